@@ -1,0 +1,98 @@
+/**
+ * Makes a fresh clone ready: npm packages, the build, and on Debian as root the few programs that the practice site
+ * needs. Node built-ins alone, because nothing is installed yet. Whatever can't be had is said in one sentence: what
+ * is missing, what is lost by it, and the command that brings it.
+ */
+import { spawnSync } from "node:child_process";
+import { existsSync, statSync } from "node:fs";
+import { createRequire } from "node:module";
+import path from "node:path";
+import { fileURLToPath } from "node:url";
+
+export const root = path.dirname(path.dirname(fileURLToPath(import.meta.url)));
+
+/** Programs by the Debian package that brings them, and what is lost without. */
+const PRACTICE_TOOLS = [
+  { program: "ip", package: "iproute2", lost: "there is no practice site" },
+  { program: "bridge", package: "iproute2", lost: "there is no practice site" },
+  { program: "tc", package: "iproute2", lost: "the practice site can't limit a rate" },
+  { program: "nft", package: "nftables", lost: "the practice site can't put faults in" },
+  { program: "unshare", package: "util-linux", lost: "there is no practice site" },
+  { program: "nsenter", package: "util-linux", lost: "`dyetrace practice exec` can't enter a practice site" },
+  { program: "sysctl", package: "procps", lost: "the practice site can't set a host's network options" },
+];
+
+export class BootstrapError extends Error {}
+
+const say = (text) => process.stderr.write(`${text}\n`);
+
+function run(command, args, what) {
+  const result = spawnSync(command, args, { cwd: root, encoding: "utf8", maxBuffer: 64 * 1024 * 1024 });
+  if (result.error !== undefined || result.status !== 0) {
+    const output = `${result.stdout ?? ""}${result.stderr ?? ""}${result.error?.message ?? ""}`.trimEnd();
+    throw new BootstrapError(`${what} failed (${command} ${args.join(" ")}):\n${output}`);
+  }
+  return result.stdout;
+}
+
+/** /usr/sbin is where Debian keeps these programs, and a plain user's PATH often lacks it. */
+export function widenPath() {
+  const folders = new Set([...(process.env.PATH ?? "").split(path.delimiter), "/usr/local/sbin", "/usr/sbin", "/sbin"]);
+  process.env.PATH = [...folders].filter((folder) => folder !== "").join(path.delimiter);
+}
+
+const isOnPath = (program) =>
+  (process.env.PATH ?? "").split(path.delimiter).some((folder) => existsSync(path.join(folder, program)));
+
+function ensureNodeVersion() {
+  const major = Number(process.versions.node.split(".")[0]);
+  if (major < 20) throw new BootstrapError(`dyetrace needs Node.js 20 or later; this is ${process.versions.node}.`);
+}
+
+function ensureNpmPackages() {
+  const lock = path.join(root, "package-lock.json");
+  const installed = path.join(root, "node_modules", ".package-lock.json");
+  if (existsSync(installed) && statSync(installed).mtimeMs >= statSync(lock).mtimeMs) return;
+  say("Installing npm packages (npm ci), once ...");
+  run("npm", ["ci", "--no-audit", "--no-fund"], "Installing the npm packages");
+}
+
+function ensureBuild() {
+  const tsc = path.join(path.dirname(createRequire(import.meta.url).resolve("typescript/package.json")), "bin", "tsc");
+  if (!existsSync(path.join(root, "controller", "dist", "main.js"))) say("Building, once ...");
+  run(process.execPath, [tsc, "-b"], "The build");
+}
+
+/**
+ * @param {{program: string, package: string, lost: string}[]} tools
+ * @returns {{program: string, sentence: string}[]} what is still missing, each with a sentence for the user
+ */
+export function ensureTools(tools) {
+  const missing = tools.filter((tool) => !isOnPath(tool.program));
+  const packages = [...new Set(missing.map((tool) => tool.package))];
+  if (packages.length === 0) return [];
+  if (process.getuid?.() === 0 && isOnPath("apt-get")) {
+    say(`Installing Debian packages: ${packages.join(", ")} ...`);
+    const env = { ...process.env, DEBIAN_FRONTEND: "noninteractive" };
+    const apt = (...args) => spawnSync("apt-get", args, { env, encoding: "utf8" });
+    if (apt("install", "-y", "--no-install-recommends", ...packages).status !== 0) {
+      apt("update");
+      apt("install", "-y", "--no-install-recommends", ...packages);
+    }
+  }
+  return missing
+    .filter((tool) => !isOnPath(tool.program))
+    .map((tool) => ({
+      program: tool.program,
+      sentence: `\`${tool.program}\` is missing, so ${tool.lost}; on Debian: sudo apt-get install ${tool.package}`,
+    }));
+}
+
+/** Everything that `npm start` needs. @returns sentences about what this machine lacks */
+export function prepare() {
+  ensureNodeVersion();
+  widenPath();
+  ensureNpmPackages();
+  ensureBuild();
+  return process.platform === "linux" ? ensureTools(PRACTICE_TOOLS).map((tool) => tool.sentence) : [];
+}
