@@ -1,0 +1,168 @@
+/**
+ * What a run leaves behind, in the form that `locate` reasons from. Instants ("...Ms") count from the run's start on the
+ * controller's clock. Unknown is null, never 0. Hosts and sources are node names of the site plan; streams are names
+ * unique within the run. Sequence numbers are unwrapped and count what the source put on the wire, one per packet.
+ */
+
+/** First and last sequence number, both included. Lists of ranges are ascending and disjoint. */
+export type SeqRange = readonly [firstSeq: number, lastSeq: number];
+
+/** A stretch of a stream with one payload size and one rate. A plain stream has one step. */
+export interface SendStep {
+  readonly firstSeq: number;
+  readonly lastSeq: number;
+  readonly startMs: number;
+  readonly endMs: number;
+  readonly payloadBytes: number;
+  /** UDP payload bits per second. */
+  readonly rateBps: number;
+}
+
+/** What the source itself says; `unknown` when its agent did not report. */
+export type SourceState = "sending" | "not-sending" | "stalled" | "unknown";
+
+export interface StreamObservation {
+  readonly stream: string;
+  readonly group: string;
+  /** Host that the stream comes from. */
+  readonly source: string;
+  /** True when listeners join (source, group). */
+  readonly ssm: boolean;
+  readonly sourceState: SourceState;
+  /** Packets that the source handed to its kernel without an error. */
+  readonly sentPackets: number | null;
+  /** Sizes and rates in the order sent, without overlap; what was planned where the source did not report. */
+  readonly steps: readonly SendStep[];
+  /** Numbers that the source skipped or could not send: nobody can have received them. */
+  readonly unsent: readonly SeqRange[];
+  readonly firstSentMs: number | null;
+  readonly lastSentMs: number | null;
+  /** Times in which the source sent nothing although it should have, by its own log. */
+  readonly stalls: readonly TimeSpan[];
+  readonly ttl: number | null;
+  readonly dscp: number | null;
+}
+
+export interface TimeSpan {
+  readonly startMs: number;
+  readonly endMs: number;
+}
+
+/** A silence at one listener: from the last packet before it to the first packet after it. */
+export interface Silence extends TimeSpan {
+  /** Sequence numbers that never came, between the two packets; 0 says that nothing was lost, only late. */
+  readonly missingPackets: number;
+}
+
+/** What one joined host received of one stream. A host that joined several times has one entry per membership. */
+export interface ListenerObservation {
+  readonly stream: string;
+  readonly host: string;
+  /** `no-report`: the agent said nothing, which is no observation at all, neither good nor bad. */
+  readonly state: "reported" | "no-report";
+  readonly joinedFromMs: number;
+  /** Null when it stayed joined until the end. */
+  readonly joinedToMs: number | null;
+  /** Distinct sequence numbers received within the window. */
+  readonly receivedPackets: number;
+  /** Numbers that were sent while this host was joined and that it should have; null when nobody can say. */
+  readonly window: SeqRange | null;
+  /** Numbers of the window that did not arrive. */
+  readonly lost: readonly SeqRange[];
+  /** Packets that reached this host and were dropped by it; null when it cannot tell. */
+  readonly hostLostPackets: number | null;
+  readonly firstArrivalMs: number | null;
+  readonly lastArrivalMs: number | null;
+  /** The longer silences, in order of time. */
+  readonly silences: readonly Silence[];
+  /** TTL or hop limit that arrived; null before the first packet or where the platform hides it. */
+  readonly ttlSeen: number | null;
+  readonly dscpSeen: number | null;
+  /** Share of frames addressed to this host alone (0 to 1). */
+  readonly unicastRatio: number | null;
+  /** Frames of this stream that the watcher saw at the network card; null where nobody watched. */
+  readonly nicFrames: number | null;
+  /** Packets on the group that are not this run's. */
+  readonly foreignPackets: number | null;
+  /** Slow unicast stream from the same source to this host, sent and received packets; null when there was none. */
+  readonly companion: {
+    readonly sentPackets: number;
+    readonly receivedPackets: number;
+  } | null;
+}
+
+/** What a host saw of a stream while it was not joined to it. */
+export interface BystanderObservation {
+  readonly stream: string;
+  readonly host: string;
+  /** False: it could not watch, so its silence proves nothing. */
+  readonly canSee: boolean;
+  readonly frames: number;
+  /** Runs of numbers seen. */
+  readonly ranges: readonly SeqRange[];
+  readonly firstMs: number | null;
+  readonly lastMs: number | null;
+  /** True when some other program on that host has joined the group; null when it cannot tell. */
+  readonly isGroupUsedByHost: boolean | null;
+}
+
+export interface QuerierHeard {
+  /** Source address of the queries. */
+  readonly address: string;
+  readonly family: 4 | 6;
+  /** IGMP 1 to 3, MLD 1 to 2. */
+  readonly version: number;
+  readonly queries: number;
+  readonly firstMs: number;
+  readonly lastMs: number;
+}
+
+/** General queries that one host heard. */
+export interface QuerierObservation {
+  readonly host: string;
+  /** False: it could not watch, so hearing none proves nothing. */
+  readonly canHear: boolean;
+  readonly watchedFromMs: number;
+  readonly watchedToMs: number;
+  readonly queriers: readonly QuerierHeard[];
+}
+
+/** A report or a leave that a host sent. */
+export interface MembershipEvent {
+  readonly kind: "report" | "leave";
+  readonly host: string;
+  readonly group: string;
+  readonly atMs: number;
+}
+
+/** Something that an agent could not observe, for the reader. */
+export interface CapabilityGap {
+  readonly host: string;
+  readonly what: string;
+}
+
+/** Timers of the site's querier where known; the standard's defaults otherwise (RFC 3376, section 8). */
+export interface MembershipTimers {
+  readonly queryIntervalMs: number;
+  readonly queryResponseMs: number;
+  readonly robustness: number;
+  /** Last member query interval times its count. */
+  readonly lastMemberMs: number;
+}
+
+export const STANDARD_TIMERS: MembershipTimers = {
+  queryIntervalMs: 125_000,
+  queryResponseMs: 10_000,
+  robustness: 2,
+  lastMemberMs: 2_000,
+};
+
+export interface RunObservations {
+  readonly streams: readonly StreamObservation[];
+  readonly listeners: readonly ListenerObservation[];
+  readonly bystanders: readonly BystanderObservation[];
+  readonly queriers: readonly QuerierObservation[];
+  readonly membership: readonly MembershipEvent[];
+  readonly capabilityGaps: readonly CapabilityGap[];
+  readonly timers: MembershipTimers;
+}
