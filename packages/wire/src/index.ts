@@ -13,6 +13,29 @@ export {
 	type FaultCode,
 	type FilePlace,
 } from "./fault.ts";
+export { DEFAULT_GUARDS, type Guards, GuardsSchema } from "./guards-schema.ts";
+export {
+	type AgentCapabilities,
+	AgentCapabilitiesSchema,
+	type AgentInterface,
+	AgentInterfaceSchema,
+	type ForeignCount,
+	ForeignCountSchema,
+	type HostInterval,
+	HostIntervalSchema,
+	type IntervalReport,
+	IntervalReportSchema,
+	type ListenerInterval,
+	ListenerIntervalSchema,
+	type Membership,
+	MembershipSchema,
+	type Pacing,
+	PacingSchema,
+	type SenderInterval,
+	SenderIntervalSchema,
+	type SourceStop,
+	SourceStopSchema,
+} from "./interval-report-schema.ts";
 export {
 	formatIpAddress,
 	groupMac,
@@ -21,6 +44,20 @@ export {
 	isSourceSpecific,
 	parseIpAddress,
 } from "./ip-address.ts";
+export { decodeMembershipFrame } from "./membership/decode-membership-frame.ts";
+export {
+	type GroupRecord,
+	type GroupRecordType,
+	type MalformedMembership,
+	type MembershipEvent,
+	MembershipEventSchema,
+	type MembershipLeave,
+	type MembershipMessage,
+	MembershipMessageSchema,
+	type MembershipQuery,
+	type MembershipReport,
+	type PimHello,
+} from "./membership/membership-message.ts";
 export {
 	DEFAULT_UDP_PORT,
 	type DecodedTestPacket,
@@ -43,6 +80,12 @@ export {
 	parseRatio,
 	parseSizeBytes,
 } from "./units.ts";
+export {
+	type WatchedStream,
+	WatchedStreamSchema,
+	type WatcherReport,
+	WatcherReportSchema,
+} from "./watcher-report-schema.ts";
 export {
 	type DataPath,
 	readYamlDocument,
