@@ -59,12 +59,20 @@ export {
 	type PimHello,
 } from "./membership/membership-message.ts";
 export {
+  type PracticeFaultEntry,
+  PracticeFaultEntrySchema,
+  type PracticeFaultFile,
+  PracticeFaultFileSchema,
+  type PracticeFaultName,
+} from "./practice-fault-file.ts";
+export {
 	DEFAULT_UDP_PORT,
 	type DecodedTestPacket,
 	emptyTestPacket,
 	layTestPacket,
 	type PacketVerdict,
 	readTestPacket,
+	readTestPacketHead,
 	stampTestPacket,
 	TEST_PACKET_HEADER_BYTES,
 	TEST_PACKET_MAX_BYTES,

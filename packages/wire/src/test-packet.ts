@@ -150,8 +150,33 @@ export function readTestPacket(
   epochLo: number,
   into: DecodedTestPacket,
 ): PacketVerdict {
-  if (length < 5 || frame.getUint32(at) !== MAGIC) return "foreign";
-  if (length < TEST_PACKET_MIN_BYTES || frame.getUint8(at + 4) !== VERSION || frame.getUint16(at + 6) !== length) {
+  return readTestPacketHead(frame, bytes, at, length, length, epochHi, epochLo, into);
+}
+
+/**
+ * Hot path: reads a UDP payload of which a capture kept only the beginning. The header's CRC is checked; that the rest
+ * of the packet arrived is not, only that the UDP header announces its whole size.
+ * @param captured bytes of the payload that are there
+ * @param length bytes of the payload by the UDP header
+ * @returns as `readTestPacket`; a payload captured shorter than `TEST_PACKET_HEADER_BYTES` is "malformed"
+ */
+export function readTestPacketHead(
+  frame: DataView,
+  bytes: Uint8Array,
+  at: number,
+  captured: number,
+  length: number,
+  epochHi: number,
+  epochLo: number,
+  into: DecodedTestPacket,
+): PacketVerdict {
+  if (captured < 5 || frame.getUint32(at) !== MAGIC) return "foreign";
+  if (
+    captured < TEST_PACKET_HEADER_BYTES ||
+    length < TEST_PACKET_MIN_BYTES ||
+    frame.getUint8(at + 4) !== VERSION ||
+    frame.getUint16(at + 6) !== length
+  ) {
     return "malformed";
   }
   if (frame.getUint32(at + 48) !== crc32(bytes, at, COVERED_BYTES)) return "malformed";

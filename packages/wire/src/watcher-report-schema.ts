@@ -24,9 +24,11 @@ export type WatchedStream = Static<typeof WatchedStreamSchema>;
 
 /** The watcher's part of an agent's interval report. An agent that can't watch reports null in its place. */
 export const WatcherReportSchema = Type.Object({
+  /** Since when it has watched this interface without a break, ns after the run's start instant (mostly negative). */
+  sinceNs: Type.Number(),
   /** One entry for every watched stream. */
   streams: Type.Array(WatchedStreamSchema, { maxItems: 4096 }),
-  /** In order of arrival. */
+  /** In order of arrival. A run's first report also carries the last minutes before the run. */
   membership: Type.Array(MembershipEventSchema, { maxItems: 1024 }),
   /** Membership messages of this interval beyond what one report holds. */
   unlistedMembership: Count,
