@@ -1,42 +1,42 @@
 /** Every failure that a user can meet has a code here. Tests and the console match on the code, never on the text. */
 export type FaultCode =
-	| "FILE_UNREADABLE"
-	| "YAML_INVALID"
-	| "SITE_PLAN_INVALID"
-	| "SCENARIO_INVALID"
-	| "PRACTICE_FAULT_INVALID"
-	| "REPORT_INVALID"
-	| "UNIT_INVALID"
-	| "ADDRESS_INVALID"
-	| "MESSAGE_INVALID"
-	| "OPTION_INVALID"
-	| "PROTOCOL_MISMATCH"
-	| "NOT_AUTHORISED"
-	| "NAME_TAKEN"
-	| "AGENT_MISSING"
-	| "AGENT_LOST"
-	| "AGENT_CANNOT"
-	| "GUARD_REFUSED"
-	| "RUN_BUSY"
-	| "RUN_UNKNOWN"
-	| "CONTROLLER_UNREACHABLE"
-	| "PORT_TAKEN"
-	| "JOIN_REFUSED"
-	| "SEND_REFUSED"
-	| "SOCKET_REFUSED"
-	| "INTERFACE_UNKNOWN"
-	| "NEEDS_LINUX"
-	| "NEEDS_TOOL"
-	| "NEEDS_PRIVILEGE"
-	| "PRACTICE_FAILED"
-	| "PRACTICE_NOT_FOUND"
-	| "NODE_UNKNOWN";
+  | "FILE_UNREADABLE"
+  | "YAML_INVALID"
+  | "SITE_PLAN_INVALID"
+  | "SCENARIO_INVALID"
+  | "PRACTICE_FAULT_INVALID"
+  | "REPORT_INVALID"
+  | "UNIT_INVALID"
+  | "ADDRESS_INVALID"
+  | "MESSAGE_INVALID"
+  | "OPTION_INVALID"
+  | "PROTOCOL_MISMATCH"
+  | "NOT_AUTHORISED"
+  | "NAME_TAKEN"
+  | "AGENT_MISSING"
+  | "AGENT_LOST"
+  | "AGENT_CANNOT"
+  | "GUARD_REFUSED"
+  | "RUN_BUSY"
+  | "RUN_UNKNOWN"
+  | "CONTROLLER_UNREACHABLE"
+  | "PORT_TAKEN"
+  | "JOIN_REFUSED"
+  | "SEND_REFUSED"
+  | "SOCKET_REFUSED"
+  | "INTERFACE_UNKNOWN"
+  | "NEEDS_LINUX"
+  | "NEEDS_TOOL"
+  | "NEEDS_PRIVILEGE"
+  | "PRACTICE_FAILED"
+  | "PRACTICE_NOT_FOUND"
+  | "NODE_UNKNOWN";
 
 /** Where in a file a mistake stands. Lines and columns count from 1. */
 export interface FilePlace {
-	readonly file: string;
-	readonly line: number;
-	readonly column: number;
+  readonly file: string;
+  readonly line: number;
+  readonly column: number;
 }
 
 /**
@@ -44,38 +44,33 @@ export interface FilePlace {
  * do next. A bug of our own is a plain `Error`; a bad packet is no error at all, it is counted.
  */
 export class Fault extends Error {
-	override readonly name = "Fault";
-	readonly code: FaultCode;
-	readonly hint: string;
-	/** Set when the failure is a mistake in a file. */
-	readonly place: FilePlace | undefined;
-	/** Further mistakes in the same file, in file order. */
-	readonly others: readonly Fault[];
+  override readonly name = "Fault";
+  readonly code: FaultCode;
+  readonly hint: string;
+  /** Set when the failure is a mistake in a file. */
+  readonly place: FilePlace | undefined;
+  /** Further mistakes in the same file, in file order. */
+  readonly others: readonly Fault[];
 
-	constructor(
-		code: FaultCode,
-		message: string,
-		hint: string,
-		options?: ErrorOptions & {
-			readonly place?: FilePlace;
-			readonly others?: readonly Fault[];
-		},
-	) {
-		super(message, options);
-		this.code = code;
-		this.hint = hint;
-		this.place = options?.place;
-		this.others = options?.others ?? [];
-	}
+  constructor(
+    code: FaultCode,
+    message: string,
+    hint: string,
+    options?: ErrorOptions & {
+      readonly place?: FilePlace;
+      readonly others?: readonly Fault[];
+    },
+  ) {
+    super(message, options);
+    this.code = code;
+    this.hint = hint;
+    this.place = options?.place;
+    this.others = options?.others ?? [];
+  }
 }
 
 /** One line for a terminal: `plan.yaml:7:3: no node is called "hal". Did you mean "hall"?` */
 export function describeFault(fault: Fault): string {
-	const where =
-		fault.place === undefined
-			? ""
-			: `${fault.place.file}:${fault.place.line}:${fault.place.column}: `;
-	return fault.hint === ""
-		? `${where}${fault.message}`
-		: `${where}${fault.message}. ${fault.hint}`;
+  const where = fault.place === undefined ? "" : `${fault.place.file}:${fault.place.line}:${fault.place.column}: `;
+  return fault.hint === "" ? `${where}${fault.message}` : `${where}${fault.message}. ${fault.hint}`;
 }

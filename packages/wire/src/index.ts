@@ -1,63 +1,77 @@
 export {
-	type AgentTask,
-	AgentTaskSchema,
-	type TaskAction,
-	TaskActionSchema,
-	type TaskStream,
-	TaskStreamSchema,
+  type AgentTask,
+  AgentTaskSchema,
+  type TaskAction,
+  TaskActionSchema,
+  type TaskStream,
+  TaskStreamSchema,
 } from "./agent-task.ts";
+export {
+  AGENT_LINK_PATH,
+  type AgentMessage,
+  AgentMessageSchema,
+  type ClockEstimate,
+  ClockEstimateSchema,
+  CONTROL_BEAT_MS,
+  CONTROL_MAX_BYTES,
+  CONTROL_PROTOCOL,
+  type ControllerMessage,
+  ControllerMessageSchema,
+} from "./control-messages.ts";
 export { crc32 } from "./crc32.ts";
 export {
-	describeFault,
-	Fault,
-	type FaultCode,
-	type FilePlace,
+  describeFault,
+  Fault,
+  type FaultCode,
+  type FilePlace,
 } from "./fault.ts";
 export { DEFAULT_GUARDS, type Guards, GuardsSchema } from "./guards-schema.ts";
 export {
-	type AgentCapabilities,
-	AgentCapabilitiesSchema,
-	type AgentInterface,
-	AgentInterfaceSchema,
-	type ForeignCount,
-	ForeignCountSchema,
-	type HostInterval,
-	HostIntervalSchema,
-	type IntervalReport,
-	IntervalReportSchema,
-	type ListenerInterval,
-	ListenerIntervalSchema,
-	type Membership,
-	MembershipSchema,
-	type Pacing,
-	PacingSchema,
-	type SenderInterval,
-	SenderIntervalSchema,
-	type SourceStop,
-	SourceStopSchema,
+  type AgentCapabilities,
+  AgentCapabilitiesSchema,
+  type AgentInterface,
+  AgentInterfaceSchema,
+  type ForeignCount,
+  ForeignCountSchema,
+  type HostInterval,
+  HostIntervalSchema,
+  type IntervalReport,
+  IntervalReportSchema,
+  type ListenerInterval,
+  ListenerIntervalSchema,
+  type Membership,
+  MembershipSchema,
+  type Pacing,
+  PacingSchema,
+  type SenderInterval,
+  SenderIntervalSchema,
+  type SourceStop,
+  SourceStopSchema,
 } from "./interval-report-schema.ts";
 export {
-	formatIpAddress,
-	groupMac,
-	type IpAddress,
-	isMulticast,
-	isSourceSpecific,
-	parseIpAddress,
+  formatIpAddress,
+  groupMac,
+  type IpAddress,
+  isMulticast,
+  isSourceSpecific,
+  parseIpAddress,
 } from "./ip-address.ts";
 export { decodeMembershipFrame } from "./membership/decode-membership-frame.ts";
 export {
-	type GroupRecord,
-	type GroupRecordType,
-	type MalformedMembership,
-	type MembershipEvent,
-	MembershipEventSchema,
-	type MembershipLeave,
-	type MembershipMessage,
-	MembershipMessageSchema,
-	type MembershipQuery,
-	type MembershipReport,
-	type PimHello,
+  type GroupRecord,
+  type GroupRecordType,
+  type MalformedMembership,
+  type MembershipEvent,
+  MembershipEventSchema,
+  type MembershipLeave,
+  type MembershipMessage,
+  MembershipMessageSchema,
+  type MembershipQuery,
+  type MembershipReport,
+  type PimHello,
 } from "./membership/membership-message.ts";
+export { didYouMean, nearestName } from "./nearest-name.ts";
+export { parseAs } from "./parse-message.ts";
 export {
   type PracticeFaultEntry,
   PracticeFaultEntrySchema,
@@ -66,38 +80,77 @@ export {
   type PracticeFaultName,
 } from "./practice-fault-file.ts";
 export {
-	DEFAULT_UDP_PORT,
-	type DecodedTestPacket,
-	emptyTestPacket,
-	layTestPacket,
-	type PacketVerdict,
-	readTestPacket,
-	readTestPacketHead,
-	stampTestPacket,
-	TEST_PACKET_HEADER_BYTES,
-	TEST_PACKET_MAX_BYTES,
-	TEST_PACKET_MIN_BYTES,
-	type TestStreamIdentity,
+  type ReportBystander,
+  type ReportExpectation,
+  type ReportFinding,
+  type ReportQuerier,
+  type ReportReceipt,
+  type ReportSegment,
+  type ReportStream,
+  type RunReport,
+  RunReportSchema,
+  type Verdict,
+  VerdictSchema,
+} from "./report-schema.ts";
+export type { RunProgress } from "./run-progress.ts";
+export {
+  type LoadedScenario,
+  loadScenario,
+  type Scenario,
+  type ScenarioOptions,
+} from "./scenario-file.ts";
+export type { ScenarioExpectation } from "./scenario-file-expect.ts";
+export type {
+  ScenarioParameter,
+  ScenarioParameters,
+} from "./scenario-file-parameters.ts";
+export {
+  type ScenarioFile,
+  ScenarioFileSchema,
+} from "./scenario-file-schema.ts";
+export type { ScenarioStream } from "./scenario-file-streams.ts";
+export type { ScenarioAction, ScenarioDeed } from "./scenario-file-timeline.ts";
+export {
+  type SitePlanFile,
+  SitePlanFileSchema,
+  type SitePlanLink,
+  SitePlanLinkSchema,
+  type SitePlanNode,
+  SitePlanNodeSchema,
+} from "./site-plan-file.ts";
+export {
+  DEFAULT_UDP_PORT,
+  type DecodedTestPacket,
+  emptyTestPacket,
+  layTestPacket,
+  type PacketVerdict,
+  readTestPacket,
+  readTestPacketHead,
+  stampTestPacket,
+  TEST_PACKET_HEADER_BYTES,
+  TEST_PACKET_MAX_BYTES,
+  TEST_PACKET_MIN_BYTES,
+  type TestStreamIdentity,
 } from "./test-packet.ts";
 export {
-	formatDurationNs,
-	formatRateBps,
-	formatRatio,
-	parseDurationNs,
-	parseRateBps,
-	parseRatio,
-	parseSizeBytes,
+  formatDurationNs,
+  formatRateBps,
+  formatRatio,
+  parseDurationNs,
+  parseRateBps,
+  parseRatio,
+  parseSizeBytes,
 } from "./units.ts";
 export {
-	type WatchedStream,
-	WatchedStreamSchema,
-	type WatcherReport,
-	WatcherReportSchema,
+  type WatchedStream,
+  WatchedStreamSchema,
+  type WatcherReport,
+  WatcherReportSchema,
 } from "./watcher-report-schema.ts";
 export {
-	type DataPath,
-	readYamlDocument,
-	type YamlDocument,
+  type DataPath,
+  readYamlDocument,
+  type YamlDocument,
 } from "./yaml-document.ts";
 export { FileMistakes } from "./yaml-document-mistakes.ts";
 export { checkAgainstSchema } from "./yaml-document-schema.ts";

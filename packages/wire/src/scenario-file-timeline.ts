@@ -1,0 +1,188 @@
+import { didYouMean } from "./nearest-name.ts";
+import type { ScenarioFileEntry } from "./scenario-file-schema.ts";
+import { resolvePayload, resolveRate, type StreamsByName } from "./scenario-file-streams.ts";
+import { parseDurationNs } from "./units.ts";
+import type { DataPath } from "./yaml-document.ts";
+import type { FileMistakes } from "./yaml-document-mistakes.ts";
+
+/** One thing that happens to one stream. `emit`, `stop` and `set` are the source's, `join` and `leave` the listeners'. */
+export type ScenarioAction = ScenarioActionPlace & ScenarioDeed;
+
+interface ScenarioActionPlace {
+  /** After the start of the run. */
+  readonly atNs: number;
+  /** Name of the stream. */
+  readonly stream: string;
+  /** Position in the file's timeline, from 0; repeats of an entry share it. */
+  readonly entry: number;
+}
+
+export type ScenarioDeed =
+  | { readonly kind: "emit" | "stop" }
+  /** `agents` null: every agent but the stream's source. */
+  | {
+      readonly kind: "join" | "leave";
+      readonly agents: readonly string[] | null;
+    }
+  /** Null: stays as it is. At least one of the two is set. */
+  | {
+      readonly kind: "set";
+      readonly rateBps: number | null;
+      readonly payloadBytes: number | null;
+    };
+
+const VERBS = ["emit", "stop", "join", "leave", "set"] as const;
+type Verb = (typeof VERBS)[number];
+
+const MAX_ACTIONS = 65_536; // as many as an agent's task holds
+const MAX_RUN_NS = 31 * 86_400e9;
+
+/** @returns every action, repeats written out, ascending in time; incomplete where mistakes were added */
+export function resolveTimeline(
+  entries: readonly ScenarioFileEntry[],
+  byName: StreamsByName,
+  mistakes: FileMistakes,
+): ScenarioAction[] {
+  const actions: ScenarioAction[] = [];
+  let previousNs = 0;
+  for (const [index, entry] of entries.entries()) {
+    const path: DataPath = ["timeline", index];
+    const times = resolveTimes(entry, path, previousNs, mistakes);
+    const deed = resolveDeed(entry, path, byName, mistakes);
+    if (times === null || deed === null) continue;
+    previousNs = times.firstNs + (times.count - 1) * times.everyNs;
+    if (previousNs > MAX_RUN_NS) {
+      mistakes.add(path, "This lies more than 31 days after the start", "Shorten the scenario");
+      continue;
+    }
+    if (actions.length + times.count * deed.streams.length > MAX_ACTIONS) {
+      mistakes.add(path, `With its repeats the timeline has more than ${MAX_ACTIONS} actions`, "Repeat less often");
+      return actions;
+    }
+    for (let turn = 0; turn < times.count; turn++) {
+      const atNs = times.firstNs + turn * times.everyNs;
+      for (const stream of deed.streams) actions.push({ atNs, stream, entry: index, ...deed.deed });
+    }
+  }
+  return actions.toSorted((a, b) => a.atNs - b.atNs); // stable: the file's order where times are equal
+}
+
+interface Times {
+  readonly firstNs: number;
+  readonly everyNs: number;
+  /** In all, the first included. */
+  readonly count: number;
+}
+
+/** @param previousNs when the entry before this one happened for the last time: what `after` counts from */
+function resolveTimes(
+  entry: ScenarioFileEntry,
+  path: DataPath,
+  previousNs: number,
+  mistakes: FileMistakes,
+): Times | null {
+  const { at, after, repeat } = entry;
+  if ((at === undefined) === (after === undefined)) {
+    const message = at === undefined ? "This entry does not say when" : `This entry has both "at" and "after"`;
+    mistakes.add(path, message, `Write either "at" (from the start) or "after" (from the entry before)`);
+    return null;
+  }
+  const key = at === undefined ? "after" : "at";
+  const offsetNs = mistakes.attempt([...path, key], () => parseDurationNs(at ?? after ?? ""));
+  const everyNs =
+    repeat === undefined ? 0 : mistakes.attempt([...path, "repeat", "every"], () => parseDurationNs(repeat.every));
+  if (offsetNs === null || everyNs === null) return null;
+  if (repeat !== undefined && everyNs === 0) {
+    mistakes.add([...path, "repeat", "every"], "Repeats need some time between them", "Write a duration above 0");
+    return null;
+  }
+  return {
+    firstNs: at === undefined ? previousNs + offsetNs : offsetNs,
+    everyNs,
+    count: repeat?.times ?? 1,
+  };
+}
+
+interface StreamsDeed {
+  readonly streams: readonly string[];
+  readonly deed: ScenarioDeed;
+}
+
+function resolveDeed(
+  entry: ScenarioFileEntry,
+  path: DataPath,
+  byName: StreamsByName,
+  mistakes: FileMistakes,
+): StreamsDeed | null {
+  const verbs = VERBS.filter((verb) => entry[verb] !== undefined);
+  const [verb] = verbs;
+  if (verb === undefined || verbs.length > 1) {
+    const message =
+      verb === undefined ? "This entry does nothing" : `This entry does two things: ${verbs.join(" and ")}`;
+    mistakes.add(path, message, `Write exactly one of ${VERBS.join(", ")} per entry`);
+    return null;
+  }
+  rejectStrayKeys(entry, verb, path, mistakes);
+  const names = resolveStreamNames(entry[verb] ?? [], [...path, verb], byName, mistakes);
+  if (names === null) return null;
+  if (verb === "emit" || verb === "stop") return { streams: names, deed: { kind: verb } };
+  if (verb === "join" || verb === "leave") {
+    const { agents } = entry;
+    const list = agents === undefined || agents === "all" ? null : typeof agents === "string" ? [agents] : agents;
+    return {
+      streams: names,
+      deed: { kind: verb, agents: list === null ? null : [...new Set(list)] },
+    };
+  }
+  if (entry.rate === undefined && entry.payload === undefined) {
+    mistakes.add(path, `"set" changes nothing here`, `Add "rate", "payload" or both`);
+    return null;
+  }
+  const rateBps = entry.rate === undefined ? undefined : resolveRate(entry.rate, [...path, "rate"], mistakes);
+  const payloadBytes =
+    entry.payload === undefined ? undefined : resolvePayload(entry.payload, [...path, "payload"], mistakes);
+  if (rateBps === null || payloadBytes === null) return null;
+  return {
+    streams: names,
+    deed: {
+      kind: "set",
+      rateBps: rateBps ?? null,
+      payloadBytes: payloadBytes ?? null,
+    },
+  };
+}
+
+function rejectStrayKeys(entry: ScenarioFileEntry, verb: Verb, path: DataPath, mistakes: FileMistakes): void {
+  if (entry.agents !== undefined && verb !== "join" && verb !== "leave") {
+    mistakes.add(
+      [...path, "agents"],
+      `"agents" does not go with "${verb}", which is the source's`,
+      `Remove "agents"`,
+      "key",
+    );
+  }
+  for (const key of ["rate", "payload"] as const) {
+    if (entry[key] === undefined || verb === "set") continue;
+    mistakes.add([...path, key], `"${key}" does not go with "${verb}"`, `Set it on the stream, or write "set"`, "key");
+  }
+}
+
+/** @returns the streams meant, copies written out, each once; null with a mistake added */
+function resolveStreamNames(
+  written: string | readonly string[],
+  path: DataPath,
+  byName: StreamsByName,
+  mistakes: FileMistakes,
+): readonly string[] | null {
+  const isList = typeof written !== "string";
+  const found = (isList ? written : [written]).map((name, index) => {
+    const meant = byName.get(name);
+    if (meant !== undefined) return meant;
+    const known = [...byName.keys()];
+    const hint = didYouMean(name, known, `Streams: ${known.slice(0, 10).join(", ")}`);
+    mistakes.add(isList ? [...path, index] : path, `No stream is called "${name}"`, hint);
+    return null;
+  });
+  if (found.includes(null)) return null;
+  return [...new Set(found.flatMap((names) => names ?? []))];
+}

@@ -1,0 +1,65 @@
+import { resolveExpectation, type ScenarioExpectation } from "./scenario-file-expect.ts";
+import { checkOrder } from "./scenario-file-order.ts";
+import { fillInParameters, type ScenarioParameters } from "./scenario-file-parameters.ts";
+import { ScenarioFileSchema } from "./scenario-file-schema.ts";
+import { indexStreamNames, resolveStreams, type ScenarioStream } from "./scenario-file-streams.ts";
+import { resolveTimeline, type ScenarioAction } from "./scenario-file-timeline.ts";
+import { readYamlDocument, type YamlDocument } from "./yaml-document.ts";
+import { FileMistakes } from "./yaml-document-mistakes.ts";
+import { checkAgainstSchema } from "./yaml-document-schema.ts";
+
+/** What to send, who joins and leaves when, and what is expected: units resolved, copies and repeats written out. */
+export interface Scenario {
+  readonly name: string;
+  readonly about: string | null;
+  /** The values in force: the file's, or those that the caller set. */
+  readonly parameters: ScenarioParameters;
+  readonly streams: readonly ScenarioStream[];
+  /** Ascending in time; entries of the same time in the order of the file. */
+  readonly timeline: readonly ScenarioAction[];
+  readonly expect: ScenarioExpectation;
+  /** When the last action is due. */
+  readonly durationNs: number;
+}
+
+export interface LoadedScenario {
+  readonly scenario: Scenario;
+  /** For faults that are found later: `document.placeOf(["timeline", action.entry, "agents"])`. */
+  readonly document: YamlDocument;
+}
+
+export interface ScenarioOptions {
+  /** Values that replace the file's defaults, as the user wrote them (`--set hold=10s`). */
+  readonly parameters?: Readonly<Record<string, string>>;
+}
+
+/**
+ * @param text the file's text or bytes
+ * @throws {Fault} SCENARIO_INVALID with the place of the first mistake and the rest in `others`; OPTION_INVALID for a
+ * parameter that the file does not have
+ */
+export function loadScenario(text: string | Uint8Array, file: string, options: ScenarioOptions = {}): LoadedScenario {
+  const { document, parameters } = fillInParameters(
+    readYamlDocument(text, file, "SCENARIO_INVALID"),
+    options.parameters ?? {},
+  );
+  const plan = checkAgainstSchema(document, ScenarioFileSchema);
+  const mistakes = new FileMistakes(document);
+  const streams = resolveStreams(plan.streams, mistakes);
+  const expect = resolveExpectation(plan.expect ?? {}, mistakes);
+  mistakes.throwIfAny();
+  const timeline = resolveTimeline(plan.timeline, indexStreamNames(plan.streams, streams), mistakes);
+  mistakes.throwIfAny();
+  checkOrder(timeline, streams, mistakes);
+  mistakes.throwIfAny();
+  const scenario: Scenario = {
+    name: plan.scenario,
+    about: plan.about ?? null,
+    parameters,
+    streams,
+    timeline,
+    expect,
+    durationNs: timeline.at(-1)?.atNs ?? 0,
+  };
+  return { scenario, document };
+}
