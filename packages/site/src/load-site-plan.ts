@@ -1,0 +1,152 @@
+import {
+  checkAgainstSchema,
+  type DataPath,
+  FileMistakes,
+  parseRateBps,
+  readYamlDocument,
+  SitePlanFileSchema,
+  type SitePlanLink,
+  type SitePlanNode,
+} from "@dyetrace/wire";
+import { checkTopology } from "./check-topology.ts";
+import { parseLinkText, readPortRef } from "./link-text.ts";
+import { buildSiteGraph } from "./site-graph.ts";
+import type { PortRef, SiteGraph, SiteLink, SiteNode } from "./site-model.ts";
+
+/**
+ * Reads a site plan. For now a plan is a tree: neither spanning tree nor equal routes are modelled.
+ * @param text the file's text or bytes
+ * @throws {Fault} SITE_PLAN_INVALID with the place of the first mistake and the rest in `others`
+ */
+export function loadSitePlan(text: string | Uint8Array, file: string): SiteGraph {
+  const document = readYamlDocument(text, file, "SITE_PLAN_INVALID");
+  const plan = checkAgainstSchema(document, SitePlanFileSchema);
+  const mistakes = new FileMistakes(document);
+  const nodes = Object.entries(plan.nodes).map(([name, node]) => readNode(name, node, mistakes));
+  checkNodes(nodes, mistakes);
+  const names = new Set(nodes.map((node) => node.name));
+  const links = plan.links.flatMap((link, index) => readLink(link, index, names, mistakes));
+  checkPorts(links, mistakes);
+  mistakes.throwIfAny();
+  const graph = buildSiteGraph(plan.site, nodes, links);
+  checkTopology(graph, mistakes);
+  mistakes.throwIfAny();
+  return graph;
+}
+
+const NODE_NAME = /^[A-Za-z][A-Za-z0-9-]{0,30}$/;
+/** `controller` is what the practice site calls its own node; `all` and `none` mean everyone and nobody. */
+const RESERVED_NAMES: ReadonlySet<string> = new Set(["controller", "all", "none"]);
+
+function readNode(name: string, node: SitePlanNode, mistakes: FileMistakes): SiteNode {
+  const path: DataPath = ["nodes", name];
+  if (!NODE_NAME.test(name)) {
+    const rule = "Begin with a letter and use letters, digits and hyphens, 31 at most";
+    mistakes.add(path, `"${name}" cannot be the name of a node`, rule, "key");
+  } else if (RESERVED_NAMES.has(name)) {
+    mistakes.add(path, `The name "${name}" is taken by dyetrace itself`, "Choose another name", "key");
+  }
+  if (node.kind === "host" && node.querier === true) {
+    mistakes.add([...path, "querier"], "A host cannot be the querier", "Set it on a switch or router", "key");
+  }
+  if (node.kind !== "host" && node.agent !== undefined) {
+    mistakes.add(
+      [...path, "agent"],
+      `Only a host carries an agent, and "${name}" is of kind ${node.kind}`,
+      `Remove "agent"`,
+      "key",
+    );
+  }
+  if (node.agent !== undefined && node.agent !== "none" && RESERVED_NAMES.has(node.agent)) {
+    mistakes.add([...path, "agent"], `The name "${node.agent}" is taken by dyetrace itself`, "Choose another name");
+  }
+  const agent = node.kind !== "host" || node.agent === "none" ? null : (node.agent ?? name);
+  return { name, kind: node.kind, isQuerier: node.querier === true, agent };
+}
+
+function checkNodes(nodes: readonly SiteNode[], mistakes: FileMistakes): void {
+  if (!nodes.some((node) => node.kind === "host")) {
+    mistakes.add(
+      ["nodes"],
+      "The plan has no host",
+      "Add the hosts that carry agents, for example tower: { kind: host }",
+      "key",
+    );
+  }
+  const hostOf = new Map<string, string>();
+  let querier: string | null = null;
+  for (const { name, agent, isQuerier } of nodes) {
+    if (isQuerier && querier !== null) {
+      const message = `"${name}" is the second querier: "${querier}" is one already`;
+      mistakes.add(["nodes", name, "querier"], message, "Keep the one that the site really elects", "key");
+    } else if (isQuerier) querier = name;
+    if (agent === null) continue;
+    const other = hostOf.get(agent);
+    if (other === undefined) hostOf.set(agent, name);
+    else
+      mistakes.add(
+        ["nodes", name],
+        `The hosts "${other}" and "${name}" carry the same agent "${agent}"`,
+        "Rename one agent",
+        "key",
+      );
+  }
+}
+
+function readLink(link: SitePlanLink, index: number, names: ReadonlySet<string>, mistakes: FileMistakes): SiteLink[] {
+  const path: DataPath = ["links", index];
+  const ends =
+    typeof link === "string"
+      ? readEndsOfText(link, path, names, mistakes)
+      : readEnds(link.between, path, names, mistakes);
+  const speedText = typeof link === "string" ? undefined : link.speed;
+  const speedBps = speedText === undefined ? null : mistakes.attempt([...path, "speed"], () => parseRateBps(speedText));
+  if (speedBps === 0)
+    mistakes.add([...path, "speed"], "A link of speed 0 carries nothing", "Remove the link, or its speed");
+  if (ends === null) return [];
+  const [a, b] = ends;
+  if (a.node === b.node) {
+    mistakes.add(path, `This link leads from "${a.node}" back to itself`, "Name two different nodes");
+    return [];
+  }
+  return [{ index, a, b, speedBps }];
+}
+
+type Ends = readonly [PortRef, PortRef];
+
+function readEndsOfText(text: string, path: DataPath, names: ReadonlySet<string>, mistakes: FileMistakes): Ends | null {
+  const ends = parseLinkText(text);
+  if (ends === null) {
+    mistakes.add(path, `"${text}" is not a link`, "Write node:port -- node:port, for example core:1 -- hall:24");
+    return null;
+  }
+  const [a, b] = ends.map((end) => readPortRef(end, path, names, mistakes));
+  return a === undefined || b === undefined || a === null || b === null ? null : [a, b];
+}
+
+function readEnds(
+  between: readonly string[],
+  path: DataPath,
+  names: ReadonlySet<string>,
+  mistakes: FileMistakes,
+): Ends | null {
+  const [a, b] = between.map((end, side) => readPortRef(end, [...path, "between", side], names, mistakes));
+  return a === undefined || b === undefined || a === null || b === null ? null : [a, b];
+}
+
+function checkPorts(links: readonly SiteLink[], mistakes: FileMistakes): void {
+  const linkAt = new Map<string, number>();
+  for (const { index, a, b } of links) {
+    for (const { node, port } of [a, b]) {
+      const key = `${node}:${port}`;
+      const other = linkAt.get(key);
+      if (other === undefined) linkAt.set(key, index);
+      else
+        mistakes.add(
+          ["links", index],
+          `The port ${key} has a link already: entry ${other + 1} of the list`,
+          "Use another port",
+        );
+    }
+  }
+}
