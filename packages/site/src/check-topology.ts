@@ -28,24 +28,31 @@ function checkHosts(graph: SiteGraph, mistakes: FileMistakes): void {
 }
 
 function checkLoops(graph: SiteGraph, mistakes: FileMistakes): void {
-  const nodes = [...graph.nodes.values()];
   const tree: SiteLink[] = [];
+  const parts = new Map([...graph.nodes.keys()].map((name) => [name, new Set([name])]));
   for (const link of graph.links) {
-    const otherWay = pathBetween(buildSiteGraph(graph.name, nodes, tree), link.a.node, link.b.node);
-    if (otherWay === null) {
+    const [a, b] = [parts.get(link.a.node), parts.get(link.b.node)];
+    if (a === undefined || b === undefined) continue;
+    if (a === b) explainLoop(graph, tree, link, mistakes);
+    else {
       tree.push(link);
-      continue;
+      for (const node of b) parts.set(node, a.add(node));
     }
-    if (otherWay.nodes.some((node) => graph.nodes.get(node)?.kind === "host")) continue; // reported by checkHosts
-    const loop = `This link closes a loop: ${[...otherWay.nodes, link.a.node].join(" - ")}`;
-    const isRouted = otherWay.nodes.some((node) => graph.nodes.get(node)?.kind === "router");
-    const [message, hint] = isRouted
-      ? [
-          `${loop}; several routes between two places are not modelled yet`,
-          "Leave out the links that multicast routing does not use",
-        ]
-      : [`${loop}; spanning tree is not modelled yet`, "Leave out the links that spanning tree blocks"];
-    mistakes.add(["links", link.index], message, hint);
+  }
+}
+
+function explainLoop(graph: SiteGraph, tree: readonly SiteLink[], link: SiteLink, mistakes: FileMistakes): void {
+  const treeGraph = buildSiteGraph(graph.name, [...graph.nodes.values()], tree);
+  const loop = pathBetween(treeGraph, link.a.node, link.b.node)?.nodes ?? [];
+  const kinds = loop.map((node) => graph.nodes.get(node)?.kind);
+  if (kinds.includes("host")) return; // reported by checkHosts
+  const message = `This link closes a loop: ${[...loop, link.a.node].join(" - ")}`;
+  if (kinds.includes("router")) {
+    const hint = "Leave out the links that multicast routing does not use";
+    mistakes.add(["links", link.index], `${message}; several routes between two places are not modelled yet`, hint);
+  } else {
+    const hint = "Leave out the links that spanning tree blocks";
+    mistakes.add(["links", link.index], `${message}; spanning tree is not modelled yet`, hint);
   }
 }
 

@@ -1,8 +1,25 @@
+export {
+  type AirShare,
+  type AirStream,
+  acknowledgementUs,
+  difsUs,
+  frameUs,
+  meanBackoffUs,
+  mpduSizes,
+  multicastAirShare,
+  OFDM_RATES_BPS,
+  type OfdmRateBps,
+  type RadioBand,
+  unicastAirShare,
+} from "./airtime.ts";
 export { byDesignReach, type StreamReach } from "./by-design-reach.ts";
 export { checkScenarioAgainstSite } from "./check-scenario-against-site.ts";
 export { type DistributionTree, distributionTree } from "./distribution-tree.ts";
 export { wireBytes, wireRateBps } from "./ethernet-load.ts";
+export type { AdviceCode, AdviceLevel, GroupAdvice } from "./group-advice.ts";
+export { ipPacketSizes } from "./ip-packet-sizes.ts";
 export { layer2Domain } from "./layer2-domain.ts";
+export { type LintStream, lintGroups } from "./lint-groups.ts";
 export { loadSitePlan } from "./load-site-plan.ts";
 export { querierOf, type SiteQuerier } from "./querier-of.ts";
 export { type LoadStream, type SegmentLoad, segmentLoads } from "./segment-loads.ts";

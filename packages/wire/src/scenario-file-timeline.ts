@@ -127,12 +127,7 @@ function resolveDeed(
   if (names === null) return null;
   if (verb === "emit" || verb === "stop") return { streams: names, deed: { kind: verb } };
   if (verb === "join" || verb === "leave") {
-    const { agents } = entry;
-    const list = agents === undefined || agents === "all" ? null : typeof agents === "string" ? [agents] : agents;
-    return {
-      streams: names,
-      deed: { kind: verb, agents: list === null ? null : [...new Set(list)] },
-    };
+    return { streams: names, deed: { kind: verb, agents: resolveAgents(entry.agents, [...path, "agents"], mistakes) } };
   }
   if (entry.rate === undefined && entry.payload === undefined) {
     mistakes.add(path, `"set" changes nothing here`, `Add "rate", "payload" or both`);
@@ -165,6 +160,23 @@ function rejectStrayKeys(entry: ScenarioFileEntry, verb: Verb, path: DataPath, m
     if (entry[key] === undefined || verb === "set") continue;
     mistakes.add([...path, key], `"${key}" does not go with "${verb}"`, `Set it on the stream, or write "set"`, "key");
   }
+}
+
+/** @returns null for every agent but the source */
+function resolveAgents(
+  written: string | readonly string[] | undefined,
+  path: DataPath,
+  mistakes: FileMistakes,
+): readonly string[] | null {
+  if (written === undefined || written === "all") return null;
+  const agents = typeof written === "string" ? [written] : written;
+  for (const [index, agent] of agents.entries()) {
+    if (agent === "all") mistakes.add([...path, index], `"all" stands alone, not in a list`, "Write agents: all");
+    else if (agents.indexOf(agent) < index) {
+      mistakes.add([...path, index], `"${agent}" stands here a second time`, "Remove one of the two");
+    }
+  }
+  return agents;
 }
 
 /** @returns the streams meant, copies written out, each once; null with a mistake added */
