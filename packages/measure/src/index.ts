@@ -1,3 +1,17 @@
+export { WINDOW_PACKETS } from "./arrival-ring.ts";
+export {
+  BURST_GAP_MIN,
+  type BurstGap,
+  type BurstGapSummary,
+  burstGapOf,
+  type Cluster,
+  joinBurstGaps,
+  rfc3611Byte,
+  summariseBurstGaps,
+} from "./burst-gap.ts";
+export { PDV_WINDOW_NS } from "./delay-variation.ts";
+export { InterarrivalJitter } from "./interarrival-jitter.ts";
+export { EMPTY_HISTOGRAM, type HistogramData, LogHistogram, mergeHistograms, percentile } from "./log-histogram.ts";
 export { type DelayDistribution, delayDistribution } from "./membership/delay-distribution.ts";
 export { type JoinDelay, type JoinObservation, joinDelay } from "./membership/join-delay.ts";
 export { type LeaveDelay, type LeaveObservation, leaveDelay } from "./membership/leave-delay.ts";
@@ -15,3 +29,25 @@ export { electQuerier } from "./membership/querier-election.ts";
 export { type QuerierSeen, queriersSeen } from "./membership/querier-seen.ts";
 export { isProxySource, type QueryAcceptance, queryAcceptance } from "./membership/query-acceptance.ts";
 export { mergeSequenceRanges, type SequenceRange, SequenceRanges } from "./membership/sequence-ranges.ts";
+export {
+  COARSE_RANGES,
+  type CoarseLostRange,
+  type DelayFactor,
+  INTERVAL_RANGES,
+  type LostRange,
+  MERGED_RANGES,
+  MERGED_SPANS,
+  type Span,
+  type StreamReceipt,
+  type Stretch,
+} from "./stream-receipt.ts";
+export {
+  COPY,
+  FIRST_COPY,
+  HELD,
+  LATE,
+  REORDER_TIME_NS,
+  type Recorded,
+  StreamTracker,
+  type StreamTrackerOptions,
+} from "./stream-tracker.ts";

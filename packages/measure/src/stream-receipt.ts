@@ -1,0 +1,147 @@
+import type { BurstGap } from "./burst-gap.ts";
+import type { HistogramData } from "./log-histogram.ts";
+
+/**
+ * What one listener measured of one stream since the previous receipt: plain data, so that it survives JSON. Every part
+ * is a sum, a maximum, a latest value or a list, chosen so that `mergeReceipts` over any cutting of a reception gives
+ * exactly what one uncut tracker gives. Instants are nanoseconds of the tracker's time base, durations nanoseconds,
+ * counts packets. Unknown is null.
+ */
+export interface StreamReceipt {
+  /** The interval that this receipt reports on: from the previous cut (or the tracker's start) to this one. */
+  readonly fromNs: number;
+  readonly toNs: number;
+  /** True for a tracker's first receipt: a merge then joins nothing across its beginning. */
+  readonly isFirst: boolean;
+  /** True when the tracker was finished: nothing is held back any more. */
+  readonly isFinal: boolean;
+
+  /** Every packet of the measured sender, copies and late ones included. */
+  readonly received: number;
+  /** UDP payload of `received`. */
+  readonly receivedBytes: number;
+  /** Packets received at least once and in time: RFC 7680's "received". */
+  readonly firstCopies: number;
+  /** Copies after the first (RFC 5560: the sum of arrival counts less the number of packets). */
+  readonly duplicates: number;
+  /** Packets with more than one copy (the numerator of RFC 5560's replicated packet rate). */
+  readonly duplicatedPackets: number;
+  /** Behind the reorder window: too late to tell a late packet from an old copy. Their numbers stay lost. */
+  readonly latePackets: number;
+
+  /** First copies below the next expected number (RFC 4737, section 3.3). */
+  readonly reordered: number;
+  /** Reordering extent in packets (RFC 4737, section 4.2.3). */
+  readonly reorderExtentSum: number;
+  readonly reorderExtentMax: number;
+  /** Late time offset (RFC 4737, section 4.3.3). */
+  readonly reorderLateSumNs: number;
+  readonly reorderLateMaxNs: number;
+
+  /** Numbers that were missing when they left the reorder window (RFC 7680; Tmax is the window). Host loss included. */
+  readonly lost: number;
+  /** Packets that this host's socket dropped, all streams of the socket; null if the platform does not tell. */
+  readonly hostDrops: number | null;
+  /** Part of `lost` that the host's drops account for; null with `hostDrops`. */
+  readonly hostLost: number | null;
+  /** Runs of consecutive lost packets (RFC 3357, section 5.4), and the longest one. */
+  readonly lossPeriods: number;
+  readonly longestLossPeriod: number;
+  readonly longestGap: Stretch | null;
+  /** Longest time between two arrivals, with or without missing numbers between them. */
+  readonly longestSilence: Stretch | null;
+  readonly firstArrivalNs: number | null;
+  readonly lastArrivalNs: number | null;
+  /** The runs of sequence numbers that were judged in this interval, in order. */
+  readonly spans: readonly Span[];
+  /** Spans that no longer found room in a merged receipt; their numbers are in the counts above. */
+  readonly spansOmitted: number;
+
+  /** Interarrival jitter after the last packet (RFC 3550, section 6.4.1), and its maximum. */
+  readonly jitterNs: number | null;
+  readonly jitterMaxNs: number | null;
+  /** Packet delay variation (RFC 5481, section 4.2), against the least delay of each 10 s of arrivals. */
+  readonly pdvNs: HistogramData;
+  /** Inter-packet delay variation, signed (RFC 5481, section 4.1): neighbours in sending order, both received. */
+  readonly ipdvNs: HistogramData;
+  /** Delay factor (RFC 4445, section 3.1) of the whole seconds that ended; null without a media rate. */
+  readonly delayFactor: DelayFactor | null;
+  /** Most packets lost or out of order in one second (RFC 4445, section 3.3); null while no second has ended. */
+  readonly mediaLossMaxPps: number | null;
+
+  readonly ttlMin: number | null;
+  readonly ttlMax: number | null;
+  /** `[dscp, packets]`, ascending; empty if the platform does not tell. */
+  readonly dscpSeen: readonly (readonly [dscp: number, packets: number])[];
+  /** Packets that came in a frame to a unicast Ethernet address, of those whose frame is known. */
+  readonly unicastFrames: number;
+  readonly knownFrames: number;
+
+  /** Changes to a new sender id after the old one fell silent. */
+  readonly senderRestarts: number;
+  /** Packets of another sender on the same stream, interleaved with the measured one: counted, not measured. */
+  readonly otherSenderPackets: number;
+  readonly foreignPackets: number;
+  readonly malformedPackets: number;
+  readonly truncatedPackets: number;
+}
+
+export interface Stretch {
+  readonly startNs: number;
+  readonly durationNs: number;
+}
+
+export interface DelayFactor {
+  readonly latestNs: number;
+  readonly maxNs: number;
+  readonly sumNs: number;
+  /** Seconds that had a delay factor of their own. */
+  readonly intervals: number;
+}
+
+/** A run of sequence numbers of one sender that the listener judged: each was received in time or is lost. */
+export interface Span {
+  readonly senderId: number;
+  readonly firstSeq: number;
+  /** Past the last number judged. */
+  readonly endSeq: number;
+  /** Ascending and disjoint, never touching. */
+  readonly lost: readonly LostRange[];
+  /** What came while `lost` was full: ranges that enclose received numbers, and at times ranges of `lost`. Ascending. */
+  readonly coarse: readonly CoarseLostRange[];
+  readonly burstGap: BurstGap;
+}
+
+/**
+ * Consecutive lost numbers. The time runs from the arrival of the highest number before them to the arrival that
+ * revealed the gap. `hostLost` of them are put down to this host's own drops.
+ */
+export type LostRange = readonly [
+  firstSeq: number,
+  count: number,
+  startNs: number,
+  durationNs: number,
+  hostLost: number,
+];
+
+/**
+ * Several gaps in one: `lost` of the `count` numbers from `firstSeq` on, those of enclosed exact ranges not counted again.
+ * The time runs from the start of the first gap to the end of the last.
+ */
+export type CoarseLostRange = readonly [
+  firstSeq: number,
+  count: number,
+  startNs: number,
+  durationNs: number,
+  hostLost: number,
+  lost: number,
+];
+
+/** Exact ranges that one receipt of a tracker holds, over all its spans. */
+export const INTERVAL_RANGES = 2048;
+/** Exact ranges that a merged receipt holds. */
+export const MERGED_RANGES = 65_536;
+/** Coarse ranges of either. */
+export const COARSE_RANGES = 256;
+/** Spans that a merged receipt holds. */
+export const MERGED_SPANS = 1024;
