@@ -19,13 +19,18 @@ export const WatchedStreamSchema = Type.Object({
   asUnicastFrames: Count,
   /** Frames with a VLAN tag that this interface is no member of; not in `frames`. */
   taggedFrames: Count,
+  /** Frames to the stream's group and port that are no test packets of this run; not in `frames`. */
+  foreignFrames: Count,
 });
 export type WatchedStream = Static<typeof WatchedStreamSchema>;
 
 /** The watcher's part of an agent's interval report. An agent that can't watch reports null in its place. */
 export const WatcherReportSchema = Type.Object({
-  /** Since when it has watched this interface without a break, ns after the run's start instant (mostly negative). */
-  sinceNs: Type.Number(),
+  /**
+   * Since when it has watched this interface without a break, ns after the run's start instant (mostly negative). Null
+   * while the interface is down: it sees nothing now, and what it saw of the interval is not the whole.
+   */
+  sinceNs: Nullable(Type.Number()),
   /** One entry for every watched stream. */
   streams: Type.Array(WatchedStreamSchema, { maxItems: 4096 }),
   /** In order of arrival. A run's first report also carries the last minutes before the run. */

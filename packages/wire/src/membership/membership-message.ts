@@ -142,16 +142,6 @@ export const MembershipMessageSchema = Type.Union([
   MalformedSchema,
 ]);
 
-/** One message as one host saw it. */
-export const MembershipEventSchema = Type.Object({
-  /** Nanoseconds after the run's start instant; negative before it. From the kernel's timestamp of the frame. */
-  atNs: Type.Number(),
-  /** `out`: this host sent it, as it left on the wire. */
-  direction: Type.Union([Type.Literal("in"), Type.Literal("out")]),
-  interface: Type.String({ maxLength: 15 }),
-  message: MembershipMessageSchema,
-});
-
 /** TypeBox infers writable fields; nobody writes into a message. */
 type DeepReadonly<T> = T extends readonly (infer Item)[]
   ? readonly DeepReadonly<Item>[]
@@ -168,4 +158,16 @@ export type MembershipLeave = Extract<MembershipMessage, { readonly kind: "leave
 export type PimHello = Extract<MembershipMessage, { readonly kind: "pim-hello" }>;
 export type MalformedMembership = Extract<MembershipMessage, { readonly kind: "malformed" }>;
 export type GroupRecord = DeepReadonly<Static<typeof GroupRecordSchema>>;
-export type MembershipEvent = DeepReadonly<Static<typeof MembershipEventSchema>>;
+
+/** One message as one host saw it. */
+const EventSchema = Type.Object({
+  /** Nanoseconds after the run's start instant; negative before it. From the kernel's timestamp of the frame. */
+  atNs: Type.Number(),
+  /** `out`: this host sent it, as it left on the wire. */
+  direction: Type.Union([Type.Literal("in"), Type.Literal("out")]),
+  interface: Type.String({ maxLength: 15 }),
+  message: MembershipMessageSchema,
+});
+export type MembershipEvent = DeepReadonly<Static<typeof EventSchema>>;
+/** Checks as its schema says and infers the readonly type. */
+export const MembershipEventSchema = Type.Unsafe<MembershipEvent>(EventSchema);

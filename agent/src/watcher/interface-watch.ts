@@ -1,0 +1,145 @@
+import { decodeMembershipFrame, Fault, type WatcherReport } from "@dyetrace/wire";
+import { KernelClock } from "../linux/clock.ts";
+import { errnoName, SystemCallError } from "../linux/libc.ts";
+import { PACKET_OUTGOING, PacketSocket } from "../linux/packet-socket.ts";
+import { FrameWatch } from "./frame-watch.ts";
+import { MembershipLog } from "./membership-log.ts";
+import { watchFilter } from "./watch-filter.ts";
+import type { WatcherSetup, WatchPlan } from "./watcher-protocol.ts";
+
+/** ARPHRD_ETHER and ARPHRD_LOOPBACK (linux/if_arp.h): both have the Ethernet header that the filter counts on. */
+const ETHERNET_LIKE: ReadonlySet<number> = new Set([1, 772]);
+const IP_PROTOCOL_UDP = 17;
+/** Batches taken in one go; bounds the time until the thread looks at its messages again. */
+const MOST_BATCHES = 64;
+
+/** One interface under watch, with whatever happens to it: a link that goes down ends the watch until it is up again. */
+export class InterfaceWatch {
+  readonly #setup: WatcherSetup;
+  readonly #clock = new KernelClock();
+  readonly #log: MembershipLog;
+  #socket: PacketSocket;
+  #filter: ArrayBuffer = watchFilter([]);
+  #frames: FrameWatch | null = null;
+  #startNs = 0;
+  #drops = 0;
+  /** Since when it has watched without a break, on the monotonic clock; null while the interface is down. */
+  #sinceNs: number | null;
+
+  /** @throws {SystemCallError | Fault} when the host does not let this process watch, or has no such interface */
+  constructor(setup: WatcherSetup) {
+    this.#setup = setup;
+    this.#log = new MembershipLog(setup.interfaceName);
+    this.#socket = new PacketSocket(setup.interfaceIndex, this.#filter);
+    if (!ETHERNET_LIKE.has(this.#socket.hardwareType)) {
+      this.#socket.close();
+      throw new Fault(
+        "AGENT_CANNOT",
+        `Cannot watch ${setup.interfaceName}: its frames are not Ethernet (hardware type ${this.#socket.hardwareType})`,
+        "Use an Ethernet or Wi-Fi interface, or go without what the watcher sees.",
+      );
+    }
+    this.#sinceNs = this.#clock.now();
+    this.#startNs = this.#sinceNs;
+  }
+
+  get isDown(): boolean {
+    return this.#sinceNs === null;
+  }
+
+  /** Counts anew, for this run. */
+  watch(plan: WatchPlan): void {
+    this.#filter = watchFilter(plan.streams.map((stream) => stream.port));
+    this.#socket.attach(this.#filter);
+    this.drain();
+    this.#drops = 0;
+    this.#startNs = plan.startMonotonicNs;
+    this.#frames = new FrameWatch(plan);
+    this.#log.begin(this.#clock.now());
+  }
+
+  /** Takes what has arrived, without waiting. @returns false when there may be more */
+  drain(): boolean {
+    for (let batch = 0; batch < MOST_BATCHES; batch++) {
+      const count = this.#socket.receive();
+      if (count < 0) {
+        this.#lose(this.#socket.errno);
+        return true;
+      }
+      this.#clock.pair();
+      for (let i = 0; i < count; i++) this.#take(i);
+      if (count < this.#socket.capacity) return true;
+    }
+    return false;
+  }
+
+  /** After the interface went down: opens a new socket. @returns true when the interface is watched again */
+  reopen(): boolean {
+    const fresh = new PacketSocket(this.#setup.interfaceIndex, this.#filter);
+    if (fresh.receive() < 0) {
+      fresh.close(); // still down
+      return false;
+    }
+    this.#socket.close();
+    this.#socket = fresh;
+    this.#sinceNs = this.#clock.now();
+    return true;
+  }
+
+  /** What came since the last call, or since `watch`. */
+  report(): WatcherReport {
+    this.drain();
+    if (!this.isDown) this.#drops += this.#socket.takeDrops();
+    const report = {
+      sinceNs: this.#sinceNs === null ? null : this.#sinceNs - this.#startNs,
+      streams: this.#frames?.snapshot() ?? [],
+      ...this.#log.take(this.#startNs),
+      dropped: this.#drops,
+    };
+    this.#drops = 0;
+    return report;
+  }
+
+  close(): void {
+    this.#socket.close();
+  }
+
+  /** Hot path. */
+  #take(i: number): void {
+    const socket = this.#socket;
+    socket.read(i);
+    const at = i * socket.slotBytes;
+    const view = socket.frame;
+    const atNs =
+      socket.arrivalSeconds < 0
+        ? this.#clock.pairedNs
+        : this.#clock.toMonotonic(socket.arrivalSeconds, socket.arrivalNanoseconds);
+    if (isUdp(view, at)) {
+      this.#frames?.take(view, socket.bytes, at, socket.lengthBytes, socket.packetType, socket.vlanId, atNs);
+      return;
+    }
+    const frame = new DataView(view.buffer, at, socket.slotBytes);
+    const message = decodeMembershipFrame(socket.bytes.subarray(at, at + socket.slotBytes), frame, socket.lengthBytes);
+    if (message === null) return;
+    const direction = socket.packetType === PACKET_OUTGOING ? "out" : "in";
+    const vlanId = socket.vlanId < 0 ? message.vlanId : socket.vlanId;
+    this.#log.add(atNs, direction, { ...message, vlanId });
+  }
+
+  /** The interface went down or away: the kernel says so once, then the socket is deaf. */
+  #lose(errno: number): void {
+    if (errnoName(errno) !== "ENETDOWN") throw new SystemCallError("recvmmsg(AF_PACKET)", errno);
+    if (this.#sinceNs !== null) this.#drops += this.#socket.takeDrops();
+    this.#sinceNs = null;
+  }
+}
+
+/** Hot path. */
+function isUdp(view: DataView, at: number): boolean {
+  const ethertype = view.getUint16(at + 12);
+  if (ethertype === 0x0800) return view.getUint8(at + 23) === IP_PROTOCOL_UDP;
+  const next = view.getUint8(at + 20);
+  return (
+    ethertype === 0x86dd && (next === IP_PROTOCOL_UDP || (next === 44 && view.getUint8(at + 54) === IP_PROTOCOL_UDP))
+  );
+}

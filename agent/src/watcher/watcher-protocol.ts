@@ -1,0 +1,29 @@
+import type { FaultCode, WatcherReport } from "@dyetrace/wire";
+
+/** Both directions between the main thread and the watcher's. `ready` or `unable` comes first. */
+export const WATCHER_PROTOCOL = 1;
+
+export interface WatcherSetup {
+  readonly interfaceName: string;
+  readonly interfaceIndex: number;
+}
+
+export interface WatchPlan {
+  /** 16 hexadecimal digits. */
+  readonly runId: string;
+  /** The run's start on CLOCK_MONOTONIC, ns; may lie ahead. Times in reports count from it. */
+  readonly startMonotonicNs: number;
+  readonly streams: readonly { readonly streamId: number; readonly group: string; readonly port: number }[];
+}
+
+export type ToWatcher =
+  | { readonly kind: "watch"; readonly id: number; readonly plan: WatchPlan }
+  | { readonly kind: "snapshot"; readonly id: number }
+  | { readonly kind: "stop"; readonly id: number };
+
+export type FromWatcher =
+  | { readonly kind: "ready"; readonly protocol: number }
+  /** It cannot watch this interface, or no longer. The thread ends; what was asked of it gets no answer. */
+  | { readonly kind: "unable"; readonly code: FaultCode; readonly message: string; readonly hint: string }
+  | { readonly kind: "done"; readonly id: number }
+  | { readonly kind: "report"; readonly id: number; readonly report: WatcherReport };
