@@ -15,11 +15,31 @@ export const root = path.dirname(path.dirname(fileURLToPath(import.meta.url)));
 const PRACTICE_TOOLS = [
   { program: "ip", package: "iproute2", lost: "there is no practice site" },
   { program: "bridge", package: "iproute2", lost: "there is no practice site" },
-  { program: "tc", package: "iproute2", lost: "the practice site can't limit a rate" },
-  { program: "nft", package: "nftables", lost: "the practice site can't put faults in" },
-  { program: "unshare", package: "util-linux", lost: "there is no practice site" },
-  { program: "nsenter", package: "util-linux", lost: "`dyetrace practice exec` can't enter a practice site" },
-  { program: "sysctl", package: "procps", lost: "the practice site can't set a host's network options" },
+  {
+    program: "tc",
+    package: "iproute2",
+    lost: "the practice site can't limit a rate",
+  },
+  {
+    program: "nft",
+    package: "nftables",
+    lost: "the practice site can't put faults in",
+  },
+  {
+    program: "unshare",
+    package: "util-linux",
+    lost: "there is no practice site",
+  },
+  {
+    program: "nsenter",
+    package: "util-linux",
+    lost: "`dyetrace practice exec` can't enter a practice site",
+  },
+  {
+    program: "sysctl",
+    package: "procps",
+    lost: "the practice site can't set a host's network options",
+  },
 ];
 
 export class BootstrapError extends Error {}
@@ -27,7 +47,11 @@ export class BootstrapError extends Error {}
 const say = (text) => process.stderr.write(`${text}\n`);
 
 function run(command, args, what) {
-  const result = spawnSync(command, args, { cwd: root, encoding: "utf8", maxBuffer: 64 * 1024 * 1024 });
+  const result = spawnSync(command, args, {
+    cwd: root,
+    encoding: "utf8",
+    maxBuffer: 64 * 1024 * 1024,
+  });
   if (result.error !== undefined || result.status !== 0) {
     const output = `${result.stdout ?? ""}${result.stderr ?? ""}${result.error?.message ?? ""}`.trimEnd();
     throw new BootstrapError(`${what} failed (${command} ${args.join(" ")}):\n${output}`);

@@ -6,7 +6,10 @@ import { BootstrapError, prepare, root } from "./bootstrap.mjs";
 const steps = [
   { what: "Formatting and lint", args: ["biome", "check", "."] },
   { what: "Types of the tests", args: ["tsc", "-p", "tests/tsconfig.json"] },
-  { what: "Tests", args: ["vitest", "run", "--config", "tests/vitest.config.ts", ...process.argv.slice(2)] },
+  {
+    what: "Tests",
+    args: ["vitest", "run", "--config", "tests/vitest.config.ts", ...process.argv.slice(2)],
+  },
 ];
 
 try {
@@ -18,6 +21,9 @@ try {
 }
 for (const { what, args } of steps) {
   process.stderr.write(`${what} ...\n`);
-  const { status } = spawnSync("npx", ["--no", "--", ...args], { cwd: root, stdio: "inherit" });
+  const { status } = spawnSync("npx", ["--no", "--", ...args], {
+    cwd: root,
+    stdio: "inherit",
+  });
   if (status !== 0) process.exit(status ?? 1);
 }

@@ -93,6 +93,7 @@ export {
   VerdictSchema,
 } from "./report-schema.ts";
 export type { RunProgress } from "./run-progress.ts";
+export { type RunRequest, RunRequestSchema, type UserFile, UserFileSchema } from "./run-request.ts";
 export {
   type LoadedScenario,
   loadScenario,

@@ -1,0 +1,130 @@
+import { randomBytes } from "node:crypto";
+import { CONTROL_PROTOCOL, type ControllerMessage, Fault } from "@dyetrace/wire";
+import type { Logger } from "pino";
+import type { DataPlane } from "../data-plane/data-plane.ts";
+import { VERSION } from "../version.ts";
+import { ControllerLink } from "./controller-link.ts";
+import { ReportOutbox } from "./report-outbox.ts";
+
+export interface AgentServiceOptions {
+  readonly controllerUrl: string;
+  readonly key: string;
+  readonly name: string;
+  readonly dataPlane: DataPlane;
+  readonly log: Logger;
+}
+
+/** An agent at a controller's service: carries out one run after another until closed. */
+export interface AgentService {
+  /** Resolves when `close` was called; rejects with the `Fault` when the controller will not have this agent. */
+  readonly done: Promise<void>;
+  close(): Promise<void>;
+}
+
+/** What the agent is doing for its controller right now. */
+type Duty =
+  | { readonly kind: "idle" }
+  | { readonly kind: "prepared"; readonly runId: string }
+  | { readonly kind: "running"; readonly runId: string };
+
+export function startAgentService(options: AgentServiceOptions): AgentService {
+  const { dataPlane, log, name } = options;
+  const outbox = new ReportOutbox();
+  let duty: Duty = { kind: "idle" };
+  const link = new ControllerLink({
+    controllerUrl: options.controllerUrl,
+    log,
+    hello: {
+      kind: "hello",
+      protocol: CONTROL_PROTOCOL,
+      version: VERSION,
+      name,
+      key: options.key,
+      instance: randomBytes(8).toString("hex"),
+      capabilities: dataPlane.capabilities,
+    },
+  });
+
+  dataPlane.onInterval((report) => {
+    if (duty.kind !== "running") return;
+    const isFinal = report.totals !== null;
+    link.send(outbox.add(duty.runId, report, isFinal));
+    if (isFinal) duty = { kind: "idle" };
+  });
+  dataPlane.onTrouble((error) => {
+    if (duty.kind === "idle") return;
+    log.warn({ err: error, runId: duty.runId }, "trouble in the data plane");
+    link.send({ kind: "trouble", runId: duty.runId, ...asRefusal(error) });
+  });
+
+  const prepare = async (message: Extract<ControllerMessage, { kind: "prepare" }>): Promise<void> => {
+    const { runId, task } = message;
+    if (duty.kind === "running") dataPlane.abort("the controller began another run");
+    try {
+      duty = { kind: "prepared", runId };
+      await dataPlane.prepare(task);
+      link.send({ kind: "prepared", runId, clock: link.clock() });
+    } catch (error) {
+      duty = { kind: "idle" };
+      log.warn({ err: error, runId }, "run refused");
+      link.send({ kind: "refused", runId, ...asRefusal(error) });
+    }
+  };
+  const go = (message: Extract<ControllerMessage, { kind: "go" }>): void => {
+    const clock = link.clock();
+    if (duty.kind !== "prepared" || duty.runId !== message.runId || clock === null) return;
+    duty = { kind: "running", runId: message.runId };
+    dataPlane.go(message.startControllerNs - clock.offsetNs);
+    dataPlane.finish().catch((error: unknown) => log.error({ err: error }, "the run did not finish"));
+  };
+
+  link.on("message", (message) => {
+    dataPlane.heard();
+    switch (message.kind) {
+      case "prepare":
+        void prepare(message);
+        break;
+      case "go":
+        go(message);
+        break;
+      case "abort":
+        if (duty.kind !== "idle" && duty.runId === message.runId) dataPlane.abort(message.reason);
+        break;
+      case "ack":
+        outbox.acknowledge(message.runId, message.number);
+        break;
+      default:
+        break;
+    }
+  });
+  link.on("up", () => {
+    log.info({ controller: options.controllerUrl }, "connected");
+    for (const message of outbox.waiting()) link.send(message);
+  });
+  link.on("down", () => log.warn("connection to the controller lost"));
+
+  const done = new Promise<void>((resolve, reject) => {
+    link.once("turnedAway", reject);
+    link.once("closed", resolve);
+  });
+  return {
+    done,
+    close: async () => {
+      link.close();
+      await dataPlane.close();
+    },
+  };
+}
+
+function asRefusal(error: unknown): {
+  readonly code: string;
+  readonly message: string;
+  readonly hint: string;
+} {
+  if (error instanceof Fault) return { code: error.code, message: error.message, hint: error.hint };
+  return {
+    code: "INTERNAL",
+    message: `The agent failed: ${String(error)}`,
+    hint: "Please report this",
+  };
+}

@@ -1,0 +1,169 @@
+import { EventEmitter } from "node:events";
+import {
+  AGENT_LINK_PATH,
+  type AgentMessage,
+  type ClockEstimate,
+  CONTROL_MAX_BYTES,
+  type ControllerMessage,
+  ControllerMessageSchema,
+  Fault,
+  parseAs,
+} from "@dyetrace/wire";
+import type { Logger } from "pino";
+import { WebSocket } from "ws";
+import { ClockFilter } from "./clock-filter.ts";
+
+export interface LinkEvents {
+  /** Connected and welcomed. */
+  up: [];
+  down: [];
+  message: [ControllerMessage];
+  /** The controller will not have this agent; the link does not try again. */
+  turnedAway: [Fault];
+  /** `close` was called; nothing more will come. */
+  closed: [];
+}
+
+export interface LinkOptions {
+  readonly controllerUrl: string;
+  readonly hello: Extract<AgentMessage, { kind: "hello" }>;
+  readonly log: Logger;
+}
+
+const CLOCK_EVERY_MS = 1000;
+/** The first exchanges come fast, so that a run can start soon after connecting. */
+const CLOCK_BURST_MS = 50;
+const CLOCK_BURST_COUNT = 8;
+/** A controller speaks every second; this long without a word and the connection is taken for dead. */
+const SILENT_AFTER_MS = 8000;
+const RETRY_FIRST_MS = 200;
+const RETRY_MOST_MS = 5000;
+/** Refusals that time may cure, so the agent tries again. */
+const PASSING = new Set(["NAME_TAKEN"]);
+
+const monotonicNs = (): number => Number(process.hrtime.bigint());
+
+/** The agent's one connection to its controller: opened by the agent, kept open, reopened after a loss. */
+export class ControllerLink extends EventEmitter<LinkEvents> {
+  readonly #options: LinkOptions;
+  readonly #clock = new ClockFilter();
+  readonly #asked = new Map<number, number>();
+  #socket: WebSocket | null = null;
+  #isUp = false;
+  #isClosed = false;
+  #retryMs = RETRY_FIRST_MS;
+  #retryTimer: NodeJS.Timeout | undefined;
+  #nextAsk = 1;
+
+  constructor(options: LinkOptions) {
+    super();
+    this.#options = options;
+    this.#open();
+  }
+
+  get isUp(): boolean {
+    return this.#isUp;
+  }
+
+  clock(): ClockEstimate | null {
+    return this.#clock.estimate();
+  }
+
+  /** Sends if connected; otherwise the message is dropped, and whoever needs it sent sends it again on `up`. */
+  send(message: AgentMessage): void {
+    if (this.#isUp) this.#write(message);
+  }
+
+  close(): void {
+    this.#isClosed = true;
+    clearTimeout(this.#retryTimer);
+    this.#socket?.close(1000);
+    this.emit("closed");
+  }
+
+  #write(message: AgentMessage): void {
+    if (this.#socket?.readyState === WebSocket.OPEN) this.#socket.send(JSON.stringify(message));
+  }
+
+  #open(): void {
+    const url = new URL(AGENT_LINK_PATH, this.#options.controllerUrl);
+    url.protocol = url.protocol === "https:" ? "wss:" : "ws:";
+    const socket = new WebSocket(url, {
+      maxPayload: CONTROL_MAX_BYTES,
+      handshakeTimeout: 5000,
+    });
+    this.#socket = socket;
+    let heardNs = monotonicNs();
+    let asks = 0;
+    let clockTimer: NodeJS.Timeout | undefined;
+    const watchTimer = setInterval(() => {
+      if (monotonicNs() - heardNs > SILENT_AFTER_MS * 1e6) socket.terminate();
+    }, 1000);
+    const askClock = (): void => {
+      const id = this.#nextAsk++;
+      this.#asked.set(id, monotonicNs());
+      this.#write({ kind: "clock-ask", id });
+      clockTimer = setTimeout(askClock, ++asks < CLOCK_BURST_COUNT ? CLOCK_BURST_MS : CLOCK_EVERY_MS);
+    };
+    socket.on("open", () => this.#write(this.#options.hello));
+    socket.on("message", (data) => {
+      heardNs = monotonicNs();
+      let message: ControllerMessage;
+      try {
+        message = parseAs(
+          ControllerMessageSchema,
+          JSON.parse(String(data)),
+          "MESSAGE_INVALID",
+          "The controller's message",
+        );
+      } catch (err) {
+        this.#options.log.error({ err }, "message of the controller not understood");
+        socket.close(1008);
+        return;
+      }
+      switch (message.kind) {
+        case "clock-answer":
+          this.#recordClock(message.id, message.controllerNs, heardNs);
+          break;
+        case "turned-away":
+          this.#turnedAway(message);
+          break;
+        case "welcome":
+          this.#isUp = true;
+          this.#retryMs = RETRY_FIRST_MS;
+          askClock();
+          this.emit("up");
+          break;
+        default:
+          break;
+      }
+      this.emit("message", message);
+    });
+    socket.on("error", (err) => this.#options.log.debug({ err }, "control link error"));
+    socket.on("close", () => {
+      clearInterval(watchTimer);
+      clearTimeout(clockTimer);
+      this.#asked.clear();
+      if (this.#isUp) {
+        this.#isUp = false;
+        this.emit("down");
+      }
+      if (this.#isClosed) return;
+      this.#retryTimer = setTimeout(() => this.#open(), this.#retryMs);
+      this.#retryMs = Math.min(this.#retryMs * 2, RETRY_MOST_MS);
+    });
+  }
+
+  #recordClock(id: number, controllerNs: number, answeredNs: number): void {
+    const askedNs = this.#asked.get(id);
+    if (askedNs === undefined) return;
+    this.#asked.delete(id);
+    this.#clock.record(askedNs, controllerNs, answeredNs);
+  }
+
+  #turnedAway(message: Extract<ControllerMessage, { kind: "turned-away" }>): void {
+    if (PASSING.has(message.code)) return;
+    this.#isClosed = true;
+    this.emit("turnedAway", new Fault("NOT_AUTHORISED", message.message, message.hint));
+  }
+}

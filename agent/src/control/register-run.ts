@@ -1,0 +1,58 @@
+import { randomBytes } from "node:crypto";
+import { hostname } from "node:os";
+import { type Command, Option } from "commander";
+import { pino } from "pino";
+import { readAgentConfig } from "../config/read-agent-config.ts";
+import { openDataPlane } from "../data-plane/open-data-plane.ts";
+import { startAgentService } from "./agent-service.ts";
+import { chooseInterface } from "./choose-interface.ts";
+
+interface RunOptions {
+  readonly controller: string;
+  readonly key: string;
+  readonly name?: string;
+  readonly interface?: string;
+  readonly config?: string;
+  readonly sockets: "auto" | "linux" | "portable";
+}
+
+/** `dyetrace-agent run`: join a controller and do what it asks, within this host's own guards. */
+export function registerRun(program: Command): void {
+  program
+    .command("run")
+    .description("Join a controller and carry out its runs, within the limits of this host's own file.")
+    .requiredOption("--controller <url>", "for example http://192.0.2.1:8472")
+    .requiredOption("--key <key>", "what the controller's operator gave you")
+    .option("--name <name>", "the agent's name in the site plan (default: this host's name)")
+    .option("--interface <name>", "the interface to the tested network (default: the only one there is)")
+    .option("--config <file>", "this host's own limits (default: /etc/dyetrace/agent.yaml; without it sending is off)")
+    .addOption(
+      new Option("--sockets <kind>", "how to reach the network").choices(["auto", "linux", "portable"]).default("auto"),
+    )
+    .action(async (options: RunOptions) => {
+      const config = readAgentConfig(options.config);
+      const log = pino({ level: process.env["DYETRACE_LOG"] ?? "info" }, pino.destination(2));
+      const dataPlane = await openDataPlane({
+        interfaceName: options.interface ?? chooseInterface(),
+        sockets: options.sockets,
+        guards: config.guards,
+        contact: config.contact,
+        drawSenderId: () => randomBytes(4).readUInt32BE(),
+      });
+      const service = startAgentService({
+        controllerUrl: options.controller,
+        key: options.key,
+        name: options.name ?? hostname().split(".")[0] ?? "agent",
+        dataPlane,
+        log,
+      });
+      const stop = (): void => void service.close();
+      process.once("SIGINT", stop);
+      process.once("SIGTERM", stop);
+      try {
+        await service.done;
+      } finally {
+        await service.close();
+      }
+    });
+}

@@ -1,0 +1,31 @@
+import { describeFault, Fault } from "@dyetrace/wire";
+import { Command, CommanderError } from "commander";
+import { registerRun } from "./control/register-run.ts";
+import { registerCheck } from "./standalone/register-check.ts";
+import { registerListen } from "./standalone/register-listen.ts";
+import { registerSend } from "./standalone/register-send.ts";
+import { VERSION } from "./version.ts";
+
+const EXIT_USAGE = 2;
+
+/** The `dyetrace-agent` program. Sets the exit code; a mistake of the user's ends in one sentence and exit code 2. */
+export async function runAgentProgram(argv: readonly string[]): Promise<void> {
+  const program = new Command("dyetrace-agent")
+    .description("Sends marked multicast test traffic, listens for it, and watches, from this host.")
+    .version(VERSION)
+    .exitOverride()
+    .showHelpAfterError("Add --help to see what this command takes.");
+  registerRun(program);
+  registerSend(program);
+  registerListen(program);
+  registerCheck(program);
+  try {
+    await program.parseAsync([...argv], { from: "user" });
+  } catch (error) {
+    if (error instanceof CommanderError) process.exitCode = error.exitCode === 0 ? 0 : EXIT_USAGE;
+    else if (error instanceof Fault) {
+      process.stderr.write(`${describeFault(error)}\n`);
+      process.exitCode = EXIT_USAGE;
+    } else throw error;
+  }
+}

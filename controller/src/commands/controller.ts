@@ -1,0 +1,55 @@
+import { randomBytes } from "node:crypto";
+import { existsSync, mkdirSync, readFileSync, writeFileSync } from "node:fs";
+import path from "node:path";
+import { Fault } from "@dyetrace/wire";
+import type { Command } from "commander";
+import { pino } from "pino";
+import { startController } from "../service/controller-service.ts";
+import { parseListen } from "./parse-listen.ts";
+import { untilInterrupted } from "./until-interrupted.ts";
+
+export function registerController(program: Command): void {
+  program
+    .command("controller")
+    .description("The service that agents connect to and that conducts runs.")
+    .option("--data <folder>", "where the key and later the runs are kept", "dyetrace-data")
+    .option("--listen <address>", "where it answers", "127.0.0.1:8472")
+    .action(async (options: { data: string; listen: string }) => {
+      const agentKey = readOrMakeKey(options.data);
+      using interrupt = untilInterrupted();
+      await using controller = await startController({
+        ...parseListen(options.listen),
+        agentKey,
+        log: pino({ level: process.env["DYETRACE_LOG"] ?? "info" }, pino.destination(2)),
+      });
+      process.stdout.write(
+        [
+          `The controller answers at ${controller.url}.`,
+          "Start an agent on each host of the site plan:",
+          `  npx dyetrace-agent run --controller ${controller.url} --key ${agentKey} --interface NAME`,
+          "",
+        ].join("\n"),
+      );
+      await interrupt.pressed;
+    });
+}
+
+/** The key that agents present: made at the first start, readable by its owner alone. @throws {Fault} FILE_UNREADABLE */
+function readOrMakeKey(folder: string): string {
+  const file = path.join(folder, "agent-key");
+  try {
+    if (existsSync(file)) return readFileSync(file, "utf8").trim();
+    mkdirSync(folder, { recursive: true, mode: 0o700 });
+    const key = randomBytes(16).toString("hex");
+    writeFileSync(file, `${key}\n`, { mode: 0o600, flag: "wx" });
+    return key;
+  } catch (cause) {
+    const { code } = cause as NodeJS.ErrnoException;
+    throw new Fault(
+      "FILE_UNREADABLE",
+      `Cannot keep the agents' key in ${file}: ${code}`,
+      "Name another folder with --data",
+      { cause },
+    );
+  }
+}

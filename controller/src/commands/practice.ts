@@ -1,0 +1,138 @@
+import {
+  execInPracticeSite,
+  findPracticeSite,
+  loadPracticeFaults,
+  type PracticeFault,
+  playPracticeFaults,
+} from "@dyetrace/practice";
+import { loadSitePlan, type SiteGraph } from "@dyetrace/site";
+import { describeFault, Fault } from "@dyetrace/wire";
+import type { Command } from "commander";
+import { ControllerClient } from "./controller-client.ts";
+import { defaultOrFreePort } from "./default-port.ts";
+import { EXIT } from "./exit-codes.ts";
+import { deliverReport, followRun } from "./follow-run.ts";
+import { parseListen } from "./parse-listen.ts";
+import { readUserFile } from "./read-user-file.ts";
+import { collect, DEFAULT_CONTROLLER_URL, readRunFiles } from "./run.ts";
+import { raisePractice } from "./standing-practice.ts";
+import { untilInterrupted } from "./until-interrupted.ts";
+
+const say = (sentence: string): void => void process.stderr.write(`${sentence}\n`);
+
+export function registerPractice(program: Command): void {
+  const practice = program
+    .command("practice")
+    .description("A site plan built on this machine from network namespaces and kernel bridges.");
+  practice
+    .command("up")
+    .description("Build the site, start its agents and a controller, and stay until interrupted.")
+    .argument("<plan>", "site plan (YAML)")
+    .option("--fault <file>", "put the faults of this file in; may be given again", collect, [])
+    .option(
+      "--listen <address>",
+      "where the controller listens (default: 127.0.0.1:8472, or a free port if that is taken)",
+    )
+    .action(practiceUp);
+  practice
+    .command("exec")
+    .description(
+      "Run a command inside a node of the standing practice site, for example: practice exec core -- bridge mdb show",
+    )
+    .argument("<node>")
+    .argument("<command...>")
+    .option("--site <name>", "which one, if several stand")
+    .passThroughOptions()
+    .action(async (node: string, command: string[], options: { site?: string }) => {
+      const site = findPracticeSite(options.site);
+      process.exitCode = await execInPracticeSite(site, node, command);
+    });
+  practice
+    .command("run")
+    .description("Build the site, put the faults in, run the scenario, report, and take everything down.")
+    .argument("<plan>", "site plan (YAML)")
+    .argument("<scenario>", "scenario file (YAML)")
+    .option("--fault <file>", "put the faults of this file in; may be given again", collect, [])
+    .option("--set <name=value>", "replace one of the scenario's parameters; may be given again", collect, [])
+    .option("--json <file>", "write the report as JSON; - for standard output")
+    .action(practiceRun);
+  const faults = practice.command("faults").description("Faults of the standing practice site.");
+  const controllerOption = ["--controller <url>", "the practice site's controller", DEFAULT_CONTROLLER_URL] as const;
+  faults
+    .command("put")
+    .description("Put the faults of a file in.")
+    .argument("<file>", "fault file (YAML)")
+    .option(...controllerOption)
+    .action(async (file: string, options: { controller: string }) => {
+      const text = readUserFile(file).toString("utf8");
+      await new ControllerClient(options.controller).post("/api/practice/faults", { file, text });
+    });
+  faults
+    .command("lift")
+    .description("Take every fault out again.")
+    .option(...controllerOption)
+    .action(async (options: { controller: string }) => {
+      await new ControllerClient(options.controller).remove("/api/practice/faults");
+    });
+}
+
+const readFaults = (files: readonly string[], graph: SiteGraph): PracticeFault[] =>
+  files.flatMap((file) => loadPracticeFaults(readUserFile(file), file, graph));
+
+async function practiceUp(plan: string, options: { fault: string[]; listen?: string }): Promise<void> {
+  const graph = loadSitePlan(readUserFile(plan), plan);
+  const faultFiles = options.fault.map((file) => ({
+    file,
+    text: readUserFile(file).toString("utf8"),
+  }));
+  readFaults(options.fault, graph); // a mistake is told before anything is built
+  using interrupt = untilInterrupted();
+  await using standing = await raisePractice({
+    graph,
+    listen: options.listen === undefined ? await defaultOrFreePort() : parseListen(options.listen),
+    log: say,
+    signal: interrupt.signal,
+  });
+  const client = new ControllerClient(standing.controller.url);
+  for (const file of faultFiles) await client.post("/api/practice/faults", file);
+  say(`The controller answers at ${standing.controller.url}. Ctrl-C takes everything down.`);
+  process.stdout.write("ready\n");
+  await Promise.race([interrupt.pressed, siteLost(standing.site.closed)]);
+}
+
+/** @throws {Fault} PRACTICE_FAILED if the site goes away by itself */
+async function siteLost(closed: Promise<string | null>): Promise<never> {
+  const reason = await closed;
+  throw new Fault("PRACTICE_FAILED", `The practice site went away: ${reason ?? "it was closed"}`, "");
+}
+
+interface PracticeRunOptions {
+  readonly fault: string[];
+  readonly set: string[];
+  readonly json?: string;
+}
+
+async function practiceRun(plan: string, scenarioFile: string, options: PracticeRunOptions): Promise<void> {
+  const { request, graph, scenario } = readRunFiles(plan, scenarioFile, options.set);
+  const faults = readFaults(options.fault, graph);
+  using interrupt = untilInterrupted();
+  const firstSource = scenario.streams[0]?.source;
+  await using standing = await raisePractice({
+    graph,
+    listen: { host: "127.0.0.1", port: 0 },
+    log: say,
+    signal: interrupt.signal,
+    ...(firstSource === undefined ? {} : { firstSource }),
+  });
+  const { site, controller } = standing;
+  await site.inject(faults.filter((fault) => fault.atMs === null));
+  const onGo = (startsInMs: number): void => {
+    const timed = faults.filter((fault) => fault.atMs !== null || fault.untilMs !== null);
+    playPracticeFaults(site, timed, startsInMs, interrupt.signal).catch((error: unknown) => {
+      say(error instanceof Fault ? describeFault(error) : String(error));
+    });
+  };
+  const report = await followRun(new ControllerClient(controller.url), request, { onGo, signal: interrupt.signal });
+  deliverReport(report, graph, options.json);
+  process.exitCode = EXIT[report.verdict];
+}

@@ -1,0 +1,127 @@
+import { randomBytes } from "node:crypto";
+import { fileURLToPath } from "node:url";
+import { type PracticeProcess, type PracticeSite, type PracticeTimers, raisePracticeSite } from "@dyetrace/practice";
+import type { SiteGraph } from "@dyetrace/site";
+import { Fault } from "@dyetrace/wire";
+import { pino } from "pino";
+import { type Controller, startController } from "../service/controller-service.ts";
+import { registerPracticeRoutes } from "../service/practice-routes.ts";
+
+export interface PracticeSetup {
+  readonly graph: SiteGraph;
+  /** For operators; port 0 takes a free one. */
+  readonly listen: { readonly host: string; readonly port: number };
+  readonly firstSource?: string;
+  readonly timers?: Partial<PracticeTimers>;
+  readonly log: (sentence: string) => void;
+  readonly signal?: AbortSignal;
+}
+
+/** A practice site with a controller and an agent on every host of the plan that has one, all connected. */
+export interface StandingPractice extends AsyncDisposable {
+  readonly site: PracticeSite;
+  readonly controller: Controller;
+  readonly agents: ReadonlyMap<string, PracticeProcess>;
+}
+
+const CONNECT_WITHIN_MS = 60_000;
+const AGENT_PROGRAM = fileURLToPath(import.meta.resolve("@dyetrace/agent/program"));
+/** What practice agents may send: inside a practice site nothing can be disturbed. */
+const PRACTICE_AGENT_CONFIG = fileURLToPath(import.meta.resolve("@dyetrace/practice/agent-config"));
+
+export async function raisePractice(setup: PracticeSetup): Promise<StandingPractice> {
+  await using undo = new AsyncDisposables();
+  const { graph, log } = setup;
+  const site = undo.own(
+    await raisePracticeSite(graph, {
+      log,
+      ...(setup.firstSource === undefined ? {} : { firstSource: setup.firstSource }),
+      ...(setup.timers === undefined ? {} : { timers: setup.timers }),
+      ...(setup.signal === undefined ? {} : { signal: setup.signal }),
+    }),
+  );
+  const agentKey = randomBytes(16).toString("hex");
+  const controller = undo.own(
+    await startController(
+      {
+        ...setup.listen,
+        agentKey,
+        agentServer: site.managementServer,
+        log: pino({ level: "warn" }, pino.destination(2)),
+      },
+      (app) => registerPracticeRoutes(app, site),
+    ),
+  );
+  const hosts = [...graph.nodes.values()].filter((node) => node.agent !== null);
+  log(`Starting ${hosts.length} agents`);
+  const agents = new Map<string, PracticeProcess>();
+  for (const host of hosts) {
+    if (host.agent === null) continue;
+    const { interfaceName } = site.addressOf(host.name);
+    const argv = [process.execPath, AGENT_PROGRAM, "run", "--controller", site.managementUrl, "--key", agentKey];
+    argv.push("--name", host.agent, "--interface", interfaceName, "--config", PRACTICE_AGENT_CONFIG);
+    const onLine = (line: string): void => log(`${host.name}: ${line}`);
+    agents.set(
+      host.agent,
+      await site.spawn(host.name, argv, {
+        env: { DYETRACE_LOG: "warn" },
+        onLine,
+      }),
+    );
+  }
+  await Promise.all([allConnected(controller, agents, setup.signal), site.settled(setup.signal)]);
+  const release = undo.move();
+  return {
+    site,
+    controller,
+    agents,
+    [Symbol.asyncDispose]: () => release[Symbol.asyncDispose](),
+  };
+}
+
+/** @throws {Fault} PRACTICE_FAILED naming the agents that ended or did not connect */
+async function allConnected(
+  controller: Controller,
+  agents: ReadonlyMap<string, PracticeProcess>,
+  signal: AbortSignal | undefined,
+): Promise<void> {
+  const ended = new Set<string>();
+  for (const [name, agent] of agents) void agent.exit.then(() => ended.add(name));
+  const deadline = Date.now() + CONNECT_WITHIN_MS;
+  for (;;) {
+    const waiting = [...agents.keys()].filter((name) => controller.registry.find(name) === undefined);
+    if (waiting.length === 0) return;
+    signal?.throwIfAborted();
+    const failed = waiting.filter((name) => ended.has(name));
+    if (failed.length > 0 || Date.now() > deadline) {
+      const names = (failed.length > 0 ? failed : waiting).join(", ");
+      throw new Fault(
+        "PRACTICE_FAILED",
+        `These practice agents did not connect: ${names}`,
+        "Their last words are above",
+      );
+    }
+    await new Promise((resolve) => setTimeout(resolve, 50));
+  }
+}
+
+/** What has been opened so far, closed in reverse order unless it is handed on with `move`. */
+class AsyncDisposables implements AsyncDisposable {
+  #owned: AsyncDisposable[] = [];
+
+  own<T extends AsyncDisposable>(resource: T): T {
+    this.#owned.push(resource);
+    return resource;
+  }
+
+  move(): AsyncDisposables {
+    const next = new AsyncDisposables();
+    next.#owned = this.#owned;
+    this.#owned = [];
+    return next;
+  }
+
+  async [Symbol.asyncDispose](): Promise<void> {
+    for (const resource of this.#owned.splice(0).reverse()) await resource[Symbol.asyncDispose]();
+  }
+}

@@ -1,0 +1,83 @@
+import { type Coverage, coverage } from "@dyetrace/locate";
+import {
+  agentNames,
+  type GroupAdvice,
+  hostOfAgent,
+  lintGroups,
+  pathBetween,
+  querierOf,
+  type SiteGraph,
+  segmentLoads,
+} from "@dyetrace/site";
+import type { Scenario } from "@dyetrace/wire";
+
+export interface PlanCheck {
+  readonly site: string;
+  readonly nodes: number;
+  readonly agents: number;
+  /** The node that queries; `isAssumed` when the plan does not say. */
+  readonly querier: {
+    readonly node: string;
+    readonly isAssumed: boolean;
+  } | null;
+  readonly groups: readonly GroupAdvice[];
+  /** Segments that the scenario loads, heaviest share first. */
+  readonly loads: readonly {
+    readonly segment: string;
+    readonly loadBps: number;
+    readonly utilisationRatio: number | null;
+  }[];
+  /** Where the traffic of the scenario's sources (without one: of the first agent) shows which segment is at fault. */
+  readonly coverage: Coverage;
+  readonly sources: readonly string[];
+}
+
+/** What can be said of a plan before anything is sent. Pure. */
+export function checkPlan(graph: SiteGraph, scenario: Scenario | null): PlanCheck {
+  const agents = agentNames(graph);
+  const hosts = agents.flatMap((agent) => hostOfAgent(graph, agent) ?? []);
+  const listenersOf = (stream: string, source: string): string[] => {
+    const named = scenario?.timeline.flatMap((deed) =>
+      deed.kind === "join" && deed.stream === stream ? (deed.agents ?? agents.filter((agent) => agent !== source)) : [],
+    );
+    return [...new Set(named)].flatMap((agent) => hostOfAgent(graph, agent) ?? []);
+  };
+  const streams = (scenario?.streams ?? []).map((stream) => {
+    const source = hostOfAgent(graph, stream.source) ?? stream.source;
+    return {
+      ...stream,
+      source,
+      listeners: listenersOf(stream.name, stream.source),
+    };
+  });
+  const sources = scenario === null ? hosts.slice(0, 1) : [...new Set(streams.map((stream) => stream.source))];
+  const listeners = scenario === null ? hosts.slice(1) : [...new Set(streams.flatMap((stream) => stream.listeners))];
+  const querier = querierOf(graph, sources[0] ?? hosts[0] ?? "");
+  return {
+    site: graph.name,
+    nodes: graph.nodes.size,
+    agents: agents.length,
+    querier,
+    groups: lintGroups(
+      streams.map(({ name, group, ttl, isSourceSpecific, source, listeners: all }) => ({
+        name,
+        group,
+        ttl,
+        isSourceSpecific,
+        crossesRouter: all.some((host) => hasRouter(graph, source, host)),
+      })),
+    ),
+    loads: segmentLoads(graph, streams)
+      .map(({ segment, loadBps, utilisationRatio }) => ({
+        segment: segment.id,
+        loadBps,
+        utilisationRatio,
+      }))
+      .sort((a, b) => (b.utilisationRatio ?? 0) - (a.utilisationRatio ?? 0) || b.loadBps - a.loadBps),
+    coverage: coverage(graph, sources, listeners),
+    sources,
+  };
+}
+
+const hasRouter = (graph: SiteGraph, from: string, to: string): boolean =>
+  pathBetween(graph, from, to)?.nodes.some((node) => graph.nodes.get(node)?.kind === "router") ?? false;

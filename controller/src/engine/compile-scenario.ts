@@ -1,0 +1,176 @@
+import type { SiteGraph } from "@dyetrace/site";
+import {
+  type AgentTask,
+  Fault,
+  parseIpAddress,
+  type Scenario,
+  type ScenarioStream,
+  type TaskAction,
+  type TaskStream,
+} from "@dyetrace/wire";
+
+/** What compiling needs to know of a connected agent. */
+export interface AgentAddresses {
+  readonly ipv4: string | null;
+  /** Link-local ones may be among them. */
+  readonly ipv6: readonly string[];
+}
+
+export interface CompiledStream extends ScenarioStream {
+  readonly streamId: number;
+  /** Node of the plan that carries the source's agent. */
+  readonly sourceHost: string;
+}
+
+/** A planned stay in a group; `toNs` null stays until the run's end. */
+export interface PlannedJoin {
+  readonly stream: string;
+  readonly agent: string;
+  readonly fromNs: number;
+  readonly toNs: number | null;
+}
+
+export interface CompiledRun {
+  readonly runId: string;
+  readonly scenario: Scenario;
+  readonly streams: readonly CompiledStream[];
+  readonly joins: readonly PlannedJoin[];
+  /** One task for each agent of the plan: bystanders have streams to watch for and no action. */
+  readonly tasks: ReadonlyMap<string, AgentTask>;
+  readonly endNs: number;
+}
+
+const INTERVAL_NS = 1e9;
+const HOLD_NS = 5e9;
+/** After the last action: packets under way arrive, and a leave takes effect (RFC 3376 8.8: 2 s by default). */
+const SETTLE_NS = 1e9;
+const SETTLE_AFTER_LEAVE_NS = 4e9;
+
+/**
+ * Scenario, site and agents as a timed list of actions for each agent. Pure.
+ * @param agents connected agents by name
+ * @throws {Fault} AGENT_CANNOT where a source-specific join needs an address that the source does not have
+ */
+export function compileScenario(
+  runId: string,
+  scenario: Scenario,
+  graph: SiteGraph,
+  agents: ReadonlyMap<string, AgentAddresses>,
+): CompiledRun {
+  const hosts = new Map(
+    [...graph.nodes.values()].flatMap((node) => (node.agent === null ? [] : [[node.agent, node.name]])),
+  );
+  const streams = scenario.streams.map((stream, index) => ({
+    ...stream,
+    streamId: index + 1,
+    sourceHost: hosts.get(stream.source) ?? stream.source,
+  }));
+  const byName = new Map(streams.map((stream) => [stream.name, stream]));
+  const actions = new Map<string, TaskAction[]>([...hosts.keys()].map((agent) => [agent, []]));
+  const joins: PlannedJoin[] = [];
+  const open = new Map<string, PlannedJoin>();
+  const emitting = new Set<string>();
+
+  for (const deed of scenario.timeline) {
+    const stream = byName.get(deed.stream);
+    if (stream === undefined) continue; // the loader has refused unknown streams
+    const { streamId } = stream;
+    switch (deed.kind) {
+      case "emit":
+      case "stop":
+        if (deed.kind === "emit") emitting.add(stream.name);
+        else emitting.delete(stream.name);
+        actions.get(stream.source)?.push({ atNs: deed.atNs, kind: deed.kind, streamId });
+        break;
+      case "set":
+        actions.get(stream.source)?.push({
+          atNs: deed.atNs,
+          kind: "set",
+          streamId,
+          ...(deed.rateBps === null ? {} : { rateBps: deed.rateBps }),
+          ...(deed.payloadBytes === null ? {} : { payloadBytes: deed.payloadBytes }),
+        });
+        break;
+      case "join":
+      case "leave": {
+        const named = deed.agents ?? [...hosts.keys()].filter((agent) => agent !== stream.source);
+        for (const agent of named) {
+          const key = `${stream.name} ${agent}`;
+          const stay = open.get(key);
+          if ((deed.kind === "join") === (stay !== undefined)) continue; // joined already, or not joined
+          actions.get(agent)?.push({ atNs: deed.atNs, kind: deed.kind, streamId });
+          if (stay === undefined)
+            open.set(key, {
+              stream: stream.name,
+              agent,
+              fromNs: deed.atNs,
+              toNs: null,
+            });
+          else {
+            joins.push({ ...stay, toNs: deed.atNs });
+            open.delete(key);
+          }
+        }
+        break;
+      }
+    }
+  }
+  for (const name of emitting) {
+    const stream = byName.get(name);
+    if (stream !== undefined) {
+      actions.get(stream.source)?.push({
+        atNs: scenario.durationNs,
+        kind: "stop",
+        streamId: stream.streamId,
+      });
+    }
+  }
+  const hasLeaves = joins.length > 0;
+  joins.push(...open.values());
+  const endNs = scenario.durationNs + (hasLeaves ? SETTLE_AFTER_LEAVE_NS : SETTLE_NS);
+  const taskStreams = streams.map((stream) => asTaskStream(stream, agents));
+  const tasks = new Map(
+    [...actions].map(([agent, list]) => [
+      agent,
+      {
+        runId,
+        streams: taskStreams,
+        actions: list,
+        endNs,
+        intervalNs: INTERVAL_NS,
+        holdNs: HOLD_NS,
+      },
+    ]),
+  );
+  return { runId, scenario, streams, joins, tasks, endNs };
+}
+
+function asTaskStream(stream: CompiledStream, agents: ReadonlyMap<string, AgentAddresses>): TaskStream {
+  const { streamId, name, group, port, rateBps, payloadBytes, ttl, dscp, burstPackets } = stream;
+  const ssmSource = stream.isSourceSpecific ? sourceAddress(stream, agents.get(stream.source)) : null;
+  return {
+    streamId,
+    name,
+    group,
+    port,
+    ssmSource,
+    rateBps,
+    payloadBytes,
+    ttl,
+    dscp,
+    burstPackets,
+  };
+}
+
+function sourceAddress(stream: CompiledStream, source: AgentAddresses | undefined): string {
+  const isV6 = parseIpAddress(stream.group)?.family === 6;
+  const address = isV6 ? source?.ipv6.find((candidate) => !candidate.startsWith("fe80:")) : source?.ipv4;
+  if (address === null || address === undefined) {
+    throw new Fault(
+      "AGENT_CANNOT",
+      `${stream.source} has no IPv${isV6 ? 6 : 4} address, and ${stream.name} is joined by its source's address`,
+      "Give the host an address on the tested interface, or use a group outside the source-specific range",
+    );
+  }
+  return address;
+}

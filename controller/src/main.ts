@@ -1,0 +1,32 @@
+import { describeFault, Fault } from "@dyetrace/wire";
+import { Command, CommanderError } from "commander";
+import { registerController } from "./commands/controller.ts";
+import { registerDemo } from "./commands/demo.ts";
+import { EXIT_USAGE } from "./commands/exit-codes.ts";
+import { registerPlan } from "./commands/plan.ts";
+import { registerPractice } from "./commands/practice.ts";
+import { registerRun } from "./commands/run.ts";
+import { VERSION } from "./version.ts";
+
+/** The `dyetrace` program. Sets the exit code; a mistake of the user's ends in one sentence and exit code 2. */
+export async function runProgram(argv: readonly string[]): Promise<void> {
+  const program = new Command("dyetrace")
+    .description("Pours marked multicast into a site and names the segment where it stops, thins out or leaks.")
+    .version(VERSION)
+    .exitOverride()
+    .showHelpAfterError("Add --help to see what this command takes.");
+  registerController(program);
+  registerRun(program);
+  registerPractice(program);
+  registerPlan(program);
+  registerDemo(program);
+  try {
+    await program.parseAsync([...argv], { from: "user" });
+  } catch (error) {
+    if (error instanceof CommanderError) process.exitCode = error.exitCode === 0 ? 0 : EXIT_USAGE;
+    else if (error instanceof Fault) {
+      process.stderr.write(`${describeFault(error)}\n`);
+      process.exitCode = EXIT_USAGE;
+    } else throw error;
+  }
+}

@@ -1,0 +1,84 @@
+import { locate } from "@dyetrace/locate";
+import type { SiteGraph } from "@dyetrace/site";
+import type { ReportStream, RunReport } from "@dyetrace/wire";
+import type { CompiledRun } from "../engine/compile-scenario.ts";
+import type { RunEvidence } from "../engine/conduct-run.ts";
+import { observeRun } from "../engine/observe.ts";
+import { emissionOf } from "../engine/stream-evidence.ts";
+import { judgeExpectations } from "./judge-expectations.ts";
+import { judgeRun } from "./judge-run.ts";
+import { reportReceipts } from "./report-receipts.ts";
+
+/** Everything that a run brought to light, as the report that users and programs read. Pure. */
+export function buildReport(run: CompiledRun, graph: SiteGraph, evidence: RunEvidence): RunReport {
+  const observations = observeRun(run, graph, evidence);
+  const conclusion = locate(graph, observations);
+  const receipts = reportReceipts(run, evidence, observations.listeners);
+  const expectations = judgeExpectations(run.scenario.expect, receipts);
+  const findings = conclusion.findings.map(({ streams, suspects, evidence: because, ...finding }) => ({
+    ...finding,
+    streams: [...streams],
+    suspects: [...suspects],
+    evidence: [...because],
+  }));
+  const lost = [...evidence.agents.values()].filter((agent) => agent.final === null).map((agent) => agent.agent);
+  return {
+    formatVersion: 1,
+    run: run.runId,
+    site: graph.name,
+    scenario: run.scenario.name,
+    startedAt: evidence.startedAt.toISOString(),
+    endedAt: evidence.endedAt.toISOString(),
+    ...judgeRun(findings, expectations, receipts, lost, evidence.isAborted),
+    streams: run.streams.map((stream) => reportStream(stream, evidence)),
+    receipts,
+    bystanders: [],
+    queriers: [],
+    segments: conclusion.segments.map((segment) => ({ ...segment })),
+    findings,
+    expectations,
+    coverage: {
+      ambiguousSets: conclusion.coverage.ambiguousSets.map((set) => [...set]),
+      nextAgentAt: conclusion.coverage.nextAgentAt,
+    },
+    notes: notesOf(evidence),
+  };
+}
+
+function reportStream(stream: CompiledRun["streams"][number], evidence: RunEvidence): ReportStream {
+  const { name, source, group, port, rateBps, payloadBytes, ttl, dscp } = stream;
+  const emission = emissionOf(evidence, source, stream.streamId);
+  const first = emission?.intervals[0];
+  const last = emission?.intervals.at(-1);
+  const onNs = first === undefined || last === undefined ? 0 : last.toNs - first.fromNs;
+  const sentBytes = emission?.sentBytes ?? null;
+  return {
+    name,
+    source,
+    group,
+    port,
+    rateBps,
+    payloadBytes,
+    ttl,
+    dscp,
+    sent: emission?.sentPackets ?? null,
+    sentRateBps: sentBytes === null || onNs <= 0 ? null : (sentBytes * 8e9) / onNs,
+    sendErrors: emission?.sendErrors ?? null,
+    pacingP999Ms: emission?.pacing == null ? null : emission.pacing.p999Ns / 1e6,
+    pacingMaxMs: emission?.pacing == null ? null : emission.pacing.maxNs / 1e6,
+  };
+}
+
+function notesOf(evidence: RunEvidence): string[] {
+  const notes: string[] = [];
+  for (const { agent, final, lostAtNs, troubles } of evidence.agents.values()) {
+    if (final === null) {
+      const when = lostAtNs === null ? "" : `, ${(lostAtNs / 1e9).toFixed(1)} s after the start`;
+      notes.push(`The agent ${agent} was lost${when} and never reported in full: what it received is not known.`);
+    }
+    for (const trouble of troubles) notes.push(`${agent}: ${trouble}`);
+  }
+  if (evidence.absent.length > 0)
+    notes.push(`Not connected, so nothing was watched there: ${evidence.absent.join(", ")}.`);
+  return notes;
+}

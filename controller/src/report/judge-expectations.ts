@@ -1,0 +1,93 @@
+import {
+  formatDurationNs,
+  formatRatio,
+  type ReportExpectation,
+  type ReportReceipt,
+  type ScenarioExpectation,
+} from "@dyetrace/wire";
+
+interface Rule {
+  readonly what: string;
+  readonly limit: number;
+  readonly measure: (receipt: ReportReceipt) => number | null;
+  readonly format: (value: number) => string;
+}
+
+/**
+ * Holds each limit of the scenario against the worst receipt. A receipt that says nothing leaves the limit unknown,
+ * unless another one already breaks it.
+ */
+export function judgeExpectations(
+  expect: ScenarioExpectation,
+  receipts: readonly ReportReceipt[],
+): ReportExpectation[] {
+  return rulesOf(expect).map((rule) => judge(rule, receipts));
+}
+
+function rulesOf(expect: ScenarioExpectation): Rule[] {
+  const rules: Rule[] = [];
+  const add = (limit: number | null, rule: Omit<Rule, "limit">): void => {
+    if (limit !== null) rules.push({ ...rule, limit });
+  };
+  const ms = (value: number): string => formatDurationNs(value * 1e6);
+  const inMs = (limitNs: number | null): number | null => (limitNs === null ? null : limitNs / 1e6);
+  const share = (part: number | null, whole: number | null): number | null =>
+    part === null || whole === null || whole === 0 ? null : part / whole;
+  add(expect.lossRatio, {
+    what: "loss",
+    measure: (r) => r.lossRatio,
+    format: formatRatio,
+  });
+  add(inMs(expect.longestGapNs), {
+    what: "longest gap",
+    measure: (r) => r.longestGapMs,
+    format: ms,
+  });
+  add(inMs(expect.jitterNs), {
+    what: "jitter",
+    measure: (r) => r.jitterMs,
+    format: ms,
+  });
+  add(inMs(expect.joinDelayNs), {
+    what: "join delay",
+    measure: (r) => r.joinDelayMs,
+    format: ms,
+  });
+  add(inMs(expect.leaveDelayNs), {
+    what: "leave delay",
+    measure: (r) => r.leaveDelayMs,
+    format: ms,
+  });
+  add(expect.duplicateRatio, {
+    what: "duplicates",
+    measure: (r) => share(r.duplicates, r.received),
+    format: formatRatio,
+  });
+  add(expect.reorderedRatio, {
+    what: "reordered",
+    measure: (r) => share(r.reordered, r.received),
+    format: formatRatio,
+  });
+  return rules;
+}
+
+function judge({ what, limit, measure, format }: Rule, receipts: readonly ReportReceipt[]): ReportExpectation {
+  const measured = receipts.map((receipt) => ({
+    receipt,
+    value: measure(receipt),
+  }));
+  const known = measured.flatMap(({ receipt, value }) => (value === null ? [] : [{ receipt, value }]));
+  const unknown = measured.length - known.length;
+  const worst = known.reduce<(typeof known)[number] | null>((a, b) => (a === null || b.value > a.value ? b : a), null);
+  const isBroken = worst !== null && worst.value > limit;
+  const isKnown = worst !== null && unknown === 0;
+  const where = worst === null ? "" : `Worst: ${worst.receipt.stream} at ${worst.receipt.listener}. `;
+  const rest = unknown === 0 ? "" : `Not known for ${unknown} of ${measured.length} receipts.`;
+  return {
+    what,
+    limit: format(limit),
+    measured: worst === null ? null : format(worst.value),
+    met: isBroken ? false : isKnown ? true : null,
+    detail: `${where}${rest}`.trim(),
+  };
+}

@@ -1,0 +1,74 @@
+import type { ReportExpectation, ReportFinding, ReportReceipt, Verdict } from "@dyetrace/wire";
+
+export interface Judgement {
+  readonly verdict: Verdict;
+  /** One sentence. */
+  readonly reason: string;
+}
+
+/** Findings that say "can't tell" rather than "something is wrong". */
+const UNDECIDED_KINDS: ReadonlySet<string> = new Set(["inconclusive", "plan-mismatch"]);
+/** Findings that are told but break nothing by themselves. */
+const INFORMING_KINDS: ReadonlySet<string> = new Set(["converted-to-unicast", "dscp-rewritten", "foreign-traffic"]);
+/** Findings about the measuring hosts: the network may be fine, but this run can't say so. */
+const HOST_KINDS: ReadonlySet<string> = new Set(["host-side-loss", "source-stalled"]);
+
+/**
+ * Fail: a finding accuses, or a limit is broken. Inconclusive: something that had to be known is not. Pass: everything
+ * that the scenario asks for was measured and met.
+ */
+export function judgeRun(
+  findings: readonly ReportFinding[],
+  expectations: readonly ReportExpectation[],
+  receipts: readonly ReportReceipt[],
+  lostAgents: readonly string[],
+  isAborted: boolean,
+): Judgement {
+  const accusing = findings.filter(
+    ({ kind }) => !UNDECIDED_KINDS.has(kind) && !INFORMING_KINDS.has(kind) && !HOST_KINDS.has(kind),
+  );
+  if (accusing.length > 0) {
+    const [first, ...more] = accusing;
+    return {
+      verdict: "fail",
+      reason: `${first?.title}${more.length === 0 ? "" : `, and ${more.length} more`}.`,
+    };
+  }
+  if (isAborted)
+    return {
+      verdict: "inconclusive",
+      reason: "The run was stopped before its end.",
+    };
+  if (lostAgents.length > 0) {
+    return {
+      verdict: "inconclusive",
+      reason: `Without a full report: ${lostAgents.join(", ")}.`,
+    };
+  }
+  const undecided = findings.find(({ kind }) => UNDECIDED_KINDS.has(kind) || HOST_KINDS.has(kind));
+  if (undecided !== undefined) return { verdict: "inconclusive", reason: `${undecided.title}.` };
+  const broken = expectations.filter((expectation) => expectation.met === false);
+  if (broken.length > 0) {
+    const list = broken.map(({ what, measured, limit }) => `${what} ${measured} (at most ${limit})`).join(", ");
+    return { verdict: "fail", reason: `Expected but not met: ${list}.` };
+  }
+  const silent = receipts.filter((receipt) => receipt.received === 0);
+  if (silent.length > 0) {
+    const names = silent.map(({ listener, stream }) => `${listener} (${stream})`).join(", ");
+    return {
+      verdict: "inconclusive",
+      reason: `Silent, and no segment can be named for it: ${names}.`,
+    };
+  }
+  const unknown = expectations.filter((expectation) => expectation.met === null);
+  if (unknown.length > 0) {
+    return {
+      verdict: "inconclusive",
+      reason: `Could not be measured: ${unknown.map(({ what }) => what).join(", ")}.`,
+    };
+  }
+  return {
+    verdict: "pass",
+    reason: "Everything that the scenario asks for was measured and met.",
+  };
+}

@@ -1,0 +1,63 @@
+import type { SiteGraph } from "@dyetrace/site";
+import { formatRateBps, formatRatio } from "@dyetrace/wire";
+import type { PlanCheck } from "../engine/check-plan.ts";
+import { drawSiteTree } from "./site-tree.ts";
+import type { Paint } from "./terminal-paint.ts";
+
+const MOST_LOADS = 8;
+
+/** What `plan check` says to people: the tree with its ambiguity sets, the advice on groups, the loads. */
+export function renderPlanCheck(check: PlanCheck, graph: SiteGraph, paint: Paint): string {
+  const sets = check.coverage.ambiguousSets.filter((set) => set.length > 1);
+  const letterOf = new Map(sets.flatMap((set, index) => set.map((id) => [id, letter(index)] as const)));
+  const root = check.sources[0] ?? [...graph.nodes.keys()][0] ?? "";
+  const lines = [
+    "",
+    `${paint(check.site, "strong")} · ${check.nodes} nodes, ${check.agents} agents`,
+    querierLine(check),
+    "",
+    `Seen from ${root}, a fault on a link marked with the same letter looks the same to these agents:`,
+    ...drawSiteTree(graph, root).map(({ node, segment, branches }) => {
+      const mark = letterOf.get(segment?.id ?? "") ?? letterOf.get(node);
+      const port = segment === null ? "" : paint(` ${segment.from.port}>${segment.to.port}`, "quiet");
+      return `  ${branches}${node}${port}${mark === undefined ? "" : `  ${paint(mark, "doubt")}`}`;
+    }),
+  ];
+  if (sets.length === 0) lines.push("", paint("Every segment can be told from every other.", "good"));
+  for (const [index, set] of sets.entries()) lines.push(`  ${paint(letter(index), "doubt")}  ${set.join(", ")}`);
+  if (check.coverage.untested.length > 0) lines.push("", `Not tested by anyone: ${check.coverage.untested.join(", ")}`);
+  if (check.coverage.nextAgentAt !== null) {
+    const bits = check.coverage.nextAgentGainBits;
+    lines.push(
+      "",
+      `One more agent helps most at ${check.coverage.nextAgentAt}${bits === null ? "" : ` (${bits.toFixed(2)} bit)`}.`,
+    );
+  }
+  if (check.groups.length > 0) {
+    lines.push("", paint("Groups", "strong"));
+    for (const { level, sentence, streams, reference } of check.groups) {
+      lines.push(
+        `  ${paint(level, level === "note" ? "quiet" : "bad")}  ${sentence} (${streams.join(", ")}; ${reference})`,
+      );
+    }
+  }
+  if (check.loads.length > 0) {
+    lines.push("", paint("Load on the wire, heaviest first", "strong"));
+    for (const { segment, loadBps, utilisationRatio } of check.loads.slice(0, MOST_LOADS)) {
+      const share = utilisationRatio === null ? "link speed unknown" : `${formatRatio(utilisationRatio)} of the link`;
+      lines.push(`  ${segment}  ${formatRateBps(loadBps)}, ${share}`);
+    }
+  }
+  return `${lines.join("\n")}\n\n`;
+}
+
+function querierLine({ querier }: PlanCheck): string {
+  if (querier === null) return "No node of this plan can be the querier.";
+  return querier.isAssumed
+    ? `The plan names no querier; ${querier.node} is taken, the node nearest the first source.`
+    : `Querier: ${querier.node}`;
+}
+
+/** a to z, then a2 to z2 and so on. */
+const letter = (index: number): string =>
+  `${String.fromCharCode(97 + (index % 26))}${index < 26 ? "" : Math.floor(index / 26) + 1}`;

@@ -1,0 +1,157 @@
+import type { SiteGraph } from "@dyetrace/site";
+import {
+  formatDurationNs,
+  formatRateBps,
+  formatRatio,
+  type ReportFinding,
+  type ReportReceipt,
+  type ReportStream,
+  type RunReport,
+} from "@dyetrace/wire";
+import { drawSiteTree } from "./site-tree.ts";
+import type { Paint } from "./terminal-paint.ts";
+
+/** Streams drawn as trees; with more, only those with a finding, then the first. */
+const MOST_TREES = 4;
+const WRAP_COLUMNS = 100;
+
+/** A report for people at a terminal: the verdict, each finding, and the site with what happened where. */
+export function renderReport(report: RunReport, graph: SiteGraph, paint: Paint): string {
+  const lines: string[] = [];
+  const seconds = (Date.parse(report.endedAt) - Date.parse(report.startedAt)) / 1000;
+  lines.push(
+    "",
+    `${paint(report.site, "strong")} · ${report.scenario} · ${verdictWord(report, paint)} after ${seconds.toFixed(1)} s`,
+    ...wrap(report.reason, "  "),
+  );
+  for (const finding of report.findings) lines.push("", ...renderFinding(finding, paint));
+  for (const stream of streamsToDraw(report)) lines.push("", ...renderStream(report, stream, graph, paint));
+  const unmet = report.expectations.filter((expectation) => expectation.met !== true);
+  if (unmet.length > 0) {
+    lines.push("", paint("Expected", "strong"));
+    for (const { what, limit, measured, met, detail } of unmet) {
+      const mark = met === false ? paint("not met", "bad") : paint("unknown", "doubt");
+      lines.push(...wrap(`${what} at most ${limit}: ${mark}, ${measured ?? "not measured"}. ${detail}`, "  "));
+    }
+  }
+  const sets = report.coverage.ambiguousSets.filter((set) => set.length > 1);
+  if (report.findings.length > 0 && report.coverage.nextAgentAt !== null && sets.length > 0) {
+    lines.push("", `One more agent at ${report.coverage.nextAgentAt} would tell more segments apart.`);
+  }
+  if (report.notes.length > 0) {
+    lines.push("", paint("Notes", "strong"), ...report.notes.flatMap((note) => wrap(note, "  ")));
+  }
+  lines.push("", paint(`run ${report.run}`, "quiet"), "");
+  return lines.join("\n");
+}
+
+function verdictWord(report: RunReport, paint: Paint): string {
+  switch (report.verdict) {
+    case "pass":
+      return paint("pass", "good");
+    case "fail":
+      return paint("fail", "bad");
+    case "inconclusive":
+      return paint("inconclusive", "doubt");
+    case "could-not-run":
+      return paint("could not run", "doubt");
+  }
+}
+
+function renderFinding(finding: ReportFinding, paint: Paint): string[] {
+  const part = (label: string, text: string): string[] => wrap(text, `    ${label.padEnd(11)}`, " ".repeat(15));
+  return [
+    `  ${paint(finding.kind.toUpperCase(), "bad")}  ${paint(finding.title, "strong")}`,
+    ...part("suspects", finding.suspects.length === 0 ? "none can be named" : finding.suspects.join(", ")),
+    ...part("sureness", `${Math.round(finding.confidence * 100)} in 100`),
+    ...finding.evidence.flatMap((sentence, index) => part(index === 0 ? "evidence" : "", sentence)),
+    ...(finding.advice === "" ? [] : part("look at", finding.advice)),
+    ...(finding.reference === "" ? [] : part("see", finding.reference)),
+  ];
+}
+
+function streamsToDraw(report: RunReport): readonly ReportStream[] {
+  const named = new Set(report.findings.flatMap((finding) => finding.streams));
+  const first = report.streams.filter((stream) => named.has(stream.name));
+  return (first.length > 0 ? first : report.streams).slice(0, MOST_TREES);
+}
+
+function renderStream(report: RunReport, stream: ReportStream, graph: SiteGraph, paint: Paint): string[] {
+  const sent = stream.sent === null ? "packets sent: unknown" : `${stream.sent} packets sent`;
+  const head = `${stream.name} from ${stream.source} to ${stream.group} port ${stream.port}, ${formatRateBps(stream.rateBps)}, ${sent}`;
+  const root = [...graph.nodes.values()].find((node) => node.agent === stream.source)?.name;
+  if (root === undefined) return [head];
+  const suspects = new Map<string, string>();
+  for (const finding of report.findings) {
+    if (!finding.streams.includes(stream.name)) continue;
+    for (const suspect of finding.suspects) if (!suspects.has(suspect)) suspects.set(suspect, finding.kind);
+  }
+  const rows = drawSiteTree(graph, root).map(({ node, segment, branches }) => {
+    const agent = graph.nodes.get(node)?.agent ?? null;
+    const marks: string[] = [];
+    const onLink = segment === null ? undefined : suspects.get(segment.id);
+    const onNode = suspects.get(node);
+    if (segment !== null && onLink !== undefined) marks.push(paint(`◂ ${onLink} on ${segment.id}`, "bad"));
+    if (onNode !== undefined) marks.push(paint(`◂ ${onNode} here`, "bad"));
+    return {
+      name: `${branches}${node}`,
+      says: agent === null ? "" : agentSays(report, stream, agent, paint),
+      marks,
+    };
+  });
+  const width = Math.max(...rows.map((row) => row.name.length)) + 2;
+  return [
+    paint(head, "strong"),
+    ...rows.map(({ name, says, marks }) =>
+      `  ${name.padEnd(width)}${[says, ...marks].filter((x) => x !== "").join("  ")}`.trimEnd(),
+    ),
+  ];
+}
+
+function agentSays(report: RunReport, stream: ReportStream, agent: string, paint: Paint): string {
+  if (agent === stream.source) return paint("source", "quiet");
+  const receipt = report.receipts.find((one) => one.stream === stream.name && one.listener === agent);
+  if (receipt !== undefined) return receiptSays(receipt, paint);
+  const bystander = report.bystanders.find((one) => one.stream === stream.name && one.agent === agent);
+  if (bystander === undefined) return "";
+  if (bystander.frames === null) return paint("not joined, can't watch", "quiet");
+  return bystander.frames === 0
+    ? paint("not joined, saw nothing", "quiet")
+    : `not joined, saw ${bystander.frames} frames`;
+}
+
+function receiptSays(receipt: ReportReceipt, paint: Paint): string {
+  if (receipt.received === null) return paint("no report", "doubt");
+  if (receipt.received === 0) return paint("silent", "bad");
+  const parts = [
+    receipt.lossRatio === null
+      ? paint("loss unknown", "doubt")
+      : receipt.lost === 0
+        ? paint("no loss", "good")
+        : paint(`${receipt.lost} lost (${formatRatio(receipt.lossRatio)})`, "bad"),
+  ];
+  if (receipt.longestGapMs !== null && receipt.longestGapMs > 0) {
+    parts.push(`longest gap ${formatDurationNs(receipt.longestGapMs * 1e6)}`);
+  }
+  if (receipt.hostLost !== null && receipt.hostLost > 0)
+    parts.push(paint(`${receipt.hostLost} lost in the host`, "doubt"));
+  if (receipt.jitterMs !== null) parts.push(paint(`jitter ${formatDurationNs(receipt.jitterMs * 1e6)}`, "quiet"));
+  return parts.join(", ");
+}
+
+/** Breaks at spaces; `first` stands before the first line, `rest` (or as many spaces) before the others. */
+function wrap(text: string, first: string, rest: string = " ".repeat(first.length)): string[] {
+  const lines: string[] = [];
+  let line = first;
+  let isEmpty = true;
+  for (const word of text.split(" ")) {
+    if (!isEmpty && line.length + 1 + word.length > WRAP_COLUMNS) {
+      lines.push(line);
+      line = rest;
+      isEmpty = true;
+    }
+    line += isEmpty ? word : ` ${word}`;
+    isEmpty = false;
+  }
+  return [...lines, line];
+}

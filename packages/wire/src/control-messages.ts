@@ -1,0 +1,68 @@
+import Type, { type Static } from "typebox";
+import { AgentTaskSchema } from "./agent-task.ts";
+import { AgentCapabilitiesSchema, IntervalReportSchema } from "./interval-report-schema.ts";
+
+/**
+ * The control link: JSON messages over one WebSocket that the agent opens. Both sides parse every message against
+ * these schemas, once, where it comes in.
+ */
+export const CONTROL_PROTOCOL = 1;
+/** Largest message either side accepts. */
+export const CONTROL_MAX_BYTES: number = 4 * 1024 * 1024;
+/** The controller speaks at least this often; a source that hears nothing for its hold time stops. */
+export const CONTROL_BEAT_MS = 1000;
+/** Path of the agents' WebSocket. */
+export const AGENT_LINK_PATH = "/agent-link";
+
+const RunId = Type.String({ pattern: "^[0-9a-f]{16}$" });
+const Text = Type.String({ maxLength: 2000 });
+const Code = Type.String({ maxLength: 64 });
+
+/** What the agent knows of the controller's clock, from the exchange with the least round-trip time. */
+export const ClockEstimateSchema = Type.Object({
+  /** Controller's monotonic clock less the agent's, ns. */
+  offsetNs: Type.Number(),
+  /** Half the round-trip time of the best exchange: the offset is right within this. */
+  uncertaintyNs: Type.Number({ minimum: 0 }),
+});
+export type ClockEstimate = Static<typeof ClockEstimateSchema>;
+
+export const AgentMessageSchema = Type.Union([
+  Type.Object({
+    kind: Type.Literal("hello"),
+    protocol: Type.Integer(),
+    version: Type.String({ maxLength: 64 }),
+    name: Type.String({ pattern: "^[A-Za-z0-9][A-Za-z0-9._-]{0,62}$" }),
+    key: Type.String({ maxLength: 256 }),
+    /** Drawn at the agent's start: tells a reconnect from a second agent of the same name. */
+    instance: Type.String({ pattern: "^[0-9a-f]{16}$" }),
+    capabilities: AgentCapabilitiesSchema,
+  }),
+  Type.Object({ kind: Type.Literal("clock-ask"), id: Type.Integer() }),
+  Type.Object({ kind: Type.Literal("prepared"), runId: RunId, clock: Type.Union([ClockEstimateSchema, Type.Null()]) }),
+  Type.Object({ kind: Type.Literal("refused"), runId: RunId, code: Code, message: Text, hint: Text }),
+  Type.Object({
+    kind: Type.Literal("report"),
+    /** Counts up from 1 within this run; acknowledged by number. */
+    number: Type.Integer({ minimum: 1 }),
+    runId: RunId,
+    report: IntervalReportSchema,
+    /** True on the last report of the run: everything is measured and the sockets are closed. */
+    isFinal: Type.Boolean(),
+  }),
+  Type.Object({ kind: Type.Literal("trouble"), runId: RunId, code: Code, message: Text, hint: Text }),
+]);
+export type AgentMessage = Static<typeof AgentMessageSchema>;
+
+export const ControllerMessageSchema = Type.Union([
+  Type.Object({ kind: Type.Literal("welcome"), protocol: Type.Integer(), version: Type.String() }),
+  Type.Object({ kind: Type.Literal("turned-away"), code: Code, message: Text, hint: Text }),
+  Type.Object({ kind: Type.Literal("clock-answer"), id: Type.Integer(), controllerNs: Type.Number() }),
+  Type.Object({ kind: Type.Literal("beat") }),
+  Type.Object({ kind: Type.Literal("prepare"), runId: RunId, task: AgentTaskSchema }),
+  /** The run's start instant, on the controller's monotonic clock. */
+  Type.Object({ kind: Type.Literal("go"), runId: RunId, startControllerNs: Type.Number() }),
+  Type.Object({ kind: Type.Literal("abort"), runId: RunId, reason: Text }),
+  Type.Object({ kind: Type.Literal("ack"), runId: RunId, number: Type.Integer({ minimum: 1 }) }),
+]);
+export type ControllerMessage = Static<typeof ControllerMessageSchema>;

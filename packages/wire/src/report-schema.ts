@@ -1,0 +1,162 @@
+import Type, { type Static } from "typebox";
+
+/**
+ * The report of a run: what `--json` writes and what other programs may rely on. Unknown is null, never 0.
+ * Times in ms count from the run's start; ratios go from 0 to 1.
+ */
+const Nullable = <T extends Type.TSchema>(schema: T) => Type.Union([schema, Type.Null()]);
+const Count = Type.Integer({ minimum: 0 });
+const Ratio = Type.Number({ minimum: 0, maximum: 1 });
+const Ms = Type.Number();
+
+export const VerdictSchema = Type.Union([
+  Type.Literal("pass"),
+  Type.Literal("fail"),
+  Type.Literal("could-not-run"),
+  Type.Literal("inconclusive"),
+]);
+export type Verdict = Static<typeof VerdictSchema>;
+
+export const ReportStreamSchema = Type.Object({
+  name: Type.String(),
+  source: Type.String(),
+  group: Type.String(),
+  port: Type.Integer(),
+  rateBps: Type.Number(),
+  payloadBytes: Type.Integer(),
+  ttl: Type.Integer(),
+  dscp: Type.Integer(),
+  /** Packets the source says it sent; null when it could not say. */
+  sent: Nullable(Count),
+  /** Payload bits per second really sent, over the time the source was on. */
+  sentRateBps: Nullable(Type.Number()),
+  sendErrors: Nullable(Count),
+  /** How late packets left, 99.9th percentile and worst. */
+  pacingP999Ms: Nullable(Type.Number()),
+  pacingMaxMs: Nullable(Type.Number()),
+});
+export type ReportStream = Static<typeof ReportStreamSchema>;
+
+export const ReportGapSchema = Type.Object({ firstSeq: Count, count: Count, startMs: Ms, durationMs: Type.Number() });
+
+export const ReportReceiptSchema = Type.Object({
+  stream: Type.String(),
+  listener: Type.String(),
+  /** Packets the source sent while this listener was joined; null when the source's count is unknown. */
+  sent: Nullable(Count),
+  received: Nullable(Count),
+  lost: Nullable(Count),
+  lossRatio: Nullable(Ratio),
+  /** Packets that reached this host and were dropped by the host itself. */
+  hostLost: Nullable(Count),
+  duplicates: Nullable(Count),
+  reordered: Nullable(Count),
+  gaps: Type.Array(ReportGapSchema),
+  longestGapMs: Nullable(Type.Number()),
+  jitterMs: Nullable(Type.Number()),
+  joinDelayMs: Nullable(Type.Number()),
+  leaveDelayMs: Nullable(Type.Number()),
+  hops: Nullable(Type.Integer()),
+  asUnicastRatio: Nullable(Ratio),
+  /** Packets on the group that are not of this run. */
+  foreign: Nullable(Count),
+});
+export type ReportReceipt = Static<typeof ReportReceiptSchema>;
+
+export const ReportBystanderSchema = Type.Object({
+  stream: Type.String(),
+  agent: Type.String(),
+  /** Null when this agent can't watch. */
+  frames: Nullable(Count),
+  firstMs: Nullable(Ms),
+  lastMs: Nullable(Ms),
+  ranges: Type.Array(Type.Tuple([Count, Count])),
+});
+export type ReportBystander = Static<typeof ReportBystanderSchema>;
+
+export const ReportQuerierSchema = Type.Object({
+  address: Type.String(),
+  family: Type.Union([Type.Literal(4), Type.Literal(6)]),
+  version: Type.Integer(),
+  heardBy: Type.Array(Type.String()),
+  queries: Count,
+  firstMs: Ms,
+  lastMs: Ms,
+  intervalSeenMs: Nullable(Type.Number()),
+  intervalAdvertisedMs: Nullable(Type.Number()),
+  isElected: Type.Boolean(),
+});
+export type ReportQuerier = Static<typeof ReportQuerierSchema>;
+
+export const ReportSegmentSchema = Type.Object({
+  id: Type.String(),
+  lossRatio: Nullable(Ratio),
+  /** 95 % interval of the loss ratio. */
+  low: Nullable(Ratio),
+  high: Nullable(Ratio),
+  status: Type.Union([
+    Type.Literal("ok"),
+    Type.Literal("stops"),
+    Type.Literal("loses"),
+    Type.Literal("leaks"),
+    Type.Literal("unknown"),
+  ]),
+});
+export type ReportSegment = Static<typeof ReportSegmentSchema>;
+
+export const ReportFindingSchema = Type.Object({
+  kind: Type.String(),
+  streams: Type.Array(Type.String()),
+  /** Segment ids (`a:port>b:port`) or node names, most likely first. More than one: they can't be told apart. */
+  suspects: Type.Array(Type.String()),
+  confidence: Ratio,
+  title: Type.String(),
+  evidence: Type.Array(Type.String()),
+  advice: Type.String(),
+  reference: Type.String(),
+});
+export type ReportFinding = Static<typeof ReportFindingSchema>;
+
+/** One promise of the scenario, held against what was measured. `met` is null when it could not be judged. */
+export const ReportExpectationSchema = Type.Object({
+  what: Type.String(),
+  limit: Type.String(),
+  measured: Nullable(Type.String()),
+  met: Nullable(Type.Boolean()),
+  detail: Type.String(),
+});
+export type ReportExpectation = Static<typeof ReportExpectationSchema>;
+
+export const ReportCoverageSchema = Type.Object({
+  /** Sets of segments that these agents can't tell apart, for one fault. */
+  ambiguousSets: Type.Array(Type.Array(Type.String())),
+  /** Where one more agent would split the largest set best; null when nothing would. */
+  nextAgentAt: Nullable(Type.String()),
+});
+
+export const RunReportSchema = Type.Object(
+  {
+    formatVersion: Type.Literal(1),
+    run: Type.String(),
+    site: Type.String(),
+    scenario: Type.String(),
+    /** ISO 8601, UTC. */
+    startedAt: Type.String(),
+    endedAt: Type.String(),
+    verdict: VerdictSchema,
+    /** Why, in one sentence. */
+    reason: Type.String(),
+    streams: Type.Array(ReportStreamSchema),
+    receipts: Type.Array(ReportReceiptSchema),
+    bystanders: Type.Array(ReportBystanderSchema),
+    queriers: Type.Array(ReportQuerierSchema),
+    segments: Type.Array(ReportSegmentSchema),
+    findings: Type.Array(ReportFindingSchema),
+    expectations: Type.Array(ReportExpectationSchema),
+    coverage: ReportCoverageSchema,
+    /** Agents that were lost, could not do something, or said something that the reader should know. */
+    notes: Type.Array(Type.String()),
+  },
+  { $id: "https://dyetrace.invalid/run-report-1.schema.json", title: "dyetrace run report" },
+);
+export type RunReport = Static<typeof RunReportSchema>;

@@ -1,0 +1,20 @@
+import Type, { type Static } from "typebox";
+
+/** A file as the user has it: mistakes in it are told with the user's own file name and lines. */
+export const UserFileSchema = Type.Object(
+  { file: Type.String({ maxLength: 4096 }), text: Type.String() },
+  { additionalProperties: false },
+);
+export type UserFile = Static<typeof UserFileSchema>;
+
+/** Body of `POST /api/runs`. */
+export const RunRequestSchema = Type.Object(
+  {
+    scenario: UserFileSchema,
+    site: UserFileSchema,
+    /** Scenario parameters, as `--set name=value` gives them. */
+    parameters: Type.Optional(Type.Record(Type.String(), Type.String())),
+  },
+  { additionalProperties: false },
+);
+export type RunRequest = Static<typeof RunRequestSchema>;
