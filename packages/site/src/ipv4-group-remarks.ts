@@ -59,7 +59,7 @@ const RANGES: readonly Range[] = [
     "warn",
     "assigned-block",
     "the GLOP block, where each /24 belongs to an AS number",
-    "RFC 3180 section 2",
+    "RFC 5771 section 9",
   ),
   range(
     "233.251.240.0",
@@ -91,7 +91,7 @@ const RANGES: readonly Range[] = [
     "warn",
     "assigned-block",
     "the unicast-prefix-based block, where groups belong to the owner of a prefix",
-    "RFC 6034 section 3",
+    "RFC 6034",
   ),
   range("235.0.0.0", "238.255.255.255", "warn", "reserved-block", "a reserved block", "RFC 5771 section 3"),
   range(

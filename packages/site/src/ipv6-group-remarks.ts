@@ -20,12 +20,9 @@ const FLAG_RENDEZVOUS = 0x4; // R, RFC 3956
  * @param crossesRouter whether a listener lies beyond a router; null when that is not known
  */
 export function ipv6GroupRemarks(group: IpAddress, crossesRouter: boolean | null): GroupRemark[] {
-  return [
-    ...scopeRemarks(group, crossesRouter),
-    ...flagRemarks(group),
-    ...sourceSpecificRemarks(group),
-    ...macRemarks(group),
-  ];
+  const scope = scopeRemarks(group, crossesRouter);
+  if (scope.some((remark) => remark.level === "refuse")) return scope; // nothing else matters then
+  return [...scope, ...flagRemarks(group), ...sourceSpecificRemarks(group), ...macRemarks(group)];
 }
 
 function scopeRemarks(group: IpAddress, crossesRouter: boolean | null): GroupRemark[] {
@@ -95,8 +92,6 @@ function sourceSpecificRemarks(group: IpAddress): GroupRemark[] {
 
 /** Group ids of 255 and below share their Ethernet address with the ff02:: groups of the network's own protocols. */
 function macRemarks(group: IpAddress): GroupRemark[] {
-  const scope = byteAt(group, 1) & 0xf;
-  if (scope <= 2) return [];
   const isSmall = byteAt(group, 12) === 0 && byteAt(group, 13) === 0 && byteAt(group, 14) === 0;
   const isSolicitedNode = byteAt(group, 12) === 0xff;
   if (!isSmall && !isSolicitedNode) return [];
@@ -119,7 +114,7 @@ function isDocumentation({ bytes }: IpAddress): boolean {
   const hex = (from: number, to: number): string =>
     Array.from(bytes.subarray(from, to), (byte) => byte.toString(16).padStart(2, "0")).join("");
   if (isPrefixBased) return hex(4, 8) === "20010db8";
-  return (bytes[1] ?? 0) >> 4 === 0 && hex(2, 12) === "00000000000000000db8".padEnd(20, "0");
+  return (bytes[1] ?? 0) >> 4 === 0 && hex(2, 12) === "00000000000000000db8";
 }
 
 const byteAt = (group: IpAddress, at: number): number => group.bytes[at] ?? 0;

@@ -35,6 +35,7 @@ export function fillInParameters(
   }
 
   const mistakes = new FileMistakes(document);
+  const missing = new Set<string>();
   const fill = (value: unknown, path: DataPath): unknown => {
     if (Array.isArray(value)) return value.map((item, index) => fill(item, [...path, index]));
     if (isRecord(value)) {
@@ -44,17 +45,21 @@ export function fillInParameters(
     if (name === undefined) return value;
     const filled = values.get(name);
     if (filled !== undefined) return filled;
-    if (declared.has(name))
-      mistakes.add(path, `The parameter "${name}" has no value`, `Give it one with --set ${name}=…`);
-    else
+    if (declared.has(name)) missing.add(name);
+    else {
       mistakes.add(
         path,
         `No parameter is called "${name}"`,
         didYouMean(name, declared.keys(), `Add it under "parameters"`),
       );
+    }
     return value;
   };
   const filledBody = fill(body, []) as Record<string, unknown>;
+  for (const name of missing) {
+    const hint = `Give it one here, or with --set ${name}=…`;
+    mistakes.add(["parameters", name], `The parameter "${name}" has no value`, hint, "key");
+  }
   mistakes.throwIfAny();
   const data = written === undefined ? filledBody : { ...filledBody, parameters: written };
   return {

@@ -1,6 +1,6 @@
 import type { Static, TSchema } from "typebox";
 import { Value } from "typebox/value";
-import { didYouMean } from "./nearest-name.ts";
+import { didYouMean, nearestName } from "./nearest-name.ts";
 import type { DataPath, YamlDocument } from "./yaml-document.ts";
 import { FileMistakes } from "./yaml-document-mistakes.ts";
 
@@ -47,14 +47,15 @@ function explain(shape: Shape, value: unknown, path: DataPath, mistakes: FileMis
   else mistakes.add(path, `${subject(path)} must be ${expected(shape)}, ${found(value)}`, "");
 }
 
-function explainObject(shape: Shape, value: Readonly<Record<string, unknown>>, path: DataPath, mistakes: FileMistakes) {
+function explainObject(
+  shape: Shape,
+  value: Readonly<Record<string, unknown>>,
+  path: DataPath,
+  mistakes: FileMistakes,
+): void {
   const properties = shape.properties ?? {};
   const patterns = Object.entries(shape.patternProperties ?? {});
-  for (const name of shape.required ?? []) {
-    if (Object.hasOwn(value, name)) continue;
-    const child = properties[name];
-    mistakes.add(path, `The key "${name}" is missing here`, child === undefined ? "" : `It must be ${expected(child)}`);
-  }
+  const misspelt = new Set<string | null>();
   for (const [name, child] of Object.entries(value)) {
     const known = Object.hasOwn(properties, name) ? properties[name] : undefined;
     const ruling = known ?? patterns.find(([pattern]) => new RegExp(pattern).test(name))?.[1];
@@ -64,20 +65,23 @@ function explainObject(shape: Shape, value: Readonly<Record<string, unknown>>, p
       const names = Object.keys(properties);
       const hint = didYouMean(name, names, `Keys that belong here: ${names.join(", ")}`);
       mistakes.add([...path, name], `"${name}" is not a key that belongs here`, hint, "key");
+      misspelt.add(nearestName(name, names));
     }
+  }
+  for (const name of shape.required ?? []) {
+    if (Object.hasOwn(value, name) || misspelt.has(name)) continue; // a misspelt key is one mistake, not two
+    const child = properties[name];
+    mistakes.add(path, `The key "${name}" is missing here`, child === undefined ? "" : `It must be ${expected(child)}`);
   }
 }
 
 function explainList(shape: Shape, value: readonly unknown[], path: DataPath, mistakes: FileMistakes): void {
   const { minItems = 0, maxItems = Number.POSITIVE_INFINITY } = shape;
   if (value.length < minItems || value.length > maxItems) {
-    const size =
-      minItems === maxItems
-        ? `exactly ${minItems}`
-        : value.length < minItems
-          ? `at least ${minItems}`
-          : `at most ${maxItems}`;
-    mistakes.add(path, `${subject(path)} must have ${size} entries, not ${value.length}`, "");
+    const bound = value.length < minItems ? minItems : maxItems;
+    const how = minItems === maxItems ? "exactly" : value.length < minItems ? "at least" : "at most";
+    const size = `${how} ${bound} ${bound === 1 ? "entry" : "entries"}`;
+    mistakes.add(path, `${subject(path)} must have ${size}, not ${value.length}`, "");
   }
   for (const [index, item] of value.entries()) {
     if (shape.items !== undefined) explain(shape.items, item, [...path, index], mistakes);

@@ -81,6 +81,9 @@ export function readYamlDocument(text: string | Uint8Array, file: string, code: 
   }
 
   let values = 0;
+  // The library's own `Alias.resolve` walks the whole document each time.
+  const anchors = new Map<string, ParsedNode>();
+  const unfolding = new Set<ParsedNode>();
   /** Turns the syntax tree into data and places. The nesting is bounded above, an alias inside its anchor below. */
   const build = (node: ParsedNode | null, fallbackAt: number, depth: number): Placed => {
     const at = node?.range[0] ?? fallbackAt;
@@ -90,9 +93,19 @@ export function readYamlDocument(text: string | Uint8Array, file: string, code: 
       return fail(at, `Values are nested more than ${MAX_NESTING} deep here`, "Use fewer levels");
     if (node === null) return { value: null, at, keyAt: at, children: null };
     if (isAlias(node)) {
-      const target = node.resolve(document) as ParsedNode | undefined;
+      const target = anchors.get(node.source);
       if (target === undefined) return fail(at, `Nothing is marked &${node.source} above`, "Write the value out");
-      return { ...build(target, at, depth + 1), at, keyAt: at };
+      if (unfolding.has(target)) return fail(at, `The value marked &${node.source} contains itself`, "Write it out");
+      unfolding.add(target);
+      const placed = { ...build(target, at, depth + 1), at, keyAt: at };
+      unfolding.delete(target);
+      return placed;
+    }
+    if (node.anchor !== undefined) {
+      if ((anchors.get(node.anchor) ?? node) !== node) {
+        return fail(at, `A second value is marked &${node.anchor}`, "Give it another mark");
+      }
+      anchors.set(node.anchor, node);
     }
     if (isScalar(node)) return { value: node.value, at, keyAt: at, children: null };
     const children = new Map<string | number, Placed>();
