@@ -2,16 +2,23 @@ import type { SiteGraph } from "@dyetrace/site";
 import type { Conclusion } from "./conclusion.ts";
 import { coverage } from "./coverage.ts";
 import type { RunObservations } from "./run-observations.ts";
+import { indexSite } from "./site-index.ts";
+import { findSilentSources } from "./source-rules.ts";
+import { findStops } from "./stop-findings.ts";
+import { streamFacts } from "./stream-facts.ts";
 
 /**
  * Names what stops, loses or leaks, as closely as the agents' places allow.
  * Pure: the same observations give the same conclusion.
  */
 export function locate(graph: SiteGraph, observations: RunObservations): Conclusion {
+  const site = indexSite(graph);
+  const streams = streamFacts(site, observations);
+  const stops = findStops(site, streams);
   const sources = observations.streams.map((stream) => stream.source);
   const listeners = observations.listeners.filter((l) => l.state === "reported").map((l) => l.host);
   return {
-    findings: [],
+    findings: [...findSilentSources(streams), ...stops.findings],
     segments: [],
     coverage: coverage(graph, sources, listeners),
   };

@@ -1,0 +1,64 @@
+import type { ListenerObservation, SeqRange, StreamObservation } from "./run-observations.ts";
+import { firstSeqSince, sendTimeMs } from "./send-time.ts";
+import { countRanges, intersectRanges, subtractRanges } from "./seq-ranges.ts";
+
+/** What a listener should have received and did not, freed of everything that is not the network's loss. */
+export interface CleanReceipt {
+  readonly listener: ListenerObservation;
+  readonly window: SeqRange;
+  /** Numbers of the window that the source sent and this listener missed. */
+  readonly lost: readonly SeqRange[];
+  /** Numbers of the window that the source sent. */
+  readonly sentPackets: number;
+  readonly lostPackets: number;
+}
+
+/** A join or a leave may take this long without being anybody's loss: unsolicited reports repeat after up to 1 s (RFC 3376, 8.11). */
+const SETTLING_MS = 2_000;
+/** Packets under way while the listener leaves. */
+const LEAVING_MS = 200;
+
+/** Null when the listener gives no observation: no report, or no knowledge of what it should have received. */
+export function cleanReceipt(stream: StreamObservation, listener: ListenerObservation): CleanReceipt | null {
+  if (listener.state === "no-report") return null;
+  const given = listener.window ?? plannedWindow(stream, listener);
+  if (given === null) return null;
+  const lostInside = listener.window === null ? [given] : intersectRanges(listener.lost, [given]);
+  const window = withoutSettling(stream, listener, given, lostInside);
+  const lost = subtractRanges(intersectRanges(lostInside, [window]), stream.unsent);
+  const sentPackets = countRanges(subtractRanges([window], stream.unsent));
+  return { listener, window, lost, sentPackets, lostPackets: countRanges(lost) };
+}
+
+/** A listener that heard nothing has no numbers to go by: it should have had all that was sent while it was joined. */
+function plannedWindow(stream: StreamObservation, listener: ListenerObservation): SeqRange | null {
+  if (listener.receivedPackets > 0 || stream.sentPackets === 0) return null;
+  const first = firstSeqSince(stream, listener.joinedFromMs);
+  const end = listener.joinedToMs === null ? null : firstSeqSince(stream, listener.joinedToMs);
+  const last = end === null ? stream.steps.at(-1)?.lastSeq : end - 1;
+  return first === null || last === undefined || last < first ? null : [first, last];
+}
+
+/**
+ * Cuts off what a late join or a leave explains. A stream that was already running when the listener joined begins with
+ * its first packet; one that began later must be there from its first number.
+ */
+function withoutSettling(
+  stream: StreamObservation,
+  listener: ListenerObservation,
+  window: SeqRange,
+  lost: readonly SeqRange[],
+): SeqRange {
+  let [first, last] = window;
+  const head = lost[0];
+  const tail = lost.at(-1);
+  if (head !== undefined && head[0] === first && head[1] < last) {
+    const sentMs = sendTimeMs(stream, head[0]);
+    if (sentMs === null || sentMs < listener.joinedFromMs + SETTLING_MS) first = head[1] + 1;
+  }
+  if (listener.joinedToMs !== null && tail !== undefined && tail[1] === last && tail[0] > first) {
+    const sentMs = sendTimeMs(stream, tail[0]);
+    if (sentMs !== null && sentMs > listener.joinedToMs - LEAVING_MS) last = tail[0] - 1;
+  }
+  return [first, last];
+}

@@ -1,0 +1,199 @@
+import { ClearedElements } from "./cleared-elements.ts";
+import { ELEMENT_WEIGHTS, type ElementKind, type FailureElement, isLinkKind } from "./failure-element.ts";
+import type { PathTrial } from "./path-trial.ts";
+import type { SiteIndex } from "./site-index.ts";
+import { includesAll, smallestCovers } from "./smallest-cover.ts";
+import { nodesDownTo } from "./source-tree.ts";
+
+export interface BadPair<T extends PathTrial = PathTrial> {
+  readonly trial: T;
+  readonly outcome: T["outcomes"][number];
+}
+
+/** One fault that the smallest explanation needs. */
+export interface NamedFailure<T extends PathTrial = PathTrial> {
+  /** Everything that could stand in its place and still explain every bad pair; most likely first, never empty. */
+  readonly elements: readonly FailureElement[];
+  /** The bad pairs that it explains. */
+  readonly pairs: readonly BadPair<T>[];
+  /** Elements of other smallest explanations that no single exchange reaches. Also in `elements`, at its end. */
+  readonly otherExplanations: number;
+  /** Faults needed to explain the same pairs without any of `elements`; null when nothing else explains them. */
+  readonly faultsOtherwise: number | null;
+}
+
+export interface FailureSet<T extends PathTrial = PathTrial> {
+  readonly failures: readonly NamedFailure<T>[];
+  /** Bad pairs with no uncleared element: the plan contradicts what was seen. */
+  readonly unexplained: readonly BadPair<T>[];
+  readonly cleared: ClearedElements;
+  /** False when the search for the smallest explanation was cut short. */
+  readonly isExact: boolean;
+}
+
+/**
+ * Smallest consistent failure set: the fewest faults that explain every bad pair and contradict no good one. On one
+ * tree that is the top link of every maximal silent subtree (N. Duffield, Simple network performance tomography, IMC
+ * 2003); on several a minimum hitting set.
+ */
+export function smallestFailureSet<T extends PathTrial>(site: SiteIndex, trials: readonly T[]): FailureSet<T> {
+  const cleared = new ClearedElements(site, trials);
+  const pairs: BadPair<T>[] = trials.flatMap((trial) =>
+    trial.outcomes.filter((outcome) => !outcome.isGood).map((outcome) => ({ trial, outcome })),
+  );
+  const { classes, unexplained } = classesOf(site, pairs, cleared);
+  const covers = smallestCovers(classes);
+  const failures = covers.flatMap((cover) => {
+    const choice = cover.choices[0] ?? [];
+    const ambiguity = ambiguityOf(classes, choice, cover.choices);
+    return choice.map((number, position) => {
+      const suspects = ambiguity[position] ?? { exchangeable: [number], others: [] };
+      return {
+        elements: [...suspects.exchangeable, ...suspects.others].flatMap((n) => classes[n]?.elements ?? []),
+        pairs: (classes[number]?.covers ?? []).map((pair) => pairs[pair] as BadPair<T>),
+        otherExplanations: suspects.others.length,
+        faultsOtherwise: faultsWithout(classes, number, suspects.exchangeable),
+      };
+    });
+  });
+  return { failures, unexplained, cleared, isExact: covers.every((cover) => cover.isExact) };
+}
+
+/** Elements that explain exactly the same pairs: no observation of this run tells them apart. */
+interface ElementClass {
+  readonly covers: number[];
+  readonly elements: FailureElement[];
+  weight: number;
+}
+
+interface UnclearedElements<T extends PathTrial> {
+  readonly classes: ElementClass[];
+  readonly unexplained: BadPair<T>[];
+}
+
+function classesOf<T extends PathTrial>(
+  site: SiteIndex,
+  pairs: readonly BadPair<T>[],
+  cleared: ClearedElements,
+): UnclearedElements<T> {
+  const elements = new Map<string, { readonly element: FailureElement; readonly covers: number[] }>();
+  const unexplained: BadPair<T>[] = [];
+  for (const [number, { trial, outcome }] of pairs.entries()) {
+    let isExplained = false;
+    for (const { kind, place } of elementsOnPath(site, trial, outcome.leaf)) {
+      const since = outcome.atMs + outcome.marginMs;
+      if (cleared.isCleared(kind, place, trial.groupKey, trial.payloadBytes, since)) continue;
+      isExplained = true;
+      const groupKey = kind.endsWith("-group") ? trial.groupKey : null;
+      const cable = kind === "cable" ? Math.min(place, site.reverse[place] ?? place) : place;
+      const key = `${kind} ${cable} ${groupKey ?? ""}`;
+      const known = elements.get(key);
+      if (known === undefined) elements.set(key, { element: { kind, place, groupKey }, covers: [number] });
+      else if (known.covers.at(-1) !== number) known.covers.push(number);
+    }
+    if (!isExplained) unexplained.push({ trial, outcome });
+  }
+
+  const byCovers = new Map<string, ElementClass>();
+  for (const { element, covers } of elements.values()) {
+    const key = covers.join(",");
+    const weight = ELEMENT_WEIGHTS[element.kind];
+    const same = byCovers.get(key);
+    if (same === undefined) {
+      byCovers.set(key, { covers, elements: [element], weight });
+    } else {
+      same.elements.push(element);
+      same.weight = Math.min(same.weight, weight);
+    }
+  }
+  const classes = [...byCovers.values()];
+  for (const { elements: members } of classes) members.sort(byLikelihood);
+  return { classes, unexplained };
+}
+
+/** Links before nodes and hosts, all-group kinds before group kinds; within one kind from the source downwards. */
+const byLikelihood = (a: FailureElement, b: FailureElement): number =>
+  Number(!isLinkKind(a.kind)) - Number(!isLinkKind(b.kind)) || ELEMENT_WEIGHTS[a.kind] - ELEMENT_WEIGHTS[b.kind];
+
+function* elementsOnPath(
+  site: SiteIndex,
+  { tree }: PathTrial,
+  leaf: number,
+): Generator<{ readonly kind: ElementKind; readonly place: number }> {
+  yield { kind: "sender", place: tree.source };
+  yield { kind: "sender-group", place: tree.source };
+  if (site.nodes[tree.source]?.kind !== "host") {
+    yield { kind: "node", place: tree.source };
+    yield { kind: "node-group", place: tree.source };
+  }
+  for (const node of nodesDownTo(tree, leaf)) {
+    const segment = tree.into[node] ?? -1;
+    yield { kind: "link", place: segment };
+    yield { kind: "cable", place: segment };
+    yield { kind: "link-group", place: segment };
+    const isLeaf = node === leaf && site.nodes[node]?.kind === "host";
+    yield { kind: isLeaf ? "receiver" : "node", place: node };
+    yield { kind: isLeaf ? "receiver-group" : "node-group", place: node };
+  }
+}
+
+interface Ambiguity {
+  /** Classes that can take the chosen one's place, itself first. */
+  readonly exchangeable: readonly number[];
+  readonly others: readonly number[];
+}
+
+/** For every class of the choice: what may stand in its place. */
+function ambiguityOf(
+  classes: readonly ElementClass[],
+  choice: readonly number[],
+  choices: readonly (readonly number[])[],
+): Ambiguity[] {
+  const timesCovered = new Map<number, number>();
+  for (const number of choice) {
+    for (const pair of classes[number]?.covers ?? []) timesCovered.set(pair, (timesCovered.get(pair) ?? 0) + 1);
+  }
+  const exchangeable = choice.map((number) => {
+    const own = (classes[number]?.covers ?? []).filter((pair) => timesCovered.get(pair) === 1);
+    const inPlace = [...classes.keys()].filter((n) => n !== number && includesAll(classes[n]?.covers ?? [], own));
+    inPlace.sort((a, b) => (classes[a]?.weight ?? 0) - (classes[b]?.weight ?? 0));
+    return [number, ...inPlace];
+  });
+  const reached = new Set(exchangeable.flat());
+  const others: number[][] = choice.map(() => []);
+  for (const number of new Set(choices.flat())) {
+    if (reached.has(number)) continue;
+    const shared = choice.map((chosen) => sharedCount(classes[chosen]?.covers ?? [], classes[number]?.covers ?? []));
+    others[shared.indexOf(Math.max(...shared))]?.push(number);
+  }
+  return choice.map((number, i) => ({ exchangeable: exchangeable[i] ?? [number], others: others[i] ?? [] }));
+}
+
+function sharedCount(a: readonly number[], b: readonly number[]): number {
+  const inB = new Set(b);
+  return a.reduce((count, pair) => count + Number(inB.has(pair)), 0);
+}
+
+/** How many faults it would take instead, by the greedy rule; null when some pair has no other explanation. */
+function faultsWithout(classes: readonly ElementClass[], chosen: number, excluded: readonly number[]): number | null {
+  const isExcluded = new Set(excluded);
+  const pairs = classes[chosen]?.covers ?? [];
+  const wanted = new Set(pairs);
+  const rivals = classes.filter((c, n) => !isExcluded.has(n) && c.covers.some((pair) => wanted.has(pair)));
+  let faults = 0;
+  while (wanted.size > 0) {
+    let best: ElementClass | null = null;
+    let bestHits = 0;
+    for (const rival of rivals) {
+      const hits = rival.covers.reduce((count, pair) => count + Number(wanted.has(pair)), 0);
+      if (hits > bestHits) {
+        best = rival;
+        bestHits = hits;
+      }
+    }
+    if (best === null) return null;
+    for (const pair of best.covers) wanted.delete(pair);
+    faults++;
+  }
+  return faults;
+}

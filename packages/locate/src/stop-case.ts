@@ -1,0 +1,158 @@
+import type { LinkSegment } from "@dyetrace/site";
+import type { ClearedElements } from "./cleared-elements.ts";
+import { isLinkKind, placeName } from "./failure-element.ts";
+import type { NamedFailure } from "./failure-set.ts";
+import { areReportsNeeded, countBelow } from "./needed-reports.ts";
+import type { SiteIndex } from "./site-index.ts";
+import type { PlacedReceipt, StreamFacts } from "./stream-facts.ts";
+import type { StreamTrial } from "./stream-trials.ts";
+
+/** One fault that silences somebody, with all that the rules and sentences need. */
+export interface StopCase {
+  readonly failure: NamedFailure<StreamTrial>;
+  readonly streams: readonly string[];
+  readonly facts: readonly StreamFacts[];
+  readonly silentPairs: readonly SilentPair[];
+  readonly silentHosts: readonly string[];
+  /** Hosts that still got these streams at the end. */
+  readonly servedHosts: readonly string[];
+  /** True when all served hosts received every packet of these streams. */
+  readonly isRestComplete: boolean;
+  readonly suspects: readonly string[];
+  /** Segments among the suspects along which the data flows; those of the likeliest class first, from the source downwards. */
+  readonly segments: readonly LinkSegment[];
+  /** Names of the nodes and hosts among the suspects. */
+  readonly nodes: readonly string[];
+  /** Segments against the data whose lost membership reports would look the same. */
+  readonly reportSegments: readonly LinkSegment[];
+  /** Earliest start of a silence, ms; null when all were silent from the first packet. */
+  readonly sinceMs: number | null;
+  readonly isEveryoneSilent: boolean;
+  /** Streams of other groups that came through the place; empty unless only group-specific causes are left. */
+  readonly passingStreams: readonly string[];
+  readonly size: SizeBoundary | null;
+}
+
+export interface SilentPair {
+  readonly trial: StreamTrial;
+  readonly receipt: PlacedReceipt;
+  /** First number of the silence, and when it was sent. */
+  readonly seq: number;
+  readonly atMs: number;
+}
+
+/** Payload sizes between which a limit lies. */
+export interface SizeBoundary {
+  readonly largestPassingBytes: number;
+  readonly smallestFailingBytes: number;
+}
+
+export function stopCase(
+  site: SiteIndex,
+  failure: NamedFailure<StreamTrial>,
+  trials: readonly StreamTrial[],
+  cleared: ClearedElements,
+): StopCase {
+  const silentPairs = failure.pairs.flatMap(({ trial, outcome: { receipt, seq, atMs } }) =>
+    receipt === null ? [] : [{ trial, receipt, seq, atMs }],
+  );
+  const facts = distinct(silentPairs.map((pair) => pair.trial.facts));
+  const silentHosts = distinct(silentPairs.map((pair) => pair.receipt.listener.host));
+  const served = trials
+    .filter((trial) => facts.includes(trial.facts))
+    .flatMap((trial) => trial.outcomes.flatMap((o) => (o.isGood && o.receipt !== null ? o.receipt : [])))
+    .filter((receipt) => !silentHosts.includes(receipt.listener.host));
+  const segments = distinct(failure.elements.filter((e) => isLinkKind(e.kind)).map((e) => e.place));
+  const names = distinct(failure.elements.map((element) => placeName(site, element)));
+  const reverses = segments.filter((segment) => canFailBackwards(site, failure, facts, segment));
+  const reportSegments = segmentsOf(
+    site,
+    reverses.map((segment) => site.reverse[segment] ?? -1),
+  ).filter((segment) => !names.includes(segment.id));
+  const wasReceiving = silentPairs.filter((pair) => pair.receipt.listener.receivedPackets > 0);
+  return {
+    failure,
+    streams: facts.map((f) => f.stream.stream),
+    facts,
+    silentPairs,
+    silentHosts,
+    servedHosts: distinct(served.map((receipt) => receipt.listener.host)),
+    isRestComplete: served.every((receipt) => receipt.lostPackets === 0),
+    suspects: [...names, ...reportSegments.map((segment) => segment.id)],
+    segments: segmentsOf(site, segments),
+    nodes: names.filter((name) => site.nodeNumber.has(name)),
+    reportSegments,
+    sinceMs: wasReceiving.length === 0 ? null : Math.min(...wasReceiving.map((pair) => pair.atMs)),
+    isEveryoneSilent: served.length === 0,
+    passingStreams: failure.elements.every((e) => e.groupKey !== null) ? passing(failure, facts, trials, cleared) : [],
+    size: sizeBoundary(silentPairs, segments, trials, cleared),
+  };
+}
+
+/** The whole cable may be cut, or the membership reports that travel against the data may be lost. */
+function canFailBackwards(
+  site: SiteIndex,
+  failure: NamedFailure,
+  facts: readonly StreamFacts[],
+  segment: number,
+): boolean {
+  const below = site.target[segment] ?? -1;
+  return (
+    failure.elements.some((e) => e.kind === "cable" && e.place === segment) ||
+    facts.every((f) => areReportsNeeded(site, f.tree, below, countBelow(site, f.tree, f.members)))
+  );
+}
+
+/** Streams of other groups that came through the place of a group-specific fault. */
+function passing(
+  failure: NamedFailure,
+  facts: readonly StreamFacts[],
+  trials: readonly StreamTrial[],
+  cleared: ClearedElements,
+): string[] {
+  const silent = new Set(facts.map((f) => f.groupKey));
+  const groups = new Set(
+    failure.elements.flatMap((e) => cleared.groupsThrough(isLinkKind(e.kind) ? "segment" : "node", e.place)),
+  );
+  const passes = (trial: StreamTrial): boolean => groups.has(trial.groupKey) && !silent.has(trial.groupKey);
+  return distinct(trials.filter(passes).map((trial) => trial.facts.stream.stream));
+}
+
+/** Packets after a change of size that may still belong to the size before it. */
+const BOUNDARY_PACKETS = 5;
+
+/**
+ * A size limit shows where one listener gets the small packets of a stream and, from the change of size on, none of
+ * the large ones. Without such a step it takes two groups, all failing ones clearly larger than all passing ones.
+ */
+function sizeBoundary(
+  silentPairs: readonly SilentPair[],
+  segments: readonly number[],
+  trials: readonly StreamTrial[],
+  cleared: ClearedElements,
+): SizeBoundary | null {
+  const sizes = segments.flatMap((segment) => cleared.largestGoodBytes(segment) ?? []);
+  if (silentPairs.length === 0 || sizes.length === 0) return null;
+  const largestPassingBytes = Math.max(...sizes);
+  const smallestFailingBytes = Math.min(...silentPairs.map((pair) => pair.trial.payloadBytes));
+  if (largestPassingBytes >= smallestFailingBytes) return null;
+  const isSameStream = silentPairs.some(({ trial }) =>
+    trials.some((t) => t.facts === trial.facts && t.payloadBytes <= largestPassingBytes),
+  );
+  const groups = new Set(silentPairs.map((pair) => pair.trial.groupKey));
+  const isClearAcrossGroups = groups.size > 1 && smallestFailingBytes >= 1.2 * largestPassingBytes;
+  const hasSizePattern = silentPairs.every(startsAtChange) && (isSameStream || isClearAcrossGroups);
+  return hasSizePattern ? { largestPassingBytes, smallestFailingBytes } : null;
+}
+
+/** The silence begins where a stretch of a new size begins (this one's, or an earlier one's that was silent too). */
+function startsAtChange({ trial, seq }: SilentPair): boolean {
+  return trial.facts.stream.steps.some((step) => Math.abs(step.firstSeq - seq) <= BOUNDARY_PACKETS);
+}
+
+const segmentsOf = (site: SiteIndex, numbers: readonly number[]): LinkSegment[] =>
+  distinct(numbers).flatMap((number) => site.segments[number] ?? []);
+
+function distinct<T>(items: readonly T[]): T[] {
+  return [...new Set(items)];
+}

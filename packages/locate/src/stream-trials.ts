@@ -1,0 +1,95 @@
+import type { PathOutcome, PathTrial } from "./path-trial.ts";
+import type { SeqRange } from "./run-observations.ts";
+import { packetIntervalMs, sendTimeMs } from "./send-time.ts";
+import { uniteRanges } from "./seq-ranges.ts";
+import type { PlacedReceipt, StreamFacts } from "./stream-facts.ts";
+
+/** A trial of one stream at one payload size, with the receipt behind every outcome. */
+export interface StreamTrial extends PathTrial {
+  readonly facts: StreamFacts;
+  readonly numbers: SeqRange;
+  readonly outcomes: readonly ReceiptOutcome[];
+}
+
+export interface ReceiptOutcome extends PathOutcome {
+  /** Null for a bystander, whose frames prove a path as well as a receipt does. */
+  readonly receipt: PlacedReceipt | null;
+  /** First number of the silence for a bad outcome, last number that came for a good one. */
+  readonly seq: number;
+}
+
+/** Share of the numbers, at their end, that decides between good and bad: a stop in mid-run must be seen too. */
+const END_SHARE = 0.2;
+const END_PACKETS = 200;
+/** With fewer packets than this nothing is concluded from silence. */
+const FEWEST_PACKETS = 10;
+/** A path that still worked this much later than the silence began is not what caused it. */
+const MARGIN_PACKETS = 5;
+const MARGIN_MS = 100;
+
+/** One trial for every stretch of equal payload size, since a size limit stops some sizes and not others. */
+export function streamTrials(facts: StreamFacts): StreamTrial[] {
+  return stretchesOfOneSize(facts).map(({ numbers, payloadBytes, marginMs }) => {
+    const outcomes = facts.receipts.flatMap((receipt) => outcomeOf(facts, receipt, numbers, marginMs));
+    for (const { bystander, node } of facts.bystanders) {
+      const last = lastInside(bystander.ranges, numbers);
+      const atMs = last === null ? null : sendTimeMs(facts.stream, last);
+      if (last === null || atMs === null) continue;
+      outcomes.push({ leaf: node, isGood: true, atMs, marginMs: 0, receipt: null, seq: last });
+    }
+    return { facts, numbers, payloadBytes, tree: facts.tree, groupKey: facts.groupKey, outcomes };
+  });
+}
+
+interface Stretch {
+  readonly numbers: SeqRange;
+  readonly payloadBytes: number;
+  readonly marginMs: number;
+}
+
+function stretchesOfOneSize({ stream }: StreamFacts): Stretch[] {
+  const stretches: Stretch[] = [];
+  for (const step of stream.steps) {
+    const marginMs = Math.max(MARGIN_MS, MARGIN_PACKETS * packetIntervalMs(step));
+    const open = stretches.at(-1);
+    if (open !== undefined && open.payloadBytes === step.payloadBytes) {
+      const numbers: SeqRange = [open.numbers[0], step.lastSeq];
+      stretches[stretches.length - 1] = { ...open, numbers, marginMs: Math.max(open.marginMs, marginMs) };
+    } else {
+      stretches.push({ numbers: [step.firstSeq, step.lastSeq], payloadBytes: step.payloadBytes, marginMs });
+    }
+  }
+  return stretches;
+}
+
+function outcomeOf(facts: StreamFacts, receipt: PlacedReceipt, stretch: SeqRange, marginMs: number): ReceiptOutcome[] {
+  const first = Math.max(receipt.window[0], stretch[0]);
+  const last = Math.min(receipt.window[1], stretch[1]);
+  const packets = last - first + 1;
+  if (packets < FEWEST_PACKETS) return [];
+  const endFirst = Math.max(first, last + 1 - Math.max(END_PACKETS, Math.ceil(packets * END_SHARE)));
+  if (receipt.listener.receivedPackets === 0 && (receipt.listener.nicFrames ?? 0) > 0) {
+    // The frames came to its network card: the way is good, the host keeps them from the socket.
+    const atMs = sendTimeMs(facts.stream, last);
+    return atMs === null ? [] : [{ leaf: receipt.node, isGood: true, atMs, marginMs: 0, receipt, seq: last }];
+  }
+  const { unsent } = facts.stream;
+  const absent = unsent.length === 0 ? receipt.lost : uniteRanges(receipt.lost, unsent);
+  const silence = absent.find((range) => range[0] <= endFirst && range[1] >= last);
+  const seq = silence === undefined ? lastPresent(absent, last) : silence[0];
+  const atMs = sendTimeMs(facts.stream, seq);
+  if (atMs === null) return [];
+  const isGood = silence === undefined;
+  return [{ leaf: receipt.node, isGood, atMs, marginMs: isGood ? 0 : marginMs, receipt, seq }];
+}
+
+/** Last number up to `last` that came. */
+function lastPresent(absent: readonly SeqRange[], last: number): number {
+  const tail = absent.find((range) => range[0] <= last && range[1] >= last);
+  return tail === undefined ? last : tail[0] - 1;
+}
+
+function lastInside(ranges: readonly SeqRange[], [first, last]: SeqRange): number | null {
+  const inside = ranges.findLast((range) => range[0] <= last && range[1] >= first);
+  return inside === undefined ? null : Math.min(inside[1], last);
+}

@@ -1,0 +1,36 @@
+/** How findings put names and numbers. */
+
+const MOST_NAMES = 4;
+
+/** "a", "a and b", "a, b and 7 more". */
+export function nameList(names: readonly string[]): string {
+  const distinct = [...new Set(names)];
+  if (distinct.length > MOST_NAMES) {
+    const shown = distinct.slice(0, MOST_NAMES - 1);
+    return `${shown.join(", ")} and ${distinct.length - shown.length} more`;
+  }
+  if (distinct.length < 2) return distinct.join("");
+  return `${distinct.slice(0, -1).join(", ")} and ${distinct.at(-1)}`;
+}
+
+/** "12.3 s", "0.25 s". */
+export function seconds(ms: number): string {
+  const value = ms / 1000;
+  return `${Math.abs(value) < 1 ? value.toFixed(2) : value.toFixed(1)} s`;
+}
+
+/** A ratio as per cent with three significant figures: "0.38 %", "12.5 %". */
+export function percent(ratio: number): string {
+  if (ratio === 0) return "0 %";
+  return `${Number((ratio * 100).toPrecision(3))} %`;
+}
+
+/** Payload rate with its unit. */
+export function rate(bps: number): string {
+  if (bps >= 1e6) return `${Number((bps / 1e6).toPrecision(3))} Mbit/s`;
+  if (bps >= 1e3) return `${Number((bps / 1e3).toPrecision(3))} kbit/s`;
+  return `${Number(bps.toPrecision(3))} bit/s`;
+}
+
+/** "1 packet", "3 packets". */
+export const count = (number: number, noun: string): string => `${number} ${noun}${number === 1 ? "" : "s"}`;
