@@ -1,0 +1,225 @@
+import { type AgentCapabilities, type AgentTask, Fault, type IntervalReport } from "@dyetrace/wire";
+import { openWatcher, type Watcher } from "../watcher/open-watcher.ts";
+import type { DataPlane, DataPlaneOptions } from "./data-plane.ts";
+import { refuseTask } from "./guards.ts";
+import { HostCounters } from "./host-counters.ts";
+import { IntervalMerge, type MergedInterval } from "./interval-merge.ts";
+import { readCapabilities } from "./read-capabilities.ts";
+import { SharedControl } from "./shared-control.ts";
+import { WorkerLink } from "./worker-link.ts";
+import type { IntervalPart, WorkerSetup } from "./worker-protocol.ts";
+
+type Role = "sender" | "listener";
+
+/** A run from `prepare` until its last report. */
+interface Run {
+  readonly task: AgentTask;
+  readonly roles: readonly Role[];
+  readonly merge: IntervalMerge;
+  readonly finished: Promise<IntervalReport>;
+  readonly resolve: (report: IntervalReport) => void;
+  isOn: boolean;
+  startNs: number;
+}
+
+/** @throws {Fault} INTERFACE_UNKNOWN, AGENT_CANNOT */
+export async function openDataPlane(options: DataPlaneOptions): Promise<DataPlane> {
+  const capabilities = readCapabilities(options);
+  const watcher = options.watch === false ? null : await openWatcher({ interfaceName: options.interfaceName });
+  return new WorkerDataPlane(options, { ...capabilities, watcher: watcher?.inability === null }, watcher);
+}
+
+class WorkerDataPlane implements DataPlane {
+  readonly capabilities: AgentCapabilities;
+  readonly #options: DataPlaneOptions;
+  readonly #control = new SharedControl();
+  readonly #workers = new Map<Role, Promise<WorkerLink>>();
+  readonly #intervalListeners: ((report: IntervalReport) => void)[] = [];
+  readonly #troubleListeners: ((fault: unknown) => void)[] = [];
+  readonly #watcher: Watcher | null;
+  #run: Run | null = null;
+  /** Reports leave one after another, each with what the watcher saw by then. */
+  #reporting: Promise<void> = Promise.resolve();
+  #isClosed = false;
+
+  constructor(options: DataPlaneOptions, capabilities: AgentCapabilities, watcher: Watcher | null) {
+    this.#options = options;
+    this.#watcher = watcher;
+    this.capabilities = capabilities;
+  }
+
+  async prepare(task: AgentTask): Promise<void> {
+    await this.#settle();
+    if (this.#isClosed) throw new Fault("AGENT_CANNOT", "This agent is closing", "Start it again.");
+    const refusal = refuseTask(task, this.#options.guards);
+    if (refusal !== null) throw refusal;
+    const kinds = new Set(task.actions.map((action) => action.kind));
+    const roles: Role[] = [
+      ...(kinds.has("emit") ? (["sender"] as const) : []),
+      ...(kinds.has("join") ? (["listener"] as const) : []),
+    ];
+    const senderIds = task.streams.map(() => this.#options.drawSenderId() >>> 0);
+    this.#control.reset(monotonicNs());
+    for (const role of roles) await (await this.#worker(role)).prepare(task, senderIds);
+    const { promise: finished, resolve } = withResolve<IntervalReport>();
+    const counters = new HostCounters(this.capabilities.interface.name, this.capabilities.interface.index);
+    this.#run = {
+      task,
+      roles,
+      merge: new IntervalMerge(roles.length === 0 ? ["idle"] : roles, counters),
+      finished,
+      resolve,
+      isOn: false,
+      startNs: 0,
+    };
+  }
+
+  go(startMonotonicNs: number): void {
+    const run = this.#run;
+    if (run === null || run.isOn) throw new Error("go without prepare");
+    run.isOn = true;
+    run.startNs = startMonotonicNs;
+    this.#control.hear(monotonicNs());
+    const { runId, streams } = run.task;
+    this.#reporting = Promise.resolve(this.#watcher?.watch({ runId, startMonotonicNs, streams })).catch(
+      () => undefined,
+    );
+    for (const role of run.roles) void this.#workers.get(role)?.then((worker) => worker.go(startMonotonicNs));
+    if (run.roles.length === 0) this.#idleThrough(run);
+  }
+
+  onInterval(listener: (report: IntervalReport) => void): void {
+    this.#intervalListeners.push(listener);
+  }
+
+  onTrouble(listener: (fault: unknown) => void): void {
+    this.#troubleListeners.push(listener);
+  }
+
+  heard(): void {
+    this.#control.hear(monotonicNs());
+  }
+
+  abort(_reason: string): void {
+    this.#control.abort();
+    if (this.#run?.isOn === false) void this.#settle(); // prepared only
+  }
+
+  finish(): Promise<IntervalReport> {
+    if (this.#run === null) return Promise.reject(new Error("finish without a run"));
+    return this.#run.finished;
+  }
+
+  async close(): Promise<void> {
+    if (this.#isClosed) return;
+    this.#isClosed = true;
+    await this.#settle();
+    for (const worker of this.#workers.values()) await worker.then((link) => link.close()).catch(() => undefined);
+    await this.#watcher?.close();
+  }
+
+  /** Ends what is still on, and waits for its last report. */
+  async #settle(): Promise<void> {
+    const run = this.#run;
+    if (run === null) return;
+    this.#control.abort();
+    if (run.isOn) await run.finished;
+    this.#run = null;
+    for (const worker of this.#workers.values()) await worker.then((link) => link.discard());
+  }
+
+  #worker(role: Role): Promise<WorkerLink> {
+    let worker = this.#workers.get(role);
+    if (worker === undefined) {
+      const script = new URL(`../${role}/${this.capabilities.sockets}-${role}-worker.js`, import.meta.url);
+      worker = WorkerLink.start(script, this.#setup(), {
+        onInterval: (part) => this.#take(role, part),
+        onTrouble: (fault) => this.#trouble(fault),
+        onLost: (fault) => this.#lose(role, fault),
+      });
+      this.#workers.set(role, worker);
+    }
+    return worker;
+  }
+
+  #setup(): WorkerSetup {
+    const { name, index, ipv4 } = this.capabilities.interface;
+    return {
+      interfaceName: name,
+      interfaceIndex: index ?? 0,
+      interfaceIpv4: ipv4,
+      guards: this.#options.guards,
+      contact: this.#options.contact,
+      control: this.#control.memory,
+    };
+  }
+
+  #take(role: Role, part: IntervalPart): void {
+    const run = this.#run;
+    if (run === null) return;
+    for (const report of run.merge.add(role, part)) this.#emit(run, report);
+  }
+
+  #emit(run: Run, merged: MergedInterval): void {
+    this.#reporting = this.#reporting.then(async () => {
+      const watcher = (await this.#watcher?.snapshot().catch(() => null)) ?? null;
+      this.#hand(run, { ...merged, watcher });
+    });
+  }
+
+  #hand(run: Run, report: IntervalReport): void {
+    for (const listener of this.#intervalListeners) listener(report);
+    if (report.totals === null) return;
+    this.#run = null;
+    run.resolve(report);
+  }
+
+  #trouble(fault: Fault): void {
+    for (const listener of this.#troubleListeners) listener(fault);
+  }
+
+  /** A thread that died reports no more; the other one's intervals still count. */
+  #lose(role: Role, fault: Fault): void {
+    this.#workers.delete(role);
+    this.#trouble(fault);
+    const run = this.#run;
+    if (run === null || !run.roles.includes(role)) return;
+    for (const report of run.merge.lose(role)) this.#emit(run, report);
+  }
+
+  /** A host that neither sends nor joins still reports its counters, interval by interval. */
+  #idleThrough(run: Run): void {
+    let index = 0;
+    const report = (): void => {
+      if (this.#run !== run) return;
+      const { intervalNs, endNs } = run.task;
+      const toNs = Math.min((index + 1) * intervalNs, endNs);
+      const isLast = toNs >= endNs || this.#control.isAborted;
+      const totals = isLast ? { listeners: [], senders: [] } : null;
+      const part = { index, fromNs: index * intervalNs, toNs, listeners: [], senders: [], wallClockSteps: null };
+      for (const merged of run.merge.add("idle", { ...part, sourcesStopped: null, totals })) this.#emit(run, merged);
+      index++;
+      if (!isLast) wait();
+    };
+    const wait = (): void => {
+      const dueNs = run.startNs + Math.min((index + 1) * run.task.intervalNs, run.task.endNs);
+      const tick = (): void => {
+        const leftMs = (dueNs - monotonicNs()) / 1e6;
+        if (leftMs <= 0 || this.#control.isAborted) report();
+        else setTimeout(tick, Math.min(leftMs + 1, 50));
+      };
+      tick();
+    };
+    wait();
+  }
+}
+
+const monotonicNs = (): number => Number(process.hrtime.bigint());
+
+function withResolve<T>(): { promise: Promise<T>; resolve: (value: T) => void } {
+  let resolve: (value: T) => void = () => undefined;
+  const promise = new Promise<T>((take) => {
+    resolve = take;
+  });
+  return { promise, resolve };
+}

@@ -1,0 +1,21 @@
+import type { ForeignRecord } from "./foreign-record.ts";
+import type { ListenedStream } from "./listened-stream.ts";
+
+/**
+ * The socket of one group, port and source. Streams that differ in none of these share it; any other stream has a socket
+ * of its own, so that what the host dropped is known for each stream, and no limit on memberships per socket is met.
+ * Linux and portable sockets both are this.
+ */
+export interface GroupSocket {
+  readonly streams: readonly ListenedStream[];
+  readonly foreign: ForeignRecord;
+  /** Asks the kernel for the group. @throws {Error} if it refuses */
+  join(): void;
+  /** @throws {Error} if the kernel refuses */
+  leave(): void;
+  /** Takes in what has arrived, where that can be done at once. */
+  drain(): void;
+  /** @returns packets that the host dropped at this socket since it was opened; null if it does not tell */
+  drops(): number | null;
+  close(): void;
+}

@@ -1,0 +1,71 @@
+import { emptyTestPacket, readTestPacket } from "@dyetrace/wire";
+import type { GroupSocket } from "./group-socket.ts";
+import type { ListenedStream } from "./listened-stream.ts";
+
+/** Reads packets and hands each to its stream. One for a run; hot path throughout. */
+export class PacketSorter {
+  readonly #runIdHi: number;
+  readonly #runIdLo: number;
+  readonly #packet = emptyTestPacket();
+  #epochHi = 0;
+  #epochLo = 0;
+
+  /** @param runId 16 hexadecimal digits */
+  constructor(runId: string) {
+    this.#runIdHi = Number.parseInt(runId.slice(0, 8), 16);
+    this.#runIdLo = Number.parseInt(runId.slice(8, 16), 16);
+  }
+
+  /** @param startWallNs the run's start on this host's wall clock, ns since 1970 */
+  anchor(startWallNs: bigint): void {
+    this.#epochHi = Number(startWallNs >> 32n);
+    this.#epochLo = Number(startWallNs & 0xffffffffn);
+  }
+
+  /**
+   * @param length of the packet as it arrived; at least its first 96 bytes, or all of it, stand at `at`
+   * @param arrivalNs after the run's start; @param ttl, dscp -1 if unknown
+   * @param isDirected false if it came in by another interface or for another group
+   * @param source the sender's address, asked for rarely
+   */
+  take(
+    socket: GroupSocket,
+    frame: DataView,
+    bytes: Uint8Array,
+    at: number,
+    length: number,
+    arrivalNs: number,
+    ttl: number,
+    dscp: number,
+    isDirected: boolean,
+    source: () => string | null,
+  ): void {
+    if (!isDirected) {
+      socket.foreign.count("misdirected", source);
+      return;
+    }
+    const packet = this.#packet;
+    const verdict = readTestPacket(frame, bytes, at, length, this.#epochHi, this.#epochLo, packet);
+    if (verdict !== "test") {
+      socket.foreign.count(verdict, source);
+      for (const stream of socket.streams) stream.noteForeign(verdict === "malformed");
+      return;
+    }
+    if (packet.runIdHi !== this.#runIdHi || packet.runIdLo !== this.#runIdLo) {
+      socket.foreign.count("other-run", source);
+      return;
+    }
+    const stream = streamOf(socket.streams, packet.streamId);
+    if (stream === undefined) socket.foreign.count("other-stream", source);
+    else stream.take(packet, arrivalNs, ttl, dscp);
+  }
+}
+
+/** Nearly always the first and only one. */
+function streamOf(streams: readonly ListenedStream[], streamId: number): ListenedStream | undefined {
+  for (let i = 0; i < streams.length; i++) {
+    const stream = streams[i];
+    if (stream !== undefined && stream.stream.streamId === streamId) return stream;
+  }
+  return undefined;
+}

@@ -1,0 +1,180 @@
+import type { AgentTask, Guards, SenderInterval, SourceStop, TaskAction } from "@dyetrace/wire";
+import { refuseLoad, refuseStream } from "../data-plane/guards.ts";
+import type { SharedControl } from "../data-plane/shared-control.ts";
+import type { IntervalPart } from "../data-plane/worker-protocol.ts";
+import { DueQueue } from "./due-queue.ts";
+import type { StreamSource } from "./stream-source.ts";
+
+export interface SenderRunOptions {
+  readonly task: AgentTask;
+  /** One for each stream of the task that this host sends. */
+  readonly sources: readonly StreamSource[];
+  readonly guards: Guards;
+  readonly control: SharedControl;
+  readonly clock: () => number;
+  readonly onInterval: (part: IntervalPart) => void;
+  readonly onRefused: (reason: Error) => void;
+}
+
+/**
+ * The sources of one run: one schedule for all of them. `step` does what is due and says when to come back; who sleeps
+ * in between, and how, is the caller's affair. Brakes are looked at in every step: abort, deadline, hold time.
+ */
+export class SenderRun {
+  readonly #options: SenderRunOptions;
+  readonly #actions: readonly TaskAction[];
+  readonly #numberOf: ReadonlyMap<number, number>;
+  readonly #queue: DueQueue;
+  readonly #startNs: number;
+  readonly #deadlineNs: number;
+  #nextAction = 0;
+  #index = 0;
+  #cutNs = 0;
+  #stopped: IntervalPart["sourcesStopped"] = null;
+  #isOver = false;
+
+  /** @param startNs the run's start on the monotonic clock */
+  constructor(options: SenderRunOptions, startNs: number, startWallNs: bigint) {
+    this.#options = options;
+    this.#startNs = startNs;
+    this.#deadlineNs = startNs + Math.min(options.task.endNs, options.guards.maxDurationNs);
+    this.#numberOf = new Map(options.sources.map((source, number) => [source.stream.streamId, number]));
+    this.#actions = options.task.actions.filter(
+      (action) => action.kind !== "join" && action.kind !== "leave" && this.#numberOf.has(action.streamId),
+    );
+    this.#queue = new DueQueue(options.sources.length);
+    for (const source of options.sources) source.anchor(startNs, startWallNs);
+  }
+
+  /** The last report is out. */
+  get isOver(): boolean {
+    return this.#isOver;
+  }
+
+  /** @returns when to come back on the monotonic clock, ns; a brake may need an earlier look */
+  step(): number {
+    const nowNs = this.#options.clock();
+    const endNs = this.#startNs + this.#options.task.endNs;
+    this.#brake(nowNs);
+    this.#cutUntil(Math.min(nowNs, endNs));
+    if (nowNs >= endNs || (this.#options.control.isAborted && this.#stopped !== null)) {
+      this.#finish(Math.min(nowNs, endNs));
+      return nowNs;
+    }
+    this.#act(nowNs);
+    while (this.#queue.nextNs <= nowNs) {
+      const number = this.#queue.next;
+      const source = this.#source(number);
+      source.sendDue(this.#options.clock());
+      this.#queue.put(number, source.nextDueNs);
+    }
+    const actionNs = this.#startNs + (this.#actions[this.#nextAction]?.atNs ?? Number.POSITIVE_INFINITY);
+    return Math.min(this.#queue.nextNs, actionNs, this.#startNs + this.#nextCutNs(), endNs);
+  }
+
+  #brake(nowNs: number): void {
+    if (this.#stopped !== null) return;
+    const { control, task } = this.#options;
+    const silentNs = control.silentNs(nowNs);
+    if (control.isAborted) this.#stopAll("aborted", nowNs, "the run was aborted");
+    else if (nowNs >= this.#deadlineNs) {
+      const isPlanned = !this.#options.sources.some((source) => source.isSending);
+      this.#stopAll(isPlanned ? "as-planned" : "deadline", nowNs, isPlanned ? "" : "the deadline has passed");
+    } else if (nowNs > this.#startNs && silentNs > task.holdNs) {
+      this.#stopAll("hold-time", nowNs, `the controller was not heard for ${Math.round(silentNs / 1e6)} ms`);
+    }
+  }
+
+  #stopAll(why: SourceStop, nowNs: number, detail: string): void {
+    for (const [number, source] of this.#options.sources.entries()) {
+      source.stop();
+      this.#queue.remove(number);
+    }
+    this.#nextAction = this.#actions.length;
+    this.#stopped = { why, atNs: nowNs - this.#startNs, detail };
+  }
+
+  #act(nowNs: number): void {
+    for (;;) {
+      const action = this.#actions[this.#nextAction];
+      if (action === undefined || this.#startNs + action.atNs > nowNs) return;
+      this.#nextAction++;
+      this.#take(action);
+    }
+  }
+
+  #take(action: TaskAction): void {
+    const number = this.#numberOf.get(action.streamId);
+    if (number === undefined) return;
+    const source = this.#source(number);
+    const atNs = this.#startNs + action.atNs;
+    if (action.kind === "stop") {
+      source.stop();
+      this.#queue.remove(number);
+      return;
+    }
+    const rateBps = action.rateBps ?? source.rateBps;
+    const payloadBytes = action.payloadBytes ?? source.payloadBytes;
+    const refusal = this.#refuse(source, rateBps, payloadBytes, action.kind === "emit");
+    if (refusal !== null) {
+      // Stopping everything is the safe answer to a request past the guards, whoever made it.
+      this.#stopAll("guard", this.#options.clock(), refusal.message);
+      this.#options.onRefused(refusal);
+      return;
+    }
+    if (action.kind === "set") source.set(rateBps, payloadBytes, atNs);
+    else source.emit(atNs);
+    if (source.isSending) this.#queue.put(number, source.nextDueNs);
+  }
+
+  #refuse(source: StreamSource, rateBps: number, payloadBytes: number, isStarting: boolean): Error | null {
+    const { guards, sources } = this.#options;
+    const asked = { ...source.stream, rateBps, payloadBytes };
+    const running = sources
+      .filter((other) => other !== source && other.isSending)
+      .map((other) => ({ ...other.stream, rateBps: other.rateBps, payloadBytes: other.payloadBytes }));
+    return (
+      refuseStream(asked, guards) ?? refuseLoad(isStarting || source.isSending ? [...running, asked] : running, guards)
+    );
+  }
+
+  #nextCutNs(): number {
+    return (this.#index + 1) * this.#options.task.intervalNs;
+  }
+
+  /** Reports every interval that has ended; after a stall there may be several, and the first one holds the counts. */
+  #cutUntil(nowNs: number): void {
+    while (this.#startNs + this.#nextCutNs() <= nowNs && this.#nextCutNs() < this.#options.task.endNs) {
+      this.#report(this.#nextCutNs(), null);
+    }
+  }
+
+  #finish(nowNs: number): void {
+    if (this.#stopped === null) this.#stopAll("as-planned", nowNs, "");
+    const senders = this.#options.sources.map((source) => source.total());
+    this.#report(Math.max(this.#cutNs, nowNs - this.#startNs), { listeners: [], senders });
+    this.#isOver = true;
+  }
+
+  #report(toNs: number, totals: IntervalPart["totals"]): void {
+    const senders: SenderInterval[] = this.#options.sources.map((source) => source.cut());
+    const fromNs = this.#cutNs;
+    this.#cutNs = toNs;
+    this.#options.onInterval({
+      index: this.#index++,
+      fromNs,
+      toNs,
+      listeners: [],
+      senders,
+      wallClockSteps: null,
+      sourcesStopped: this.#stopped,
+      totals,
+    });
+  }
+
+  #source(number: number): StreamSource {
+    const source = this.#options.sources[number];
+    if (source === undefined) throw new Error(`No source ${number}`);
+    return source;
+  }
+}
