@@ -12,6 +12,7 @@ export {
 export { PDV_WINDOW_NS } from "./delay-variation.ts";
 export { InterarrivalJitter } from "./interarrival-jitter.ts";
 export { EMPTY_HISTOGRAM, type HistogramData, LogHistogram, mergeHistograms, percentile } from "./log-histogram.ts";
+export { interLossPeriodLengths, lossDistances, lossPeriodLengths, noticeableLossRate } from "./loss-pattern.ts";
 export { type DelayDistribution, delayDistribution } from "./membership/delay-distribution.ts";
 export { type JoinDelay, type JoinObservation, joinDelay } from "./membership/join-delay.ts";
 export { type LeaveDelay, type LeaveObservation, leaveDelay } from "./membership/leave-delay.ts";
@@ -29,6 +30,9 @@ export { electQuerier } from "./membership/querier-election.ts";
 export { type QuerierSeen, queriersSeen } from "./membership/querier-seen.ts";
 export { isProxySource, type QueryAcceptance, queryAcceptance } from "./membership/query-acceptance.ts";
 export { mergeSequenceRanges, type SequenceRange, SequenceRanges } from "./membership/sequence-ranges.ts";
+export { mergeReceipts } from "./merge-receipts.ts";
+export { countRanges, intersectRanges, lostSequenceRanges, subtractRanges } from "./range-arithmetic.ts";
+export { type SourceAccount, settleEnds } from "./settle-ends.ts";
 export {
   COARSE_RANGES,
   type CoarseLostRange,
@@ -51,3 +55,4 @@ export {
   StreamTracker,
   type StreamTrackerOptions,
 } from "./stream-tracker.ts";
+export { type Gap, MAX_GAPS, type ReceiptSummary, type Spread, totalReceipt } from "./total-receipt.ts";

@@ -144,7 +144,12 @@ export function boundRanges(
 const endOf = (range: CoarseLostRange): number => range[0] + range[1];
 
 function joinCoarse(a: CoarseLostRange, b: CoarseLostRange): CoarseLostRange {
-  const endNs = Math.max(a[2] + a[3], b[2] + b[3]);
+  const [startNs, durationNs] = joinTimes(a, b);
+  return [a[0], Math.max(endOf(a), endOf(b)) - a[0], startNs, durationNs, a[4] + b[4], a[5] + b[5]];
+}
+
+function joinTimes(a: CoarseLostRange, b: CoarseLostRange): readonly [number | null, number | null] {
+  if (a[2] === null || a[3] === null || b[2] === null || b[3] === null) return [null, null];
   const startNs = Math.min(a[2], b[2]);
-  return [a[0], Math.max(endOf(a), endOf(b)) - a[0], startNs, endNs - startNs, a[4] + b[4], a[5] + b[5]];
+  return [startNs, Math.max(a[2] + a[3], b[2] + b[3]) - startNs];
 }

@@ -44,6 +44,12 @@ export interface StreamReceipt {
   readonly hostDrops: number | null;
   /** Part of `lost` that the host's drops account for; null with `hostDrops`. */
   readonly hostLost: number | null;
+  /**
+   * Part of `lost`: numbers below the first received and above the last, which only the source's account reveals. Null
+   * until `settleEnds` has added them. If nothing was received, all that was sent is tail.
+   */
+  readonly headLost: number | null;
+  readonly tailLost: number | null;
   /** Runs of consecutive lost packets (RFC 3357, section 5.4), and the longest one. */
   readonly lossPeriods: number;
   readonly longestLossPeriod: number;
@@ -86,8 +92,10 @@ export interface StreamReceipt {
   readonly truncatedPackets: number;
 }
 
+/** A stretch of time. */
 export interface Stretch {
-  readonly startNs: number;
+  /** Null only where `settleEnds` could not tell it. */
+  readonly startNs: number | null;
   readonly durationNs: number;
 }
 
@@ -101,7 +109,8 @@ export interface DelayFactor {
 
 /** A run of sequence numbers of one sender that the listener judged: each was received in time or is lost. */
 export interface Span {
-  readonly senderId: number;
+  /** Null if nothing was received: the numbers are known from the source's account. */
+  readonly senderId: number | null;
   readonly firstSeq: number;
   /** Past the last number judged. */
   readonly endSeq: number;
@@ -114,13 +123,14 @@ export interface Span {
 
 /**
  * Consecutive lost numbers. The time runs from the arrival of the highest number before them to the arrival that
- * revealed the gap. `hostLost` of them are put down to this host's own drops.
+ * revealed the gap; it is null only where `settleEnds` could not tell it. `hostLost` of the numbers are put down to this
+ * host's own drops.
  */
 export type LostRange = readonly [
   firstSeq: number,
   count: number,
-  startNs: number,
-  durationNs: number,
+  startNs: number | null,
+  durationNs: number | null,
   hostLost: number,
 ];
 
@@ -131,8 +141,8 @@ export type LostRange = readonly [
 export type CoarseLostRange = readonly [
   firstSeq: number,
   count: number,
-  startNs: number,
-  durationNs: number,
+  startNs: number | null,
+  durationNs: number | null,
   hostLost: number,
   lost: number,
 ];

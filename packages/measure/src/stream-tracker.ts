@@ -217,6 +217,8 @@ export class StreamTracker {
       lost: sequence.lost,
       hostDrops: this.#seesHostDrops ? this.#hostDrops : null,
       hostLost: this.#seesHostDrops ? sequence.hostLost : null,
+      headLost: null,
+      tailLost: null,
       lossPeriods: sequence.lossPeriods,
       longestLossPeriod: sequence.longestLossPeriod,
       longestGap: sequence.takeLongestGap(),

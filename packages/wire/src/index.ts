@@ -79,6 +79,7 @@ export {
   PracticeFaultFileSchema,
   type PracticeFaultName,
 } from "./practice-fault-file.ts";
+export { HistogramSchema, type StreamReceiptMessage, StreamReceiptSchema } from "./receipt-schema.ts";
 export {
   type ReportBystander,
   type ReportExpectation,

@@ -1,0 +1,95 @@
+import Type, { type Static } from "typebox";
+
+/**
+ * JSON form of what one listener measured of one stream in an interval: the `StreamReceipt` of packages/measure, where
+ * every field is explained. Beside the form, the bounds of its lists: nothing that an agent sends is without a bound.
+ */
+const Count = Type.Integer({ minimum: 0, maximum: Number.MAX_SAFE_INTEGER });
+const Seq = Type.Integer({ minimum: 0, maximum: Number.MAX_SAFE_INTEGER });
+const Ns = Type.Number();
+const DurationNs = Type.Number({ minimum: 0 });
+const orNull = <T extends Type.TSchema>(schema: T) => Type.Union([schema, Type.Null()]);
+
+/** One class of a distribution, and how many values fell into it. */
+const BinSchema = Type.Tuple([Type.Integer({ minimum: -2495, maximum: 2495 }), Count]);
+export const HistogramSchema = Type.Object({
+  count: Count,
+  sum: Type.Number(),
+  min: orNull(Type.Number()),
+  max: orNull(Type.Number()),
+  bins: Type.Array(BinSchema, { maxItems: 4991 }),
+});
+
+const ClusterSchema = Type.Tuple([Count, Count]);
+const BurstGapSchema = Type.Object({
+  expected: Count,
+  lost: Count,
+  lead: Count,
+  tail: Count,
+  first: orNull(ClusterSchema),
+  last: orNull(ClusterSchema),
+  bursts: Count,
+  burstPackets: Count,
+  burstLost: Count,
+});
+
+const StretchSchema = Type.Object({ startNs: orNull(Ns), durationNs: DurationNs });
+
+const SpanSchema = Type.Object({
+  senderId: orNull(Type.Integer({ minimum: 0, maximum: Number.MAX_SAFE_INTEGER })),
+  firstSeq: Seq,
+  endSeq: Seq,
+  /** `[firstSeq, count, startNs, durationNs, hostLost]` */
+  lost: Type.Array(Type.Tuple([Seq, Count, orNull(Ns), orNull(DurationNs), Count]), { maxItems: 65_536 }),
+  /** `[firstSeq, count, startNs, durationNs, hostLost, lost]` */
+  coarse: Type.Array(Type.Tuple([Seq, Count, orNull(Ns), orNull(DurationNs), Count, Count]), { maxItems: 256 }),
+  burstGap: BurstGapSchema,
+});
+
+export const StreamReceiptSchema = Type.Object({
+  fromNs: Ns,
+  toNs: Ns,
+  isFirst: Type.Boolean(),
+  isFinal: Type.Boolean(),
+  received: Count,
+  receivedBytes: Count,
+  firstCopies: Count,
+  duplicates: Count,
+  duplicatedPackets: Count,
+  latePackets: Count,
+  reordered: Count,
+  reorderExtentSum: Count,
+  reorderExtentMax: Count,
+  reorderLateSumNs: DurationNs,
+  reorderLateMaxNs: DurationNs,
+  lost: Count,
+  hostDrops: orNull(Count),
+  hostLost: orNull(Count),
+  headLost: orNull(Count),
+  tailLost: orNull(Count),
+  lossPeriods: Count,
+  longestLossPeriod: Count,
+  longestGap: orNull(StretchSchema),
+  longestSilence: orNull(StretchSchema),
+  firstArrivalNs: orNull(Ns),
+  lastArrivalNs: orNull(Ns),
+  spans: Type.Array(SpanSchema, { maxItems: 1024 }),
+  spansOmitted: Count,
+  jitterNs: orNull(DurationNs),
+  jitterMaxNs: orNull(DurationNs),
+  pdvNs: HistogramSchema,
+  ipdvNs: HistogramSchema,
+  delayFactor: orNull(Type.Object({ latestNs: DurationNs, maxNs: DurationNs, sumNs: DurationNs, intervals: Count })),
+  mediaLossMaxPps: orNull(Count),
+  ttlMin: orNull(Type.Integer({ minimum: 0, maximum: 255 })),
+  ttlMax: orNull(Type.Integer({ minimum: 0, maximum: 255 })),
+  dscpSeen: Type.Array(Type.Tuple([Type.Integer({ minimum: 0, maximum: 63 }), Count]), { maxItems: 64 }),
+  unicastFrames: Count,
+  knownFrames: Count,
+  senderRestarts: Count,
+  otherSenderPackets: Count,
+  foreignPackets: Count,
+  malformedPackets: Count,
+  truncatedPackets: Count,
+});
+export type StreamReceiptMessage = Static<typeof StreamReceiptSchema>;
