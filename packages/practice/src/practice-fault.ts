@@ -1,8 +1,14 @@
+import type { PracticeFaultName } from "@dyetrace/wire";
+
 /**
  * A fault of a practice site, checked and in numbers. `on` is the place as the site plan names it: a segment
  * (`core:1>pier-east:24`), a port (`core:1`) or a node (`core`).
  */
-export type PracticeFault = PracticeFaultWindow & PracticeFaultKind;
+export type PracticeFault = { readonly [Name in PracticeFaultName]: PracticeFaultOf<Name> }[PracticeFaultName];
+
+export type PracticeFaultOf<Name extends PracticeFaultName> = PracticeFaultWindow & {
+  readonly fault: Name;
+} & PracticeFaultParameters[Name];
 
 export interface PracticeFaultWindow {
   readonly on: string;
@@ -12,34 +18,35 @@ export interface PracticeFaultWindow {
   readonly untilMs: number | null;
 }
 
-export type PracticeFaultKind =
-  | ({ readonly fault: "drop"; readonly largerThanBytes: number | null } & PacketChoice)
-  | ({ readonly fault: "duplicate" } & PacketChoice)
-  | { readonly fault: "reorder"; readonly group: string | null; readonly every: number; readonly delayMs: number }
-  | { readonly fault: "rate-limit"; readonly limit: RateLimit }
-  | { readonly fault: "table-size"; readonly max: number }
-  | { readonly fault: "drop-reports" | "drop-leaves"; readonly host: string | null }
-  | { readonly fault: "igmp-version"; readonly igmp: 2 | 3 | null; readonly mld: 1 | 2 | null }
-  | { readonly fault: "no-querier"; readonly isSilent: boolean }
-  | ({ readonly fault: "querier-timers" } & QuerierTimersChange)
-  | { readonly fault: "router-port"; readonly mode: "always" | "never" }
-  | { readonly fault: "mtu"; readonly sizeBytes: number }
-  | { readonly fault: "static-entry"; readonly group: string }
-  | { readonly fault: "host-firewall"; readonly block: "igmp" }
-  | { readonly fault: "host-firewall"; readonly block: "udp"; readonly port: number }
-  | { readonly fault: "reverse-path"; readonly source: string }
-  | { readonly fault: "forward-delay"; readonly holdMs: number }
-  | {
-      readonly fault:
-        | "snooping-off"
-        | "drop-queries"
-        | "fast-leave"
-        | "second-querier"
-        | "to-unicast"
-        | "link-down"
-        | "hairpin"
-        | "isolated";
-    };
+/** What each kind of fault needs to know besides its place; `unknown` is nothing. */
+export interface PracticeFaultParameters {
+  readonly drop: PacketChoice & { readonly largerThanBytes: number | null };
+  readonly duplicate: PacketChoice;
+  /** Every n-th packet is held for a while and comes after those behind it. */
+  readonly reorder: { readonly group: string | null; readonly every: number; readonly delayMs: number };
+  readonly "rate-limit": { readonly limit: RateLimit };
+  readonly "snooping-off": unknown;
+  readonly "table-size": { readonly max: number };
+  readonly "drop-queries": unknown;
+  /** Reports and leaves, of one host or of all. */
+  readonly "drop-reports": { readonly host: string | null };
+  readonly "drop-leaves": { readonly host: string | null };
+  readonly "fast-leave": unknown;
+  readonly "igmp-version": { readonly igmp: 2 | 3 | null; readonly mld: 1 | 2 | null };
+  readonly "no-querier": { readonly isSilent: boolean };
+  readonly "second-querier": unknown;
+  readonly "querier-timers": QuerierTimersChange;
+  readonly "to-unicast": unknown;
+  readonly "router-port": { readonly mode: "always" | "never" };
+  readonly mtu: { readonly sizeBytes: number };
+  readonly "link-down": unknown;
+  readonly hairpin: unknown;
+  readonly isolated: unknown;
+  readonly "static-entry": { readonly group: string };
+  readonly "host-firewall": { readonly block: "igmp" } | { readonly block: "udp"; readonly port: number };
+  readonly "reverse-path": { readonly source: string };
+  readonly "forward-delay": { readonly holdMs: number };
+}
 
 /** Which packets: all of them or one group's, and of those all, a random share or every n-th. */
 export interface PacketChoice {

@@ -1,0 +1,28 @@
+import type { SiteGraph } from "@dyetrace/site";
+import type { PracticeLayout } from "../practice-layout.ts";
+import type { PracticeTimers } from "../practice-timers.ts";
+import type { Step } from "../step.ts";
+
+/** What a fault does to the site, and what takes it out again: the site is then as it was built. */
+export interface FaultPlan {
+  /**
+   * The settings that it changes, each in one word or two. Two standing faults never claim the same one: the one lifted
+   * first would undo the other.
+   */
+  readonly claims: readonly string[];
+  readonly apply: readonly Step[];
+  /** Each step is tried even if one before it fails. */
+  readonly undo: readonly Step[];
+  /** A helper that runs inside a namespace from after `apply` until before `undo`, and says `ready` on a line. */
+  readonly helper?: { readonly namespace: string; readonly argv: readonly string[] };
+}
+
+/** What a fault's plan is made from. */
+export interface FaultGround {
+  readonly graph: SiteGraph;
+  readonly layout: PracticeLayout;
+  readonly timers: PracticeTimers;
+  readonly hasIpv6: boolean;
+  /** Null where it is not known yet. */
+  readonly querier: string | null;
+}

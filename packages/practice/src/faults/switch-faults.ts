@@ -1,0 +1,120 @@
+import { querierSteps, timerSettings } from "../build-steps.ts";
+import type { PracticeFaultOf, PracticeFaultWindow } from "../practice-fault.ts";
+import { FOREIGN_QUERIER_ADDRESS } from "../practice-layout.ts";
+import type { PracticeTimers } from "../practice-timers.ts";
+import { ip, ipBatch, nft, type Step } from "../step.ts";
+import type { FaultGround, FaultPlan } from "./fault-plan.ts";
+import { deleteTable } from "./frame-chain.ts";
+import { QUERY_MATCHES } from "./frame-matches.ts";
+import { forwarderAt, invalid, snooperAt } from "./places.ts";
+
+const bridgeSetting = (namespace: string, setting: string): Step =>
+  ip(namespace, `link set br0 type bridge ${setting}`);
+
+export function planSnoopingOff({ on }: PracticeFaultWindow, ground: FaultGround): FaultPlan {
+  const { namespace } = snooperAt(ground, on);
+  return {
+    claims: [`snooping ${on}`],
+    apply: [bridgeSetting(namespace, "mcast_snooping 0")],
+    undo: [bridgeSetting(namespace, "mcast_snooping 1")],
+  };
+}
+
+/** The kernel's default (BR_MULTICAST_DEFAULT_HASH_MAX, net/bridge/br_private.h). */
+const TABLE_SIZE = 4096;
+
+/** A bridge that meets a group too many turns its snooping off and floods, and does not turn it on again by itself. */
+export function planTableSize({ on, max }: PracticeFaultOf<"table-size">, ground: FaultGround): FaultPlan {
+  const { namespace } = snooperAt(ground, on);
+  return {
+    claims: [`snooping ${on}`],
+    apply: [bridgeSetting(namespace, `mcast_hash_max ${max}`)],
+    undo: [bridgeSetting(namespace, `mcast_hash_max ${TABLE_SIZE}`), bridgeSetting(namespace, "mcast_snooping 1")],
+  };
+}
+
+export function planIgmpVersion({ on, igmp, mld }: PracticeFaultOf<"igmp-version">, ground: FaultGround): FaultPlan {
+  const { namespace } = snooperAt(ground, on);
+  if (igmp === null && mld === null) throw invalid("A version is missing", "Write igmp: 2, or mld: 1, or both");
+  const settings = [
+    ...(igmp === null ? [] : [{ name: "mcast_igmp_version", value: igmp, built: 3 }]),
+    ...(mld === null ? [] : [{ name: "mcast_mld_version", value: mld, built: 2 }]),
+  ];
+  return {
+    claims: settings.map(({ name }) => `${name} ${on}`),
+    apply: settings.map(({ name, value }) => bridgeSetting(namespace, `${name} ${value}`)),
+    undo: settings.map(({ name, built }) => bridgeSetting(namespace, `${name} ${built}`)),
+  };
+}
+
+/**
+ * Off, the querier's bridge floods at once and the others when their other-querier timer runs out. Silent, it goes on
+ * believing that it queries: memberships age out, and the stream stops behind it.
+ */
+export function planNoQuerier(
+  { on, isSilent }: PracticeFaultOf<"no-querier">,
+  ground: FaultGround,
+  tag: string,
+): FaultPlan {
+  const { namespace } = snooperAt(ground, on);
+  if (ground.querier !== null && ground.querier !== on) {
+    throw invalid(`"${on}" is not the querier`, `Name the querier: ${ground.querier}`);
+  }
+  if (!isSilent) {
+    return {
+      claims: [`querier ${on}`],
+      apply: [bridgeSetting(namespace, "mcast_querier 0")],
+      undo: [bridgeSetting(namespace, "mcast_querier 1")],
+    };
+  }
+  const rules = QUERY_MATCHES.map((match) => `    ${match} drop`).join("\n");
+  const chain = `  chain act {\n    type filter hook output priority 0; policy accept;\n${rules}\n  }`;
+  return {
+    claims: [`querier ${on}`],
+    apply: [nft(namespace, `table bridge ${tag} {\n${chain}\n}\n`)],
+    undo: [deleteTable(namespace, "bridge", tag)],
+  };
+}
+
+/**
+ * A foreign box with a lower address, plugged into a port of its own: the querier hears it and falls silent. When it is
+ * unplugged, nobody queries until the querier's other-querier timer has run out.
+ */
+export function planSecondQuerier({ on }: PracticeFaultWindow, ground: FaultGround): FaultPlan {
+  const { namespace } = forwarderAt(ground, on);
+  const box = "+querier"; // no node's namespace or port begins with a plus sign
+  const plug = "+querier";
+  return {
+    claims: ["foreign querier"],
+    apply: [
+      ipBatch(null, [`netns add ${box}`, `link add eth0 netns ${box} type veth peer name ${plug} netns ${namespace}`]),
+      ip(namespace, `link set ${plug} master br0 up`),
+      ipBatch(box, [
+        `link add br0 type bridge mcast_snooping 1 mcast_igmp_version 3 mcast_mld_version 2 ${timerSettings(ground.timers)}`,
+        "link set br0 up",
+        "link set eth0 master br0 up",
+      ]),
+      ...querierSteps(box, FOREIGN_QUERIER_ADDRESS, ground.hasIpv6),
+    ],
+    // A namespace goes some time after it was told to, the link at once.
+    undo: [ip(namespace, `link del ${plug}`), { argv: ["ip", "netns", "del", box] }],
+  };
+}
+
+export function planQuerierTimers(fault: PracticeFaultOf<"querier-timers">, ground: FaultGround): FaultPlan {
+  const { namespace } = snooperAt(ground, fault.on);
+  const changes = [
+    ["queryIntervalMs", fault.queryIntervalMs],
+    ["queryResponseIntervalMs", fault.responseIntervalMs],
+    ["membershipIntervalMs", fault.membershipIntervalMs],
+    ["lastMemberIntervalMs", fault.lastMemberIntervalMs],
+  ] as const;
+  const changed = changes.flatMap(([name, ms]) => (ms === null ? [] : [{ name, ms }]));
+  if (changed.length === 0) throw invalid("No timer is named", "Write at least one, such as membership-interval: 4s");
+  const settings = (timers: Partial<PracticeTimers>): Step => bridgeSetting(namespace, timerSettings(timers));
+  return {
+    claims: changed.map(({ name }) => `${name} ${fault.on}`),
+    apply: [settings(Object.fromEntries(changed.map(({ name, ms }) => [name, ms])))],
+    undo: [settings(Object.fromEntries(changed.map(({ name }) => [name, ground.timers[name]])))],
+  };
+}
