@@ -13,6 +13,7 @@ export async function runProgram(argv: readonly string[]): Promise<void> {
   const program = new Command("dyetrace")
     .description("Pours marked multicast into a site and names the segment where it stops, thins out or leaks.")
     .version(VERSION)
+    .enablePositionalOptions()
     .exitOverride()
     .showHelpAfterError("Add --help to see what this command takes.");
   registerController(program);

@@ -1,6 +1,7 @@
 import {
+  chooseStandingSite,
   execInPracticeSite,
-  findPracticeSite,
+  findPracticeSites,
   loadPracticeFaults,
   type PracticeFault,
   playPracticeFaults,
@@ -23,6 +24,7 @@ const say = (sentence: string): void => void process.stderr.write(`${sentence}\n
 export function registerPractice(program: Command): void {
   const practice = program
     .command("practice")
+    .enablePositionalOptions()
     .description("A site plan built on this machine from network namespaces and kernel bridges.");
   practice
     .command("up")
@@ -44,7 +46,7 @@ export function registerPractice(program: Command): void {
     .option("--site <name>", "which one, if several stand")
     .passThroughOptions()
     .action(async (node: string, command: string[], options: { site?: string }) => {
-      const site = findPracticeSite(options.site);
+      const site = chooseStandingSite(findPracticeSites(), options.site ?? null);
       process.exitCode = await execInPracticeSite(site, node, command);
     });
   practice
@@ -117,20 +119,22 @@ async function practiceRun(plan: string, scenarioFile: string, options: Practice
   const faults = readFaults(options.fault, graph);
   using interrupt = untilInterrupted();
   const firstSource = scenario.streams[0]?.source;
-  await using standing = await raisePractice({
+  await using practice = await raisePractice({
     graph,
     listen: { host: "127.0.0.1", port: 0 },
     log: say,
     signal: interrupt.signal,
     ...(firstSource === undefined ? {} : { firstSource }),
   });
-  const { site, controller } = standing;
-  await site.inject(faults.filter((fault) => fault.atMs === null));
+  const { site, controller } = practice;
+  const standing = faults.filter((fault) => fault.atMs === null);
+  await site.inject(standing);
+  // Standing faults are in before anyone joins; the others count from the run's start.
+  const timed = faults.filter((fault) => fault.atMs !== null);
   const onGo = (startsInMs: number): void => {
-    const timed = faults.filter((fault) => fault.atMs !== null || fault.untilMs !== null);
-    playPracticeFaults(site, timed, startsInMs, interrupt.signal).catch((error: unknown) => {
-      say(error instanceof Fault ? describeFault(error) : String(error));
-    });
+    setTimeout(() => {
+      playPracticeFaults(site, timed, (error) => say(error instanceof Fault ? describeFault(error) : String(error)));
+    }, startsInMs);
   };
   const report = await followRun(new ControllerClient(controller.url), request, { onGo, signal: interrupt.signal });
   deliverReport(report, graph, options.json);

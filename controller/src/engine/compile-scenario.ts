@@ -69,7 +69,6 @@ export function compileScenario(
   const actions = new Map<string, TaskAction[]>([...hosts.keys()].map((agent) => [agent, []]));
   const joins: PlannedJoin[] = [];
   const open = new Map<string, PlannedJoin>();
-  const emitting = new Set<string>();
 
   for (const deed of scenario.timeline) {
     const stream = byName.get(deed.stream);
@@ -78,8 +77,6 @@ export function compileScenario(
     switch (deed.kind) {
       case "emit":
       case "stop":
-        if (deed.kind === "emit") emitting.add(stream.name);
-        else emitting.delete(stream.name);
         actions.get(stream.source)?.push({ atNs: deed.atNs, kind: deed.kind, streamId });
         break;
       case "set":
@@ -113,16 +110,6 @@ export function compileScenario(
         }
         break;
       }
-    }
-  }
-  for (const name of emitting) {
-    const stream = byName.get(name);
-    if (stream !== undefined) {
-      actions.get(stream.source)?.push({
-        atNs: scenario.durationNs,
-        kind: "stop",
-        streamId: stream.streamId,
-      });
     }
   }
   const hasLeaves = joins.length > 0;

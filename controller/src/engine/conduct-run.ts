@@ -1,3 +1,4 @@
+import type { StreamReceipt } from "@dyetrace/measure";
 import { type AgentMessage, type ClockEstimate, Fault, type IntervalReport, type RunProgress } from "@dyetrace/wire";
 import type { AgentRegistry } from "../service/agent-registry.ts";
 import type { AgentSession, RunMessage } from "../service/agent-session.ts";
@@ -240,7 +241,7 @@ class Crew {
     let received = 0;
     for (const member of this.#members.values()) {
       for (const report of member.reports.values()) {
-        for (const listener of report.listeners) received += listener.receipt.receivedPackets;
+        for (const listener of report.listeners) received += (listener.receipt as StreamReceipt).received;
       }
     }
     return {

@@ -218,11 +218,9 @@ function silencesOf(reception: Reception, stream: CompiledStream): Silence[] {
   const { receipt } = reception;
   const intervalNs = (stream.payloadBytes * 8e9 * stream.burstPackets) / stream.rateBps;
   const gaps = receipt.spans.flatMap((span) =>
-    span.lost.map(([, count, startNs, durationNs]) => ({
-      startNs,
-      durationNs,
-      missingPackets: count,
-    })),
+    span.lost.flatMap(([, count, startNs, durationNs]) =>
+      startNs === null || durationNs === null ? [] : [{ startNs, durationNs, missingPackets: count }],
+    ),
   );
   const longest = receipt.longestSilence;
   if (longest !== null && !gaps.some((gap) => gap.startNs === longest.startNs))

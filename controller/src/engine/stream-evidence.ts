@@ -38,7 +38,7 @@ export function receptionOf(evidence: RunEvidence, agent: string, streamId: numb
   const total = one?.final?.totals?.listeners.find((listener) => listener.streamId === streamId);
   if (total === undefined) return null;
   return {
-    receipt: total.receipt,
+    receipt: total.receipt as StreamReceipt,
     memberships: total.memberships,
     foreignPackets: foreignCount(total),
   };

@@ -4,7 +4,7 @@ import type { CompiledRun, PlannedJoin } from "../engine/compile-scenario.ts";
 import type { RunEvidence } from "../engine/conduct-run.ts";
 import { type Reception, receptionOf } from "../engine/stream-evidence.ts";
 
-/** Gaps that one receipt lists; the longest, in order of time. */
+/** Gaps that one receipt lists; those that miss most, in order of time. */
 const MOST_GAPS = 1000;
 
 /** One receipt for each planned join, in the order of `joins`. */
@@ -79,10 +79,10 @@ function gapsOf({ receipt }: Reception): ReportReceipt["gaps"] {
     .map(([firstSeq, count, startNs, durationNs]) => ({
       firstSeq,
       count,
-      startMs: startNs / 1e6,
-      durationMs: durationNs / 1e6,
+      startMs: startNs === null ? null : startNs / 1e6,
+      durationMs: durationNs === null ? null : durationNs / 1e6,
     }))
-    .sort((a, b) => b.durationMs - a.durationMs)
+    .sort((a, b) => b.count - a.count)
     .slice(0, MOST_GAPS)
     .sort((a, b) => a.firstSeq - b.firstSeq);
 }

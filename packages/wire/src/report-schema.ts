@@ -37,7 +37,13 @@ export const ReportStreamSchema = Type.Object({
 });
 export type ReportStream = Static<typeof ReportStreamSchema>;
 
-export const ReportGapSchema = Type.Object({ firstSeq: Count, count: Count, startMs: Ms, durationMs: Type.Number() });
+/** Times are null for what was missing before the first or after the last arrival. */
+export const ReportGapSchema = Type.Object({
+  firstSeq: Count,
+  count: Count,
+  startMs: Nullable(Ms),
+  durationMs: Nullable(Type.Number()),
+});
 
 export const ReportReceiptSchema = Type.Object({
   stream: Type.String(),
