@@ -1,6 +1,6 @@
+import { countRanges, intersectRanges, subtractRanges } from "@dyetrace/measure";
 import type { ListenerObservation, SeqRange, StreamObservation } from "./run-observations.ts";
 import { firstSeqSince, sendTimeMs } from "./send-time.ts";
-import { countRanges, intersectRanges, subtractRanges } from "./seq-ranges.ts";
 
 /** What a listener should have received and did not, freed of everything that is not the network's loss. */
 export interface CleanReceipt {

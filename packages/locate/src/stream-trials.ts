@@ -1,7 +1,7 @@
+import { mergeSequenceRanges } from "@dyetrace/measure";
 import type { PathOutcome, PathTrial } from "./path-trial.ts";
 import type { SeqRange } from "./run-observations.ts";
 import { packetIntervalMs, sendTimeMs } from "./send-time.ts";
-import { uniteRanges } from "./seq-ranges.ts";
 import type { PlacedReceipt, StreamFacts } from "./stream-facts.ts";
 
 /** A trial of one stream at one payload size, with the receipt behind every outcome. */
@@ -74,7 +74,7 @@ function outcomeOf(facts: StreamFacts, receipt: PlacedReceipt, stretch: SeqRange
     return atMs === null ? [] : [{ leaf: receipt.node, isGood: true, atMs, marginMs: 0, receipt, seq: last }];
   }
   const { unsent } = facts.stream;
-  const absent = unsent.length === 0 ? receipt.lost : uniteRanges(receipt.lost, unsent);
+  const absent = unsent.length === 0 ? receipt.lost : mergeSequenceRanges([...receipt.lost, ...unsent]);
   const silence = absent.find((range) => range[0] <= endFirst && range[1] >= last);
   const seq = silence === undefined ? lastPresent(absent, last) : silence[0];
   const atMs = sendTimeMs(facts.stream, seq);

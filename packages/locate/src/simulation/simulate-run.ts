@@ -1,3 +1,4 @@
+import { countRanges, mergeSequenceRanges, subtractRanges } from "@dyetrace/measure";
 import type { SiteGraph } from "@dyetrace/site";
 import {
   type BystanderObservation,
@@ -8,7 +9,6 @@ import {
   STANDARD_TIMERS,
   type StreamObservation,
 } from "../run-observations.ts";
-import { countRanges, subtractRanges, uniteRanges } from "../seq-ranges.ts";
 import { indexSite, type SiteIndex } from "../site-index.ts";
 import { nodesDownTo, type SourceTree, sourceTree } from "../source-tree.ts";
 import type { Random } from "./seeded-random.ts";
@@ -186,14 +186,15 @@ function absentNumbers(
       switch (fault.kind) {
         case "dead-segment":
           if (segment?.id === fault.segment || losesState(site, tree, members, node, fault.segment)) {
-            missing = uniteRanges(missing, all(fault.fromMs));
+            missing = mergeSequenceRanges([...missing, ...all(fault.fromMs)]);
           }
           break;
         case "lost-reports":
-          if (losesState(site, tree, members, node, fault.segment)) missing = uniteRanges(missing, all());
+          if (losesState(site, tree, members, node, fault.segment))
+            missing = mergeSequenceRanges([...missing, ...all()]);
           break;
         case "dead-node":
-          if (name === fault.node) missing = uniteRanges(missing, all(fault.fromMs));
+          if (name === fault.node) missing = mergeSequenceRanges([...missing, ...all(fault.fromMs)]);
           break;
         case "dead-sender":
           if (node === tree.source && name === fault.host) missing = all();
@@ -213,7 +214,10 @@ function absentNumbers(
           break;
         case "loss":
           if (segment?.id === fault.segment) {
-            missing = uniteRanges(missing, drawLosses(sim.packets, fault.ratio, fault.burstPackets ?? 1, random));
+            missing = mergeSequenceRanges([
+              ...missing,
+              ...drawLosses(sim.packets, fault.ratio, fault.burstPackets ?? 1, random),
+            ]);
           }
           break;
         case "flooding-node":
