@@ -2,7 +2,7 @@ import type { IpAddress } from "@dyetrace/wire";
 import { ForeignRecord } from "../listener/foreign-record.ts";
 import type { GroupSocket } from "../listener/group-socket.ts";
 import type { ListenedStream } from "../listener/listened-stream.ts";
-import type { PacketSorter } from "../listener/packet-sorter.ts";
+import type { PacketSink } from "../listener/packet-sink.ts";
 import type { KernelClock } from "./clock.ts";
 import { joinGroup, leaveGroup, setListenOptions } from "./multicast-options.ts";
 import { RECEIVE_BUFFER_BYTES } from "./probe-sockets.ts";
@@ -19,7 +19,6 @@ const CLOCK_STEP_NS = 1e6;
 export interface LinuxListenerTools {
   readonly clock: KernelClock;
   readonly block: ReceiveBlock;
-  readonly sorter: PacketSorter;
   readonly interfaceIndex: number;
   /** The run's start on the monotonic clock; 0 before it is known. */
   startNs: number;
@@ -31,6 +30,7 @@ export class LinuxGroupSocket implements GroupSocket {
   readonly streams: readonly ListenedStream[];
   readonly foreign: ForeignRecord = new ForeignRecord();
   readonly #tools: LinuxListenerTools;
+  readonly #sink: PacketSink;
   readonly #group: IpAddress;
   readonly #source: IpAddress | null;
   #drops = 0;
@@ -39,12 +39,14 @@ export class LinuxGroupSocket implements GroupSocket {
   /** Opens and binds; joins nothing. @throws {SystemCallError} */
   constructor(
     tools: LinuxListenerTools,
+    sink: PacketSink,
     group: IpAddress,
     port: number,
     source: IpAddress | null,
     streams: readonly ListenedStream[],
   ) {
     this.#tools = tools;
+    this.#sink = sink;
     this.#group = group;
     this.#source = source;
     this.streams = streams;
@@ -94,7 +96,7 @@ export class LinuxGroupSocket implements GroupSocket {
   }
 
   #take(i: number, isStepped: boolean): void {
-    const { block, clock, sorter, startNs, interfaceIndex } = this.#tools;
+    const { block, clock, startNs, interfaceIndex } = this.#tools;
     block.read(i);
     this.#packet = i;
     const isStamped = block.arrivalSeconds >= 0 && !isStepped;
@@ -108,7 +110,7 @@ export class LinuxGroupSocket implements GroupSocket {
     const isDirected = block.interfaceIndex === interfaceIndex && this.#isForGroup(block.destinationAt);
     const dscp = block.tos < 0 ? -1 : block.tos >> 2;
     const at = i * block.slotBytes;
-    sorter.take(
+    this.#sink.take(
       this,
       block.frame,
       block.bytes,

@@ -1,5 +1,6 @@
 import type { IpAddress } from "@dyetrace/wire";
 import type { PacketOut, SendRefusal } from "../sender/packet-out.ts";
+import { errnoName } from "./libc.ts";
 import { type SendOptions, setSendOptions } from "./multicast-options.ts";
 import { SendBlock } from "./send-block.ts";
 import { closeSocket, connectSocket, openUdpSocket, raiseSendBuffer } from "./socket.ts";
@@ -11,20 +12,14 @@ const SEND_BUFFER_BYTES = 1 << 20;
 /** One connected UDP socket per stream: the kernel looks the route up once, and TTL and DSCP are the socket's own. */
 export class LinuxPacketOut implements PacketOut {
   readonly headBytes: number;
+  onSettled: PacketOut["onSettled"] = null; // never called: the kernel answers at once
   readonly #fd: number;
   #block: SendBlock;
 
   /** Opens and connects; nothing is sent. @throws {SystemCallError} */
-  constructor(
-    group: IpAddress,
-    port: number,
-    options: SendOptions,
-    packet: Uint8Array,
-    headBytes: number,
-    capacity: number,
-  ) {
+  constructor(group: IpAddress, port: number, options: SendOptions, headBytes: number) {
     this.headBytes = headBytes;
-    this.#block = new SendBlock(capacity, packet, headBytes);
+    this.#block = new SendBlock(1, new Uint8Array(headBytes), headBytes);
     this.#fd = openUdpSocket(group);
     try {
       setSendOptions(this.#fd, group, options);
@@ -48,6 +43,10 @@ export class LinuxPacketOut implements PacketOut {
     return this.#block.headsBytes;
   }
 
+  lay(packet: Uint8Array, capacity: number): void {
+    this.#block = new SendBlock(capacity, packet, this.headBytes);
+  }
+
   send(from: number, count: number): number {
     return this.#block.send(this.#fd, from, count);
   }
@@ -57,11 +56,7 @@ export class LinuxPacketOut implements PacketOut {
   }
 
   get errorName(): string {
-    return this.#block.errorName;
-  }
-
-  lay(packet: Uint8Array, capacity: number): void {
-    this.#block = new SendBlock(capacity, packet, this.headBytes);
+    return errnoName(this.#block.errno);
   }
 
   close(): void {

@@ -1,4 +1,4 @@
-import { addressOf, errnoName, lastErrno, libc } from "./libc.ts";
+import { addressOf, lastErrno, libc } from "./libc.ts";
 
 const MMSGHDR_BYTES = 64; // struct mmsghdr (linux/socket.h): msghdr of 56 bytes, then the 32-bit count and padding
 const IOVEC_BYTES = 16; // struct iovec (linux/uio.h)
@@ -60,9 +60,5 @@ export class SendBlock {
     }
     this.errno = lastErrno();
     return 0;
-  }
-
-  get errorName(): string {
-    return errnoName(this.errno);
   }
 }

@@ -1,6 +1,5 @@
-import { type StreamReceipt, StreamTracker } from "@dyetrace/measure";
+import { mergeReceipts, type StreamReceipt, StreamTracker } from "@dyetrace/measure";
 import type { DecodedTestPacket, Membership, TaskStream } from "@dyetrace/wire";
-import { mergeReceipts } from "./merge-pending.ts";
 
 type OpenMembership = { -readonly [K in keyof Membership]: Membership[K] };
 

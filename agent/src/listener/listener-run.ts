@@ -13,8 +13,8 @@ export interface ListenerRunOptions {
   readonly clock: () => number;
   /** A monotonic instant on the wall clock, ns since 1970. */
   readonly toWall: (monotonicNs: number) => bigint;
-  /** Steps of the wall clock since the last call. */
-  readonly takeClockSteps: () => number;
+  /** Steps of the wall clock since the last call; null if it is not watched. */
+  readonly takeClockSteps: () => number | null;
   readonly onInterval: (part: IntervalPart) => void;
   readonly onJoinRefused: (stream: TaskStream, cause: unknown) => void;
 }

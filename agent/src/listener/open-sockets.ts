@@ -8,10 +8,14 @@ export type OpenGroupSocket = (
   port: number,
   source: IpAddress | null,
   streams: readonly ListenedStream[],
-) => GroupSocket;
+) => GroupSocket | Promise<GroupSocket>;
 
 /** Sockets for every stream that the task joins; on failure those already open are closed. @throws {Fault} */
-export function openSockets(task: AgentTask, seesHostDrops: boolean, open: OpenGroupSocket): GroupSocket[] {
+export async function openSockets(
+  task: AgentTask,
+  seesHostDrops: boolean,
+  open: OpenGroupSocket,
+): Promise<GroupSocket[]> {
   const joined = new Set(task.actions.filter(({ kind }) => kind === "join").map(({ streamId }) => streamId));
   const shared = new Map<string, TaskStream[]>();
   for (const stream of task.streams.filter(({ streamId }) => joined.has(streamId))) {
@@ -24,7 +28,7 @@ export function openSockets(task: AgentTask, seesHostDrops: boolean, open: OpenG
       const first = streams[0];
       if (first === undefined) continue;
       const listened = streams.map((stream) => new ListenedStream(stream, task.intervalNs, seesHostDrops));
-      sockets.push(openOne(first, listened, open));
+      sockets.push(await openOne(first, listened, open));
     }
     return sockets;
   } catch (fault) {
@@ -33,11 +37,15 @@ export function openSockets(task: AgentTask, seesHostDrops: boolean, open: OpenG
   }
 }
 
-function openOne(stream: TaskStream, listened: readonly ListenedStream[], open: OpenGroupSocket): GroupSocket {
+async function openOne(
+  stream: TaskStream,
+  listened: readonly ListenedStream[],
+  open: OpenGroupSocket,
+): Promise<GroupSocket> {
   const group = addressOf(stream.group);
   const source = stream.ssmSource === null ? null : addressOf(stream.ssmSource);
   try {
-    return open(group, stream.port, source, listened);
+    return await open(group, stream.port, source, listened);
   } catch (cause) {
     const hint = String(cause).includes("EMFILE")
       ? "Raise the limit of open files of this process (ulimit -n)."

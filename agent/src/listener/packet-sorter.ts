@@ -1,9 +1,10 @@
 import { emptyTestPacket, readTestPacket } from "@dyetrace/wire";
 import type { GroupSocket } from "./group-socket.ts";
 import type { ListenedStream } from "./listened-stream.ts";
+import type { PacketSink } from "./packet-sink.ts";
 
-/** Reads packets and hands each to its stream. One for a run; hot path throughout. */
-export class PacketSorter {
+/** Reads test packets and hands each to its stream. One for a run; hot path throughout. */
+export class PacketSorter implements PacketSink {
   readonly #runIdHi: number;
   readonly #runIdLo: number;
   readonly #packet = emptyTestPacket();
@@ -22,12 +23,6 @@ export class PacketSorter {
     this.#epochLo = Number(startWallNs & 0xffffffffn);
   }
 
-  /**
-   * @param length of the packet as it arrived; at least its first 96 bytes, or all of it, stand at `at`
-   * @param arrivalNs after the run's start; @param ttl, dscp -1 if unknown
-   * @param isDirected false if it came in by another interface or for another group
-   * @param source the sender's address, asked for rarely
-   */
   take(
     socket: GroupSocket,
     frame: DataView,

@@ -1,4 +1,4 @@
-import type { AgentTask, Guards, SenderInterval, SourceStop, TaskAction } from "@dyetrace/wire";
+import type { AgentTask, Fault, Guards, SenderInterval, SourceStop, TaskAction } from "@dyetrace/wire";
 import { refuseLoad, refuseStream } from "../data-plane/guards.ts";
 import type { SharedControl } from "../data-plane/shared-control.ts";
 import type { IntervalPart } from "../data-plane/worker-protocol.ts";
@@ -13,7 +13,7 @@ export interface SenderRunOptions {
   readonly control: SharedControl;
   readonly clock: () => number;
   readonly onInterval: (part: IntervalPart) => void;
-  readonly onRefused: (reason: Error) => void;
+  readonly onRefused: (refusal: Fault) => void;
 }
 
 /**
@@ -127,7 +127,7 @@ export class SenderRun {
     if (source.isSending) this.#queue.put(number, source.nextDueNs);
   }
 
-  #refuse(source: StreamSource, rateBps: number, payloadBytes: number, isStarting: boolean): Error | null {
+  #refuse(source: StreamSource, rateBps: number, payloadBytes: number, isStarting: boolean): Fault | null {
     const { guards, sources } = this.#options;
     const asked = { ...source.stream, rateBps, payloadBytes };
     const running = sources

@@ -2,6 +2,8 @@ import type { SenderInterval } from "@dyetrace/wire";
 import type { PacingRecord } from "./pacing-record.ts";
 import type { SendRefusal } from "./packet-out.ts";
 
+export type CountedRefusal = Exclude<SendRefusal, "pending">;
+
 /** Stalls that one report keeps: the longest ones. */
 const STALLS = 32;
 
@@ -41,7 +43,7 @@ export class SourceCount {
     this.#sentBytes += bytes;
   }
 
-  refused(why: SendRefusal, errorName: string): void {
+  refused(why: CountedRefusal, errorName: string): void {
     if (why === "enobufs") this.#enobufs++;
     else if (why === "eagain") this.#eagain++;
     else {

@@ -1,14 +1,8 @@
-import {
-  layTestPacket,
-  type SenderInterval,
-  stampTestPacket,
-  type TaskStream,
-  TEST_PACKET_HEADER_BYTES,
-} from "@dyetrace/wire";
+import { layTestPacket, type SenderInterval, stampTestPacket, type TaskStream } from "@dyetrace/wire";
 import { PacingRecord } from "./pacing-record.ts";
 import type { PacketOut } from "./packet-out.ts";
 import { packetIntervalNs, SendSchedule } from "./send-schedule.ts";
-import { SourceCount } from "./source-count.ts";
+import { type CountedRefusal, SourceCount } from "./source-count.ts";
 
 /**
  * How far a source that was held up catches up: packets due within this time are sent at once, back to back; those
@@ -23,9 +17,6 @@ export interface SourceIdentity {
   readonly senderId: number;
   readonly contact: string;
 }
-
-/** What opens the socket of a source; Linux and portable sockets differ here only. */
-export type OpenPacketOut = (stream: TaskStream, packet: Uint8Array, headBytes: number, capacity: number) => PacketOut;
 
 /** One stream that this host sends: its socket, its schedule and its numbers. */
 export class StreamSource {
@@ -43,9 +34,12 @@ export class StreamSource {
   #startNs = 0;
   #startWallHi = 0;
   #startWallLo = 0;
+  /** When the one packet left that the socket has not answered for; null when there is none. */
+  #pendingSinceNs: number | null = null;
+  #pendingSchedule: SendSchedule | null = null;
 
-  /** Opens the socket and lays out the packets; nothing is sent. */
-  constructor(stream: TaskStream, identity: SourceIdentity, open: OpenPacketOut, clock: () => number) {
+  /** Lays out the packets; nothing is sent. @param out the stream's own socket, closed with this source */
+  constructor(stream: TaskStream, identity: SourceIdentity, out: PacketOut, clock: () => number) {
     this.stream = stream;
     this.#identity = identity;
     this.#clock = clock;
@@ -53,7 +47,9 @@ export class StreamSource {
     this.#payloadBytes = stream.payloadBytes;
     this.#interval = new SourceCount(stream.streamId, identity.senderId, new PacingRecord());
     this.#total = new SourceCount(stream.streamId, identity.senderId, new PacingRecord());
-    this.#out = open(stream, this.#packet(), TEST_PACKET_HEADER_BYTES, this.#capacity());
+    this.#out = out;
+    out.lay(this.#packet(), this.#capacity());
+    out.onSettled = (errorName) => this.#settle(errorName);
   }
 
   get isSending(): boolean {
@@ -68,9 +64,11 @@ export class StreamSource {
     return this.#payloadBytes;
   }
 
-  /** @returns when the next packet is due on the monotonic clock, Infinity while not sending */
+  /** @returns when the next packet is due on the monotonic clock, Infinity while not sending or while one is pending */
   get nextDueNs(): number {
-    return this.#schedule === null ? Number.POSITIVE_INFINITY : this.#schedule.dueNs(this.#slot);
+    return this.#schedule === null || this.#pendingSinceNs !== null
+      ? Number.POSITIVE_INFINITY
+      : this.#schedule.dueNs(this.#slot);
   }
 
   /** @param startNs the run's start on the monotonic clock; @param startWallNs the same instant, ns since 1970 */
@@ -101,7 +99,7 @@ export class StreamSource {
   /** Hot path: sends what is due at `nowNs`, all of it that is not too late. */
   sendDue(nowNs: number): void {
     const schedule = this.#schedule;
-    if (schedule === null) return;
+    if (schedule === null || this.#pendingSinceNs !== null) return;
     const dueSlots = schedule.dueSlots(nowNs);
     const lateNs = nowNs - schedule.dueNs(this.#slot);
     if (lateNs > CATCH_UP_NS) this.#skipLate(schedule, dueSlots, nowNs, lateNs);
@@ -110,14 +108,12 @@ export class StreamSource {
       const sentNs = this.#clock();
       this.#stamp(count, sentNs);
       const taken = this.#hand(count);
-      for (let i = 0; i < taken; i++) {
-        const packetLateNs = sentNs - schedule.dueNs(this.#slot + i);
-        this.#interval.pacing.record(packetLateNs);
-        this.#total.pacing.record(packetLateNs);
+      if (taken < 0) {
+        this.#pendingSinceNs = sentNs;
+        this.#pendingSchedule = schedule;
+        return;
       }
-      this.#interval.sent(this.#seq, taken, taken * this.#payloadBytes);
-      this.#total.sent(this.#seq, taken, taken * this.#payloadBytes);
-      this.#seq += taken;
+      this.#count(taken, sentNs, schedule);
       this.#slot += count;
       if (taken < count) this.#skip(count - taken);
     }
@@ -139,6 +135,35 @@ export class StreamSource {
     this.#out.close();
   }
 
+  #count(taken: number, sentNs: number, schedule: SendSchedule): void {
+    for (let i = 0; i < taken; i++) {
+      const lateNs = sentNs - schedule.dueNs(this.#slot + i);
+      this.#interval.pacing.record(lateNs);
+      this.#total.pacing.record(lateNs);
+    }
+    this.#interval.sent(this.#seq, taken, taken * this.#payloadBytes);
+    this.#total.sent(this.#seq, taken, taken * this.#payloadBytes);
+    this.#seq += taken;
+  }
+
+  /** The socket's late answer for the one packet that was pending: its number is used only if it was taken. */
+  #settle(errorName: string | null): void {
+    const sentNs = this.#pendingSinceNs;
+    this.#pendingSinceNs = null;
+    if (sentNs === null || this.#pendingSchedule === null) return;
+    if (errorName === null) this.#count(1, sentNs, this.#pendingSchedule);
+    else {
+      this.#refused("other", errorName);
+      this.#skip(1);
+    }
+    if (this.#pendingSchedule === this.#schedule) this.#slot++;
+  }
+
+  #refused(why: CountedRefusal, errorName: string): void {
+    this.#interval.refused(why, errorName);
+    this.#total.refused(why, errorName);
+  }
+
   /** Stamps the next `count` packets with their numbers and with one time: a batch leaves within microseconds. */
   #stamp(count: number, sentNs: number): void {
     const low = this.#startWallLo + Math.round(sentNs - this.#startNs);
@@ -149,7 +174,7 @@ export class StreamSource {
     for (let i = 0; i < count; i++) stampTestPacket(heads, headsBytes, i * headBytes, this.#seq + i, sentHi, sentLo);
   }
 
-  /** @returns how many the kernel took; a refusal for want of room is tried once more, then given up and declared */
+  /** @returns how many the kernel took, -1 when it answers later; a refusal for want of room is tried once more, then given up and declared */
   #hand(count: number): number {
     let taken = 0;
     let hasRetried = false;
@@ -158,8 +183,8 @@ export class StreamSource {
       taken += now;
       if (now > 0) continue;
       const { refusal, errorName } = this.#out;
-      this.#interval.refused(refusal, errorName);
-      this.#total.refused(refusal, errorName);
+      if (refusal === "pending") return -1;
+      this.#refused(refusal, errorName);
       if (refusal === "other" || hasRetried) break;
       hasRetried = true;
     }
