@@ -10,8 +10,6 @@ export interface DataPlaneOptions {
   readonly drawSenderId: () => number;
   /** `auto` (the default) takes Linux sockets where libc can be loaded. */
   readonly sockets?: "auto" | "linux" | "portable";
-  /** False opens no packet socket: the agent does not see what it did not join. True by default. */
-  readonly watch?: boolean;
 }
 
 /**

@@ -2,9 +2,6 @@ import type { IntervalReport } from "@dyetrace/wire";
 import type { HostCounters } from "./host-counters.ts";
 import type { IntervalPart } from "./worker-protocol.ts";
 
-/** A report that lacks only what the watcher saw. */
-export type MergedInterval = Omit<IntervalReport, "watcher">;
-
 /** Joins what the threads report of the same interval into one report, in order. */
 export class IntervalMerge {
   readonly #counters: HostCounters;
@@ -21,20 +18,20 @@ export class IntervalMerge {
   }
 
   /** @returns the reports that are complete now, none or more */
-  add(role: string, part: IntervalPart): MergedInterval[] {
+  add(role: string, part: IntervalPart): IntervalReport[] {
     this.#parts.get(role)?.push(part);
     if (part.totals !== null) this.#ended.set(role, part);
     return this.#complete();
   }
 
   /** A thread died: its share is missing from now on. */
-  lose(role: string): MergedInterval[] {
+  lose(role: string): IntervalReport[] {
     this.#ended.set(role, null);
     return this.#complete();
   }
 
-  #complete(): MergedInterval[] {
-    const reports: MergedInterval[] = [];
+  #complete(): IntervalReport[] {
+    const reports: IntervalReport[] = [];
     for (;;) {
       const roles = [...this.#parts];
       const parts = roles.flatMap(([, waiting]) => waiting[0] ?? []);
@@ -52,7 +49,7 @@ export class IntervalMerge {
     return [...this.#parts.keys()].every((role) => this.#ended.get(role) === null);
   }
 
-  #join(parts: readonly IntervalPart[], isLast: boolean): MergedInterval {
+  #join(parts: readonly IntervalPart[], isLast: boolean): IntervalReport {
     const steps = parts.find((part) => part.wallClockSteps !== null)?.wallClockSteps ?? null;
     const totals = [...this.#ended.values()].flatMap((part) => part?.totals ?? []);
     const fromNs = this.#toNs;

@@ -1,9 +1,8 @@
 import { type AgentCapabilities, type AgentTask, Fault, type IntervalReport } from "@dyetrace/wire";
-import { openWatcher, type Watcher } from "../watcher/open-watcher.ts";
 import type { DataPlane, DataPlaneOptions } from "./data-plane.ts";
 import { refuseTask } from "./guards.ts";
 import { HostCounters } from "./host-counters.ts";
-import { IntervalMerge, type MergedInterval } from "./interval-merge.ts";
+import { IntervalMerge } from "./interval-merge.ts";
 import { readCapabilities } from "./read-capabilities.ts";
 import { SharedControl } from "./shared-control.ts";
 import { WorkerLink } from "./worker-link.ts";
@@ -24,9 +23,7 @@ interface Run {
 
 /** @throws {Fault} INTERFACE_UNKNOWN, AGENT_CANNOT */
 export async function openDataPlane(options: DataPlaneOptions): Promise<DataPlane> {
-  const capabilities = readCapabilities(options);
-  const watcher = options.watch === false ? null : await openWatcher({ interfaceName: options.interfaceName });
-  return new WorkerDataPlane(options, { ...capabilities, watcher: watcher?.inability === null }, watcher);
+  return new WorkerDataPlane(options, readCapabilities(options));
 }
 
 class WorkerDataPlane implements DataPlane {
@@ -36,15 +33,11 @@ class WorkerDataPlane implements DataPlane {
   readonly #workers = new Map<Role, Promise<WorkerLink>>();
   readonly #intervalListeners: ((report: IntervalReport) => void)[] = [];
   readonly #troubleListeners: ((fault: unknown) => void)[] = [];
-  readonly #watcher: Watcher | null;
   #run: Run | null = null;
-  /** Reports leave one after another, each with what the watcher saw by then. */
-  #reporting: Promise<void> = Promise.resolve();
   #isClosed = false;
 
-  constructor(options: DataPlaneOptions, capabilities: AgentCapabilities, watcher: Watcher | null) {
+  constructor(options: DataPlaneOptions, capabilities: AgentCapabilities) {
     this.#options = options;
-    this.#watcher = watcher;
     this.capabilities = capabilities;
   }
 
@@ -80,10 +73,6 @@ class WorkerDataPlane implements DataPlane {
     run.isOn = true;
     run.startNs = startMonotonicNs;
     this.#control.hear(monotonicNs());
-    const { runId, streams } = run.task;
-    this.#reporting = Promise.resolve(this.#watcher?.watch({ runId, startMonotonicNs, streams })).catch(
-      () => undefined,
-    );
     for (const role of run.roles) void this.#workers.get(role)?.then((worker) => worker.go(startMonotonicNs));
     if (run.roles.length === 0) this.#idleThrough(run);
   }
@@ -115,7 +104,6 @@ class WorkerDataPlane implements DataPlane {
     this.#isClosed = true;
     await this.#settle();
     for (const worker of this.#workers.values()) await worker.then((link) => link.close()).catch(() => undefined);
-    await this.#watcher?.close();
   }
 
   /** Ends what is still on, and waits for its last report. */
@@ -160,14 +148,7 @@ class WorkerDataPlane implements DataPlane {
     for (const report of run.merge.add(role, part)) this.#emit(run, report);
   }
 
-  #emit(run: Run, merged: MergedInterval): void {
-    this.#reporting = this.#reporting.then(async () => {
-      const watcher = (await this.#watcher?.snapshot().catch(() => null)) ?? null;
-      this.#hand(run, { ...merged, watcher });
-    });
-  }
-
-  #hand(run: Run, report: IntervalReport): void {
+  #emit(run: Run, report: IntervalReport): void {
     for (const listener of this.#intervalListeners) listener(report);
     if (report.totals === null) return;
     this.#run = null;

@@ -3,7 +3,7 @@ import { refuseLoad, refuseStream } from "../data-plane/guards.ts";
 import type { SharedControl } from "../data-plane/shared-control.ts";
 import type { IntervalPart } from "../data-plane/worker-protocol.ts";
 import { DueQueue } from "./due-queue.ts";
-import type { StreamSource } from "./stream-source.ts";
+import { CATCH_UP_NS, type StreamSource } from "./stream-source.ts";
 
 export interface SenderRunOptions {
   readonly task: AgentTask;
@@ -43,7 +43,12 @@ export class SenderRun {
       (action) => action.kind !== "join" && action.kind !== "leave" && this.#numberOf.has(action.streamId),
     );
     this.#queue = new DueQueue(options.sources.length);
-    for (const source of options.sources) source.anchor(startNs, startWallNs);
+    for (const [number, source] of options.sources.entries()) {
+      source.anchor(startNs, startWallNs);
+      source.onSettled = () => {
+        if (source.isSending) this.#queue.put(number, source.nextDueNs);
+      };
+    }
   }
 
   /** The last report is out. */
@@ -108,6 +113,8 @@ export class SenderRun {
     if (number === undefined) return;
     const source = this.#source(number);
     const atNs = this.#startNs + action.atNs;
+    // What was due before this action goes out first, though the thread came late to it.
+    if (action.kind !== "emit" && this.#options.clock() - atNs < CATCH_UP_NS) source.sendDue(atNs - 1);
     if (action.kind === "stop") {
       source.stop();
       this.#queue.remove(number);

@@ -21,6 +21,8 @@ export interface SourceIdentity {
 /** One stream that this host sends: its socket, its schedule and its numbers. */
 export class StreamSource {
   readonly stream: TaskStream;
+  /** Called when a pending packet was answered for, so that the next one has a due time again. */
+  onSettled: () => void = () => undefined;
   readonly #identity: SourceIdentity;
   readonly #out: PacketOut;
   readonly #interval: SourceCount;
@@ -157,6 +159,7 @@ export class StreamSource {
       this.#skip(1);
     }
     if (this.#pendingSchedule === this.#schedule) this.#slot++;
+    this.onSettled();
   }
 
   #refused(why: CountedRefusal, errorName: string): void {

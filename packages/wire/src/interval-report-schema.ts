@@ -1,6 +1,5 @@
 import Type, { type Static } from "typebox";
 import { GuardsSchema } from "./guards-schema.ts";
-import { WatcherReportSchema } from "./watcher-report-schema.ts";
 
 /**
  * What an agent can do, and what it measured in one interval of a run. Unknown is null, never 0: a host that cannot
@@ -169,8 +168,6 @@ export const IntervalReportSchema = Type.Object({
   listeners: Type.Array(ListenerIntervalSchema),
   senders: Type.Array(SenderIntervalSchema),
   host: HostIntervalSchema,
-  /** What came by that nobody here joined; null where this agent cannot watch. */
-  watcher: Nullable(WatcherReportSchema),
   /** Null while sources send or have yet to begin, and where none was planned. */
   sourcesStopped: Nullable(
     Type.Object({
