@@ -1,8 +1,9 @@
 import { randomBytes } from "node:crypto";
-import { CONTROL_PROTOCOL, type ControllerMessage, Fault } from "@dyetrace/wire";
+import { type AgentTask, CONTROL_PROTOCOL, type ControllerMessage, Fault } from "@dyetrace/wire";
 import type { Logger } from "pino";
 import type { DataPlane } from "../data-plane/data-plane.ts";
 import { VERSION } from "../version.ts";
+import type { Watcher } from "../watcher/open-watcher.ts";
 import { ControllerLink } from "./controller-link.ts";
 import { ReportOutbox } from "./report-outbox.ts";
 
@@ -11,6 +12,7 @@ export interface AgentServiceOptions {
   readonly key: string;
   readonly name: string;
   readonly dataPlane: DataPlane;
+  readonly watcher: Watcher;
   readonly log: Logger;
 }
 
@@ -24,11 +26,11 @@ export interface AgentService {
 /** What the agent is doing for its controller right now. */
 type Duty =
   | { readonly kind: "idle" }
-  | { readonly kind: "prepared"; readonly runId: string }
+  | { readonly kind: "prepared"; readonly runId: string; readonly task: AgentTask }
   | { readonly kind: "running"; readonly runId: string };
 
 export function startAgentService(options: AgentServiceOptions): AgentService {
-  const { dataPlane, log, name } = options;
+  const { dataPlane, watcher, log, name } = options;
   const outbox = new ReportOutbox();
   let duty: Duty = { kind: "idle" };
   const link = new ControllerLink({
@@ -41,15 +43,20 @@ export function startAgentService(options: AgentServiceOptions): AgentService {
       name,
       key: options.key,
       instance: randomBytes(8).toString("hex"),
-      capabilities: dataPlane.capabilities,
+      capabilities: { ...dataPlane.capabilities, watcher: watcher.inability === null },
     },
   });
 
+  // One report after the other: a snapshot of the watcher is awaited, and reports must keep their order.
+  let turn: Promise<void> = Promise.resolve();
   dataPlane.onInterval((report) => {
-    if (duty.kind !== "running") return;
-    const isFinal = report.totals !== null;
-    link.send(outbox.add(duty.runId, report, isFinal));
-    if (isFinal) duty = { kind: "idle" };
+    turn = turn.then(async () => {
+      if (duty.kind !== "running") return;
+      const { runId } = duty;
+      const isFinal = report.totals !== null;
+      link.send(outbox.add(runId, report, await watcher.snapshot(), isFinal));
+      if (isFinal) duty = { kind: "idle" };
+    });
   });
   dataPlane.onTrouble((error) => {
     if (duty.kind === "idle") return;
@@ -61,7 +68,7 @@ export function startAgentService(options: AgentServiceOptions): AgentService {
     const { runId, task } = message;
     if (duty.kind === "running") dataPlane.abort("the controller began another run");
     try {
-      duty = { kind: "prepared", runId };
+      duty = { kind: "prepared", runId, task };
       await dataPlane.prepare(task);
       link.send({ kind: "prepared", runId, clock: link.clock() });
     } catch (error) {
@@ -73,8 +80,11 @@ export function startAgentService(options: AgentServiceOptions): AgentService {
   const go = (message: Extract<ControllerMessage, { kind: "go" }>): void => {
     const clock = link.clock();
     if (duty.kind !== "prepared" || duty.runId !== message.runId || clock === null) return;
-    duty = { kind: "running", runId: message.runId };
-    dataPlane.go(message.startControllerNs - clock.offsetNs);
+    const startMonotonicNs = message.startControllerNs - clock.offsetNs;
+    const { runId, streams } = duty.task;
+    duty = { kind: "running", runId };
+    dataPlane.go(startMonotonicNs);
+    void watcher.watch({ runId, startMonotonicNs, streams });
     dataPlane.finish().catch((error: unknown) => log.error({ err: error }, "the run did not finish"));
   };
 
@@ -112,6 +122,7 @@ export function startAgentService(options: AgentServiceOptions): AgentService {
     close: async () => {
       link.close();
       await dataPlane.close();
+      await watcher.close();
     },
   };
 }

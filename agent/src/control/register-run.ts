@@ -4,6 +4,7 @@ import { type Command, Option } from "commander";
 import { pino } from "pino";
 import { readAgentConfig } from "../config/read-agent-config.ts";
 import { openDataPlane } from "../data-plane/open-data-plane.ts";
+import { openWatcher } from "../watcher/open-watcher.ts";
 import { startAgentService } from "./agent-service.ts";
 import { chooseInterface } from "./choose-interface.ts";
 
@@ -32,8 +33,11 @@ export function registerRun(program: Command): void {
     .action(async (options: RunOptions) => {
       const config = readAgentConfig(options.config);
       const log = pino({ level: process.env["DYETRACE_LOG"] ?? "info" }, pino.destination(2));
+      const interfaceName = options.interface ?? chooseInterface();
+      const watcher = await openWatcher({ interfaceName });
+      if (watcher.inability !== null) log.warn(`${watcher.inability.message}. ${watcher.inability.hint}`);
       const dataPlane = await openDataPlane({
-        interfaceName: options.interface ?? chooseInterface(),
+        interfaceName,
         sockets: options.sockets,
         guards: config.guards,
         contact: config.contact,
@@ -44,6 +48,7 @@ export function registerRun(program: Command): void {
         key: options.key,
         name: options.name ?? hostname().split(".")[0] ?? "agent",
         dataPlane,
+        watcher,
         log,
       });
       const stop = (): void => void service.close();

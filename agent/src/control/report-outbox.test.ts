@@ -7,9 +7,9 @@ const report = { index: 0 } as IntervalReport;
 
 test("ReportOutbox: given reports of one run, then they are numbered from 1 and wait in order", () => {
   const outbox = new ReportOutbox();
-  outbox.add(RUN, report, false);
-  outbox.add(RUN, report, false);
-  outbox.add(RUN, report, true);
+  outbox.add(RUN, report, null, false);
+  outbox.add(RUN, report, null, false);
+  outbox.add(RUN, report, null, true);
   expect(outbox.waiting().map((message) => [message.number, message.isFinal])).toEqual([
     [1, false],
     [2, false],
@@ -19,7 +19,7 @@ test("ReportOutbox: given reports of one run, then they are numbered from 1 and 
 
 test("ReportOutbox: given an acknowledgement, then that report and no other is let go, also when it comes twice", () => {
   const outbox = new ReportOutbox();
-  for (let i = 0; i < 3; i++) outbox.add(RUN, report, false);
+  for (let i = 0; i < 3; i++) outbox.add(RUN, report, null, false);
   outbox.acknowledge(RUN, 2);
   outbox.acknowledge(RUN, 2);
   outbox.acknowledge("00000000000000bb", 1);

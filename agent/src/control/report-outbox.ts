@@ -1,4 +1,4 @@
-import type { AgentMessage, IntervalReport } from "@dyetrace/wire";
+import type { AgentMessage, IntervalReport, WatcherReport } from "@dyetrace/wire";
 
 export type ReportMessage = Extract<AgentMessage, { kind: "report" }>;
 
@@ -10,7 +10,7 @@ export class ReportOutbox {
   readonly #waiting: ReportMessage[] = [];
   readonly #nextNumber = new Map<string, number>();
 
-  add(runId: string, report: IntervalReport, isFinal: boolean): ReportMessage {
+  add(runId: string, report: IntervalReport, watch: WatcherReport | null, isFinal: boolean): ReportMessage {
     const number = this.#nextNumber.get(runId) ?? 1;
     if (isFinal) this.#nextNumber.delete(runId);
     else this.#nextNumber.set(runId, number + 1);
@@ -19,6 +19,7 @@ export class ReportOutbox {
       number,
       runId,
       report,
+      watch,
       isFinal,
     };
     this.#waiting.push(message);

@@ -64,7 +64,7 @@ export async function raisePractice(setup: PracticeSetup): Promise<StandingPract
     agents.set(
       host.agent,
       await site.spawn(host.name, argv, {
-        env: { DYETRACE_LOG: "warn" },
+        env: { DYETRACE_LOG: "error" },
         onLine,
       }),
     );

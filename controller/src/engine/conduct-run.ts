@@ -1,5 +1,12 @@
 import type { StreamReceipt } from "@dyetrace/measure";
-import { type AgentMessage, type ClockEstimate, Fault, type IntervalReport, type RunProgress } from "@dyetrace/wire";
+import {
+  type AgentMessage,
+  type ClockEstimate,
+  Fault,
+  type IntervalReport,
+  type RunProgress,
+  type WatcherReport,
+} from "@dyetrace/wire";
 import type { AgentRegistry } from "../service/agent-registry.ts";
 import type { AgentSession, RunMessage } from "../service/agent-session.ts";
 import { monotonicNs } from "../service/monotonic-clock.ts";
@@ -10,6 +17,8 @@ export interface AgentEvidence {
   readonly agent: string;
   /** By number, without repeats. */
   readonly reports: readonly IntervalReport[];
+  /** What its watcher saw, in the same order; empty where it can't watch. */
+  readonly watch: readonly WatcherReport[];
   /** Null: it never finished, so what it measured in its last seconds is unknown. */
   readonly final: IntervalReport | null;
   readonly clock: ClockEstimate | null;
@@ -125,10 +134,12 @@ function muster(run: CompiledRun, registry: AgentRegistry): { present: string[];
   );
 }
 
+type ReportMessage = Extract<AgentMessage, { kind: "report" }>;
+
 class TimeUp extends Error {}
 
 interface Member {
-  readonly reports: Map<number, IntervalReport>;
+  readonly reports: Map<number, ReportMessage>;
   state: "preparing" | "prepared" | "finished";
   refusal: Extract<AgentMessage, { kind: "refused" }> | null;
   final: IntervalReport | null;
@@ -194,7 +205,7 @@ class Crew {
           number: message.number,
         });
         member.lostAtNs = null;
-        member.reports.set(message.number, message.report);
+        member.reports.set(message.number, message);
         if (message.isFinal) {
           member.final = message.report;
           member.state = "finished";
@@ -240,7 +251,7 @@ class Crew {
   progress(): RunProgress {
     let received = 0;
     for (const member of this.#members.values()) {
-      for (const report of member.reports.values()) {
+      for (const { report } of member.reports.values()) {
         for (const listener of report.listeners) received += (listener.receipt as StreamReceipt).received;
       }
     }
@@ -255,9 +266,11 @@ class Crew {
     return new Map(
       [...this.#members].map(([agent, member]) => {
         const numbers = [...member.reports.keys()].sort((a, b) => a - b);
-        const reports = numbers.flatMap((number) => member.reports.get(number) ?? []);
+        const messages = numbers.flatMap((number) => member.reports.get(number) ?? []);
+        const reports = messages.map((message) => message.report);
+        const watch = messages.flatMap((message) => message.watch ?? []);
         const { final, clock, lostAtNs, troubles } = member;
-        return [agent, { agent, reports, final, clock, lostAtNs, troubles }];
+        return [agent, { agent, reports, watch, final, clock, lostAtNs, troubles }];
       }),
     );
   }

@@ -1,16 +1,18 @@
-import {
-  type ListenerObservation,
-  type RunObservations,
-  type SendStep,
-  type SeqRange,
-  type Silence,
-  STANDARD_TIMERS,
-  type StreamObservation,
+import type {
+  ListenerObservation,
+  RunObservations,
+  SendStep,
+  SeqRange,
+  Silence,
+  StreamObservation,
 } from "@dyetrace/locate";
-import type { SiteGraph } from "@dyetrace/site";
+import { hostOfAgent, type SiteGraph } from "@dyetrace/site";
 import type { CompiledRun, CompiledStream, PlannedJoin } from "./compile-scenario.ts";
 import type { RunEvidence } from "./conduct-run.ts";
+import { observeBystanders } from "./observe-bystanders.ts";
+import { observeMembership } from "./observe-membership.ts";
 import { type Emission, emissionOf, type Reception, receptionOf } from "./stream-evidence.ts";
+import { type SeenFrames, seenFrames } from "./watch-evidence.ts";
 
 /** A silence shorter than this many packet intervals is the stream's own rhythm. */
 const SILENCE_INTERVALS = 3;
@@ -20,34 +22,25 @@ const JOIN_AHEAD_NS = 200e6;
 
 /** What the agents said, in the form that `locate` reasons from. Pure. */
 export function observeRun(run: CompiledRun, graph: SiteGraph, evidence: RunEvidence): RunObservations {
-  const hostOf = new Map(
-    [...graph.nodes.values()].flatMap((node) => (node.agent === null ? [] : [[node.agent, node.name]])),
-  );
   const emissions = new Map(run.streams.map((s) => [s.name, emissionOf(evidence, s.source, s.streamId)]));
-  const streams = run.streams.map((stream) => observeStream(run, stream, emissions.get(stream.name) ?? null));
+  const streamOf = new Map(run.streams.map((stream) => [stream.name, stream]));
   const listeners = run.joins.map((join) => {
-    const stream = run.streams.find((candidate) => candidate.name === join.stream);
+    const stream = streamOf.get(join.stream);
     if (stream === undefined) throw new Error(`A join names the unknown stream ${join.stream}`);
     const reception = receptionOf(evidence, join.agent, stream.streamId);
-    return observeListener(
-      run,
-      stream,
-      join,
-      hostOf.get(join.agent) ?? join.agent,
-      reception,
-      emissions.get(stream.name) ?? null,
-    );
+    const frames = seenFrames(evidence, join.agent, stream.streamId);
+    const emission = emissions.get(stream.name) ?? null;
+    return observeListener({ run, stream, join, host: hostOf(graph, join.agent), reception, frames, emission });
   });
   return {
-    streams,
+    streams: run.streams.map((stream) => observeStream(run, stream, emissions.get(stream.name) ?? null)),
     listeners,
-    bystanders: [],
-    queriers: [],
-    membership: [],
-    capabilityGaps: [],
-    timers: STANDARD_TIMERS,
+    bystanders: observeBystanders(run, graph, evidence),
+    ...observeMembership(run, graph, evidence),
   };
 }
+
+const hostOf = (graph: SiteGraph, agent: string): string => hostOfAgent(graph, agent) ?? agent;
 
 function observeStream(run: CompiledRun, stream: CompiledStream, emission: Emission | null): StreamObservation {
   const first = emission?.intervals[0];
@@ -112,14 +105,17 @@ function plannedSteps(run: CompiledRun, stream: CompiledStream, emission: Emissi
   return steps;
 }
 
-function observeListener(
-  run: CompiledRun,
-  stream: CompiledStream,
-  join: PlannedJoin,
-  host: string,
-  reception: Reception | null,
-  emission: Emission | null,
-): ListenerObservation {
+interface Listening {
+  readonly run: CompiledRun;
+  readonly stream: CompiledStream;
+  readonly join: PlannedJoin;
+  readonly host: string;
+  readonly reception: Reception | null;
+  readonly frames: SeenFrames | null;
+  readonly emission: Emission | null;
+}
+
+function observeListener({ run, stream, join, host, reception, frames, emission }: Listening): ListenerObservation {
   const receipt = reception?.receipt;
   const window = expectedWindow(run, stream, join, reception, emission);
   const judged = receipt === undefined ? [] : judgedRanges(reception, emission);
@@ -139,9 +135,8 @@ function observeListener(
     silences: reception === null ? [] : silencesOf(reception, stream),
     ttlSeen: receipt?.ttlMin ?? null,
     dscpSeen: mostSeen(receipt?.dscpSeen ?? []),
-    unicastRatio:
-      receipt === undefined || receipt.knownFrames === 0 ? null : receipt.unicastFrames / receipt.knownFrames,
-    nicFrames: null,
+    unicastRatio: frames === null || frames.frames === 0 ? null : frames.asUnicastFrames / frames.frames,
+    nicFrames: frames?.frames ?? null,
     foreignPackets: reception?.foreignPackets ?? null,
     companion: null,
   };
@@ -223,8 +218,9 @@ function silencesOf(reception: Reception, stream: CompiledStream): Silence[] {
     ),
   );
   const longest = receipt.longestSilence;
-  if (longest !== null && !gaps.some((gap) => gap.startNs === longest.startNs))
-    gaps.push({ ...longest, missingPackets: 0 });
+  if (longest !== null && longest.startNs !== null && !gaps.some((gap) => gap.startNs === longest.startNs)) {
+    gaps.push({ startNs: longest.startNs, durationNs: longest.durationNs, missingPackets: 0 });
+  }
   return gaps
     .filter((gap) => gap.durationNs >= SILENCE_INTERVALS * intervalNs)
     .sort((a, b) => b.durationNs - a.durationNs)

@@ -7,6 +7,7 @@ import { observeRun } from "../engine/observe.ts";
 import { emissionOf } from "../engine/stream-evidence.ts";
 import { judgeExpectations } from "./judge-expectations.ts";
 import { judgeRun } from "./judge-run.ts";
+import { reportQueriers } from "./report-queriers.ts";
 import { reportReceipts } from "./report-receipts.ts";
 
 /** Everything that a run brought to light, as the report that users and programs read. Pure. */
@@ -32,8 +33,15 @@ export function buildReport(run: CompiledRun, graph: SiteGraph, evidence: RunEvi
     ...judgeRun(findings, expectations, receipts, lost, evidence.isAborted),
     streams: run.streams.map((stream) => reportStream(stream, evidence)),
     receipts,
-    bystanders: [],
-    queriers: [],
+    bystanders: observations.bystanders.map((seen) => ({
+      stream: seen.stream,
+      agent: graph.nodes.get(seen.host)?.agent ?? seen.host,
+      frames: seen.canSee ? seen.frames : null,
+      firstMs: seen.firstMs,
+      lastMs: seen.lastMs,
+      ranges: seen.ranges.map(([first, last]): [number, number] => [first, last]),
+    })),
+    queriers: reportQueriers(evidence),
     segments: conclusion.segments.map((segment) => ({ ...segment })),
     findings,
     expectations,
@@ -41,7 +49,7 @@ export function buildReport(run: CompiledRun, graph: SiteGraph, evidence: RunEvi
       ambiguousSets: conclusion.coverage.ambiguousSets.map((set) => [...set]),
       nextAgentAt: conclusion.coverage.nextAgentAt,
     },
-    notes: notesOf(evidence),
+    notes: [...notesOf(evidence), ...sourceNotes(run, evidence)],
   };
 }
 
@@ -81,4 +89,22 @@ function notesOf(evidence: RunEvidence): string[] {
   if (evidence.absent.length > 0)
     notes.push(`Not connected, so nothing was watched there: ${evidence.absent.join(", ")}.`);
   return notes;
+}
+
+/** What a source could not do as planned: the reader must not take it for the network's. */
+function sourceNotes(run: CompiledRun, evidence: RunEvidence): string[] {
+  return run.streams.flatMap((stream) => {
+    const emission = emissionOf(evidence, stream.source, stream.streamId);
+    if (emission === null) return [];
+    const notes: string[] = [];
+    if (emission.skippedPackets > 0) {
+      const what = `${emission.skippedPackets} packets of ${stream.name}`;
+      notes.push(`${stream.source} was too busy to send ${what} in time and left them out: a gap in time, no loss.`);
+    }
+    if (emission.sendErrors > 0) {
+      const last = emission.lastError === null ? "" : ` (last: ${emission.lastError})`;
+      notes.push(`${stream.source} met ${emission.sendErrors} send errors on ${stream.name}${last}.`);
+    }
+    return notes;
+  });
 }

@@ -1,8 +1,10 @@
 import type { ListenerObservation, SeqRange } from "@dyetrace/locate";
 import type { ReportReceipt } from "@dyetrace/wire";
-import type { CompiledRun, PlannedJoin } from "../engine/compile-scenario.ts";
+import type { CompiledRun } from "../engine/compile-scenario.ts";
 import type { RunEvidence } from "../engine/conduct-run.ts";
+import { joinDelayOf, leaveDelayOf, type Stay } from "../engine/membership-delays.ts";
 import { type Reception, receptionOf } from "../engine/stream-evidence.ts";
+import { heardMembership, seenFrames } from "../engine/watch-evidence.ts";
 
 /** Gaps that one receipt lists; those that miss most, in order of time. */
 const MOST_GAPS = 1000;
@@ -13,18 +15,21 @@ export function reportReceipts(
   evidence: RunEvidence,
   observations: readonly ListenerObservation[],
 ): ReportReceipt[] {
-  return run.joins.map((join, index) => {
+  const stays = new Map<string, number>();
+  return run.joins.map((join, position) => {
     const stream = run.streams.find((candidate) => candidate.name === join.stream);
-    const reception = stream === undefined ? null : receptionOf(evidence, join.agent, stream.streamId);
-    return reportReceipt(join, observations[index], reception);
+    if (stream === undefined) throw new Error(`A join names the unknown stream ${join.stream}`);
+    const index = stays.get(`${join.stream} ${join.agent}`) ?? 0;
+    stays.set(`${join.stream} ${join.agent}`, index + 1);
+    const reception = receptionOf(evidence, join.agent, stream.streamId);
+    const frames = seenFrames(evidence, join.agent, stream.streamId);
+    const events = heardMembership(evidence.agents.get(join.agent))?.events ?? null;
+    return reportReceipt({ run, stream, join, index, reception, frames, events }, observations[position]);
   });
 }
 
-function reportReceipt(
-  join: PlannedJoin,
-  seen: ListenerObservation | undefined,
-  reception: Reception | null,
-): ReportReceipt {
+function reportReceipt(stay: Stay, seen: ListenerObservation | undefined): ReportReceipt {
+  const { join, stream, reception, frames } = stay;
   const base = { stream: join.stream, listener: join.agent };
   if (reception === null || seen === undefined) return { ...base, ...NOTHING_KNOWN };
   const { receipt } = reception;
@@ -33,6 +38,8 @@ function reportReceipt(
   // What this host dropped is its own loss, never the network's; it can't be more than what is missing.
   const lost = missing === null ? null : Math.max(0, missing - (receipt.hostLost ?? 0));
   const jitterNs = receipt.jitterNs;
+  const joining = joinDelayOf(stay);
+  const leave = leaveDelayOf(stay);
   return {
     ...base,
     sent,
@@ -45,10 +52,10 @@ function reportReceipt(
     gaps: gapsOf(reception),
     longestGapMs: receipt.firstCopies === 0 ? null : (receipt.longestGap?.durationNs ?? 0) / 1e6,
     jitterMs: jitterNs === null ? null : jitterNs / 1e6,
-    joinDelayMs: joinDelayMs(reception),
-    leaveDelayMs: null,
-    hops: null,
-    asUnicastRatio: receipt.knownFrames === 0 ? null : receipt.unicastFrames / receipt.knownFrames,
+    joinDelayMs: joining?.kind === "measured" ? joining.delayNs / 1e6 : null,
+    leaveDelayMs: leave?.kind === "measured" ? leave.delayNs / 1e6 : null,
+    hops: receipt.ttlMin === null ? null : stream.ttl - receipt.ttlMin,
+    asUnicastRatio: frames === null || frames.frames === 0 ? null : frames.asUnicastFrames / frames.frames,
     foreign: reception.foreignPackets,
   };
 }
@@ -85,14 +92,4 @@ function gapsOf({ receipt }: Reception): ReportReceipt["gaps"] {
     .sort((a, b) => b.count - a.count)
     .slice(0, MOST_GAPS)
     .sort((a, b) => a.firstSeq - b.firstSeq);
-}
-
-/**
- * From the join to the first packet (RFC 3918 6.1). Only where traffic was flowing before the join: otherwise the first
- * packet waited for the source.
- */
-function joinDelayMs({ memberships }: Reception): number | null {
-  const first = memberships[0];
-  if (first === undefined || first.firstPacketNs === null) return null;
-  return (first.firstPacketNs - first.joinRequestedNs) / 1e6;
 }

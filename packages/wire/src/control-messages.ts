@@ -1,6 +1,7 @@
 import Type, { type Static } from "typebox";
 import { AgentTaskSchema } from "./agent-task.ts";
 import { AgentCapabilitiesSchema, IntervalReportSchema } from "./interval-report-schema.ts";
+import { WatcherReportSchema } from "./watcher-report-schema.ts";
 
 /**
  * The control link: JSON messages over one WebSocket that the agent opens. Both sides parse every message against
@@ -47,6 +48,8 @@ export const AgentMessageSchema = Type.Union([
     number: Type.Integer({ minimum: 1 }),
     runId: RunId,
     report: IntervalReportSchema,
+    /** What the watcher saw since the report before; null on a host that can't watch. */
+    watch: Type.Union([WatcherReportSchema, Type.Null()]),
     /** True on the last report of the run: everything is measured and the sockets are closed. */
     isFinal: Type.Boolean(),
   }),
