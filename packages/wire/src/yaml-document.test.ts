@@ -88,6 +88,12 @@ const WRONG: readonly (readonly [what: string, text: string | Uint8Array, place:
   ["an unclosed quotation mark", "site: 'Hall\n", "2:1", "A quotation mark or bracket is not closed"],
   ["two colons in a line", "site: Hall: the big one\n", "1:7", "A second colon makes this value unclear"],
   ["a character that YAML reserves", "site: @hall\n", "1:7", "not valid YAML"],
+  [
+    "a directive, which could change what words mean",
+    "%YAML 1.1\n---\nquerier: yes\n",
+    "1:1",
+    "Directives (`%YAML`) are not used",
+  ],
   ["a tag", "site: !secret Hall\n", "1:7", "Tags (`!name`) are not used"],
   ["an alias of nothing", "a: 1\nb: *a\n", "2:4", "Nothing is marked &a above"],
   ["a list as a key", "? [a, b]\n: 1\n", "1:3", "A key must be a single word or text"],
@@ -113,4 +119,9 @@ test("readYamlDocument: given aliases of aliases that unfold into millions, then
   }
   const fault = faultOf(() => read(lines.join("\n")));
   expect(fault.message).toContain("unfolds into more than 200000 values");
+});
+
+test("readYamlDocument: given as many keys as fit, then it reads them in time", () => {
+  const text = Array.from({ length: 80_000 }, (_, index) => `k${index}: 1\n`).join("");
+  expect(Object.keys(read(text).data)).toHaveLength(80_000);
 });

@@ -1,5 +1,7 @@
-import { CST, isAlias, isMap, isScalar, isSeq, Lexer, LineCounter, type ParsedNode, parseDocument } from "yaml";
+import { isAlias, isMap, isScalar, isSeq, LineCounter, type ParsedNode, parseDocument } from "yaml";
 import { Fault, type FaultCode, type FilePlace } from "./fault.ts";
+import { findDeepNesting } from "./yaml-document-nesting.ts";
+import { explainYamlProblem } from "./yaml-document-problem.ts";
 
 /** Keys and positions from the top of a document to a value: `["links", 3, "to"]`. */
 export type DataPath = readonly (string | number)[];
@@ -48,7 +50,7 @@ export function readYamlDocument(text: string | Uint8Array, file: string, code: 
   if (source.length > MAX_CHARACTERS) {
     return fail(0, `This file has more than ${MAX_CHARACTERS} characters`, "Split it, or name another file");
   }
-  const tooDeepAt = findDeepNesting(source);
+  const tooDeepAt = findDeepNesting(source, MAX_NESTING);
   if (tooDeepAt !== null) {
     addLineStarts(lines, source);
     return fail(tooDeepAt, `Values are nested more than ${MAX_NESTING} deep here`, "Check the brackets and dashes");
@@ -58,14 +60,17 @@ export function readYamlDocument(text: string | Uint8Array, file: string, code: 
     version: "1.2",
     schema: "core",
     merge: false,
-    uniqueKeys: true,
+    uniqueKeys: false, // checked below: the library compares every pair, minutes for 80 000 keys
     prettyErrors: false,
     lineCounter: lines,
   });
   const [problem] = [...document.errors, ...document.warnings].sort((a, b) => a.pos[0] - b.pos[0]);
   if (problem !== undefined) {
-    const { message, hint } = explain(problem.code, problem.message, source, problem.pos[0]);
+    const { message, hint } = explainYamlProblem(problem.code, problem.message);
     return fail(problem.pos[0], message, hint);
+  }
+  if (document.directives?.yaml.explicit === true) {
+    return fail(0, "Directives (`%YAML`) are not used in this file", "Remove the lines down to the `---`");
   }
   const top = document.contents;
   if (top === null || (isScalar(top) && top.value === null)) {
@@ -124,7 +129,6 @@ export function readYamlDocument(text: string | Uint8Array, file: string, code: 
       if (!isScalar(key) || key.value === null)
         return fail(keyAt, "A key must be a single word or text", "Write `key: value`");
       const name = String(key.value);
-      // The library holds the number 1 and the text "1" apart; plain data does not.
       if (children.has(name))
         return fail(keyAt, `"${name}" stands here a second time`, "Remove or rename one of the two");
       children.set(name, { ...build(value, key.range[1], depth + 1), keyAt });
@@ -176,83 +180,8 @@ function decodeUtf8(bytes: Uint8Array): string | null {
   }
 }
 
-/**
- * Looks for nesting that would exhaust the parser's memory: 200 000 opening brackets ended the process in a trial.
- * @returns the offset where it becomes too deep, or null
- */
-function findDeepNesting(source: string): number | null {
-  let brackets = 0;
-  let dashes = 0; // list and key marks in a row on one line: `- - - -`
-  let offset = 0;
-  for (const token of new Lexer().lex(source)) {
-    const type = CST.tokenType(token);
-    if (type === "flow-map-start" || type === "flow-seq-start") brackets++;
-    else if (type === "flow-map-end" || type === "flow-seq-end") brackets--;
-    else if (type === "seq-item-ind" || type === "explicit-key-ind") dashes++;
-    else if (type === "newline") dashes = 0;
-    if (brackets > MAX_NESTING || dashes > MAX_NESTING) return offset;
-    if (type !== "doc-mode" && type !== "flow-error-end" && type !== "scalar") offset += token.length;
-  }
-  return null;
-}
-
 /** Before parsing nothing has filled the counter. */
 function addLineStarts(lines: LineCounter, source: string): void {
   lines.addNewLine(0);
   for (let at = source.indexOf("\n"); at >= 0; at = source.indexOf("\n", at + 1)) lines.addNewLine(at + 1);
 }
-
-/** Our sentence for what the YAML library met. */
-function explain(
-  code: string,
-  libraryMessage: string,
-  source: string,
-  offset: number,
-): { readonly message: string; readonly hint: string } {
-  switch (code) {
-    case "TAB_AS_INDENT":
-      return {
-        message: "This line is indented with a tab",
-        hint: "YAML allows spaces only: use two per level",
-      };
-    case "DUPLICATE_KEY": {
-      const key = /^[^:\s,}]+/.exec(source.slice(offset, offset + 80))?.[0] ?? "This key";
-      return {
-        message: `"${key}" stands here a second time`,
-        hint: "Remove or rename one of the two",
-      };
-    }
-    case "MULTIPLE_DOCS":
-      return {
-        message: "A second document begins here",
-        hint: "Keep one document per file: remove this `---`",
-      };
-    case "TAG_RESOLVE_FAILED":
-      return {
-        message: "Tags (`!name`) are not used in this file",
-        hint: "Write the plain value",
-      };
-    case "MISSING_CHAR":
-      return {
-        message: "A quotation mark or bracket is not closed before here",
-        hint: "Close it",
-      };
-    case "BAD_INDENT":
-      return {
-        message: "A bracket is not closed, or this line is not indented like its neighbours",
-        hint: "Close the bracket, or line it up",
-      };
-    case "BLOCK_AS_IMPLICIT_KEY":
-      return {
-        message: "A second colon makes this value unclear",
-        hint: "Quote the value, or put the inner keys on lines of their own",
-      };
-    default:
-      return {
-        message: `This is not valid YAML: ${lowerFirst(libraryMessage)}`,
-        hint: "Compare the line with the one above it",
-      };
-  }
-}
-
-const lowerFirst = (text: string): string => text.charAt(0).toLowerCase() + text.slice(1);

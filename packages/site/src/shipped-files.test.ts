@@ -1,0 +1,40 @@
+import { readFileSync } from "node:fs";
+import { loadScenario } from "@dyetrace/wire";
+import { expect, test } from "vitest";
+import { checkScenarioAgainstSite } from "./check-scenario-against-site.ts";
+import { lintGroups } from "./lint-groups.ts";
+import { loadSitePlan } from "./load-site-plan.ts";
+import { agentNames } from "./site-graph.ts";
+import { pathBetween } from "./site-path.ts";
+
+const read = (path: string): Uint8Array => readFileSync(new URL(`../../../${path}`, import.meta.url));
+const DEMO = "packages/practice/demo";
+const site = loadSitePlan(read(`${DEMO}/quillfen.yaml`), "quillfen.yaml");
+
+test("demo site: given the tower as source, then two listeners part at every forwarder, so that neighbours can be told apart", () => {
+  const listeners = agentNames(site).filter((agent) => agent !== "tower");
+  for (const { name, kind } of site.nodes.values()) {
+    if (kind === "host" || name === "hall-ap") continue; // one station only: the access point stands for its link
+    const waysOut = listeners.flatMap((listener) => {
+      const nodes = pathBetween(site, "tower", listener)?.nodes ?? [];
+      return nodes.includes(name) ? [nodes[nodes.indexOf(name) + 1]] : [];
+    });
+    expect([name, new Set(waysOut).size >= 2]).toEqual([name, true]);
+  }
+});
+
+test("demo scenario: given the demo site, then agents fit and nothing is to be said of the group", () => {
+  const loaded = loadScenario(read(`${DEMO}/reach.yaml`), "reach.yaml");
+  expect(() => checkScenarioAgainstSite(loaded, site)).not.toThrow();
+  expect(loaded.scenario.durationNs).toBe(7e9);
+  expect(lintGroups(loaded.scenario.streams.map((stream) => ({ ...stream, crossesRouter: false })))).toEqual([]);
+});
+
+test.each([
+  ["reach.yaml", { source: "tower" }],
+  ["containment.yaml", { source: "tower", members: "[kiosk-1, till-1]" }],
+])("shipped scenario %s: given its parameters, then it fits the demo site", (file, parameters) => {
+  const loaded = loadScenario(read(`controller/scenarios/${file}`), file, { parameters });
+  expect(() => checkScenarioAgainstSite(loaded, site)).not.toThrow();
+  expect(lintGroups(loaded.scenario.streams.map((stream) => ({ ...stream, crossesRouter: false })))).toEqual([]);
+});
