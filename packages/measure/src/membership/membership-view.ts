@@ -63,21 +63,23 @@ export interface MembershipView {
   readonly malformed: number;
 }
 
+export interface WatchedTime {
+  readonly fromMs: number;
+  readonly untilMs: number;
+}
+
 /**
- * @param events of one interface, ascending in time
+ * @param events of one interface, ascending in time; some may be from before `watched`
  * @param watched between which instants (ms after the run's start) the host watched without a break
  */
-export function viewMembership(
-  events: readonly MembershipEvent[],
-  watched: { readonly fromMs: number; readonly untilMs: number },
-): MembershipView {
+export function viewMembership(events: readonly MembershipEvent[], watched: WatchedTime): MembershipView {
   const queriers = queriersSeen(events);
   const untagged = events.filter(({ message }) => message.vlanId === null);
   return {
     ...watched,
     queriers,
-    ipv4: viewFamily(queriers, 4, watched.untilMs),
-    ipv6: viewFamily(queriers, 6, watched.untilMs),
+    ipv4: viewFamily(queriers, 4, watched),
+    ipv6: viewFamily(queriers, 6, watched),
     own: untagged.filter((event) => event.direction === "out").flatMap(noticesOf),
     others: untagged.filter((event) => event.direction === "in").flatMap(noticesOf),
     pimNeighbours: pimNeighbours(untagged),
@@ -86,7 +88,7 @@ export function viewMembership(
   };
 }
 
-function viewFamily(queriers: readonly QuerierSeen[], family: 4 | 6, untilMs: number): FamilyMembership {
+function viewFamily(queriers: readonly QuerierSeen[], family: 4 | 6, watched: WatchedTime): FamilyMembership {
   const heeded = queriers
     .filter((querier) => querier.family === family && querier.vlanId === null)
     .filter((querier) => querier.acceptance === "heeded" && querier.queries > 0)
@@ -99,7 +101,9 @@ function viewFamily(queriers: readonly QuerierSeen[], family: 4 | 6, untilMs: nu
   );
   const electedQuerier = electQuerier(inOffice.map((querier) => querier.address));
   const timers = membershipTimers(inOffice.find((querier) => querier.address === electedQuerier) ?? latest);
-  const isStopped = lastQueryMs !== null && untilMs - lastQueryMs > timers.otherQuerierPresentMs;
+  // a silence before the watch began, or while it was broken, is none that we heard
+  const silentMs = watched.untilMs - Math.max(lastQueryMs ?? 0, watched.fromMs);
+  const isStopped = lastQueryMs !== null && silentMs > timers.otherQuerierPresentMs;
   return { electedQuerier, lastQueryMs, queriesStoppedMs: isStopped ? lastQueryMs : null, timers };
 }
 
