@@ -1,4 +1,3 @@
-import type { StreamReceipt } from "@dyetrace/measure";
 import {
   type AgentMessage,
   type ClockEstimate,
@@ -252,7 +251,7 @@ class Crew {
     let received = 0;
     for (const member of this.#members.values()) {
       for (const { report } of member.reports.values()) {
-        for (const listener of report.listeners) received += (listener.receipt as StreamReceipt).received;
+        for (const listener of report.listeners) received += listener.receipt?.received ?? 0;
       }
     }
     return {

@@ -36,9 +36,9 @@ export interface EmissionInterval {
 export function receptionOf(evidence: RunEvidence, agent: string, streamId: number): Reception | null {
   const one = evidence.agents.get(agent);
   const total = one?.final?.totals?.listeners.find((listener) => listener.streamId === streamId);
-  if (total === undefined) return null;
+  if (total === undefined || total.receipt === null) return null;
   return {
-    receipt: total.receipt as StreamReceipt,
+    receipt: total.receipt,
     memberships: total.memberships,
     foreignPackets: foreignCount(total),
   };

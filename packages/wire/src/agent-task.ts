@@ -1,4 +1,5 @@
 import Type, { type Static } from "typebox";
+import type { DeepReadonly } from "./deep-readonly.ts";
 
 /**
  * What one agent does in one run. The controller compiles it from scenario, site and agents; the agent's data plane
@@ -54,4 +55,4 @@ export const AgentTaskSchema = Type.Object({
   /** How long a source goes on without a word from its controller. */
   holdNs: Type.Number({ minimum: 1e9 }),
 });
-export type AgentTask = Static<typeof AgentTaskSchema>;
+export type AgentTask = DeepReadonly<Static<typeof AgentTaskSchema>>;

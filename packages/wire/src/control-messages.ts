@@ -1,5 +1,6 @@
 import Type, { type Static } from "typebox";
 import { AgentTaskSchema } from "./agent-task.ts";
+import type { DeepReadonly } from "./deep-readonly.ts";
 import { AgentCapabilitiesSchema, IntervalReportSchema } from "./interval-report-schema.ts";
 import { WatcherReportSchema } from "./watcher-report-schema.ts";
 
@@ -55,7 +56,7 @@ export const AgentMessageSchema = Type.Union([
   }),
   Type.Object({ kind: Type.Literal("trouble"), runId: RunId, code: Code, message: Text, hint: Text }),
 ]);
-export type AgentMessage = Static<typeof AgentMessageSchema>;
+export type AgentMessage = DeepReadonly<Static<typeof AgentMessageSchema>>;
 
 export const ControllerMessageSchema = Type.Union([
   Type.Object({ kind: Type.Literal("welcome"), protocol: Type.Integer(), version: Type.String() }),
@@ -68,4 +69,4 @@ export const ControllerMessageSchema = Type.Union([
   Type.Object({ kind: Type.Literal("abort"), runId: RunId, reason: Text }),
   Type.Object({ kind: Type.Literal("ack"), runId: RunId, number: Type.Integer({ minimum: 1 }) }),
 ]);
-export type ControllerMessage = Static<typeof ControllerMessageSchema>;
+export type ControllerMessage = DeepReadonly<Static<typeof ControllerMessageSchema>>;

@@ -22,6 +22,7 @@ export type FaultCode =
   | "RUN_UNKNOWN"
   | "CONTROLLER_UNREACHABLE"
   | "PORT_TAKEN"
+  | "GROUP_IN_USE"
   | "JOIN_REFUSED"
   | "SEND_REFUSED"
   | "SOCKET_REFUSED"

@@ -1,5 +1,7 @@
 import Type, { type Static } from "typebox";
+import type { DeepReadonly } from "./deep-readonly.ts";
 import { GuardsSchema } from "./guards-schema.ts";
+import { StreamReceiptSchema } from "./receipt-schema.ts";
 
 /**
  * What an agent can do, and what it measured in one interval of a run. Unknown is null, never 0: a host that cannot
@@ -66,7 +68,7 @@ export const MembershipSchema = Type.Object({
   /** Just before the leave was asked; null while still a member. */
   leaveRequestedNs: Nullable(Ns),
 });
-export type Membership = Static<typeof MembershipSchema>;
+export type Membership = DeepReadonly<Static<typeof MembershipSchema>>;
 
 /** Traffic at our group and port that is not this stream's. Never measured, never loss. */
 export const ForeignCountSchema = Type.Object({
@@ -85,12 +87,10 @@ export const ForeignCountSchema = Type.Object({
 });
 export type ForeignCount = Static<typeof ForeignCountSchema>;
 
-/** The receipt's own schema is the measuring package's contract. */
-const ReceiptSchema = Type.Unknown();
-
 export const ListenerIntervalSchema = Type.Object({
   streamId: Count,
-  receipt: ReceiptSchema,
+  /** Null before the first join. */
+  receipt: Nullable(StreamReceiptSchema),
   /** Stays in the group that touch this interval, oldest first. */
   memberships: Type.Array(MembershipSchema),
   /** Packets of this socket that the host dropped for want of buffer or by checksum; null where it cannot be known. */
@@ -99,7 +99,7 @@ export const ListenerIntervalSchema = Type.Object({
   socketStreams: Type.Integer({ minimum: 1 }),
   foreign: ForeignCountSchema,
 });
-export type ListenerInterval = Static<typeof ListenerIntervalSchema>;
+export type ListenerInterval = DeepReadonly<Static<typeof ListenerIntervalSchema>>;
 
 export const PacingSchema = Type.Object({
   samples: Count,
@@ -130,7 +130,7 @@ export const SenderIntervalSchema = Type.Object({
     maxItems: 32,
   }),
 });
-export type SenderInterval = Static<typeof SenderIntervalSchema>;
+export type SenderInterval = DeepReadonly<Static<typeof SenderIntervalSchema>>;
 
 /** Increases within the interval of counters that the whole host shares: evidence, not attribution. */
 export const HostIntervalSchema = Type.Object({
@@ -184,4 +184,4 @@ export const IntervalReportSchema = Type.Object({
     }),
   ),
 });
-export type IntervalReport = Static<typeof IntervalReportSchema>;
+export type IntervalReport = DeepReadonly<Static<typeof IntervalReportSchema>>;

@@ -1,4 +1,5 @@
 import Type, { type Static } from "typebox";
+import type { DeepReadonly } from "./deep-readonly.ts";
 import { MembershipEventSchema } from "./membership/membership-message.ts";
 
 const Count = Type.Integer({ minimum: 0 });
@@ -40,4 +41,4 @@ export const WatcherReportSchema = Type.Object({
   /** Frames that the kernel could not hand over (PACKET_STATISTICS). Not 0: every count here is a lower bound. */
   dropped: Count,
 });
-export type WatcherReport = Static<typeof WatcherReportSchema>;
+export type WatcherReport = DeepReadonly<Static<typeof WatcherReportSchema>>;
