@@ -69,8 +69,15 @@ export interface ListenerObservation {
   readonly window: SeqRange | null;
   /** Numbers of the window that did not arrive. */
   readonly lost: readonly SeqRange[];
+  /**
+   * False where `lost` gives only the outlines of gaps, which enclose packets that came: such a list would seem to share
+   * its gaps with the neighbours', so it is not used for loss rates. Absent means true.
+   */
+  readonly isLostListExact?: boolean;
   /** Packets that reached this host and were dropped by it; null when it cannot tell. */
   readonly hostLostPackets: number | null;
+  /** Those of the lost numbers that were surely dropped by the host itself, where it knows them. */
+  readonly hostLost?: readonly SeqRange[];
   readonly firstArrivalMs: number | null;
   readonly lastArrivalMs: number | null;
   /** The longer silences, in order of time. */

@@ -6,19 +6,20 @@ import { type StopCase, stopCase } from "./stop-case.ts";
 import { STOP_RULES } from "./stop-rules.ts";
 import { stopEvidence } from "./stop-wording.ts";
 import type { StreamFacts } from "./stream-facts.ts";
-import { streamTrials } from "./stream-trials.ts";
+import { type StreamTrial, streamTrials } from "./stream-trials.ts";
 
 /** Findings about silence, and what later steps must know of it. */
 export interface Stops {
   readonly findings: readonly Finding[];
   readonly cases: readonly StopCase[];
+  readonly trials: readonly StreamTrial[];
 }
 
 export function findStops(site: SiteIndex, streams: readonly StreamFacts[]): Stops {
   const trials = streams.filter((facts) => isSent(facts)).flatMap(streamTrials);
   const set = smallestFailureSet(site, trials);
   const cases = set.failures.map((failure) => stopCase(site, failure, trials, set.cleared));
-  return { findings: cases.flatMap((stop) => stopFinding(stop, set.isExact) ?? []), cases };
+  return { findings: cases.flatMap((stop) => stopFinding(stop, set.isExact) ?? []), cases, trials };
 }
 
 /** A source that sent nothing silences everyone without any fault on the way. */

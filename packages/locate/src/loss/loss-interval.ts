@@ -1,0 +1,86 @@
+import { type LinkEstimate, lossVariance } from "./link-estimate.ts";
+
+/** A loss ratio with its interval; `rawLossRatio` may be below 0 by chance, `lossRatio` is not. */
+export interface LossInterval {
+  readonly rawLossRatio: number;
+  readonly lossRatio: number;
+  readonly low: number;
+  readonly high: number;
+}
+
+/** Two-sided 95 %: normal, and Student's t with 19 degrees of freedom where the spread was estimated from 20 blocks. */
+export const Z_95 = 1.96;
+export const T_95_OF_20_BLOCKS = 2.093;
+
+/**
+ * Interval for a loss that one or several streams measured independently: all ratios l whose distance from the weighted
+ * estimate is within `width` standard deviations computed at l itself. Unlike "estimate +- 1.96 SE" this holds near 0,
+ * where most links live: with no loss at all the upper limit is width^2/n.
+ * @param links the same segment in several streams, weighted by 1/variance (Bu et al. 2002); never pooled counts
+ * @param width in standard deviations
+ */
+export function lossInterval(links: readonly LinkEstimate[], width: number): LossInterval {
+  const centre = (at: number): number => weightedMean(links, at);
+  let lossRatio = clamp(weightedMean(links, LEAST_LOSS));
+  for (let round = 0; round < 20; round++) lossRatio = clamp(centre(Math.max(lossRatio, LEAST_LOSS)));
+  const rawLossRatio = centre(Math.max(lossRatio, LEAST_LOSS));
+  const isInside = (l: number): boolean => {
+    const at = Math.max(l, LEAST_LOSS);
+    return (centre(at) - l) ** 2 <= width * width * combinedVariance(links, at);
+  };
+  return {
+    rawLossRatio,
+    lossRatio,
+    low: isInside(0) ? 0 : boundary(lossRatio, 0, isInside),
+    high: boundary(lossRatio, 1, isInside),
+  };
+}
+
+/** Keeps variances above 0, so that weights stay finite. */
+const LEAST_LOSS = 1e-9;
+
+/** Into 0 to 1, rounding residue taken for the 0 that it is. */
+const clamp = (ratio: number): number => (ratio < 1e-12 ? 0 : Math.min(1, ratio));
+
+function weightedMean(links: readonly LinkEstimate[], at: number): number {
+  if (links.length === 1) return links[0]?.rawLossRatio ?? 0;
+  let sum = 0;
+  let weights = 0;
+  for (const link of links) {
+    const weight = 1 / Math.max(lossVariance(link, at), Number.MIN_VALUE);
+    sum += weight * Math.max(-1, link.rawLossRatio);
+    weights += weight;
+  }
+  return sum / weights;
+}
+
+const combinedVariance = (links: readonly LinkEstimate[], at: number): number =>
+  1 / links.reduce((sum, link) => sum + 1 / Math.max(lossVariance(link, at), Number.MIN_VALUE), 0);
+
+/** By bisection: the last ratio inside, on the way from `inside` to `outside`. */
+function boundary(inside: number, outside: number, isInside: (ratio: number) => boolean): number {
+  let near = inside;
+  let far = outside;
+  for (let halvings = 0; halvings < 50; halvings++) {
+    const middle = (near + far) / 2;
+    if (isInside(middle)) near = middle;
+    else far = middle;
+  }
+  return near;
+}
+
+/** Standard normal quantile for a small upper tail (Abramowitz and Stegun 26.2.23, error below 4.5e-4). */
+export function normalQuantileOfTail(tail: number): number {
+  const t = Math.sqrt(-2 * Math.log(tail));
+  return t - (2.515517 + 0.802853 * t + 0.010328 * t * t) / (1 + 1.432788 * t + 0.189269 * t * t + 0.001308 * t ** 3);
+}
+
+/** Student's t for the same tail, from the normal quantile (Abramowitz and Stegun 26.7.5, first three terms). */
+export function studentQuantile(z: number, degrees: number): number {
+  return (
+    z +
+    (z ** 3 + z) / (4 * degrees) +
+    (5 * z ** 5 + 16 * z ** 3 + 3 * z) / (96 * degrees ** 2) +
+    (3 * z ** 7 + 19 * z ** 5 + 17 * z ** 3 - 15 * z) / (384 * degrees ** 3)
+  );
+}

@@ -1,0 +1,27 @@
+import { mergeSequenceRanges } from "@dyetrace/measure";
+import type { SeqRange } from "../run-observations.ts";
+import type { StreamFacts } from "../stream-facts.ts";
+import type { StreamTrial } from "../stream-trials.ts";
+import type { LossScope } from "./stream-loss.ts";
+
+/**
+ * What is left of a stream for loss rates once its stops are taken out: a listener that heard nothing more counts up to
+ * then; a stretch in which one was silent but heard again later counts for nobody.
+ * @param outages numbers of outages that were explained otherwise
+ */
+export function lossScope(facts: StreamFacts, trials: readonly StreamTrial[], outages: readonly SeqRange[]): LossScope {
+  const stoppedFrom = new Map<number, number>();
+  const excluded: SeqRange[] = [...outages];
+  for (const trial of trials) {
+    if (trial.facts !== facts) continue;
+    for (const { isGood, leaf, seq, receipt } of trial.outcomes) {
+      if (isGood || receipt === null) continue;
+      const silence = receipt.lost.at(-1);
+      const isFinal = silence !== undefined && silence[1] >= receipt.window[1] && silence[0] <= seq;
+      if (isFinal) stoppedFrom.set(leaf, Math.min(seq, stoppedFrom.get(leaf) ?? seq));
+      else excluded.push(trial.numbers);
+    }
+  }
+  for (const { listener } of facts.receipts) excluded.push(...(listener.hostLost ?? []));
+  return { numbers: null, excluded: mergeSequenceRanges(excluded), stoppedFrom };
+}

@@ -1,0 +1,169 @@
+import { countRanges, intersectRanges, mergeSequenceRanges, subtractRanges } from "@dyetrace/measure";
+import type { SeqRange } from "../run-observations.ts";
+import type { SiteIndex } from "../site-index.ts";
+import type { SourceTree } from "../source-tree.ts";
+import type { PlacedReceipt, StreamFacts } from "../stream-facts.ts";
+import type { LinkEstimate } from "./link-estimate.ts";
+import { estimateLoss } from "./loss-estimator.ts";
+import type { LossTree } from "./loss-tree.ts";
+
+/** Loss that one stream shows on a chain of segments with no branch in between. */
+export interface ChainLoss {
+  readonly facts: StreamFacts;
+  /** Segment numbers from the source downwards; empty for an agent on a node that itself has branches. */
+  readonly segments: readonly number[];
+  /** Set where the chain ends at a listener, whose own host is then part of it. */
+  readonly receipt: PlacedReceipt | null;
+  /** Listeners at or below the lower end. */
+  readonly hosts: readonly string[];
+  readonly link: LinkEstimate;
+}
+
+/** Which numbers and which listeners to look at. */
+export interface LossScope {
+  /** Only these numbers; null for all. */
+  readonly numbers: SeqRange | null;
+  /** Numbers that say nothing about loss rates: outages that have been explained, packets that a host dropped. */
+  readonly excluded: readonly SeqRange[];
+  /** By node number: from which sequence number on a listener heard nothing more. That is a stop, not a loss. */
+  readonly stoppedFrom: ReadonlyMap<number, number>;
+}
+
+/** With fewer packets nothing is said about rates: one lost packet would be a per cent. */
+const FEWEST_PACKETS = 100;
+
+/** Empty when too little is known. */
+export function streamLoss(site: SiteIndex, facts: StreamFacts, scope: LossScope): ChainLoss[] {
+  const usable = facts.receipts.flatMap((receipt) => usableReceipt(receipt, scope) ?? []);
+  const { receipts, window } = commonWindow(longestOfEachHost(usable));
+  if (window === null) return [];
+  const sent = subtractRanges([window], mergeSequenceRanges([...facts.stream.unsent, ...scope.excluded]));
+  const packets = countRanges(sent);
+  if (packets < FEWEST_PACKETS) return [];
+  const heard = receipts
+    .map(({ receipt }) => ({ receipt, lost: intersectRanges(receipt.lost, sent) }))
+    .filter(({ lost }) => countRanges(lost) < packets);
+  if (heard.length === 0) return [];
+  const logical = logicalTree(site, facts.tree, heard);
+  const links = estimateLoss({ parents: logical.parents, lostBy: logical.lostBy, sent });
+  return links.flatMap((link, node) => {
+    const end = logical.ends[node];
+    if (link === null || end === undefined) return [];
+    return { facts, ...end, link: end.receipt === null ? link : withoutHostLoss(link, end.receipt) };
+  });
+}
+
+/** What the host says it dropped itself is not the network's, unless those very numbers are left out already. */
+function withoutHostLoss(link: LinkEstimate, { listener }: PlacedReceipt): LinkEstimate {
+  const dropped = listener.hostLost === undefined ? (listener.hostLostPackets ?? 0) : 0;
+  if (dropped === 0 || link.rawLossRatio <= 0) return link;
+  const rawLossRatio = Math.max(0, link.rawLossRatio - dropped / (link.packets * link.passAbove));
+  return { ...link, rawLossRatio };
+}
+
+interface UsableReceipt {
+  readonly receipt: PlacedReceipt;
+  readonly window: SeqRange;
+}
+
+/** Share of a listener's numbers that must come before its stop if it is to be used at all. */
+const LEAST_SHARE = 0.5;
+
+function usableReceipt(receipt: PlacedReceipt, scope: LossScope): UsableReceipt | null {
+  if (receipt.listener.isLostListExact === false) return null;
+  const [first, last] = receipt.window;
+  const stop = scope.stoppedFrom.get(receipt.node);
+  const end = stop === undefined ? last : Math.min(last, stop - 1);
+  if (end - first + 1 < LEAST_SHARE * (last - first + 1)) return null;
+  const window: SeqRange = [Math.max(first, scope.numbers?.[0] ?? first), Math.min(end, scope.numbers?.[1] ?? end)];
+  return window[1] < window[0] ? null : { receipt, window };
+}
+
+/** A host that joined several times counts once, with its longest membership. */
+function longestOfEachHost(usable: readonly UsableReceipt[]): UsableReceipt[] {
+  const byNode = new Map<number, UsableReceipt>();
+  const width = ({ window }: UsableReceipt): number => window[1] - window[0];
+  for (const one of usable) {
+    const known = byNode.get(one.receipt.node);
+    if (known === undefined || width(one) > width(known)) byNode.set(one.receipt.node, one);
+  }
+  return [...byNode.values()];
+}
+
+/** The numbers that all listeners should have. One that would cut them to less than half is left out instead. */
+function commonWindow(usable: readonly UsableReceipt[]): {
+  readonly receipts: readonly UsableReceipt[];
+  readonly window: SeqRange | null;
+} {
+  let receipts = [...usable];
+  const widest = Math.max(0, ...receipts.map(({ window }) => window[1] - window[0] + 1));
+  while (receipts.length > 0) {
+    const first = Math.max(...receipts.map(({ window }) => window[0]));
+    const last = Math.min(...receipts.map(({ window }) => window[1]));
+    if (last - first + 1 >= LEAST_SHARE * widest) return { receipts, window: [first, last] };
+    const withoutLatest = receipts.filter(({ window }) => window[0] < first);
+    const withoutEarliest = receipts.filter(({ window }) => window[1] > last);
+    receipts = withoutLatest.length >= withoutEarliest.length ? withoutLatest : withoutEarliest;
+  }
+  return { receipts, window: null };
+}
+
+interface LogicalTree extends Omit<LossTree, "sent"> {
+  readonly ends: readonly (Pick<ChainLoss, "segments" | "receipt" | "hosts"> | undefined)[];
+}
+
+interface Heard {
+  readonly receipt: PlacedReceipt;
+  readonly lost: readonly SeqRange[];
+}
+
+/** Merges every chain without a branch into one link. */
+function logicalTree(site: SiteIndex, tree: SourceTree, heard: readonly Heard[]): LogicalTree {
+  const byNode = new Map(heard.map((one) => [one.receipt.node, one]));
+  const hostsBelow = new Map<number, string[]>();
+  const branches = new Map<number, number>();
+  for (const node of [...tree.order].reverse()) {
+    const own = byNode.get(node);
+    const hosts = [...(own === undefined ? [] : [own.receipt.listener.host]), ...(hostsBelow.get(node) ?? [])];
+    if (hosts.length === 0) continue;
+    hostsBelow.set(node, hosts);
+    branches.set(node, (branches.get(node) ?? 0) + (own === undefined ? 0 : 1));
+    const parent = tree.parent[node] ?? -1;
+    if (parent === -1) continue;
+    branches.set(parent, (branches.get(parent) ?? 0) + 1);
+    // Shared, not copied: a node high up gathers its children's lists once.
+    hostsBelow.set(parent, [...(hostsBelow.get(parent) ?? []), ...hosts]);
+  }
+
+  const parents: number[] = [0];
+  const lostBy: (readonly SeqRange[] | null)[] = [null];
+  const ends: LogicalTree["ends"][number][] = [undefined];
+  const addNode = (parent: number, lost: readonly SeqRange[] | null, end: LogicalTree["ends"][number]): number => {
+    parents.push(parent);
+    lostBy.push(lost);
+    ends.push(end);
+    return parents.length - 1;
+  };
+  // For every node on the tree: the logical node above it, and the segments since then.
+  const reached = new Map<number, { readonly logical: number; readonly segments: readonly number[] }>();
+  reached.set(tree.source, { logical: 0, segments: [] });
+  for (const node of tree.order) {
+    const hosts = hostsBelow.get(node);
+    const above = reached.get(tree.parent[node] ?? -1);
+    if (hosts === undefined || above === undefined) continue;
+    const segments = [...above.segments, tree.into[node] ?? -1];
+    const own = byNode.get(node);
+    if ((branches.get(node) ?? 0) > 1) {
+      const logical = addNode(above.logical, null, { segments, receipt: null, hosts });
+      if (own !== undefined) {
+        addNode(logical, own.lost, { segments: [], receipt: own.receipt, hosts: [own.receipt.listener.host] });
+      }
+      reached.set(node, { logical, segments: [] });
+    } else if (own !== undefined) {
+      addNode(above.logical, own.lost, { segments, receipt: own.receipt, hosts });
+    } else {
+      reached.set(node, { logical: above.logical, segments });
+    }
+  }
+  return { parents, lostBy, ends };
+}

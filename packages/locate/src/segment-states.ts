@@ -1,0 +1,71 @@
+import type { Finding, SegmentState, SegmentStatus } from "./conclusion.ts";
+import { LOSS_FLOOR } from "./loss/loss-findings.ts";
+import type { MeasuredChain } from "./loss/segment-loss.ts";
+import type { SiteIndex } from "./site-index.ts";
+import type { StopCase } from "./stop-case.ts";
+
+/** The state of every segment and node of the plan, in the plan's order. */
+export function segmentStates(
+  site: SiteIndex,
+  chains: readonly MeasuredChain[],
+  stops: readonly StopCase[],
+  findings: readonly Finding[],
+): SegmentState[] {
+  const stopped = new Set(stops.flatMap((stop) => stop.segments.map((segment) => segment.id)));
+  const lossy = suspectsOf(findings, ["loses", "rate-limited"]);
+  const leaking = suspectsOf(findings, ["leaks"]);
+  const proven = provenNodes(site, chains);
+  const segments = site.segments.map(({ id }, number): SegmentState => {
+    const rate = rateOf(number, chains);
+    return { id, ...rate, status: statusOf(id, rate.high, stopped, lossy, leaking) };
+  });
+  const nodes = site.nodes.map(({ name }, number): SegmentState => {
+    const status = leaking.has(name) ? "leaks" : proven.has(number) ? "ok" : "unknown";
+    return { id: name, lossRatio: null, low: null, high: null, status };
+  });
+  return [...segments, ...nodes];
+}
+
+interface SegmentRate {
+  readonly lossRatio: number | null;
+  readonly low: number | null;
+  readonly high: number | null;
+}
+
+/** A rate of its own where some stream has one for the segment alone; else the least upper limit of the chains it is in. */
+function rateOf(segment: number, chains: readonly MeasuredChain[]): SegmentRate {
+  const own = chains.filter((chain) => chain.segments.length === 1 && chain.segments[0] === segment);
+  const narrowest = own.toSorted((a, b) => a.interval.high - a.interval.low - (b.interval.high - b.interval.low))[0];
+  if (narrowest !== undefined) {
+    const { lossRatio, low, high } = narrowest.interval;
+    return { lossRatio, low, high };
+  }
+  const limits = chains.filter((chain) => chain.segments.includes(segment)).map((chain) => chain.interval.high);
+  return { lossRatio: null, low: null, high: limits.length === 0 ? null : Math.min(...limits) };
+}
+
+function statusOf(
+  id: string,
+  high: number | null,
+  stopped: ReadonlySet<string>,
+  lossy: ReadonlySet<string>,
+  leaking: ReadonlySet<string>,
+): SegmentStatus {
+  if (stopped.has(id)) return "stops";
+  if (lossy.has(id)) return "loses";
+  if (leaking.has(id)) return "leaks";
+  return high === null ? "unknown" : "ok";
+}
+
+/** Nodes through which packets came. */
+function provenNodes(site: SiteIndex, chains: readonly MeasuredChain[]): Set<number> {
+  return new Set(
+    chains
+      .filter((chain) => chain.interval.low <= LOSS_FLOOR)
+      .flatMap((chain) => chain.segments.map((segment) => site.target[segment] ?? -1)),
+  );
+}
+
+function suspectsOf(findings: readonly Finding[], kinds: readonly Finding["kind"][]): Set<string> {
+  return new Set(findings.filter((finding) => kinds.includes(finding.kind)).flatMap((finding) => finding.suspects));
+}
