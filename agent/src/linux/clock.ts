@@ -1,9 +1,8 @@
-import { checked, libc } from "./libc.ts";
+import { libc } from "./libc.ts";
 
 const CLOCK_REALTIME = 0; // linux/time.h
 const CLOCK_MONOTONIC = 1; // linux/time.h
 const TIMER_ABSTIME = 1; // linux/time.h
-const PR_SET_TIMERSLACK = 29; // linux/prctl.h
 
 /**
  * The kernel's clocks, read into buffers made once. Numbers are exact below 2^53: monotonic time for 104 days of
@@ -66,10 +65,5 @@ export class KernelClock {
     this.#wakeView.setUint32(0, seconds, true);
     this.#wakeView.setUint32(8, untilNs - seconds * 1e9, true);
     this.#libc.clock_nanosleep(CLOCK_MONOTONIC, TIMER_ABSTIME, this.#wake, null);
-  }
-
-  /** Asks the kernel to wake this thread on time rather than up to 50 µs later together with others. */
-  sharpenTimer(): void {
-    checked("prctl(PR_SET_TIMERSLACK)", this.#libc.prctl(PR_SET_TIMERSLACK, 1));
   }
 }

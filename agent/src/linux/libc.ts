@@ -31,6 +31,8 @@ export interface LibC {
   readonly clock_nanosleep: Call;
   readonly prctl: Call;
   readonly ioctl: Call;
+  readonly setpriority: Call;
+  readonly sched_setscheduler: Call;
 }
 
 let loaded: LibC | undefined;
@@ -57,6 +59,8 @@ export function libc(): LibC {
     clock_gettime: bind("int clock_gettime(int clock, void *time)"),
     clock_nanosleep: bind("int clock_nanosleep(int clock, int flags, void *time, void *remain)"),
     prctl: bind("int prctl(int option, ulong value)"),
+    sched_setscheduler: bind("int sched_setscheduler(int pid, int policy, void *parameter)"),
+    setpriority: bind("int setpriority(int which, int who, int priority)"),
     ioctl: bind("int ioctl(int fd, ulong request, void *argument)"),
   };
   return loaded;

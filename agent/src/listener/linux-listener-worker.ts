@@ -4,6 +4,7 @@ import { KernelClock } from "../linux/clock.ts";
 import { EventPoll } from "../linux/event-poll.ts";
 import { LinuxGroupSocket, type LinuxListenerTools } from "../linux/linux-group-socket.ts";
 import { ReceiveBlock } from "../linux/receive-block.ts";
+import { goFirst } from "../linux/thread-priority.ts";
 import type { GroupSocket } from "./group-socket.ts";
 import type { ListenerRun } from "./listener-run.ts";
 import { type ListenerPlatform, ListenerThread, LONGEST_WAIT_MS } from "./listener-thread.ts";
@@ -16,6 +17,7 @@ const READY_SOCKETS = 64;
 /** Linux: the thread waits in the kernel and reads messages only between runs. */
 function linuxPlatform(setup: WorkerSetup): ListenerPlatform {
   const clock = new KernelClock();
+  goFirst();
   clock.pair();
   const block = new ReceiveBlock(BATCH_PACKETS, SLOT_BYTES);
   const tools: LinuxListenerTools = {

@@ -4,6 +4,7 @@ import type { WorkerSetup } from "../data-plane/worker-protocol.ts";
 import { KernelClock } from "../linux/clock.ts";
 import { SystemCallError } from "../linux/libc.ts";
 import { LinuxPacketOut } from "../linux/linux-packet-out.ts";
+import { wakeOnTime } from "../linux/thread-priority.ts";
 import { sendRefused } from "./send-refused.ts";
 import type { SenderRun } from "./sender-run.ts";
 import { LONGEST_SLEEP_NS, type SenderPlatform, SenderThread } from "./sender-thread.ts";
@@ -11,7 +12,7 @@ import { LONGEST_SLEEP_NS, type SenderPlatform, SenderThread } from "./sender-th
 /** Linux: the thread sleeps in the kernel between due times and reads messages only between runs. */
 function linuxPlatform(setup: WorkerSetup): SenderPlatform {
   const clock = new KernelClock();
-  clock.sharpenTimer();
+  wakeOnTime();
   return {
     clock: () => clock.now(),
     toWall: (monotonicNs) => {

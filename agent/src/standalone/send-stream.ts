@@ -1,0 +1,159 @@
+import { randomBytes } from "node:crypto";
+import {
+  type AgentTask,
+  Fault,
+  formatDurationNs,
+  formatRateBps,
+  type Guards,
+  type IntervalReport,
+} from "@dyetrace/wire";
+import type { DataPlane } from "../data-plane/data-plane.ts";
+import { refuseTask } from "../data-plane/guards.ts";
+import { openDataPlane } from "../data-plane/open-data-plane.ts";
+import { cautions } from "./cautions.ts";
+import { describeSent, sentLine } from "./sent-line.ts";
+
+export interface SendStreamOptions {
+  readonly group: string;
+  readonly port: number;
+  readonly interfaceName: string;
+  readonly rateBps: number;
+  readonly payloadBytes: number;
+  readonly ttl: number;
+  readonly dscp: number;
+  readonly durationNs: number;
+  readonly burstPackets: number;
+  readonly guards: Guards;
+  readonly contact: string;
+  readonly sockets: "auto" | "linux" | "portable";
+  readonly despiteTraffic: boolean;
+  readonly json: boolean;
+  readonly stop: AbortSignal;
+}
+
+/** How long a group is listened to before anything is sent to it. */
+const LISTEN_FIRST_NS = 2e9;
+const INTERVAL_NS = 1e9;
+/** The terminal is the controller here: it is heard for as long as this process runs. */
+const BEAT_MS = 500;
+const HOLD_NS = 5e9;
+const LEAD_NS = 50e6;
+
+/** @returns packets sent @throws {Fault} GUARD_REFUSED, GROUP_IN_USE and what the data plane refuses */
+export async function sendStream(options: SendStreamOptions): Promise<number> {
+  const plane = await openDataPlane({
+    interfaceName: options.interfaceName,
+    guards: options.guards,
+    contact: options.contact,
+    sockets: options.sockets,
+    drawSenderId: () => randomBytes(4).readUInt32BE(),
+  });
+  const beat = setInterval(() => plane.heard(), BEAT_MS);
+  try {
+    const task = sendTask(options);
+    const { isWireless } = plane.capabilities.interface;
+    for (const line of cautions(options.durationNs, options.rateBps, isWireless)) process.stderr.write(`${line}\n`);
+    const refusal = refuseTask(task, options.guards);
+    if (refusal !== null) throw withHint(refusal, options.guards);
+    await listenFirst(plane, options);
+    if (options.stop.aborted) return 0;
+    return await pour(plane, task, options);
+  } finally {
+    clearInterval(beat);
+    await plane.close();
+  }
+}
+
+function withHint(refusal: Fault, guards: Guards): Fault {
+  if (guards.allowSending) return refusal;
+  const hint = "Add --allow-sending, or set allow-sending in this host's /etc/dyetrace/agent.yaml.";
+  return new Fault(refusal.code, refusal.message, hint);
+}
+
+/** Nobody should hear a test on a group that somebody uses. */
+async function listenFirst(plane: DataPlane, options: SendStreamOptions): Promise<void> {
+  process.stderr.write(
+    `Listening to ${options.group} port ${options.port} for ${formatDurationNs(LISTEN_FIRST_NS)} first\n`,
+  );
+  const action = { atNs: 0, kind: "join" as const, streamId: 0 };
+  const report = await run(plane, { ...sendTask(options), actions: [action], endNs: LISTEN_FIRST_NS }, options.stop);
+  const foreign = report.totals?.listeners[0]?.foreign;
+  if (foreign === undefined) throw new Fault("AGENT_CANNOT", "Listening before sending did not work", "Try again.");
+  const heard =
+    foreign.foreignPackets + foreign.malformedPackets + foreign.otherRunPackets + foreign.otherStreamPackets;
+  if (heard === 0 || options.despiteTraffic) return;
+  const from = foreign.sources.length === 0 ? "" : ` from ${foreign.sources.join(", ")}`;
+  throw new Fault(
+    "GROUP_IN_USE",
+    `${options.group} port ${options.port} is in use: ${heard} packets${from} in ${formatDurationNs(LISTEN_FIRST_NS)}`,
+    "Choose another group, or add --despite-traffic if that traffic is yours.",
+  );
+}
+
+async function pour(plane: DataPlane, task: AgentTask, options: SendStreamOptions): Promise<number> {
+  const rate = `${formatRateBps(options.rateBps)} in packets of ${options.payloadBytes} B`;
+  process.stderr.write(`Sending ${rate} to ${options.group} port ${options.port} on ${options.interfaceName}\n`);
+  plane.onInterval((report) => {
+    const sender = report.senders[0];
+    if (sender === undefined) return;
+    process.stdout.write(
+      `${options.json ? JSON.stringify({ kind: "interval", ...sentLine(report) }) : describeSent(report)}\n`,
+    );
+  });
+  const last = await run(plane, task, options.stop);
+  const total = last.totals?.senders[0];
+  if (total === undefined) throw new Fault("AGENT_CANNOT", "The source's thread ended before its report", "Try again.");
+  if (options.json) {
+    process.stdout.write(`${JSON.stringify({ kind: "summary", ...total, stopped: last.sourcesStopped })}\n`);
+  } else {
+    const why = last.sourcesStopped?.why === "aborted" ? "stopped by hand" : "done";
+    const { enobufs, eagain, other } = total.sendErrors;
+    const errors = enobufs + eagain + other;
+    const skipped =
+      total.skippedPackets === 0 ? "" : `, ${total.skippedPackets} skipped because this host came too late`;
+    const failed =
+      errors === 0 ? "" : `, ${errors} send errors${total.lastError === null ? "" : ` (${total.lastError})`}`;
+    process.stdout.write(`${why}: ${total.sentPackets} packets, ${total.sentBytes} B${skipped}${failed}\n`);
+  }
+  return total.sentPackets;
+}
+
+async function run(plane: DataPlane, task: AgentTask, stop: AbortSignal): Promise<IntervalReport> {
+  const abort = (): void => plane.abort("stopped at the terminal");
+  await plane.prepare(task);
+  stop.addEventListener("abort", abort, { once: true });
+  try {
+    plane.go(Number(process.hrtime.bigint()) + LEAD_NS);
+    if (stop.aborted) abort();
+    return await plane.finish();
+  } finally {
+    stop.removeEventListener("abort", abort);
+  }
+}
+
+function sendTask(options: SendStreamOptions): AgentTask {
+  return {
+    runId: randomBytes(8).toString("hex"),
+    streams: [
+      {
+        streamId: 0,
+        name: "the stream",
+        group: options.group,
+        port: options.port,
+        ssmSource: null,
+        rateBps: options.rateBps,
+        payloadBytes: options.payloadBytes,
+        ttl: options.ttl,
+        dscp: options.dscp,
+        burstPackets: options.burstPackets,
+      },
+    ],
+    actions: [
+      { atNs: 0, kind: "emit", streamId: 0 },
+      { atNs: options.durationNs, kind: "stop", streamId: 0 },
+    ],
+    endNs: options.durationNs,
+    intervalNs: INTERVAL_NS,
+    holdNs: HOLD_NS,
+  };
+}
