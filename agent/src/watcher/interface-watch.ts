@@ -66,7 +66,7 @@ export class InterfaceWatch {
         this.#lose(this.#socket.errno);
         return true;
       }
-      this.#clock.pair();
+      if (count > 0) this.#clock.pair();
       for (let i = 0; i < count; i++) this.#take(i);
       if (count < this.#socket.capacity) return true;
     }

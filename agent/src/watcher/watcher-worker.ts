@@ -7,7 +7,7 @@ import { watcherUnable } from "./watcher-unable.ts";
  * The watcher's thread. It looks for frames at a slow beat rather than waiting for each one: the kernel stamps them
  * with their time and queues them, and taking many at once costs less. The queue holds many beats' worth.
  */
-const BEAT_MS = 10;
+const BEAT_MS = 20;
 const REOPEN_MS = 200;
 
 const setup = workerData as WatcherSetup;

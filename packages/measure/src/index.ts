@@ -10,6 +10,19 @@ export {
   summariseBurstGaps,
 } from "./burst-gap.ts";
 export { PDV_WINDOW_NS } from "./delay-variation.ts";
+export { classifyPayload, type PayloadKind } from "./follow/classify-payload.ts";
+export { RateFollower, type RateReceipt } from "./follow/rate-follower.ts";
+export { RtpFollower, type RtpFollowerOptions, type RtpReceipt, type RtpRecorded } from "./follow/rtp-follower.ts";
+export { emptyRtpHeader, type RtpHeader, readRtpHeader } from "./follow/rtp-header.ts";
+export { RtpSequence, type RtpSequenceVerdict, rtpFractionLost } from "./follow/rtp-sequence.ts";
+export {
+  TS_LOSS_STATEMENT,
+  TS_PACKET_BYTES,
+  TS_SYNC_BYTE,
+  type TsCounts,
+  TsFollower,
+  type TsPidCounts,
+} from "./follow/ts-follower.ts";
 export { InterarrivalJitter } from "./interarrival-jitter.ts";
 export { EMPTY_HISTOGRAM, type HistogramData, LogHistogram, mergeHistograms, percentile } from "./log-histogram.ts";
 export { interLossPeriodLengths, lossDistances, lossPeriodLengths, noticeableLossRate } from "./loss-pattern.ts";
@@ -24,12 +37,14 @@ export {
   type MembershipView,
   type PimNeighbour,
   viewMembership,
+  type WatchedTime,
 } from "./membership/membership-view.ts";
 export { type OwnMembershipQuery, ownMembershipNs } from "./membership/own-membership.ts";
 export { electQuerier } from "./membership/querier-election.ts";
 export { type QuerierSeen, queriersSeen } from "./membership/querier-seen.ts";
 export { isProxySource, type QueryAcceptance, queryAcceptance } from "./membership/query-acceptance.ts";
 export { mergeSequenceRanges, type SequenceRange, SequenceRanges } from "./membership/sequence-ranges.ts";
+export { unbrokenWatchNs } from "./membership/unbroken-watch.ts";
 export { mergeReceipts } from "./merge-receipts.ts";
 export { countRanges, intersectRanges, lostSequenceRanges, subtractRanges } from "./range-arithmetic.ts";
 export { type SourceAccount, settleEnds } from "./settle-ends.ts";

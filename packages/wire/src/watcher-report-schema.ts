@@ -23,7 +23,7 @@ export const WatchedStreamSchema = Type.Object({
   /** Frames to the stream's group and port that are no test packets of this run; not in `frames`. */
   foreignFrames: Count,
 });
-export type WatchedStream = Static<typeof WatchedStreamSchema>;
+export type WatchedStream = DeepReadonly<Static<typeof WatchedStreamSchema>>;
 
 /** The watcher's part of an agent's interval report. An agent that can't watch reports null in its place. */
 export const WatcherReportSchema = Type.Object({

@@ -1,4 +1,5 @@
 import Type, { type Static } from "typebox";
+import type { DeepReadonly } from "../deep-readonly.ts";
 
 /**
  * What a host heard (or itself put) on the wire about multicast membership: IGMPv1 (RFC 1112), IGMPv2 (RFC 2236),
@@ -141,13 +142,6 @@ export const MembershipMessageSchema = Type.Union([
   PimHelloSchema,
   MalformedSchema,
 ]);
-
-/** TypeBox infers writable fields; nobody writes into a message. */
-type DeepReadonly<T> = T extends readonly (infer Item)[]
-  ? readonly DeepReadonly<Item>[]
-  : T extends object
-    ? { readonly [Key in keyof T]: DeepReadonly<T[Key]> }
-    : T;
 
 const EnvelopeSchema = Type.Object(ENVELOPE_FIELDS);
 export type MembershipEnvelope = DeepReadonly<Static<typeof EnvelopeSchema>>;

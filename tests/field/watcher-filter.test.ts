@@ -1,0 +1,144 @@
+import koffi from "koffi";
+import { afterAll, beforeAll, expect, test } from "vitest";
+import { assembleBpf } from "../../agent/src/linux/bpf-program.ts";
+import { TEST_FRAME_BYTES, watchFilter } from "../../agent/src/watcher/watch-filter.ts";
+import { FE80_1, FF02_1, FF02_16, FF15_1234, hex, ipv4Frame, ipv6Frame } from "../conformance/membership-frames.ts";
+
+/**
+ * The kernel runs the filter here as it does on a packet socket: attached to one end of a pair of datagram sockets, it
+ * decides what comes out of what the other end put in, and how much of it. Needs no rights and no network.
+ */
+const libc = koffi.load(null);
+const socketpair = libc.func("int socketpair(int domain, int type, int protocol, void *fds)");
+const setsockopt = libc.func("int setsockopt(int fd, int level, int name, void *value, uint32_t length)");
+const write = libc.func("long write(int fd, void *from, size_t length)");
+const read = libc.func("long read(int fd, void *into, size_t length)");
+const close = libc.func("int close(int fd)");
+
+let ends: [number, number];
+beforeAll(() => {
+  const fds = new ArrayBuffer(8);
+  expect(socketpair(1, 2 | 0o4000, 0, fds)).toBe(0); // AF_UNIX, SOCK_DGRAM | SOCK_NONBLOCK
+  const view = new DataView(fds);
+  ends = [view.getInt32(0, true), view.getInt32(4, true)];
+});
+afterAll(() => {
+  for (const fd of ends) close(fd);
+});
+
+/** @returns bytes of the frame that pass, 0 when it is dropped */
+function passes(program: ArrayBuffer, frame: readonly number[]): number {
+  const request = new ArrayBuffer(16); // struct sock_fprog (linux/filter.h)
+  new DataView(request).setUint16(0, program.byteLength / 8, true);
+  new DataView(request).setBigUint64(8, koffi.address(program), true);
+  expect(setsockopt(ends[1], 1, 26, request, 16)).toBe(0); // SOL_SOCKET, SO_ATTACH_FILTER
+  write(ends[0], Uint8Array.from(frame).buffer, frame.length); // refused when the other end's filter drops it
+  return Math.max(0, Number(read(ends[1], new ArrayBuffer(4096), 4096)));
+}
+
+const padding = (bytes: number): number[] => new Array<number>(bytes).fill(0);
+/** From port 9 to `port`; RFC 768. */
+const udp = (port: number, payloadBytes: number): number[] => [
+  ...hex("0009"),
+  ...[port >> 8, port & 0xff, (payloadBytes + 8) >> 8, (payloadBytes + 8) & 0xff, 0, 0],
+  ...padding(payloadBytes),
+];
+const PORT = 48_620;
+const filter = watchFilter([5004, PORT]);
+const group4 = { protocol: 17, destination: "233.252.0.1", hasRouterAlert: false };
+const group6 = { destination: FF15_1234, nextHeader: 17, hasRouterAlert: false };
+
+test("assembled programs: given one that is known to work, then its instructions are the same", () => {
+  // Only IGMP: 28,0,0,12  15,0,3,0x800  30,0,0,23  15,0,1,2  06,0,0,0xffff  06,0,0,0 (opcodes of linux/bpf_common.h)
+  const program = assembleBpf([
+    ["ldh", 12],
+    ["jeq", 0x0800, null, "drop"],
+    ["ldb", 23],
+    ["jeq", 2, null, "drop"],
+    ["ret", 0xffff],
+    "drop",
+    ["ret", 0],
+  ]);
+  expect(Buffer.from(program).toString("hex")).toBe(
+    "280000000c000000" +
+      "1500000300080000" +
+      "3000000017000000" +
+      "1500000102000000" +
+      "06000000ffff0000" +
+      "0600000000000000",
+  );
+});
+
+test("assembled programs: given a label that is not there or too far away, then it is an error", () => {
+  expect(() => assembleBpf([["jeq", 1, "nowhere", null]])).toThrow("nowhere");
+  const far = Array.from({ length: 256 }, () => ["ret", 0] as const);
+  expect(() => assembleBpf([["jeq", 1, "far", null], ...far, "far", ["ret", 0]])).toThrow("far");
+});
+
+test.each([
+  ["IGMP", ipv4Frame(hex("16 00 f8 fa ef 01 02 03"))],
+  ["IGMP without Router Alert", ipv4Frame(hex("16 00 f8 fa ef 01 02 03"), { hasRouterAlert: false })],
+  ["PIM", ipv4Frame(hex("20 00 dfff"), { protocol: 103 })],
+  ["PIM over IPv6", ipv6Frame(hex("20 00 dfff"), { nextHeader: 103, hasRouterAlert: false })],
+  ...[130, 131, 132, 143].flatMap((type): [string, number[]][] => [
+    [`MLD ${type}`, ipv6Frame([type, ...padding(23)], { destination: FF02_16 })],
+    [`MLD ${type} without Router Alert`, ipv6Frame([type, ...padding(23)], { hasRouterAlert: false })],
+  ]),
+])("watch filter: given %s, then the whole frame passes", (_, frame) => {
+  expect(passes(filter, frame)).toBe(frame.length);
+  expect(passes(watchFilter([]), frame)).toBe(frame.length);
+});
+
+test("watch filter: given MLD behind a longer hop-by-hop header, then it passes", () => {
+  // 16 bytes: Router Alert and PadN of 8 and more (RFC 8200 4.2 and 4.3)
+  const payload = [...hex("3a 01 05 02 0000 01 08 00000000 00000000"), 143, ...padding(23)];
+  const frame = ipv6Frame(payload, { nextHeader: 0, hasRouterAlert: false });
+  expect(passes(filter, frame)).toBe(frame.length);
+});
+
+test("watch filter: given test traffic, then the beginning of the frame passes", () => {
+  expect(passes(filter, ipv4Frame(udp(PORT, 1316), group4))).toBe(TEST_FRAME_BYTES);
+  expect(passes(filter, ipv4Frame(udp(5004, 1316), group4))).toBe(TEST_FRAME_BYTES);
+  expect(passes(filter, ipv4Frame(udp(PORT, 96), group4))).toBe(14 + 20 + 8 + 96);
+  expect(passes(filter, ipv4Frame(udp(PORT, 1316), { ...group4, hasRouterAlert: true }))).toBe(TEST_FRAME_BYTES); // IP options
+  expect(passes(filter, ipv6Frame(udp(PORT, 1316), group6))).toBe(TEST_FRAME_BYTES);
+});
+
+test("watch filter: given fragments, then only the first one passes, since it alone has ports", () => {
+  const first = ipv4Frame(udp(PORT, 1400), { ...group4, fragment: 0x2000 });
+  const later = ipv4Frame(udp(PORT, 1400), { ...group4, fragment: 0x20b9 });
+  expect([passes(filter, first), passes(filter, later)]).toEqual([TEST_FRAME_BYTES, 0]);
+  const fragment6 = (offset: string): number[] =>
+    ipv6Frame([...hex(`11 00 ${offset} 00000001`), ...udp(PORT, 1400)], { ...group6, nextHeader: 44 });
+  expect([passes(filter, fragment6("0001")), passes(filter, fragment6("05a9"))]).toEqual([TEST_FRAME_BYTES, 0]);
+});
+
+test.each([
+  ["UDP to another port", ipv4Frame(udp(5005, 100), group4)],
+  ["UDP to another port over IPv6", ipv6Frame(udp(5005, 100), group6)],
+  ["unicast UDP", ipv4Frame(udp(PORT, 100), { ...group4, destination: "192.0.2.2" })],
+  ["unicast UDP over IPv6", ipv6Frame(udp(PORT, 100), { ...group6, destination: FE80_1 })],
+  ["broadcast UDP", ipv4Frame(udp(PORT, 100), { ...group4, destination: "255.255.255.255" })],
+  ["TCP", ipv4Frame(udp(PORT, 100), { ...group4, protocol: 6 })],
+  ["neighbour discovery", ipv6Frame([135, ...padding(23)], { destination: FF02_1, hasRouterAlert: false })],
+  ["another ICMPv6 message with Router Alert", ipv6Frame([151, ...padding(7)])],
+  ["ARP", [...hex("ffffffffffff 02005e100001 0806"), ...padding(46)]],
+  ["a frame that is too short", hex("01005e000001 02005e100001 0800 46")],
+])("watch filter: given %s, then nothing passes", (_, frame) => {
+  expect(passes(filter, frame)).toBe(0);
+});
+
+test("watch filter: given 200 ports, then each of them passes and no other; given more, then all multicast UDP does", () => {
+  const ports = Array.from({ length: 200 }, (_, i) => 20_000 + i);
+  const listed = watchFilter(ports);
+  expect([19_999, 20_000, 20_199, 20_200].map((port) => passes(listed, ipv4Frame(udp(port, 200), group4)))).toEqual([
+    0,
+    TEST_FRAME_BYTES,
+    TEST_FRAME_BYTES,
+    0,
+  ]);
+  const open = watchFilter([...ports, 20_200]);
+  expect(passes(open, ipv4Frame(udp(9, 200), group4))).toBe(TEST_FRAME_BYTES);
+  expect(passes(open, ipv6Frame(udp(9, 200), group6))).toBe(TEST_FRAME_BYTES);
+  expect(passes(open, ipv4Frame(udp(9, 200), { ...group4, destination: "192.0.2.2" }))).toBe(0);
+});
