@@ -18,7 +18,7 @@ export async function runAgentProgram(argv: readonly string[]): Promise<void> {
   } catch (error) {
     if (error instanceof CommanderError) process.exitCode = error.exitCode === 0 ? 0 : EXIT_USAGE;
     else if (error instanceof Fault) {
-      process.stderr.write(`${describeFault(error)}\n`);
+      for (const fault of [error, ...error.others]) process.stderr.write(`${describeFault(fault)}\n`);
       process.exitCode = EXIT_USAGE;
     } else throw error;
   }

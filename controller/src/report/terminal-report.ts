@@ -22,27 +22,40 @@ export function renderReport(report: RunReport, graph: SiteGraph, paint: Paint):
   lines.push(
     "",
     `${paint(report.site, "strong")} · ${report.scenario} · ${verdictWord(report, paint)} after ${seconds.toFixed(1)} s`,
-    ...wrap(report.reason, "  "),
+    ...(isSaidBelow(report) ? [] : wrap(report.reason, "  ")),
   );
   for (const finding of report.findings) lines.push("", ...renderFinding(finding, paint));
   for (const stream of streamsToDraw(report)) lines.push("", ...renderStream(report, stream, graph, paint));
-  const unmet = report.expectations.filter((expectation) => expectation.met !== true);
-  if (unmet.length > 0) {
-    lines.push("", paint("Expected", "strong"));
-    for (const { what, limit, measured, met, detail } of unmet) {
-      const mark = met === false ? paint("not met", "bad") : paint("unknown", "doubt");
-      lines.push(...wrap(`${what} at most ${limit}: ${mark}, ${measured ?? "not measured"}. ${detail}`, "  "));
-    }
-  }
-  const sets = report.coverage.ambiguousSets.filter((set) => set.length > 1);
-  if (report.findings.length > 0 && report.coverage.nextAgentAt !== null && sets.length > 0) {
-    lines.push("", `One more agent at ${report.coverage.nextAgentAt} would tell more segments apart.`);
-  }
+  lines.push(...renderExpectations(report, paint));
   if (report.notes.length > 0) {
     lines.push("", paint("Notes", "strong"), ...report.notes.flatMap((note) => wrap(note, "  ")));
   }
   lines.push("", paint(`run ${report.run}`, "quiet"), "");
   return lines.join("\n");
+}
+
+/** The reason of a failed run is mostly its first finding, which follows anyway. */
+const isSaidBelow = ({ reason, findings }: RunReport): boolean =>
+  findings.length === 1 && reason === `${findings[0]?.title}.`;
+
+/** The limits that were broken, and in one line those that nobody could judge. */
+function renderExpectations({ expectations }: RunReport, paint: Paint): string[] {
+  const broken = expectations.filter((expectation) => expectation.met === false);
+  const unknown = expectations.filter((expectation) => expectation.met === null);
+  if (broken.length + unknown.length === 0) return [];
+  return [
+    "",
+    paint("Expected", "strong"),
+    ...broken.flatMap(({ what, limit, measured, detail }) =>
+      wrap(`${what} at most ${limit}: ${paint("not met", "bad")}, ${measured ?? "not measured"}. ${detail}`, "  "),
+    ),
+    ...(unknown.length === 0
+      ? []
+      : wrap(
+          `${paint("not judged", "doubt")}, for want of packets: ${unknown.map(({ what }) => what).join(", ")}`,
+          "  ",
+        )),
+  ];
 }
 
 function verdictWord(report: RunReport, paint: Paint): string {
