@@ -1,1 +1,2 @@
-export {};
+export { ControllerClient } from "./commands/controller-client.ts";
+export { type PracticeSetup, raisePractice, type StandingPractice } from "./commands/standing-practice.ts";

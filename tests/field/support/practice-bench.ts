@@ -1,0 +1,132 @@
+import { ControllerClient, raisePractice, type StandingPractice } from "@dyetrace/controller";
+import {
+  type FaultPlay,
+  loadPracticeFaults,
+  type PracticeFault,
+  type PracticeSite,
+  type PracticeTimers,
+  playPracticeFaults,
+} from "@dyetrace/practice";
+import { loadSitePlan } from "@dyetrace/site";
+import type { RunProgress, RunReport } from "@dyetrace/wire";
+
+/**
+ * Membership that ages, and leaves that take effect, within seconds; in the proportions of RFC 3376 section 8 with
+ * robustness 2: membership is 2 x query + response (8.4), other querier is 2 x query + response / 2 (8.5).
+ */
+export const QUICK_TIMERS: Partial<PracticeTimers> = {
+  queryIntervalMs: 3_000,
+  queryResponseIntervalMs: 1_000,
+  membershipIntervalMs: 7_000,
+  otherQuerierIntervalMs: 6_500,
+};
+
+export interface BenchRun {
+  /** The file's text, or one entry a string: `snooping-off, on: core`. */
+  readonly faults?: string | readonly string[];
+  /** As `--set name=value` gives them. */
+  readonly parameters?: Readonly<Record<string, string>>;
+  readonly onProgress?: (progress: RunProgress) => void;
+}
+
+/** A practice site with its controller and agents, on which one scenario after another can be run. */
+export interface PracticeBench extends AsyncDisposable {
+  readonly practice: StandingPractice;
+  readonly site: PracticeSite;
+  readonly client: ControllerClient;
+  /**
+   * Puts the faults in, runs the scenario, takes the faults out again and waits until every switch snoops as built.
+   * @param scenario the file's text @throws {Fault} what a user would be told
+   */
+  run(scenario: string, options?: BenchRun): Promise<RunReport>;
+}
+
+export interface BenchSetup {
+  readonly timers?: Partial<PracticeTimers>;
+  readonly firstSource?: string;
+}
+
+/** @param plan the site plan's text */
+export async function raiseBench(plan: string, setup: BenchSetup = {}): Promise<PracticeBench> {
+  const graph = loadSitePlan(plan, "plan.yaml");
+  const words: string[] = [];
+  const practice = await raisePractice({
+    graph,
+    listen: { host: "127.0.0.1", port: 0 },
+    timers: { ...QUICK_TIMERS, ...setup.timers },
+    log: (sentence) => words.push(sentence),
+    ...(setup.firstSource === undefined ? {} : { firstSource: setup.firstSource }),
+  }).catch((cause: unknown) => {
+    throw new Error(`The practice site did not come up. Its words: ${words.join(" | ")}`, { cause });
+  });
+  const { site } = practice;
+  const client = new ControllerClient(practice.controller.url);
+
+  const run = async (scenario: string, { faults = [], parameters = {}, onProgress }: BenchRun = {}) => {
+    const all = faults.length === 0 ? [] : loadPracticeFaults(faultFile(faults), "faults.yaml", graph);
+    const standing = all.filter((fault) => fault.atMs === null);
+    const timed = all.filter((fault) => fault.atMs !== null);
+    await site.inject(standing);
+    const play = new Timetable(site, timed);
+    try {
+      return await follow(client, { scenario, plan, parameters }, (progress) => {
+        if (progress.kind === "go") play.start(progress.startsInMs);
+        onProgress?.(progress);
+      });
+    } finally {
+      await play.stop();
+      await site.lift(standing);
+      if (all.length > 0) await site.settled();
+    }
+  };
+  return { practice, site, client, run, [Symbol.asyncDispose]: () => practice[Symbol.asyncDispose]() };
+}
+
+const faultFile = (faults: string | readonly string[]): string =>
+  typeof faults === "string" ? faults : `faults:\n${faults.map((entry) => `  - { fault: ${entry} }`).join("\n")}\n`;
+
+interface RunTexts {
+  readonly scenario: string;
+  readonly plan: string;
+  readonly parameters: Readonly<Record<string, string>>;
+}
+
+async function follow(
+  client: ControllerClient,
+  { scenario, plan, parameters }: RunTexts,
+  onProgress: (progress: RunProgress) => void,
+): Promise<RunReport> {
+  const runId = await client.startRun({
+    scenario: { file: "scenario.yaml", text: scenario },
+    site: { file: "plan.yaml", text: plan },
+    parameters: { ...parameters },
+  });
+  for await (const progress of client.followRun(runId)) {
+    onProgress(progress);
+    if (progress.kind === "done") return progress.report;
+    if (progress.kind === "failed") throw new Error(`${progress.code}: ${progress.message}. ${progress.hint}`);
+  }
+  throw new Error("The controller ended the run's progress without a report");
+}
+
+/** Faults with times: they count from the run's start, and are out again when the run is over. */
+class Timetable {
+  readonly #site: PracticeSite;
+  readonly #faults: readonly PracticeFault[];
+  #start: Promise<FaultPlay> | null = null;
+
+  constructor(site: PracticeSite, faults: readonly PracticeFault[]) {
+    this.#site = site;
+    this.#faults = faults;
+  }
+
+  start(inMs: number): void {
+    this.#start = new Promise((resolve, reject) => {
+      setTimeout(() => void playPracticeFaults(this.#site, this.#faults).then(resolve, reject), inMs);
+    });
+  }
+
+  async stop(): Promise<void> {
+    await (await this.#start)?.stop();
+  }
+}
