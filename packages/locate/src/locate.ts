@@ -2,6 +2,7 @@ import type { SiteGraph } from "@dyetrace/site";
 import type { Conclusion } from "./conclusion.ts";
 import { coverage } from "./coverage.ts";
 import { findHostFaults } from "./host-rules.ts";
+import { findLeaks } from "./leaks/leak-findings.ts";
 import { findLoss } from "./loss/loss-findings.ts";
 import { lossScope } from "./loss/loss-scope.ts";
 import { measuredChains } from "./loss/segment-loss.ts";
@@ -22,11 +23,12 @@ export function locate(graph: SiteGraph, observations: RunObservations): Conclus
   const streams = streamFacts(site, observations);
   const stops = findStops(site, streams);
   const scopes = new Map(streams.map((facts) => [facts, lossScope(facts, stops.trials, [])]));
-  const chains = measuredChains([...scopes].flatMap(([facts, scope]) => streamLoss(site, facts, scope)));
+  const chains = measuredChains([...scopes].flatMap(([facts, scope]) => streamLoss(facts, scope)));
   const findings = [
     ...findSilentSources(streams),
     ...stops.findings,
     ...findLoss(site, chains, scopes),
+    ...findLeaks(site, streams, observations.timers),
     ...findHostFaults(streams),
   ];
   const sources = observations.streams.map((stream) => stream.source);

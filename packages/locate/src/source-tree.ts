@@ -41,3 +41,9 @@ export function nodesDownTo(tree: SourceTree, node: number): number[] {
   for (let at = node; at !== tree.source && at !== -1; at = tree.parent[at] ?? -1) nodes.push(at);
   return reaches(tree, node) ? nodes.reverse() : [];
 }
+
+/** True when the way to `node` leads through `top`, or it is `top` itself. */
+export function isAtOrBelow(tree: SourceTree, node: number, top: number): boolean {
+  for (let at = node; at !== -1; at = tree.parent[at] ?? -1) if (at === top) return true;
+  return false;
+}

@@ -83,7 +83,7 @@ function lossCase(
       const scope = scopes.get(part.facts);
       return scope === undefined || part.facts.stream.steps.length < 2
         ? null
-        : rateLimitOn(site, part.facts, chain.segments, scope);
+        : rateLimitOn(part.facts, chain.segments, scope);
     }),
   };
 }

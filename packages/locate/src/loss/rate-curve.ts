@@ -1,5 +1,4 @@
 import type { SendStep } from "../run-observations.ts";
-import type { SiteIndex } from "../site-index.ts";
 import type { StreamFacts } from "../stream-facts.ts";
 import type { RateLimit } from "./loss-rules.ts";
 import { intervalOf } from "./segment-loss.ts";
@@ -14,14 +13,9 @@ const CONSTANT_WITHIN = 0.2;
  * Whether a stream that was sent at several rates is clean up to one of them and clipped to a constant rate above it,
  * on one chain of segments.
  */
-export function rateLimitOn(
-  site: SiteIndex,
-  facts: StreamFacts,
-  segments: readonly number[],
-  scope: LossScope,
-): RateLimit | null {
+export function rateLimitOn(facts: StreamFacts, segments: readonly number[], scope: LossScope): RateLimit | null {
   const steps = facts.stream.steps.flatMap((step) => {
-    const loss = lossInStep(site, facts, segments, scope, step);
+    const loss = lossInStep(facts, segments, scope, step);
     return loss === null ? [] : [{ rateBps: step.rateBps, ...loss }];
   });
   steps.sort((a, b) => a.rateBps - b.rateBps);
@@ -40,13 +34,12 @@ export function rateLimitOn(
 }
 
 function lossInStep(
-  site: SiteIndex,
   facts: StreamFacts,
   segments: readonly number[],
   scope: LossScope,
   step: SendStep,
 ): { readonly lossRatio: number; readonly low: number } | null {
-  const parts = streamLoss(site, facts, { ...scope, numbers: [step.firstSeq, step.lastSeq] });
+  const parts = streamLoss(facts, { ...scope, numbers: [step.firstSeq, step.lastSeq] });
   const same = parts.filter((part) => part.segments.join() === segments.join());
   return same.length === 0 ? null : intervalOf(same);
 }

@@ -1,6 +1,5 @@
 import { countRanges, intersectRanges, mergeSequenceRanges, subtractRanges } from "@dyetrace/measure";
 import type { SeqRange } from "../run-observations.ts";
-import type { SiteIndex } from "../site-index.ts";
 import type { SourceTree } from "../source-tree.ts";
 import type { PlacedReceipt, StreamFacts } from "../stream-facts.ts";
 import type { LinkEstimate } from "./link-estimate.ts";
@@ -33,7 +32,7 @@ export interface LossScope {
 const FEWEST_PACKETS = 100;
 
 /** Empty when too little is known. */
-export function streamLoss(site: SiteIndex, facts: StreamFacts, scope: LossScope): ChainLoss[] {
+export function streamLoss(facts: StreamFacts, scope: LossScope): ChainLoss[] {
   const usable = facts.receipts.flatMap((receipt) => usableReceipt(receipt, scope) ?? []);
   const { receipts, window } = commonWindow(longestOfEachHost(usable));
   if (window === null) return [];
@@ -44,7 +43,7 @@ export function streamLoss(site: SiteIndex, facts: StreamFacts, scope: LossScope
     .map(({ receipt }) => ({ receipt, lost: intersectRanges(receipt.lost, sent) }))
     .filter(({ lost }) => countRanges(lost) < packets);
   if (heard.length === 0) return [];
-  const logical = logicalTree(site, facts.tree, heard);
+  const logical = logicalTree(facts.tree, heard);
   const links = estimateLoss({ parents: logical.parents, lostBy: logical.lostBy, sent });
   return links.flatMap((link, node) => {
     const end = logical.ends[node];
@@ -118,7 +117,7 @@ interface Heard {
 }
 
 /** Merges every chain without a branch into one link. */
-function logicalTree(site: SiteIndex, tree: SourceTree, heard: readonly Heard[]): LogicalTree {
+function logicalTree(tree: SourceTree, heard: readonly Heard[]): LogicalTree {
   const byNode = new Map(heard.map((one) => [one.receipt.node, one]));
   const hostsBelow = new Map<number, string[]>();
   const branches = new Map<number, number>();

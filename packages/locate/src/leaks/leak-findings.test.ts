@@ -1,0 +1,187 @@
+import { byDesignReach } from "@dyetrace/site";
+import fc from "fast-check";
+import { expect, test } from "vitest";
+import type { Finding } from "../conclusion.ts";
+import { locate } from "../locate.ts";
+import type { RunObservations } from "../run-observations.ts";
+import { randomSite } from "../simulation/random-site.ts";
+import { seededRandom } from "../simulation/seeded-random.ts";
+import { type SimulatedFault, type SimulatedStream, simulateRun } from "../simulation/simulate-run.ts";
+import { segmentBetween, sketchSite } from "../simulation/sketch-site.ts";
+import { indexSite } from "../site-index.ts";
+import { sourceTree } from "../source-tree.ts";
+import { wantedPorts } from "./wanted-ports.ts";
+
+/**
+ * Worked by hand from RFC 4541, section 2.1.2: reach by design is S1, sw1, um1, L1, B2 (shares L1's port), sw2, L2, um2,
+ * B6 and rt1 (router port); B1, B3, B4 and B5 are outside.
+ */
+const site = sketchSite([
+  "S1--sw1",
+  "sw1--um1",
+  "um1--L1",
+  "um1--B2",
+  "sw1--B1",
+  "sw1--sw2",
+  "sw2--L2",
+  "sw2--B3",
+  "sw2--B4",
+  "sw1--um2",
+  "um2--B6",
+  "um2--rt1",
+  "rt1--sw3",
+  "sw3--B5",
+]);
+const bystanders = ["B1", "B2", "B3", "B4", "B5", "B6"];
+const tour: SimulatedStream = {
+  stream: "tour",
+  group: "233.252.0.3",
+  source: "S1",
+  listeners: ["L1", "L2"],
+  bystanders,
+  packets: 3_000,
+};
+
+/** The run in which exactly these bystanders saw every frame. */
+function seenBy(hosts: readonly string[]): RunObservations {
+  const run = simulateRun(site, [tour], [], seededRandom(1));
+  return {
+    ...run,
+    bystanders: run.bystanders.map((bystander) =>
+      hosts.includes(bystander.host)
+        ? { ...bystander, frames: 3_000, ranges: [[0, 2_999]], firstMs: 0, lastMs: 29_990, isGroupUsedByHost: null }
+        : { ...bystander, frames: 0, ranges: [], firstMs: null, lastMs: null },
+    ),
+  };
+}
+
+const leaksSeenBy = (hosts: readonly string[]): readonly Finding[] => locate(site, seenBy(hosts)).findings;
+const link = (from: string, to: string): string => segmentBetween(site, from, to);
+
+test("leaks: given frames only at bystanders that share a port or sit on the way to a router, then nothing is named", () => {
+  expect(leaksSeenBy(["B2", "B6"])).toEqual([]);
+});
+
+test("leaks: given frames also at B3 and B4, then the node sw2 is named, out of several ports", () => {
+  const [finding, ...rest] = leaksSeenBy(["B2", "B6", "B3", "B4"]);
+  expect(rest).toEqual([]);
+  expect(finding?.kind).toBe("leaks");
+  expect(finding?.suspects.slice(0, 3)).toEqual(["sw2", link("sw2", "B3"), link("sw2", "B4")]);
+  expect(finding?.title).toContain("leaks out of several ports of sw2");
+});
+
+test("leaks: given frames at B3 while B4 stays quiet, then the port is named, and B3's own host or a querier there as alternative", () => {
+  const [finding] = leaksSeenBy(["B2", "B6", "B3"]);
+  expect(finding?.suspects).toEqual([link("sw2", "B3"), "B3"]);
+  expect(finding?.evidence.join(" ")).toContain("A bystander behind another closed port of sw2 saw nothing");
+});
+
+test("leaks: given frames only at B1, the only closed port of sw1, then it may be the node or the port", () => {
+  const [finding] = leaksSeenBy(["B2", "B6", "B1"]);
+  expect(finding?.suspects.slice(0, 2)).toEqual([link("sw1", "B1"), "sw1"]);
+  expect(finding?.evidence.join(" ")).toContain("its other ports may leak as well");
+});
+
+test("leaks: given frames at B5 behind a router, then both nodes are named and one hidden member is preferred", () => {
+  const [finding] = leaksSeenBy(["B2", "B6", "B5"]);
+  expect(finding?.suspects[0]).toBe("B5");
+  expect(finding?.suspects).toEqual(expect.arrayContaining([link("rt1", "sw3"), link("sw3", "B5"), "rt1", "sw3"]));
+});
+
+test("leaks: given a host whose agent made sure that no program there joined, then that host is no explanation", () => {
+  const run = seenBy(["B2", "B6", "B3"]);
+  const checked = { ...run, bystanders: run.bystanders.map((b) => ({ ...b, isGroupUsedByHost: false })) };
+  expect(locate(site, checked).findings[0]?.suspects).toEqual([link("sw2", "B3")]);
+});
+
+test("leaks: given a host on which another program joined the group, then the frames there are wanted", () => {
+  const run = seenBy(["B2", "B6", "B3"]);
+  const used = { ...run, bystanders: run.bystanders.map((b) => ({ ...b, isGroupUsedByHost: true })) };
+  expect(locate(site, used).findings).toEqual([]);
+});
+
+test("leaks: given a bystander that cannot see, then its silence does not turn a node into a port", () => {
+  const run = seenBy(["B2", "B6", "B3"]);
+  const blind = { ...run, bystanders: run.bystanders.map((b) => (b.host === "B4" ? { ...b, canSee: false } : b)) };
+  expect(locate(site, blind).findings[0]?.suspects).toContain("sw2");
+});
+
+test("leaks: given a group that nobody in the domain joined, then it is called an unregistered flood", () => {
+  const run = simulateRun(
+    site,
+    [{ ...tour, listeners: [] }],
+    [
+      { kind: "flooding-node", node: "sw1" },
+      { kind: "flooding-node", node: "sw2" },
+    ],
+    seededRandom(1),
+  );
+  const leaks = locate(site, run).findings.filter((finding) => finding.kind === "leaks");
+  expect(leaks.length).toBeGreaterThan(0);
+  for (const finding of leaks) expect(finding.title).toContain("where nobody has joined it");
+});
+
+test("leaks: given frames until just after the host's own leave, then that is the normal tail", () => {
+  const run = leftAt(10_000, 12_400);
+  expect(locate(site, run).findings).toEqual([]);
+});
+
+test("leaks: given frames for longer than the last member query time after the leave, then the leave is slow", () => {
+  const [finding] = locate(site, leftAt(10_000, 25_000)).findings;
+  expect(finding?.kind).toBe("slow-leave");
+  expect(finding?.suspects[0]).toBe(link("sw2", "B3"));
+  expect(finding?.title).toContain("for 15.0 s after the leave");
+});
+
+/** B3 was a member until `leftMs` and saw frames until `lastMs`. */
+function leftAt(leftMs: number, lastMs: number): RunObservations {
+  const run = simulateRun(site, [{ ...tour, listeners: ["L1", "L2", "B3"] }], [], seededRandom(1));
+  const [first, last] = [leftMs / 10, lastMs / 10];
+  return {
+    ...run,
+    listeners: run.listeners.map((l) =>
+      l.host === "B3" ? { ...l, joinedToMs: leftMs, window: [0, first - 1] as const, receivedPackets: first } : l,
+    ),
+    bystanders: run.bystanders.map((b) =>
+      b.host === "B3"
+        ? { ...b, frames: last - first + 1, ranges: [[first, last]], firstMs: leftMs, lastMs, isGroupUsedByHost: null }
+        : b,
+    ),
+  };
+}
+
+test("leaks: given any site and members, then the wanted ports reach what the site package's reach by design reaches", () => {
+  fc.assert(
+    fc.property(fc.integer({ min: 0, max: 1_000_000 }), (seed) => {
+      const random = seededRandom(seed);
+      const graph = randomSite(random, 5 + Math.floor(random() * 40));
+      const index = indexSite(graph);
+      const hosts = [...graph.nodes.values()].filter((node) => node.kind === "host").map((node) => node.name);
+      const [source = "", ...others] = hosts;
+      const members = others.filter(() => random() < 0.3);
+      const querier = [...graph.nodes.values()].find((node) => node.isQuerier)?.name ?? null;
+      const numberOf = (name: string): number => index.nodeNumber.get(name) ?? -1;
+      const { isReached } = wantedPorts(
+        index,
+        sourceTree(index, numberOf(source)),
+        new Set(members.map(numberOf)),
+        new Set(querier === null ? [] : [numberOf(querier)]),
+      );
+      const reach = byDesignReach(graph, source, members, querier);
+      expect(
+        index.nodes
+          .filter((_, n) => isReached[n])
+          .map((n) => n.name)
+          .toSorted(),
+      ).toEqual([...reach.nodes].toSorted());
+    }),
+    { numRuns: 200 },
+  );
+});
+
+test("leaks: given a switch that floods, then it is named and the frames' way is told", () => {
+  const faults: SimulatedFault[] = [{ kind: "flooding-node", node: "sw2" }];
+  const [finding] = locate(site, simulateRun(site, [tour], faults, seededRandom(1))).findings;
+  expect(finding?.suspects[0]).toBe("sw2");
+  expect(finding?.evidence.join(" ")).toContain("B3 saw 3000 frames of tour");
+});

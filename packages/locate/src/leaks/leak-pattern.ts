@@ -1,0 +1,65 @@
+import { subtractRanges } from "@dyetrace/measure";
+import type { MembershipTimers } from "../run-observations.ts";
+import type { PlacedBystander, StreamFacts } from "../stream-facts.ts";
+
+/** How frames outside the wanted region lie in time. */
+export type LeakPattern =
+  /** From about the first packet on, for most of the run. */
+  | "constant"
+  /** Ends soon after the first packet, with no earlier membership: flooded until the first report was learned. */
+  | "start-up"
+  /** Follows the host's own leave and ends in time. */
+  | "leave-tail"
+  /** Follows the host's own leave for longer than a last member query takes. */
+  | "slow-leave"
+  /** Begins when memberships time out, and stays. */
+  | "late"
+  /** Comes and goes. */
+  | "bursts";
+
+/** A switch that floods until it knows better does so for about one query response interval. */
+const START_UP_MS = 10_000;
+const LEAVE_GRACE_MS = 1_000;
+/** Holes in what a bystander saw, beyond those that good listeners share, before that counts as coming and going. */
+const LEAST_HOLE_SHARE = 0.05;
+
+export function leakPattern(
+  facts: StreamFacts,
+  { bystander, node }: PlacedBystander,
+  timers: MembershipTimers,
+): LeakPattern {
+  const { stream } = facts;
+  const firstMs = bystander.firstMs ?? 0;
+  const lastMs = bystander.lastMs ?? firstMs;
+  const left = ownLeaveBefore(facts, node, firstMs);
+  if (left !== null) {
+    return lastMs - left <= timers.lastMemberMs + LEAVE_GRACE_MS ? "leave-tail" : "slow-leave";
+  }
+  const startMs = stream.firstSentMs ?? 0;
+  const endMs = stream.lastSentMs ?? lastMs;
+  const joins = facts.receipts.map((receipt) => receipt.listener.joinedFromMs);
+  const hadMember = joins.some((joinedMs) => joinedMs < firstMs - LEAVE_GRACE_MS);
+  if (!hadMember && lastMs - startMs <= START_UP_MS && lastMs < endMs - LEAVE_GRACE_MS) return "start-up";
+  const membershipMs = timers.robustness * timers.queryIntervalMs + timers.queryResponseMs;
+  if (firstMs - startMs >= 0.5 * membershipMs && endMs - lastMs < LEAVE_GRACE_MS) return "late";
+  return hasHolesOfItsOwn(facts, bystander.ranges) || lastMs < endMs - (endMs - startMs) * 0.2 ? "bursts" : "constant";
+}
+
+/** When this host left the group last before `atMs` (or just after: frames may still come as the leave is sent). */
+export function ownLeaveBefore(facts: StreamFacts, node: number, atMs: number): number | null {
+  const leaves = facts.receipts
+    .filter((receipt) => receipt.node === node)
+    .flatMap((receipt) => receipt.listener.joinedToMs ?? [])
+    .filter((leftMs) => leftMs <= atMs + LEAVE_GRACE_MS && atMs - leftMs <= LEAVE_GRACE_MS);
+  return leaves.length === 0 ? null : Math.max(...leaves);
+}
+
+/** Holes in both are loss on the common way, not an interrupted leak. */
+function hasHolesOfItsOwn(facts: StreamFacts, ranges: PlacedBystander["bystander"]["ranges"]): boolean {
+  const [first, last] = [ranges[0]?.[0], ranges.at(-1)?.[1]];
+  if (first === undefined || last === undefined) return false;
+  let holes = subtractRanges([[first, last]], ranges);
+  for (const receipt of facts.receipts) holes = subtractRanges(holes, receipt.lost);
+  const missing = holes.reduce((sum, [from, to]) => sum + to - from + 1, 0);
+  return missing > LEAST_HOLE_SHARE * (last - first + 1);
+}

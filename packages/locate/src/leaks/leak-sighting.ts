@@ -1,0 +1,60 @@
+import type { MembershipTimers } from "../run-observations.ts";
+import type { SiteIndex } from "../site-index.ts";
+import { nodesDownTo } from "../source-tree.ts";
+import type { PlacedBystander, StreamFacts } from "../stream-facts.ts";
+import { type LeakPattern, leakPattern } from "./leak-pattern.ts";
+import { type WantedPorts, wantedPorts } from "./wanted-ports.ts";
+
+/** Frames of one stream at one bystander outside the stream's wanted region. */
+export interface LeakSighting {
+  readonly facts: StreamFacts;
+  readonly seen: PlacedBystander;
+  readonly pattern: LeakPattern;
+  /** Numbers of the segments out of ports that forwarded although they should be closed, along the path; never empty. */
+  readonly closedPorts: readonly number[];
+}
+
+/** A stream's wanted region and what bystanders saw outside it. */
+export interface StreamLeaks {
+  readonly facts: StreamFacts;
+  readonly members: ReadonlySet<number>;
+  readonly wanted: WantedPorts;
+  readonly sightings: readonly LeakSighting[];
+  /** Bystanders that could see and saw nothing. */
+  readonly quiet: readonly PlacedBystander[];
+}
+
+/**
+ * @param members node numbers of all that joined the group, by whichever stream
+ * @param queriers node numbers
+ */
+export function streamLeaks(
+  site: SiteIndex,
+  facts: StreamFacts,
+  members: ReadonlySet<number>,
+  queriers: ReadonlySet<number>,
+  timers: MembershipTimers,
+): StreamLeaks {
+  const wanted = wantedPorts(site, facts.tree, members, queriers);
+  const saw = facts.bystanders.filter(({ bystander }) => bystander.frames > 0);
+  const sightings = saw.flatMap((seen): LeakSighting[] => {
+    // Another program on that host joined: the frames are wanted there, whatever we know of it.
+    if (seen.bystander.isGroupUsedByHost === true) return [];
+    const pattern = leakPattern(facts, seen, timers);
+    if (pattern === "slow-leave") return [{ facts, seen, pattern, closedPorts: [lastPort(site, facts, seen.node)] }];
+    if (pattern === "leave-tail" || pattern === "start-up" || wanted.isReached[seen.node] === true) return [];
+    const behindClosed = nodesDownTo(facts.tree, seen.node).filter((node) => wanted.isOpen[node] !== true);
+    const closedPorts = behindClosed.map((node) => facts.tree.into[node] ?? -1);
+    return closedPorts.length === 0 ? [] : [{ facts, seen, pattern, closedPorts }];
+  });
+  const quiet = facts.bystanders.filter(({ bystander }) => bystander.canSee && bystander.frames === 0);
+  return { facts, members, wanted, sightings, quiet };
+}
+
+/** The segment out of the last port on the way that a switch or router can close. */
+function lastPort(site: SiteIndex, facts: StreamFacts, node: number): number {
+  const path = nodesDownTo(facts.tree, node);
+  const canClose = (step: number): boolean =>
+    ["switch", "router"].includes(site.nodes[facts.tree.parent[step] ?? -1]?.kind ?? "");
+  return facts.tree.into[path.findLast(canClose) ?? node] ?? -1;
+}
