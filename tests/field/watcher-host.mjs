@@ -8,11 +8,14 @@ import { layTestPacket, stampTestPacket } from "@dyetrace/wire";
 import koffi from "koffi";
 import { KernelClock } from "../../agent/dist/linux/clock.js";
 import { queryInterface } from "../../agent/dist/linux/interface-query.js";
+import { explainHostBlock, readHostBlockBaseline } from "../../agent/dist/watcher/host-block/explain-host-block.js";
 import { openWatcher } from "../../agent/dist/watcher/open-watcher.js";
 
 const interfaceName = process.argv[2] ?? "eth0";
 const clock = new KernelClock();
 const members = new Map();
+let received = 0;
+let baseline = null;
 let watcher = null;
 
 const udpSocket = async (group) => {
@@ -45,6 +48,25 @@ const commands = {
     else socket.addSourceSpecificMembership(source, group, own);
     members.set(group, socket);
     return {};
+  },
+  /** Joins on a socket that is bound to the port and counts what it gets. */
+  async listen({ group, port, address }) {
+    const socket = createSocket({ type: "udp4", reuseAddr: true });
+    socket.on("message", () => received++);
+    await new Promise((resolve) => socket.bind(port, resolve));
+    socket.addMembership(group, address);
+    members.set(group, socket);
+    return {};
+  },
+  /** What the socket got since the last call; the next explanation looks at what is dropped from now on. */
+  async received() {
+    const packets = received;
+    received = 0;
+    baseline = await readHostBlockBaseline();
+    return { packets };
+  },
+  async explain({ packet }) {
+    return { sentence: await explainHostBlock({ interfaceName, ...packet }, baseline) };
   },
   async leave({ group }) {
     await new Promise((resolve) => members.get(group).close(resolve));

@@ -106,7 +106,8 @@ export interface PortCounters {
 /** A process inside a host's namespace that joins, sends and watches on command. */
 export class TestHost {
   readonly namespace: string;
-  readonly address: string;
+  /** Own IPv4 address; a test that changes it says so here. */
+  address: string;
   readonly #process: ChildProcessWithoutNullStreams;
   readonly #answers: AsyncIterator<string>;
 
