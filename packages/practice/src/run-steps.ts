@@ -29,7 +29,7 @@ async function runStep(host: PracticeHost, { argv, stdin = "" }: Step): Promise<
   const input = line === undefined ? "" : `, line ${line}: ${stdin.split("\n")[Number(line) - 1] ?? ""}`;
   throw new Fault(
     "PRACTICE_FAILED",
-    `Building the practice site failed at \`${argv.join(" ")}\`${input}: ${stderr.trim() || `exit code ${code}`}`,
+    `A command of the practice site failed, \`${argv.join(" ")}\`${input}: ${stderr.trim() || `exit code ${code}`}`,
     "The kernel or its tools may lack what this needs; the message of the failed command says what",
   );
 }

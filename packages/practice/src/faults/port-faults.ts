@@ -61,10 +61,11 @@ export function planStaticEntry({ on, group }: PracticeFaultOf<"static-entry">, 
   const { node, port } = switchPortAt(ground, on);
   groupFamily(group);
   const entry = `dev br0 port ${port.interfaceName} grp ${group}`;
+  const mdb = `bridge -n ${node.namespace} mdb`;
   return {
     claims: [`entry ${on} ${group}`],
-    // A learned entry of the same port and group would be in the way; the member's next report finds the static one.
-    apply: [bridge(node.namespace, `mdb replace ${entry} permanent`)],
+    // An entry that the port learned from a member would be in the way. After the undo, the next report brings it back.
+    apply: [{ argv: ["sh", "-c", `${mdb} del ${entry} 2>/dev/null; exec ${mdb} add ${entry} permanent`] }],
     undo: [bridge(node.namespace, `mdb del ${entry}`)],
   };
 }
