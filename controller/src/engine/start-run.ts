@@ -6,6 +6,7 @@ import type { AgentRegistry } from "../service/agent-registry.ts";
 import type { RunDesk } from "../service/run-desk.ts";
 import { type AgentAddresses, compileScenario } from "./compile-scenario.ts";
 import { conductRun } from "./conduct-run.ts";
+import { outlineRun } from "./outline-run.ts";
 
 /**
  * Checks a request whole before anything moves, then starts it.
@@ -20,6 +21,7 @@ export function startRun(request: RunRequest, registry: AgentRegistry, runs: Run
   const runId = randomBytes(8).toString("hex");
   const compiled = compileScenario(runId, loaded.scenario, graph, addresses(registry));
   runs.start(runId, async (signal: AbortSignal, say: (progress: RunProgress) => void): Promise<RunReport> => {
+    say({ kind: "outline", outline: outlineRun(compiled, request.site) });
     const evidence = await conductRun(compiled, registry, signal, say);
     say({ kind: "step", text: "Working out what happened where" });
     return buildReport(compiled, graph, evidence);

@@ -23,7 +23,7 @@ export type RunJob = (signal: AbortSignal, say: (progress: RunProgress) => void)
 const KEPT_RUNS = 50;
 
 /** One run at a time: two runs on one site would load each other's segments and blame each other's traffic. */
-export class RunDesk {
+export class RunDesk extends EventEmitter<{ progress: [runId: string, progress: RunProgress] }> {
   readonly #runs = new Map<string, OpenRun>();
 
   /**
@@ -48,6 +48,7 @@ export class RunDesk {
     const say = (progress: RunProgress): void => {
       run.progress.push(progress);
       run.followers.emit("progress", progress);
+      this.emit("progress", id, progress);
     };
     void job(run.abort.signal, say).then(
       (report) => {

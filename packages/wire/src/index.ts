@@ -93,7 +93,7 @@ export {
   type Verdict,
   VerdictSchema,
 } from "./report-schema.ts";
-export type { RunProgress } from "./run-progress.ts";
+export type { RunOutline, RunProgress } from "./run-progress.ts";
 export { type RunRequest, RunRequestSchema, type UserFile, UserFileSchema } from "./run-request.ts";
 export {
   type LoadedScenario,
