@@ -1,21 +1,26 @@
 import { mergeReceipts, type StreamReceipt, StreamTracker } from "@dyetrace/measure";
 import type { DecodedTestPacket, Membership, TaskStream } from "@dyetrace/wire";
 
-type OpenMembership = { -readonly [K in keyof Membership]: Membership[K] };
+/** What one stay in the group brought in one interval. */
+export interface StayPart {
+  readonly membership: Membership;
+  readonly receipt: StreamReceipt;
+}
 
 /**
- * One stream that this host listens to, over all its stays in the group. Each stay has a tracker of its own: what is
- * sent between a leave and the next join is not lost. Times are ns after the run's start.
+ * One stream that this host listens to, over all its stays in the group. Each stay has a tracker and receipts of its
+ * own: what is sent between a leave and the next join is not lost. Times are ns after the run's start.
  */
 export class ListenedStream {
   readonly stream: TaskStream;
   readonly #intervalNs: number;
   readonly #seesHostDrops: boolean;
-  #tracker: StreamTracker | null = null;
-  #memberships: OpenMembership[] = [];
+  /** The stay that goes on; null while not joined. */
+  #stay: Stay | null = null;
+  /** Stays whose receipts have not all been taken. */
+  #open: Stay[] = [];
   readonly #all: OpenMembership[] = [];
   #cutIndex = 0;
-  readonly #receipts = new Map<number, StreamReceipt>();
   #total: StreamReceipt | null = null;
   #lastArrivalNs = Number.NEGATIVE_INFINITY;
 
@@ -26,10 +31,11 @@ export class ListenedStream {
   }
 
   get isJoined(): boolean {
-    return this.#tracker !== null;
+    return this.#stay !== null;
   }
 
   joined(joinRequestedNs: number, joinedNs: number, joinRequestedWall: string): void {
+    this.#cutUntil(joinRequestedNs);
     const membership = {
       joinRequestedNs,
       joinedNs,
@@ -38,65 +44,65 @@ export class ListenedStream {
       lastPacketNs: null,
       leaveRequestedNs: null,
     };
-    this.#memberships.push(membership);
-    this.#all.push(membership);
-    this.#tracker = new StreamTracker({
+    const tracker = new StreamTracker({
       startNs: joinRequestedNs,
       mediaRateBps: this.stream.rateBps,
       seesHostDrops: this.#seesHostDrops,
     });
+    this.#stay = { membership, tracker, receipts: new Map() };
+    this.#open.push(this.#stay);
+    this.#all.push(membership);
   }
 
   /** Call after the last packets were taken in. */
   left(leaveRequestedNs: number): void {
-    const membership = this.#all.at(-1);
-    if (this.#tracker === null || membership === undefined) return;
+    const stay = this.#stay;
+    if (stay === null) return;
     this.#cutUntil(leaveRequestedNs);
-    membership.leaveRequestedNs = leaveRequestedNs;
-    this.#keep(this.#tracker.finish(leaveRequestedNs));
-    this.#tracker = null;
+    stay.membership.leaveRequestedNs = leaveRequestedNs;
+    keep(stay, this.#cutIndex, stay.tracker.finish(leaveRequestedNs));
+    this.#stay = null;
   }
 
   /** Hot path: a packet of this stream. Ignored while not joined: another stream of the socket may be. */
   take(packet: DecodedTestPacket, arrivalNs: number, ttl: number, dscp: number): void {
-    const tracker = this.#tracker;
-    if (tracker === null) return;
+    const stay = this.#stay;
+    if (stay === null) return;
     // A wall clock that was set back must not make arrivals run backwards.
     const atNs = Math.max(arrivalNs, this.#lastArrivalNs);
     this.#lastArrivalNs = atNs;
     if (atNs >= (this.#cutIndex + 1) * this.#intervalNs) this.#cutUntil(atNs);
-    tracker.record(packet.seq, packet.sentNs, atNs, packet.sizeBytes, packet.senderId, ttl, dscp, -1);
-    const membership = this.#all[this.#all.length - 1];
-    if (membership === undefined) return;
+    stay.tracker.record(packet.seq, packet.sentNs, atNs, packet.sizeBytes, packet.senderId, ttl, dscp, -1);
+    const membership = stay.membership;
     if (membership.firstPacketNs === null) membership.firstPacketNs = atNs;
     membership.lastPacketNs = atNs;
   }
 
   noteHostDrops(drops: number, arrivalNs: number): void {
-    this.#tracker?.noteHostDrops(drops, Math.max(arrivalNs, this.#lastArrivalNs));
+    this.#stay?.tracker.noteHostDrops(drops, Math.max(arrivalNs, this.#lastArrivalNs));
   }
 
   noteForeign(isMalformed: boolean): void {
-    if (this.#tracker === null) return;
-    if (isMalformed) this.#tracker.malformedPackets++;
-    else this.#tracker.foreignPackets++;
+    const tracker = this.#stay?.tracker;
+    if (tracker === undefined) return;
+    if (isMalformed) tracker.malformedPackets++;
+    else tracker.foreignPackets++;
   }
 
-  /** @returns the receipt of interval `index`, which has ended by `toNs`; null if this host was no member in it */
-  takeReceipt(index: number, toNs: number): StreamReceipt | null {
+  /** @returns for each stay that touched interval `index`, which has ended by `toNs`, its part of it; oldest first */
+  takeParts(index: number, toNs: number): StayPart[] {
     this.#cutUntil(toNs);
-    if (this.#cutIndex === index && this.#tracker !== null) this.#keep(this.#tracker.cut(toNs)); // a last, short interval
-    const receipt = this.#receipts.get(index) ?? null;
-    this.#receipts.delete(index);
-    if (receipt !== null) this.#total = this.#total === null ? receipt : mergeReceipts(this.#total, receipt);
-    return receipt;
-  }
-
-  /** @returns the stays that touched the time since the last call */
-  takeMemberships(): Membership[] {
-    const touched = this.#memberships.map((membership) => ({ ...membership }));
-    this.#memberships = this.#memberships.filter((membership) => membership.leaveRequestedNs === null);
-    return touched;
+    if (this.#stay !== null && this.#cutIndex === index) keep(this.#stay, index, this.#stay.tracker.cut(toNs)); // a last, short interval
+    const parts: StayPart[] = [];
+    for (const { membership, receipts } of this.#open) {
+      const receipt = receipts.get(index);
+      if (receipt === undefined) continue;
+      receipts.delete(index);
+      parts.push({ membership: { ...membership }, receipt });
+      this.#total = this.#total === null ? receipt : mergeReceipts(this.#total, receipt);
+    }
+    this.#open = this.#open.filter((stay) => stay === this.#stay || stay.receipts.size > 0);
+    return parts;
   }
 
   get total(): StreamReceipt | null {
@@ -112,13 +118,22 @@ export class ListenedStream {
     for (;;) {
       const endNs = (this.#cutIndex + 1) * this.#intervalNs;
       if (endNs > nowNs) return;
-      if (this.#tracker !== null) this.#keep(this.#tracker.cut(endNs));
+      if (this.#stay !== null) keep(this.#stay, this.#cutIndex, this.#stay.tracker.cut(endNs));
       this.#cutIndex++;
     }
   }
+}
 
-  #keep(receipt: StreamReceipt): void {
-    const earlier = this.#receipts.get(this.#cutIndex);
-    this.#receipts.set(this.#cutIndex, earlier === undefined ? receipt : mergeReceipts(earlier, receipt));
-  }
+type OpenMembership = { -readonly [K in keyof Membership]: Membership[K] };
+
+interface Stay {
+  readonly membership: OpenMembership;
+  readonly tracker: StreamTracker;
+  /** By interval. */
+  readonly receipts: Map<number, StreamReceipt>;
+}
+
+function keep(stay: Stay, index: number, receipt: StreamReceipt): void {
+  const earlier = stay.receipts.get(index);
+  stay.receipts.set(index, earlier === undefined ? receipt : mergeReceipts(earlier, receipt));
 }

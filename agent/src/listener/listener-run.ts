@@ -143,9 +143,10 @@ export class ListenerRun {
       const socketStreams = socket.streams.length;
       for (const stream of socket.streams) {
         const streamId = stream.stream.streamId;
-        const receipt = stream.takeReceipt(index, toNs);
-        const memberships = stream.takeMemberships();
-        listeners.push({ streamId, receipt, memberships, hostLostPackets: drops, socketStreams, foreign });
+        const shared = { streamId, hostLostPackets: drops, socketStreams, foreign };
+        const parts = stream.takeParts(index, toNs);
+        if (parts.length === 0) listeners.push({ ...shared, receipt: null, memberships: [] });
+        for (const { receipt, membership } of parts) listeners.push({ ...shared, receipt, memberships: [membership] });
         if (!isLast) continue;
         totals.push({
           streamId,

@@ -87,11 +87,15 @@ export const ForeignCountSchema = Type.Object({
 });
 export type ForeignCount = Static<typeof ForeignCountSchema>;
 
+/**
+ * In an interval report: one entry for each stay in the group that touches the interval, oldest first, so that merging
+ * the entries of one `joinRequestedNs` gives that stay's whole receipt; one entry without a receipt where none does. In
+ * the totals: one entry for each stream, over all its stays.
+ */
 export const ListenerIntervalSchema = Type.Object({
   streamId: Count,
-  /** Null before the first join. */
+  /** Null where this host was no member. */
   receipt: Nullable(StreamReceiptSchema),
-  /** Stays in the group that touch this interval, oldest first. */
   memberships: Type.Array(MembershipSchema),
   /** Packets of this socket that the host dropped for want of buffer or by checksum; null where it cannot be known. */
   hostLostPackets: Nullable(Count),
