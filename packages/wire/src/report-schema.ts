@@ -45,9 +45,26 @@ export const ReportGapSchema = Type.Object({
   durationMs: Nullable(Type.Number()),
 });
 
+/** Join or leave delays of several trials. Every value is uncertain by up to `resolutionMs`, the packet interval. */
+export const ReportDelaySchema = Type.Object({
+  /** How many could be measured. */
+  trials: Type.Integer({ minimum: 1 }),
+  minMs: Type.Number(),
+  medianMs: Type.Number(),
+  p95Ms: Type.Number(),
+  maxMs: Type.Number(),
+  resolutionMs: Type.Number(),
+  /** In the order of the trials; the first hundred. */
+  valuesMs: Type.Array(Type.Number(), { maxItems: 100 }),
+});
+export type ReportDelay = Static<typeof ReportDelaySchema>;
+
+/** One listener's reception of one stream, over all its stays in the group. */
 export const ReportReceiptSchema = Type.Object({
   stream: Type.String(),
   listener: Type.String(),
+  /** How often it was to join. */
+  stays: Type.Integer({ minimum: 1 }),
   /** Packets the source sent while this listener was joined; null when the source's count is unknown. */
   sent: Nullable(Count),
   received: Nullable(Count),
@@ -60,8 +77,14 @@ export const ReportReceiptSchema = Type.Object({
   gaps: Type.Array(ReportGapSchema),
   longestGapMs: Nullable(Type.Number()),
   jitterMs: Nullable(Type.Number()),
+  /** From the report on the wire to the first packet (RFC 2432 3.4.1), the median over its stays. */
   joinDelayMs: Nullable(Type.Number()),
+  /** From the leave on the wire to the last frame at the network card (RFC 2432 3.4.2), the median. */
   leaveDelayMs: Nullable(Type.Number()),
+  joinDelays: Nullable(ReportDelaySchema),
+  leaveDelays: Nullable(ReportDelaySchema),
+  /** Leaves after which the stream came until it or the watch ended: their delay is longer than was waited. */
+  leavesWithoutEffect: Nullable(Count),
   hops: Nullable(Type.Integer()),
   asUnicastRatio: Nullable(Ratio),
   /** Packets on the group that are not of this run. */

@@ -6,9 +6,17 @@ export type RunProgress =
   /** First of all: what is going to happen, so that a follower can draw it. */
   | { readonly kind: "outline"; readonly outline: RunOutline }
   | { readonly kind: "step"; readonly text: string }
+  /** What is doubtful about the scenario's groups; said before anything is sent. */
+  | { readonly kind: "advice"; readonly level: string; readonly text: string; readonly reference: string }
   /** The order is out; the run's time begins in `startsInMs`. */
   | { readonly kind: "go"; readonly startsInMs: number; readonly lastsMs: number }
-  | { readonly kind: "second"; readonly atMs: number; readonly receivedPackets: number }
+  | {
+      readonly kind: "second";
+      readonly atMs: number;
+      readonly receivedPackets: number;
+      /** What the timeline does next, and when; null when nothing more happens. */
+      readonly next: { readonly what: string; readonly inMs: number } | null;
+    }
   | { readonly kind: "done"; readonly report: RunReport }
   | { readonly kind: "failed"; readonly code: string; readonly message: string; readonly hint: string };
 

@@ -1,7 +1,7 @@
 import { didYouMean } from "./nearest-name.ts";
+import { parseScenarioDurationNs } from "./scenario-file-duration.ts";
 import type { ScenarioFileEntry } from "./scenario-file-schema.ts";
 import { resolvePayload, resolveRate, type StreamsByName } from "./scenario-file-streams.ts";
-import { parseDurationNs } from "./units.ts";
 import type { DataPath } from "./yaml-document.ts";
 import type { FileMistakes } from "./yaml-document-mistakes.ts";
 
@@ -37,17 +37,22 @@ type Verb = (typeof VERBS)[number];
 const MAX_ACTIONS = 65_536; // as many as an agent's task holds
 const MAX_RUN_NS = 31 * 86_400e9;
 
-/** @returns every action, repeats written out, ascending in time; incomplete where mistakes were added */
+/**
+ * @param membershipIntervalNs what `membership-interval` stands for
+ * @returns every action, repeats written out, ascending in time; incomplete where mistakes were added
+ */
 export function resolveTimeline(
   entries: readonly ScenarioFileEntry[],
   byName: StreamsByName,
+  membershipIntervalNs: number,
   mistakes: FileMistakes,
 ): ScenarioAction[] {
+  const parse = (text: string): number => parseScenarioDurationNs(text, membershipIntervalNs);
   const actions: ScenarioAction[] = [];
   let previousNs = 0;
   for (const [index, entry] of entries.entries()) {
     const path: DataPath = ["timeline", index];
-    const times = resolveTimes(entry, path, previousNs, mistakes);
+    const times = resolveTimes(entry, path, previousNs, parse, mistakes);
     const deed = resolveDeed(entry, path, byName, mistakes);
     if (times === null || deed === null) continue;
     previousNs = times.firstNs + (times.count - 1) * times.everyNs;
@@ -79,6 +84,7 @@ function resolveTimes(
   entry: ScenarioFileEntry,
   path: DataPath,
   previousNs: number,
+  parse: (text: string) => number,
   mistakes: FileMistakes,
 ): Times | null {
   const { at, after, repeat } = entry;
@@ -88,9 +94,8 @@ function resolveTimes(
     return null;
   }
   const key = at === undefined ? "after" : "at";
-  const offsetNs = mistakes.attempt([...path, key], () => parseDurationNs(at ?? after ?? ""));
-  const everyNs =
-    repeat === undefined ? 0 : mistakes.attempt([...path, "repeat", "every"], () => parseDurationNs(repeat.every));
+  const offsetNs = mistakes.attempt([...path, key], () => parse(at ?? after ?? ""));
+  const everyNs = repeat === undefined ? 0 : mistakes.attempt([...path, "repeat", "every"], () => parse(repeat.every));
   if (offsetNs === null || everyNs === null) return null;
   if (repeat !== undefined && everyNs === 0) {
     mistakes.add([...path, "repeat", "every"], "Repeats need some time between them", "Write a duration above 0");

@@ -87,6 +87,8 @@ expect: { loss: 0.01 %, longest-gap: 50 ms, jitter: 5 ms, join-delay: 500 ms, le
       leaks: "none",
     },
     durationNs: 70_500_000_000,
+    usesMembershipInterval: false,
+    shortened: [],
   });
 });
 

@@ -1,3 +1,8 @@
+import {
+  namesMembershipInterval,
+  parseScenarioDurationNs,
+  STANDARD_MEMBERSHIP_INTERVAL_NS,
+} from "./scenario-file-duration.ts";
 import { resolveExpectation, type ScenarioExpectation } from "./scenario-file-expect.ts";
 import { checkOrder } from "./scenario-file-order.ts";
 import { fillInParameters, type ScenarioParameters } from "./scenario-file-parameters.ts";
@@ -20,6 +25,10 @@ export interface Scenario {
   readonly expect: ScenarioExpectation;
   /** When the last action is due. */
   readonly durationNs: number;
+  /** Whether some time in it is counted in membership intervals, which only a site's querier can tell. */
+  readonly usesMembershipInterval: boolean;
+  /** Parameters that the caller set to less than their membership interval: what they wait for cannot come about. */
+  readonly shortened: readonly string[];
 }
 
 export interface LoadedScenario {
@@ -31,6 +40,8 @@ export interface LoadedScenario {
 export interface ScenarioOptions {
   /** Values that replace the file's defaults, as the user wrote them (`--set hold=10s`). */
   readonly parameters?: Readonly<Record<string, string>>;
+  /** What `membership-interval` stands for; RFC 3376's default where the site's own is not known. */
+  readonly membershipIntervalNs?: number;
 }
 
 /**
@@ -39,16 +50,20 @@ export interface ScenarioOptions {
  * parameter that the file does not have
  */
 export function loadScenario(text: string | Uint8Array, file: string, options: ScenarioOptions = {}): LoadedScenario {
-  const { document, parameters } = fillInParameters(
-    readYamlDocument(text, file, "SCENARIO_INVALID"),
-    options.parameters ?? {},
-  );
+  const { parameters: set = {}, membershipIntervalNs = STANDARD_MEMBERSHIP_INTERVAL_NS } = options;
+  const written = readYamlDocument(text, file, "SCENARIO_INVALID");
+  const { document, parameters } = fillInParameters(written, set);
   const plan = checkAgainstSchema(document, ScenarioFileSchema);
   const mistakes = new FileMistakes(document);
   const streams = resolveStreams(plan.streams, mistakes);
   const expect = resolveExpectation(plan.expect ?? {}, mistakes);
   mistakes.throwIfAny();
-  const timeline = resolveTimeline(plan.timeline, indexStreamNames(plan.streams, streams), mistakes);
+  const timeline = resolveTimeline(
+    plan.timeline,
+    indexStreamNames(plan.streams, streams),
+    membershipIntervalNs,
+    mistakes,
+  );
   mistakes.throwIfAny();
   checkOrder(timeline, streams, mistakes);
   mistakes.throwIfAny();
@@ -60,6 +75,21 @@ export function loadScenario(text: string | Uint8Array, file: string, options: S
     timeline,
     expect,
     durationNs: timeline.at(-1)?.atNs ?? 0,
+    usesMembershipInterval: plan.timeline.some(({ at, after }) => namesMembershipInterval(at ?? after ?? "")),
+    shortened: shortenedParameters(plan.parameters ?? {}, set, membershipIntervalNs),
   };
   return { scenario, document };
+}
+
+function shortenedParameters(
+  written: Readonly<Record<string, unknown>>,
+  set: Readonly<Record<string, string>>,
+  membershipIntervalNs: number,
+): string[] {
+  const ns = (text: string): number => parseScenarioDurationNs(text, membershipIntervalNs);
+  return Object.entries(set).flatMap(([name, value]) => {
+    const standard = written[name];
+    if (typeof standard !== "string" || !namesMembershipInterval(standard)) return [];
+    return ns(value) < ns("membership-interval") ? [name] : [];
+  });
 }
