@@ -1,0 +1,111 @@
+import { mkdirSync } from "node:fs";
+import path from "node:path";
+import { Fault } from "@dyetrace/wire";
+import SQLite from "better-sqlite3";
+import { Kysely, Migrator, PostgresDialect, SqliteDialect, sql } from "kysely";
+import pg from "pg";
+import { type ColumnTypes, migrations } from "./migrations.ts";
+import { storeFault } from "./store-fault.ts";
+import type { StoreTables } from "./store-tables.ts";
+
+/** Where runs are kept: a folder for the embedded database, `memory`, or the URL of a PostgreSQL database. */
+export type StorePlace =
+  | { readonly kind: "folder"; readonly folder: string }
+  | { readonly kind: "memory" }
+  | { readonly kind: "postgres"; readonly url: string };
+
+export interface Database {
+  readonly db: Kysely<StoreTables>;
+  /** As the operator knows it, without a password. */
+  readonly name: string;
+  readonly isPostgres: boolean;
+}
+
+export const DATABASE_FILE = "dyetrace.sqlite";
+/** How long another program may hold the embedded database before we say so. */
+const BUSY_WITHIN_MS = 2000;
+
+/** Opens the database and brings its schema up to date. @throws {Fault} STORE_… */
+export async function openDatabase(place: StorePlace): Promise<Database> {
+  const name = nameOf(place);
+  let database: Database | null = null;
+  try {
+    database = place.kind === "postgres" ? openPostgres(place.url, name) : openSqlite(place, name);
+    await migrate(database);
+    return database;
+  } catch (error) {
+    await database?.db.destroy().catch(() => undefined);
+    throw storeFault(error, name);
+  }
+}
+
+function nameOf(place: StorePlace): string {
+  if (place.kind === "memory") return "in memory";
+  if (place.kind === "folder") return path.join(place.folder, DATABASE_FILE);
+  const url = new URL(place.url);
+  url.password = "";
+  return url.toString();
+}
+
+function openSqlite(place: Exclude<StorePlace, { kind: "postgres" }>, name: string): Database {
+  if (place.kind === "folder") mkdirSync(place.folder, { recursive: true, mode: 0o700 });
+  const sqlite = new SQLite(place.kind === "memory" ? ":memory:" : name, { timeout: BUSY_WITHIN_MS });
+  try {
+    // One program at a time: two would both pick up the same runs. The kernel lets the lock go with the process.
+    sqlite.pragma("locking_mode = EXCLUSIVE");
+    sqlite.pragma("journal_mode = WAL");
+    // A report that was acknowledged is on the disk, whatever happens to the machine.
+    sqlite.pragma("synchronous = FULL");
+    sqlite.pragma("foreign_keys = ON");
+    sqlite.pragma("auto_vacuum = INCREMENTAL");
+    sqlite.exec("BEGIN IMMEDIATE; COMMIT"); // takes the lock now, and finds a file that can't be written
+  } catch (error) {
+    sqlite.close();
+    throw error;
+  }
+  return { db: new Kysely<StoreTables>({ dialect: new SqliteDialect({ database: sqlite }) }), name, isPostgres: false };
+}
+
+function openPostgres(url: string, name: string): Database {
+  // Counts are bigint in the tables and stay below 2^53 here; pg would hand them over as strings.
+  const types: pg.CustomTypesConfig = {
+    getTypeParser: ((oid: number, format?: "text" | "binary") =>
+      oid === pg.types.builtins.INT8
+        ? Number
+        : pg.types.getTypeParser(oid, format)) as pg.CustomTypesConfig["getTypeParser"],
+  };
+  const pool = new pg.Pool({ connectionString: url, max: 8, connectionTimeoutMillis: 5000, types });
+  // An idle connection that breaks is replaced at the next query, which reports what is wrong.
+  pool.on("error", () => undefined);
+  return { db: new Kysely<StoreTables>({ dialect: new PostgresDialect({ pool }) }), name, isPostgres: true };
+}
+
+const SQLITE_TYPES: ColumnTypes = { blob: "blob", counter: "integer" };
+const POSTGRES_TYPES: ColumnTypes = { blob: "bytea", counter: "bigserial" };
+
+/** @throws {Fault} STORE_TOO_NEW, and nothing is changed then */
+async function migrate({ db, name, isPostgres }: Database): Promise<void> {
+  const known = migrations(isPostgres ? POSTGRES_TYPES : SQLITE_TYPES);
+  const tables = await db.introspection.getTables({ withInternalKyselyTables: true });
+  if (tables.some((table) => table.name === "kysely_migration")) {
+    const { rows } = await sql<{ name: string }>`select name from kysely_migration`.execute(db);
+    const newer = rows.find((row) => known[row.name] === undefined);
+    if (newer !== undefined) {
+      throw new Fault(
+        "STORE_TOO_NEW",
+        `The store ${name} was written by a newer dyetrace (it has "${newer.name}")`,
+        "Start that version again, or name another place; nothing was changed in this one",
+      );
+    }
+    if (rows.length === Object.keys(known).length) return;
+  } else if (tables.length > 0 && !isPostgres) {
+    throw new Fault(
+      "STORE_CORRUPT",
+      `${name} is a database, but not one of dyetrace`,
+      "Nothing was changed in it. Name another place with --data",
+    );
+  }
+  const migrator = new Migrator({ db, provider: { getMigrations: async () => ({ ...known }) } });
+  const { error } = await migrator.migrateToLatest();
+  if (error !== undefined) throw error;
+}

@@ -1,0 +1,170 @@
+import type { Kysely } from "kysely";
+import { insertEpisodes, type KeepOutcome, keepReports } from "./keep-reports.ts";
+import type { Episode, EpisodeKind, KeptReport, MinuteCount, ReportBody } from "./kept-report.ts";
+import { unpackJson } from "./pack-json.ts";
+import { type RollUpStep, rollUpReports } from "./roll-up-reports.ts";
+import type { StoreTables } from "./store-tables.ts";
+
+/** One stored row: one report, or several rolled up. */
+export interface StoredReport extends ReportBody {
+  readonly agent: string;
+  readonly stint: string;
+  readonly firstNumber: number;
+  readonly lastNumber: number;
+  readonly fromNs: number;
+  readonly toNs: number;
+  /** 0 as reported. */
+  readonly grainNs: number;
+}
+
+/** One uninterrupted piece of work of one agent. */
+export interface Stint {
+  readonly agent: string;
+  readonly stint: string;
+  readonly fromNs: number;
+  readonly toNs: number;
+  readonly keptNumber: number;
+  readonly isFinal: boolean;
+  readonly droppedReports: number;
+}
+
+export interface AgentMinute extends MinuteCount {
+  readonly agent: string;
+}
+
+/** The interval reports of a store, and what is worked out of them at the door. */
+export class ReportRecords {
+  readonly #db: Kysely<StoreTables>;
+
+  constructor(db: Kysely<StoreTables>) {
+    this.#db = db;
+  }
+
+  /** See `keepReports`. */
+  keep(batch: readonly KeptReport[]): Promise<readonly KeepOutcome[]> {
+    return keepReports(this.#db, batch);
+  }
+
+  /** See `rollUpReports`. @returns how many rows went away */
+  rollUp(runId: string, step: RollUpStep, merge: (a: ReportBody, b: ReportBody) => ReportBody): Promise<number> {
+    return rollUpReports(this.#db, runId, step, merge);
+  }
+
+  /** Notes what the controller itself saw, such as an agent's absence. */
+  async addEpisodes(runId: string, episodes: readonly Episode[]): Promise<void> {
+    await insertEpisodes(
+      this.#db,
+      episodes.map((episode) => ({ runId, episode })),
+    );
+  }
+
+  async stints(runId: string): Promise<readonly Stint[]> {
+    const rows = await this.#db
+      .selectFrom("stints")
+      .selectAll()
+      .where("run_id", "=", runId)
+      .orderBy("agent")
+      .orderBy("from_ns")
+      .execute();
+    return rows.map((row) => ({
+      agent: row.agent,
+      stint: row.stint,
+      fromNs: row.from_ns,
+      toNs: row.to_ns,
+      keptNumber: row.kept_number,
+      isFinal: row.is_final === 1,
+      droppedReports: row.dropped_reports,
+    }));
+  }
+
+  /** The rows of one agent in the order of its stints and numbers, a page at a time: a long run's never fit in memory. */
+  async *ofAgent(runId: string, agent: string): AsyncGenerator<StoredReport> {
+    for (const { stint } of (await this.stints(runId)).filter((one) => one.agent === agent)) {
+      for (let after = 0; ; ) {
+        const rows = await this.#db
+          .selectFrom("reports")
+          .selectAll()
+          .where("run_id", "=", runId)
+          .where("agent", "=", agent)
+          .where("stint", "=", stint)
+          .where("first_number", ">", after)
+          .orderBy("first_number")
+          .limit(200)
+          .execute();
+        for (const row of rows) {
+          after = row.last_number;
+          yield storedReport(row);
+        }
+        if (rows.length === 0) break;
+      }
+    }
+  }
+
+  /** Rows that touch a stretch of time, all agents. */
+  async between(runId: string, fromNs: number, toNs: number): Promise<readonly StoredReport[]> {
+    const rows = await this.#db
+      .selectFrom("reports")
+      .selectAll()
+      .where("run_id", "=", runId)
+      .where("to_ns", ">", fromNs)
+      .where("from_ns", "<", toNs)
+      .orderBy("agent")
+      .orderBy("from_ns")
+      .execute();
+    return rows.map(storedReport);
+  }
+
+  async minutes(runId: string): Promise<readonly AgentMinute[]> {
+    const rows = await this.#db.selectFrom("minutes").selectAll().where("run_id", "=", runId).execute();
+    return rows.map((row) => ({
+      agent: row.agent,
+      streamId: row.stream_id,
+      minute: row.minute,
+      received: row.received,
+      lost: row.lost,
+      hostLost: row.host_lost,
+      duplicates: row.duplicates,
+      reordered: row.reordered,
+      longestGapNs: row.longest_gap_ns,
+      longestSilenceNs: row.longest_silence_ns,
+    }));
+  }
+
+  /** @returns by time, `most` at most */
+  async episodes(runId: string, fromNs: number, toNs: number, most: number): Promise<readonly Episode[]> {
+    const rows = await this.#db
+      .selectFrom("episodes")
+      .selectAll()
+      .where("run_id", "=", runId)
+      .where("from_ns", ">=", fromNs)
+      .where("from_ns", "<", toNs)
+      .orderBy("from_ns")
+      .orderBy("id")
+      .limit(most)
+      .execute();
+    return rows.map((row) => ({
+      kind: row.kind as EpisodeKind,
+      agent: row.agent,
+      streamId: row.stream_id,
+      fromNs: row.from_ns,
+      toNs: row.to_ns,
+      count: row.count,
+      detail: row.detail,
+    }));
+  }
+}
+
+type ReportRow = StoreTables["reports"];
+
+const bodyOf = (row: ReportRow): ReportBody => unpackJson(row.body) as ReportBody;
+
+const storedReport = (row: ReportRow): StoredReport => ({
+  ...bodyOf(row),
+  agent: row.agent,
+  stint: row.stint,
+  firstNumber: row.first_number,
+  lastNumber: row.last_number,
+  fromNs: row.from_ns,
+  toNs: row.to_ns,
+  grainNs: row.grain_ns,
+});

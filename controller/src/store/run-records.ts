@@ -1,0 +1,261 @@
+import { Fault, type RunReport, type RunRequest, type Verdict } from "@dyetrace/wire";
+import type { Kysely, Selectable } from "kysely";
+import type { RunState, RunsTable, StoreTables } from "./store-tables.ts";
+
+/** One run as a list shows it. Instants are ISO 8601, UTC; unknown is null. */
+export interface RunSummary {
+  readonly runId: string;
+  readonly state: RunState;
+  readonly site: string;
+  readonly scenario: string;
+  readonly verdict: Verdict | null;
+  readonly createdAt: string;
+  readonly startAt: string | null;
+  readonly startedAt: string | null;
+  readonly endedAt: string | null;
+  /** Names under which later runs are compared with it. */
+  readonly baselines: readonly string[];
+}
+
+/** Everything that is kept of a run beside its interval reports. */
+export interface RunRecord extends RunSummary {
+  readonly request: RunRequest;
+  /** Null while it goes on, and where it could not run. */
+  readonly report: RunReport | null;
+  readonly failure: { readonly code: string; readonly message: string; readonly hint: string } | null;
+  readonly programVersion: string;
+  readonly start: RunStart | null;
+  readonly endNs: number;
+  readonly owner: string;
+  readonly heartbeatMs: number;
+}
+
+/** The start instant: on the wall clock, and on the monotonic clock of one boot of the controller's machine. */
+export interface RunStart {
+  readonly wallMs: number;
+  readonly controllerNs: number;
+  readonly bootId: string;
+}
+
+export interface NewRun {
+  readonly runId: string;
+  readonly site: string;
+  readonly scenario: string;
+  readonly request: RunRequest;
+  readonly endNs: number;
+  /** Null starts at once. */
+  readonly startAtMs: number | null;
+  readonly programVersion: string;
+  readonly owner: string;
+}
+
+/** The runs of a store. */
+export class RunRecords {
+  readonly #db: Kysely<StoreTables>;
+  readonly #now: () => number;
+
+  /** @param now milliseconds since 1970 */
+  constructor(db: Kysely<StoreTables>, now: () => number) {
+    this.#db = db;
+    this.#now = now;
+  }
+
+  async add(run: NewRun): Promise<void> {
+    await this.#db
+      .insertInto("runs")
+      .values({
+        id: run.runId,
+        state: run.startAtMs === null ? "running" : "scheduled",
+        site: run.site,
+        scenario: run.scenario,
+        created_ms: this.#now(),
+        start_at_ms: run.startAtMs,
+        started_ms: null,
+        start_controller_ns: null,
+        boot_id: null,
+        end_ns: run.endNs,
+        ended_ms: null,
+        verdict: null,
+        request: JSON.stringify(run.request),
+        report: null,
+        failure: null,
+        program_version: run.programVersion,
+        owner: run.owner,
+        heartbeat_ms: this.#now(),
+      })
+      .execute();
+  }
+
+  async started(runId: string, start: RunStart): Promise<void> {
+    await this.#db
+      .updateTable("runs")
+      .set({
+        state: "running",
+        started_ms: start.wallMs,
+        start_controller_ns: start.controllerNs,
+        boot_id: start.bootId,
+        heartbeat_ms: this.#now(),
+      })
+      .where("id", "=", runId)
+      .execute();
+  }
+
+  async done(report: RunReport): Promise<void> {
+    await this.#db
+      .updateTable("runs")
+      .set({
+        state: "done",
+        verdict: report.verdict,
+        report: JSON.stringify(report),
+        started_ms: Date.parse(report.startedAt),
+        ended_ms: Date.parse(report.endedAt),
+      })
+      .where("id", "=", report.run)
+      .execute();
+  }
+
+  async failed(runId: string, failure: NonNullable<RunRecord["failure"]>): Promise<void> {
+    await this.#db
+      .updateTable("runs")
+      .set({ state: "failed", failure: JSON.stringify(failure), ended_ms: this.#now() })
+      .where("id", "=", runId)
+      .execute();
+  }
+
+  /** Says that its controller still conducts it; a run whose controller has been silent may be taken over. */
+  async heartbeat(runId: string): Promise<void> {
+    await this.#db.updateTable("runs").set({ heartbeat_ms: this.#now() }).where("id", "=", runId).execute();
+  }
+
+  /**
+   * Takes an unfinished run over from a controller that has gone.
+   * @returns false if another controller was quicker
+   */
+  async takeOver(run: RunRecord, owner: string): Promise<boolean> {
+    const { numUpdatedRows } = await this.#db
+      .updateTable("runs")
+      .set({ owner, heartbeat_ms: this.#now() })
+      .where("id", "=", run.runId)
+      .where("owner", "=", run.owner)
+      .where("heartbeat_ms", "=", run.heartbeatMs)
+      .executeTakeFirst();
+    return numUpdatedRows === 1n;
+  }
+
+  /** @returns newest first */
+  async list(most: number): Promise<readonly RunSummary[]> {
+    const rows = await this.#db
+      .selectFrom("runs")
+      .select(["id", "state", "site", "scenario", "verdict", "created_ms", "start_at_ms", "started_ms", "ended_ms"])
+      .orderBy("created_ms", "desc")
+      .orderBy("id")
+      .limit(most)
+      .execute();
+    const names = await this.#baselineNames();
+    return rows.map((row) => summaryOf(row, names.get(row.id) ?? []));
+  }
+
+  /** Runs that are to start or that go on, oldest first. */
+  async unfinished(): Promise<readonly RunRecord[]> {
+    const rows = await this.#db
+      .selectFrom("runs")
+      .selectAll()
+      .where("state", "in", ["scheduled", "running"])
+      .orderBy("created_ms")
+      .execute();
+    return rows.map((row) => recordOf(row, []));
+  }
+
+  async find(runId: string): Promise<RunRecord | null> {
+    const row = await this.#db.selectFrom("runs").selectAll().where("id", "=", runId).executeTakeFirst();
+    if (row === undefined) return null;
+    return recordOf(row, (await this.#baselineNames()).get(runId) ?? []);
+  }
+
+  /** @throws {Fault} RUN_UNKNOWN */
+  async get(runId: string): Promise<RunRecord> {
+    const run = await this.find(runId);
+    if (run === null) throw new Fault("RUN_UNKNOWN", `There is no run ${runId} here`, "`dyetrace runs` lists them");
+    return run;
+  }
+
+  /** Names a finished run, so that later ones are held against it; an old meaning of the name is replaced. */
+  async nameBaseline(name: string, runId: string): Promise<void> {
+    const run = await this.get(runId);
+    if (run.report === null)
+      throw new Fault("RUN_UNFINISHED", `Run ${runId} has no report yet`, "Wait for its end before you name it");
+    await this.#db
+      .insertInto("baselines")
+      .values({ name, run_id: runId, created_ms: this.#now() })
+      .onConflict((conflict) => conflict.column("name").doUpdateSet({ run_id: runId, created_ms: this.#now() }))
+      .execute();
+  }
+
+  /** @throws {Fault} BASELINE_UNKNOWN */
+  async baseline(name: string): Promise<string> {
+    const rows = await this.#db.selectFrom("baselines").select(["name", "run_id"]).orderBy("name").execute();
+    const found = rows.find((row) => row.name === name);
+    if (found !== undefined) return found.run_id;
+    const known = rows.length === 0 ? "There are none yet" : `There are ${rows.map((row) => row.name).join(", ")}`;
+    throw new Fault(
+      "BASELINE_UNKNOWN",
+      `No run is named ${name}`,
+      `${known}. \`dyetrace baseline RUN NAME\` makes one`,
+    );
+  }
+
+  /** Deletes finished runs that ended before an instant, with all their reports; those that are named stay. */
+  async deleteEndedBefore(wallMs: number): Promise<number> {
+    const { numDeletedRows } = await this.#db
+      .deleteFrom("runs")
+      .where("ended_ms", "<", wallMs)
+      .where("state", "in", ["done", "failed"])
+      .where((where) => where.not(where("id", "in", where.selectFrom("baselines").select("run_id"))))
+      .executeTakeFirst();
+    return Number(numDeletedRows);
+  }
+
+  async #baselineNames(): Promise<ReadonlyMap<string, readonly string[]>> {
+    const names = new Map<string, string[]>();
+    for (const { name, run_id } of await this.#db.selectFrom("baselines").selectAll().orderBy("name").execute()) {
+      names.set(run_id, [...(names.get(run_id) ?? []), name]);
+    }
+    return names;
+  }
+}
+
+type SummaryRow = Pick<
+  Selectable<RunsTable>,
+  "id" | "state" | "site" | "scenario" | "verdict" | "created_ms" | "start_at_ms" | "started_ms" | "ended_ms"
+>;
+
+const summaryOf = (row: SummaryRow, baselines: readonly string[]): RunSummary => ({
+  runId: row.id,
+  state: row.state,
+  site: row.site,
+  scenario: row.scenario,
+  verdict: row.verdict as Verdict | null,
+  createdAt: new Date(row.created_ms).toISOString(),
+  startAt: isoOf(row.start_at_ms),
+  startedAt: isoOf(row.started_ms),
+  endedAt: isoOf(row.ended_ms),
+  baselines,
+});
+
+const isoOf = (wallMs: number | null): string | null => (wallMs === null ? null : new Date(wallMs).toISOString());
+
+/** What stands in the store was checked when it came in, so it is taken as it is. */
+const recordOf = (row: Selectable<RunsTable>, baselines: readonly string[]): RunRecord => ({
+  ...summaryOf(row, baselines),
+  request: JSON.parse(row.request) as RunRequest,
+  report: row.report === null ? null : (JSON.parse(row.report) as RunReport),
+  failure: row.failure === null ? null : (JSON.parse(row.failure) as RunRecord["failure"]),
+  programVersion: row.program_version,
+  start:
+    row.started_ms === null || row.start_controller_ns === null || row.boot_id === null
+      ? null
+      : { wallMs: row.started_ms, controllerNs: row.start_controller_ns, bootId: row.boot_id },
+  endNs: row.end_ns,
+  owner: row.owner,
+  heartbeatMs: row.heartbeat_ms,
+});

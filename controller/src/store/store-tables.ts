@@ -1,0 +1,105 @@
+import type { Generated } from "kysely";
+
+/**
+ * The store's tables. Instants named `…_ms` are milliseconds since 1970 UTC; `…_ns` count from the run's start; JSON is
+ * text, reports are deflated JSON. Booleans are 0 or 1, because SQLite has no others.
+ */
+export interface StoreTables {
+  readonly runs: RunsTable;
+  readonly stints: StintsTable;
+  readonly reports: ReportsTable;
+  readonly minutes: MinutesTable;
+  readonly episodes: EpisodesTable;
+  readonly baselines: BaselinesTable;
+}
+
+/** `scheduled` waits for its time; `running` may be picked up by a restarted controller; the others are over. */
+export type RunState = "scheduled" | "running" | "done" | "failed";
+
+export interface RunsTable {
+  readonly id: string;
+  readonly state: RunState;
+  readonly site: string;
+  readonly scenario: string;
+  readonly created_ms: number;
+  /** When it is to start; null is at once. */
+  readonly start_at_ms: number | null;
+  readonly started_ms: number | null;
+  /** The start instant on the monotonic clock of the controller's machine, and which boot of it that clock belongs to. */
+  readonly start_controller_ns: number | null;
+  readonly boot_id: string | null;
+  readonly end_ns: number;
+  readonly ended_ms: number | null;
+  readonly verdict: string | null;
+  /** The files and parameters as they were given. */
+  readonly request: string;
+  readonly report: string | null;
+  readonly failure: string | null;
+  readonly program_version: string;
+  /** Which controller conducts it, and when that one last said so. */
+  readonly owner: string;
+  readonly heartbeat_ms: number;
+}
+
+/** One uninterrupted piece of work of one agent in one run: a restarted agent begins another. */
+export interface StintsTable {
+  readonly run_id: string;
+  readonly agent: string;
+  readonly stint: string;
+  readonly from_ns: number;
+  readonly to_ns: number;
+  /** Reports up to this number are in the store. */
+  readonly kept_number: number;
+  readonly is_final: number;
+  /** Reports that the agent's spool had to drop. */
+  readonly dropped_reports: number;
+}
+
+export interface ReportsTable {
+  readonly run_id: string;
+  readonly agent: string;
+  readonly stint: string;
+  readonly first_number: number;
+  readonly last_number: number;
+  readonly from_ns: number;
+  readonly to_ns: number;
+  /** How coarse the row is: 0 as reported, else the length that it was rolled up to. */
+  readonly grain_ns: number;
+  readonly body: Uint8Array;
+}
+
+/** Counts of one stream at one listener in one minute: what strips and summaries are drawn from. */
+export interface MinutesTable {
+  readonly run_id: string;
+  readonly stream_id: number;
+  readonly agent: string;
+  readonly minute: number;
+  readonly received: number;
+  readonly lost: number;
+  /** Null where the platform does not tell. */
+  readonly host_lost: number | null;
+  readonly duplicates: number;
+  readonly reordered: number;
+  readonly longest_gap_ns: number;
+  readonly longest_silence_ns: number;
+}
+
+/** Something that happened at one place: raw material of incidents. */
+export interface EpisodesTable {
+  readonly id: Generated<number>;
+  readonly run_id: string;
+  readonly kind: string;
+  readonly agent: string;
+  readonly stream_id: number | null;
+  readonly from_ns: number;
+  readonly to_ns: number;
+  /** Packets, frames or messages, by kind. */
+  readonly count: number;
+  readonly detail: string;
+}
+
+export interface BaselinesTable {
+  readonly name: string;
+  readonly run_id: string;
+  readonly created_ms: number;
+}
