@@ -1,0 +1,191 @@
+import { type ChildProcess, spawn, spawnSync } from "node:child_process";
+import { mkdtempSync, readFileSync, rmSync, writeFileSync } from "node:fs";
+import { tmpdir } from "node:os";
+import path from "node:path";
+import { findPracticeSites } from "@dyetrace/practice";
+import { RunReportSchema } from "@dyetrace/wire";
+import Schema from "typebox/schema";
+import { afterAll, beforeAll, describe, expect, test } from "vitest";
+
+const ROOT = new URL("../..", import.meta.url).pathname;
+const DYETRACE = path.join(ROOT, "controller/bin/dyetrace.mjs");
+const DEMO = path.join(ROOT, "packages/practice/demo");
+const PLAN = path.join(DEMO, "quillfen.yaml");
+const REACH = path.join(DEMO, "reach.yaml");
+
+/** A program as a user starts it, with everything that it prints. */
+class Program {
+  readonly child: ChildProcess;
+  readonly #exit: Promise<number | null>;
+  #printed = "";
+
+  constructor(argv: readonly string[]) {
+    this.child = spawn(process.execPath, argv, { cwd: ROOT, stdio: ["ignore", "pipe", "pipe"] });
+    for (const stream of [this.child.stdout, this.child.stderr]) {
+      stream?.on("data", (chunk) => {
+        this.#printed += String(chunk);
+      });
+    }
+    this.#exit = new Promise((resolve) => this.child.once("exit", resolve));
+  }
+
+  get printed(): string {
+    return this.#printed;
+  }
+
+  async until(text: string, withinMs: number): Promise<void> {
+    const deadline = Date.now() + withinMs;
+    while (!this.#printed.includes(text)) {
+      if (this.child.exitCode !== null || Date.now() > deadline) {
+        throw new Error(`"${text}" was not printed. What was printed:\n${this.#printed}`);
+      }
+      await new Promise((resolve) => setTimeout(resolve, 50));
+    }
+  }
+
+  exit(): Promise<number | null> {
+    return this.#exit;
+  }
+}
+
+/** Names of this machine's interfaces, by the kernel. */
+const interfaces = (): string[] =>
+  readFileSync("/proc/net/dev", "utf8")
+    .split("\n")
+    .slice(2)
+    .map((line) => line.split(":")[0]?.trim() ?? "")
+    .toSorted();
+
+test("npm start: given this machine, then it names the faulty segment, and Ctrl-C leaves nothing within 5 s", async () => {
+  const interfacesBefore = interfaces();
+  const sitesBefore = findPracticeSites().map((site) => site.id);
+  const start = new Program([path.join(ROOT, "deploy/start.mjs")]);
+  await start.until("stand until you press Ctrl-C", 120_000);
+  expect(start.printed).toMatch(/STOPS {2}board stops between core:1 and pier-east:24/);
+  expect(start.printed).toMatch(/suspects\s+core:1>pier-east:24/);
+  expect(start.printed).toMatch(/From nothing to this answer: [0-9.]+ s/);
+  const pressedMs = Date.now();
+  start.child.kill("SIGINT");
+  expect(await start.exit()).toBe(0);
+  expect(Date.now() - pressedMs).toBeLessThan(5000);
+  expect(interfaces()).toEqual(interfacesBefore);
+  expect(
+    findPracticeSites()
+      .map((site) => site.id)
+      .filter((id) => !sitesBefore.includes(id)),
+  ).toEqual([]);
+});
+
+describe("dyetrace practice up", () => {
+  let up: Program;
+  let url: string;
+  const at = (...argv: string[]) => spawnSync(process.execPath, [DYETRACE, ...argv], { cwd: ROOT, encoding: "utf8" });
+
+  beforeAll(async () => {
+    up = new Program([DYETRACE, "practice", "up", PLAN, "--fault", path.join(DEMO, "fault-pier-east.yaml")]);
+    await up.until("\nready\n", 120_000);
+    url = /answers at (\S+)\. Ctrl-C/.exec(up.printed)?.[1] ?? "";
+  });
+  afterAll(async () => {
+    up.child.kill("SIGTERM");
+    await up.exit();
+  });
+
+  test("given a standing fault, then `run` fails; once it is lifted, the same run passes", () => {
+    const broken = at("run", REACH, "--site", PLAN, "--controller", url, "--json", "-");
+    expect(broken.status).toBe(1);
+    const report = JSON.parse(broken.stdout);
+    expect(report.findings.map((finding: { kind: string }) => finding.kind)).toEqual(["stops"]);
+    expect(Schema.Compile(RunReportSchema).Check(report)).toBe(true);
+    expect(at("practice", "faults", "lift", "--controller", url).status).toBe(0);
+    const whole = at("run", REACH, "--site", PLAN, "--controller", url);
+    expect(whole.status, whole.stdout + whole.stderr).toBe(0);
+  });
+
+  test("given a command for a node, then `practice exec` runs it there and passes its exit code on", () => {
+    const id = findPracticeSites().find((site) => site.name === "Quillfen Ferry Terminal")?.id ?? "";
+    const links = at("practice", "exec", "--site", id, "core", "--", "ip", "-o", "link");
+    expect(links.status, links.stderr).toBe(0);
+    expect(links.stdout).toContain("br0");
+    expect(links.stdout).toContain("p1");
+    expect(at("practice", "exec", "--site", id, "core", "--", "sh", "-c", "exit 7").status).toBe(7);
+    const unknown = at("practice", "exec", "--site", id, "cellar", "--", "true");
+    expect(unknown.status).toBe(2);
+    expect(unknown.stderr).toContain("cellar");
+  });
+});
+
+describe("mistakes in files", () => {
+  const folder = mkdtempSync(path.join(tmpdir(), "dyetrace-mistakes-"));
+  afterAll(() => rmSync(folder, { recursive: true }));
+  const plan = readFileSync(PLAN, "utf8");
+  const reach = readFileSync(REACH, "utf8");
+  const fault = readFileSync(path.join(DEMO, "fault-pier-east.yaml"), "utf8");
+  const mistakes: readonly (readonly [
+    what: string,
+    kind: "plan" | "scenario" | "fault",
+    text: string | Buffer,
+    says: RegExp,
+  ])[] = [
+    [
+      "unknown node",
+      "plan",
+      plan.replace("pier-east:24]", "pier-est:24]"),
+      /plan\.yaml:\d+:\d+: No node is called "pier-est"/,
+    ],
+    ["port used twice", "plan", plan.replace("core:2,", "core:1,"), /plan\.yaml:\d+:\d+: .*core:1/],
+    [
+      "island",
+      "plan",
+      plan.replace("  tablet: { kind: host }", "  tablet: { kind: host }\n  shed: { kind: host }"),
+      /plan\.yaml:\d+:\d+: .*shed/,
+    ],
+    ["duplicate key", "plan", plan.replace("  hall: {", "  core: {"), /plan\.yaml:\d+:\d+: /],
+    ["tab indentation", "plan", plan.replace("  hall: {", "\thall: {"), /plan\.yaml:\d+:1: .*tab/],
+    ["empty file", "plan", "", /plan\.yaml:1:1: This file is empty/],
+    ["binary file", "plan", Buffer.from([0x7f, 0x45, 0x4c, 0x46, 0, 1, 2, 0xff]), /plan\.yaml:1:1: .*UTF-8/],
+    ["unknown kind", "plan", plan.replace("kind: unmanaged", "kind: hub"), /plan\.yaml:\d+:\d+: /],
+    ["bad speed unit", "plan", plan.replace("100 Mbit/s", "100 Mbps"), /plan\.yaml:\d+:\d+: .*Mbps/],
+    [
+      "two queriers",
+      "plan",
+      plan.replace("hall: { kind: switch }", "hall: { kind: switch, querier: true }"),
+      /plan\.yaml:\d+:\d+: /,
+    ],
+    ["bad rate unit", "scenario", reach.replace("2 Mbit/s", "2 mbit"), /scenario\.yaml:\d+:\d+: .*2 mbit/],
+    [
+      "group outside multicast",
+      "scenario",
+      reach.replace("239.195.10.4", "192.0.2.4"),
+      /scenario\.yaml:\d+:\d+: .*192\.0\.2\.4/,
+    ],
+    [
+      "two streams of one name",
+      "scenario",
+      reach.replace("timeline:", "  - { name: board, source: tower, group: 239.195.10.5, rate: 1 Mbit/s }\ntimeline:"),
+      /scenario\.yaml:\d+:\d+: .*board/,
+    ],
+    ["unknown agent", "scenario", reach.replace("source: tower", "source: towr"), /scenario\.yaml:\d+:\d+: .*towr/],
+    ["unknown stream", "scenario", reach.replace("emit: board", "emit: bord"), /scenario\.yaml:\d+:\d+: .*bord/],
+    ["broken syntax", "scenario", reach.replace("streams:", "streams: ["), /scenario\.yaml:\d+:\d+: /],
+    ["unknown fault", "fault", fault.replace("fault: drop", "fault: dropp"), /fault\.yaml:\d+:\d+: /],
+    ["unknown place", "fault", fault.replace("core:1>pier-east:24", "core:1>pier-east:23"), /fault\.yaml:\d+:\d+: /],
+    ["share over the whole", "fault", fault.replace("100 %", "120 %"), /fault\.yaml:\d+:\d+: .*120 %/],
+  ];
+
+  test.each(mistakes)(
+    "given %s in a %s, then exit 2, one sentence with its place, and nothing is started",
+    (_what, kind, text, says) => {
+      const files = { plan, scenario: reach, fault, [kind]: text };
+      for (const [name, content] of Object.entries(files)) writeFileSync(path.join(folder, `${name}.yaml`), content);
+      const sitesBefore = findPracticeSites().length;
+      const argv = [DYETRACE, "practice", "run", "plan.yaml", "scenario.yaml", "--fault", "fault.yaml"];
+      const result = spawnSync(process.execPath, argv, { cwd: folder, encoding: "utf8" });
+      expect(result.status).toBe(2);
+      expect(result.stdout).toBe("");
+      expect(result.stderr.split("\n")[0]).toMatch(says);
+      expect(result.stderr).not.toContain("built ");
+      expect(findPracticeSites().length).toBeLessThanOrEqual(sitesBefore);
+    },
+  );
+});
