@@ -7,7 +7,7 @@ const MASK = WINDOW_PACKETS - 1;
 
 /** The latest arrivals by sequence number: which were received, how long they were under way, which had a copy. */
 export class ArrivalRing {
-  readonly #seq = new Float64Array(WINDOW_PACKETS).fill(-1); // whose slot it is: tells this lap from the last
+  readonly #seq = new Float64Array(WINDOW_PACKETS).fill(Number.NaN); // whose slot it is: tells this lap from the last
   readonly #transitNs = new Float64Array(WINDOW_PACKETS);
   readonly #hasCopy = new Uint8Array(WINDOW_PACKETS);
 
@@ -38,7 +38,7 @@ export class ArrivalRing {
   }
 
   clear(): void {
-    this.#seq.fill(-1);
+    this.#seq.fill(Number.NaN);
   }
 }
 

@@ -1,4 +1,4 @@
-import { COARSE_RANGES, type CoarseLostRange, INTERVAL_RANGES, type LostRange } from "./stream-receipt.ts";
+import { COARSE_RANGES, type CoarseLostRange, INTERVAL_RANGES, type LostRange, type Span } from "./stream-receipt.ts";
 
 const WIDTH = 6; // firstSeq, count, startNs, durationNs, hostLost, lost
 const FIRST_ROWS = 64;
@@ -111,34 +111,31 @@ const readExact = (rows: Float64Array, row: number): LostRange => [
   rows[row * WIDTH + 4] as number,
 ];
 
-/** The same rule for lists that a merge made too long: everything beyond `room` becomes coarse. Pure. */
-export function boundRanges(
-  lost: readonly LostRange[],
-  coarse: readonly CoarseLostRange[],
-  room: number,
-): {
-  readonly lost: readonly LostRange[];
-  readonly coarse: readonly CoarseLostRange[];
-} {
-  if (lost.length <= room && coarse.length <= COARSE_RANGES) return { lost, coarse };
-  const rows: CoarseLostRange[] = [
-    ...coarse,
-    ...lost.slice(room).map((range): CoarseLostRange => [...range, range[1]]),
-  ];
-  rows.sort((a, b) => a[0] - b[0]);
-  const distances = rows.slice(1).map((row, i) => row[0] - endOf(rows[i] ?? row));
-  const excess = Math.max(0, rows.length - COARSE_RANGES);
-  // The `excess` smallest distances go. Ties go in order, so that the outcome depends on the ranges alone.
-  const joined = new Set(
-    [...distances.keys()].sort((a, b) => (distances[a] ?? 0) - (distances[b] ?? 0) || a - b).slice(0, excess),
+/** The same rule for a span that a merge has no room for: its ranges beyond `room` become coarse. Pure. */
+export function boundRanges(span: Span, room: number): Span {
+  if (span.lost.length <= room) return span;
+  const beyond = span.lost.slice(room).map((range): CoarseLostRange => [...range, range[1]]);
+  const coarse = [...span.coarse, ...beyond].sort((a, b) => a[0] - b[0]);
+  return { ...span, lost: span.lost.slice(0, room), coarse: boundCoarse(coarse) };
+}
+
+/** Makes the closest ranges one, until there are `COARSE_RANGES`. */
+export function boundCoarse(ranges: readonly CoarseLostRange[]): readonly CoarseLostRange[] {
+  const excess = ranges.length - COARSE_RANGES;
+  if (excess <= 0) return ranges;
+  const distances = ranges.map((range, i) =>
+    i === 0 ? Number.POSITIVE_INFINITY : range[0] - endOf(ranges[i - 1] ?? range),
   );
+  // Ties go in order, so that the outcome depends on the ranges alone.
+  const order = [...distances.keys()].sort((a, b) => (distances[a] ?? 0) - (distances[b] ?? 0) || a - b);
+  const joined = new Set(order.slice(0, excess));
   const bounded: CoarseLostRange[] = [];
-  for (const [i, row] of rows.entries()) {
+  for (const [i, range] of ranges.entries()) {
     const last = bounded.at(-1);
-    if (last !== undefined && joined.has(i - 1)) bounded[bounded.length - 1] = joinCoarse(last, row);
-    else bounded.push(row);
+    if (last !== undefined && joined.has(i)) bounded[bounded.length - 1] = joinCoarse(last, range);
+    else bounded.push(range);
   }
-  return { lost: lost.slice(0, room), coarse: bounded };
+  return bounded;
 }
 
 const endOf = (range: CoarseLostRange): number => range[0] + range[1];

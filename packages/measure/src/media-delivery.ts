@@ -1,6 +1,6 @@
 import type { DelayFactor } from "./stream-receipt.ts";
 
-/** The interval of RFC 4445, section 3.1. The seconds are whole ones of the time base, whenever a receipt is cut. */
+/** The interval of RFC 4445, section 3. The seconds are whole ones of the time base, whenever a receipt is cut. */
 const INTERVAL_NS = 1e9;
 
 /**

@@ -1,6 +1,6 @@
 import { joinBurstGaps } from "./burst-gap.ts";
 import { mergeHistograms } from "./log-histogram.ts";
-import { boundRanges } from "./lost-range-list.ts";
+import { boundCoarse, boundRanges } from "./lost-range-list.ts";
 import {
   type DelayFactor,
   MERGED_RANGES,
@@ -46,7 +46,7 @@ export function mergeReceipts(a: StreamReceipt, b: StreamReceipt): StreamReceipt
     longestSilence: longer(a.longestSilence, b.longestSilence),
     firstArrivalNs: a.firstArrivalNs ?? b.firstArrivalNs,
     lastArrivalNs: b.lastArrivalNs ?? a.lastArrivalNs,
-    spans: boundSpans(spans.slice(0, MERGED_SPANS)),
+    spans: spans.length > MERGED_SPANS ? spans.slice(0, MERGED_SPANS) : spans,
     spansOmitted: a.spansOmitted + b.spansOmitted + Math.max(0, spans.length - MERGED_SPANS),
     jitterNs: b.jitterNs ?? a.jitterNs,
     jitterMaxNs: greater(a.jitterMaxNs, b.jitterMaxNs),
@@ -67,36 +67,35 @@ export function mergeReceipts(a: StreamReceipt, b: StreamReceipt): StreamReceipt
   };
 }
 
+/** `a` is within the bounds; what of `b` finds no room any more turns coarse. */
 function joinSpans(a: readonly Span[], b: readonly Span[], isApart: boolean): readonly Span[] {
-  const before = a.at(-1);
-  const after = b[0];
+  const [after, ...others] = b;
   if (after === undefined) return a;
-  if (before === undefined || isApart || before.senderId !== after.senderId || before.endSeq !== after.firstSeq) {
-    return [...a, ...b];
-  }
+  let room = MERGED_RANGES - a.reduce((sum, span) => sum + span.lost.length, 0);
+  const bound = (span: Span): Span => {
+    const bounded = boundRanges(span, room);
+    room -= bounded.lost.length;
+    return bounded;
+  };
+  const before = a.at(-1);
+  const isOne =
+    before !== undefined && !isApart && before.senderId === after.senderId && before.endSeq === after.firstSeq;
+  if (!isOne) return [...a, ...b.map(bound)];
+  const { lost, coarse } = bound(after);
   const joined: Span = {
     senderId: after.senderId,
     firstSeq: before.firstSeq,
     endSeq: after.endSeq,
-    lost: concat(before.lost, after.lost),
-    coarse: concat(before.coarse, after.coarse),
+    lost: concat(before.lost, lost),
+    coarse: boundCoarse(concat(before.coarse, coarse)),
     burstGap: joinBurstGaps(before.burstGap, after.burstGap),
   };
-  return [...a.slice(0, -1), joined, ...b.slice(1)];
+  return [...a.slice(0, -1), joined, ...others.map(bound)];
 }
 
 /** Without a copy where one is empty: most intervals of a long run have no loss. */
 const concat = <T>(a: readonly T[], b: readonly T[]): readonly T[] =>
-  b.length === 0 ? a : a.length === 0 ? b : [...a, ...b];
-
-function boundSpans(spans: readonly Span[]): readonly Span[] {
-  let room = MERGED_RANGES;
-  return spans.map((span) => {
-    const bounded = boundRanges(span.lost, span.coarse, room);
-    room -= bounded.lost.length;
-    return bounded.lost === span.lost ? span : { ...span, ...bounded };
-  });
-}
+  b.length === 0 ? a : a.length === 0 ? b : a.concat(b);
 
 /** Unknown in part is unknown. */
 const sumKnown = (a: number | null, b: number | null): number | null => (a === null || b === null ? null : a + b);

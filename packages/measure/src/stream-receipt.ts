@@ -70,9 +70,9 @@ export interface StreamReceipt {
   readonly pdvNs: HistogramData;
   /** Inter-packet delay variation, signed (RFC 5481, section 4.1): neighbours in sending order, both received. */
   readonly ipdvNs: HistogramData;
-  /** Delay factor (RFC 4445, section 3.1) of the whole seconds that ended; null without a media rate. */
+  /** Delay factor (RFC 4445, section 3) of the whole seconds that ended; null without a media rate. */
   readonly delayFactor: DelayFactor | null;
-  /** Most packets lost or out of order in one second (RFC 4445, section 3.3); null while no second has ended. */
+  /** Most packets lost or out of order in one second (RFC 4445, section 3); null while no second has ended. */
   readonly mediaLossMaxPps: number | null;
 
   readonly ttlMin: number | null;
@@ -150,7 +150,7 @@ export type CoarseLostRange = readonly [
 /** Exact ranges that one receipt of a tracker holds, over all its spans. */
 export const INTERVAL_RANGES = 2048;
 /** Exact ranges that a merged receipt holds. */
-export const MERGED_RANGES = 65_536;
+export const MERGED_RANGES = 16_384;
 /** Coarse ranges of either. */
 export const COARSE_RANGES = 256;
 /** Spans that a merged receipt holds. */

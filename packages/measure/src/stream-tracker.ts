@@ -64,7 +64,8 @@ export class StreamTracker {
   }
 
   /**
-   * Hot path: takes one packet. About 100 ns, and no allocation but the doubling of a list while loss grows.
+   * Hot path: takes one packet. About 150 ns (tests/bench/measure.bench.mjs). Allocates nothing itself but the doubling of
+   * a list while loss grows; V8 boxes a number or two where it does not inline a call.
    * @param seq sequence number, 0 to 2^53 - 1; @param senderId 0 or more; @param ttl, dscp as received, -1 if unknown
    * @param frame 1 if it came in a frame to a unicast address, 0 if to a multicast one, -1 if unknown
    */

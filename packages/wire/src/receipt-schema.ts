@@ -40,7 +40,7 @@ const SpanSchema = Type.Object({
   firstSeq: Seq,
   endSeq: Seq,
   /** `[firstSeq, count, startNs, durationNs, hostLost]` */
-  lost: Type.Array(Type.Tuple([Seq, Count, orNull(Ns), orNull(DurationNs), Count]), { maxItems: 65_536 }),
+  lost: Type.Array(Type.Tuple([Seq, Count, orNull(Ns), orNull(DurationNs), Count]), { maxItems: 16_384 }),
   /** `[firstSeq, count, startNs, durationNs, hostLost, lost]` */
   coarse: Type.Array(Type.Tuple([Seq, Count, orNull(Ns), orNull(DurationNs), Count, Count]), { maxItems: 256 }),
   burstGap: BurstGapSchema,

@@ -1,0 +1,174 @@
+import { EMPTY_HISTOGRAM } from "../log-histogram.ts";
+import type { StreamReceipt } from "../stream-receipt.ts";
+import { type Recorded, StreamTracker } from "../stream-tracker.ts";
+import { emptyRtpHeader, type RtpHeader, readRtpHeader } from "./rtp-header.ts";
+import { RtpSequence } from "./rtp-sequence.ts";
+
+const TWO_32 = 2 ** 32;
+const MODULUS = 65_536;
+/** Sources remembered at once: a group carries one, two while it changes over. */
+const MAX_SOURCES = 16;
+const MPEG_TS = 33;
+
+export interface RtpFollowerOptions {
+  readonly startNs: number;
+  /** Clock of the timestamps; null to take it from the payload type where RFC 3551 fixes it. */
+  readonly clockHz: number | null;
+}
+
+/** What `record` made of a packet; `probation` and `rejected` packets are not measured. */
+export type RtpRecorded = Recorded | "not-rtp" | "probation" | "rejected";
+
+export interface RtpReceipt {
+  /**
+   * Numbers are extended beyond 16 bits and begin a cycle up, so modulo 65536 they are the packets' own. Jitter is null
+   * without a clock. `senderRestarts` are new SSRCs and numbers that jumped by 3000 or more: after those nobody can tell a
+   * long outage from a restarted source, so no loss is counted across them, and the silence tells the time.
+   */
+  readonly receipt: StreamReceipt;
+  readonly ssrc: number | null;
+  readonly payloadType: number | null;
+  readonly clockHz: number | null;
+  /** First packets of a source, which alone prove nothing, and stray numbers (RFC 3550, appendix A.1). */
+  readonly probationPackets: number;
+  readonly rejectedPackets: number;
+}
+
+interface Source {
+  readonly sequence: RtpSequence;
+  /** How often its numbers were followed anew. */
+  resyncs: number;
+  timestamp: number;
+  /** Timestamp without its wraps. */
+  ticks: number;
+}
+
+/** Follows an RTP stream of somebody else's by its own numbers, with the same record of every number as a test stream. */
+export class RtpFollower {
+  /** Header of the last packet that was RTP, for the payload's place. */
+  readonly header: RtpHeader = emptyRtpHeader();
+  readonly #tracker: StreamTracker;
+  readonly #clockHz: number | null;
+  readonly #sources = new Map<number, Source>();
+  #hasHeader = false;
+  #probationPackets = 0;
+  #rejectedPackets = 0;
+
+  constructor(options: RtpFollowerOptions) {
+    this.#clockHz = options.clockHz;
+    this.#tracker = new StreamTracker({ startNs: options.startNs, mediaRateBps: null, seesHostDrops: false });
+  }
+
+  /** Hot path. @param ttl, dscp, frame as `StreamTracker.record` takes them */
+  record(
+    bytes: Uint8Array,
+    at: number,
+    length: number,
+    arrivalNs: number,
+    ttl: number,
+    dscp: number,
+    frame: number,
+  ): RtpRecorded {
+    const header = this.header;
+    if (!readRtpHeader(bytes, at, length, header)) {
+      this.#tracker.malformedPackets += 1;
+      return "not-rtp";
+    }
+    this.#hasHeader = true;
+    const source = this.#sourceOf(header);
+    const verdict = source.sequence.update(header.seq);
+    this.#advanceTicks(source, header.timestamp);
+    if (verdict === "probation") {
+      this.#probationPackets += 1;
+      return "probation";
+    }
+    if (verdict === "rejected") {
+      this.#rejectedPackets += 1;
+      return "rejected";
+    }
+    if (verdict === "resynchronised") source.resyncs += 1;
+    const clockHz = this.#clockOf(header.payloadType);
+    const sentNs = clockHz === null ? arrivalNs : Math.round((source.ticks * 1e9) / clockHz);
+    return this.#tracker.record(
+      source.sequence.extended + MODULUS, // a late packet from before the first wrap is not negative then
+      sentNs,
+      arrivalNs,
+      length,
+      header.ssrc + source.resyncs * TWO_32,
+      ttl,
+      dscp,
+      frame,
+    );
+  }
+
+  /** @returns what is new since the last cut */
+  cut(nowNs: number): RtpReceipt {
+    return this.#receipt(this.#tracker.cut(nowNs));
+  }
+
+  finish(nowNs: number): RtpReceipt {
+    return this.#receipt(this.#tracker.finish(nowNs));
+  }
+
+  #sourceOf(header: RtpHeader): Source {
+    const known = this.#sources.get(header.ssrc);
+    if (known !== undefined) return known;
+    const { seq, timestamp } = header;
+    const source = { sequence: new RtpSequence(seq), resyncs: 0, timestamp, ticks: timestamp };
+    if (this.#sources.size === MAX_SOURCES) {
+      for (const oldest of this.#sources.keys()) {
+        this.#sources.delete(oldest);
+        break;
+      }
+    }
+    this.#sources.set(header.ssrc, source);
+    return source;
+  }
+
+  /** A timestamp may go backwards, as late packets do: the nearer way round counts. */
+  #advanceTicks(source: Source, timestamp: number): void {
+    source.ticks += (timestamp - source.timestamp) | 0;
+    source.timestamp = timestamp;
+  }
+
+  #clockOf(payloadType: number): number | null {
+    return this.#clockHz ?? STATIC_CLOCK_HZ.get(payloadType) ?? null;
+  }
+
+  #receipt(receipt: StreamReceipt): RtpReceipt {
+    const payloadType = this.#hasHeader ? this.header.payloadType : null;
+    const clockHz = payloadType === null ? null : this.#clockOf(payloadType);
+    // Only MPEG-TS stamps each packet with its own sending time (RFC 2250, section 2); the packets of a video frame share
+    // one, so the differences are no delays.
+    const isStampedWhenSent = payloadType === MPEG_TS && clockHz !== null;
+    const told: RtpReceipt = {
+      receipt: {
+        ...receipt,
+        jitterNs: clockHz === null ? null : receipt.jitterNs,
+        jitterMaxNs: clockHz === null ? null : receipt.jitterMaxNs,
+        pdvNs: isStampedWhenSent ? receipt.pdvNs : EMPTY_HISTOGRAM,
+        ipdvNs: isStampedWhenSent ? receipt.ipdvNs : EMPTY_HISTOGRAM,
+      },
+      ssrc: this.#hasHeader ? this.header.ssrc : null,
+      payloadType,
+      clockHz,
+      probationPackets: this.#probationPackets,
+      rejectedPackets: this.#rejectedPackets,
+    };
+    this.#probationPackets = 0;
+    this.#rejectedPackets = 0;
+    return told;
+  }
+}
+
+/** Clock rates that the payload type alone fixes (RFC 3551, tables 4 and 5). */
+const STATIC_CLOCK_HZ: ReadonlyMap<number, number> = new Map([
+  ...[0, 3, 4, 5, 7, 8, 9, 12, 13, 15, 18].map((type) => [type, 8000] as const),
+  [6, 16_000],
+  [16, 11_025],
+  [17, 22_050],
+  [10, 44_100],
+  [11, 44_100],
+  [14, 90_000],
+  ...[25, 26, 28, 31, 32, 33, 34].map((type) => [type, 90_000] as const),
+]);

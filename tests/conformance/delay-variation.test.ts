@@ -1,0 +1,93 @@
+import { PDV_WINDOW_NS, percentile, type StreamReceipt, StreamTracker, totalReceipt } from "@dyetrace/measure";
+import { expect, test } from "vitest";
+import { NOTHING_KNOWN } from "./track-arrivals.ts";
+
+/** Delays in nanoseconds, small enough to have a bucket each, so that whole distributions can be compared. */
+function receive(delays: readonly (number | null)[], intervalNs = 1e6): StreamReceipt {
+  const tracker = new StreamTracker({ startNs: 0, mediaRateBps: null, seesHostDrops: false });
+  for (const [seq, delayNs] of delays.entries()) {
+    if (delayNs !== null) tracker.record(seq, seq * intervalNs, seq * intervalNs + delayNs, 100, 1, 1, 0, 0);
+  }
+  return tracker.finish(1e12);
+}
+
+/** RFC 5481, figure 1, in units of 1. */
+const figure = [20, 10, 20, 25, 20];
+
+test("IPDV: given the delays of RFC 5481 figure 1, then it is -10, 10, 5, -5, undefined for the first", () => {
+  // The figure prints no value for packet 1; range 20.
+  const { ipdvNs } = receive(figure);
+  expect(ipdvNs.bins).toEqual([
+    [-10, 1],
+    [-5, 1],
+    [5, 1],
+    [10, 1],
+  ]);
+  expect((ipdvNs.max ?? 0) - (ipdvNs.min ?? 0)).toBe(20);
+});
+
+test("PDV: given the delays of RFC 5481 figure 1, then it is 10, 0, 10, 15, 10, range 15", () => {
+  const { pdvNs } = receive(figure);
+  expect(pdvNs.bins).toEqual([
+    [0, 1],
+    [10, 3],
+    [15, 1],
+  ]);
+  expect(pdvNs.max).toBe(15);
+});
+
+/** Own example, computed by hand from RFC 5481, sections 4.1 and 4.2, and RFC 3393, section 2.4; packet 3 is lost. */
+const withLoss = [20, 22, null, 19, 31, 20, 20, 45, 21, 20];
+
+test("IPDV: given a lost packet, then both differences with it are undefined", () => {
+  const { ipdvNs } = receive(withLoss);
+  expect(ipdvNs.bins.flatMap(([value, count]) => new Array<number>(count).fill(value))).toEqual([
+    -24, -11, -1, 0, 2, 12, 25,
+  ]);
+  expect(ipdvNs.sum).toBe(3);
+  const meanAbsolute = ipdvNs.bins.reduce((sum, [value, count]) => sum + Math.abs(value) * count, 0) / ipdvNs.count;
+  expect(meanAbsolute).toBeCloseTo(10.714286, 6);
+});
+
+test("PDV: given a lost packet, then the 9 others have median 1, mean 5.222 and maximum 26", () => {
+  const { pdvNs } = receive(withLoss);
+  expect(pdvNs.count).toBe(9);
+  expect(percentile(pdvNs, 0.5)).toBe(1);
+  expect(pdvNs.sum / pdvNs.count).toBeCloseTo(5.222222, 6);
+  expect(pdvNs.max).toBe(26);
+});
+
+test("IPDV: given packets out of order, then it follows the order of sending, unlike the jitter of RFC 3550", () => {
+  // RFC 5481, section 4.1. Sent at 0, 100, 200 ns with delays 10, 250, 20: packet 2 overtakes packet 1.
+  const tracker = new StreamTracker({ startNs: 0, mediaRateBps: null, seesHostDrops: false });
+  tracker.record(0, 0, 10, 100, 1, 1, 0, 0);
+  tracker.record(2, 200, 220, 100, 1, 1, 0, 0);
+  tracker.record(1, 100, 350, 100, 1, 1, 0, 0);
+  const { ipdvNs } = tracker.finish(1e9);
+  expect([ipdvNs.min, ipdvNs.max, ipdvNs.count]).toEqual([20 - 250, 250 - 10, 2]);
+});
+
+test("delay variation: given clocks 100 s apart, then it is the same as with one clock", () => {
+  // RFC 5481, section 4: a constant offset cancels.
+  const same = receive(figure);
+  const apart = receive(figure.map((delay) => delay + 1e11));
+  expect(apart.pdvNs).toEqual(same.pdvNs);
+  expect(apart.ipdvNs).toEqual(same.ipdvNs);
+});
+
+test("PDV: given clocks that drift by 20 millionths for an hour, then it stays within what they drift in a window", () => {
+  const drift = 20e-6;
+  const delays = Array.from({ length: 36_000 }, (_, seq) => Math.round(1e6 + seq * 1e8 * drift));
+  const { pdv } = totalReceipt(receive(delays, 1e8), NOTHING_KNOWN);
+  expect(pdv?.maxMs).toBeLessThanOrEqual((PDV_WINDOW_NS * drift) / 1e6); // 0.2 ms, not the 72 ms of the hour
+});
+
+test("PDV: given delays of 1 to 2 ms, then percentiles are within 1/64 of the sorted delays", () => {
+  const delays = Array.from({ length: 9000 }, (_, seq) => 1e6 + ((seq * 7919) % 1_000_003));
+  const sorted = delays.map((delay) => delay - Math.min(...delays)).sort((a, b) => a - b);
+  const { pdvNs } = receive(delays);
+  for (const ratio of [0.5, 0.9, 0.99, 0.999]) {
+    const exact = sorted[Math.ceil(ratio * sorted.length) - 1] ?? 0;
+    expect(Math.abs((percentile(pdvNs, ratio) ?? 0) - exact)).toBeLessThanOrEqual(exact / 64);
+  }
+});
