@@ -37,6 +37,9 @@ const commands = {
   async snapshot() {
     return { report: await watcher.snapshot() };
   },
+  async state() {
+    return { inability: watcher.inability?.code ?? null };
+  },
   async close() {
     await watcher.close();
     return {};

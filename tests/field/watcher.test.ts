@@ -462,4 +462,13 @@ describe("watcher on a quiet network", () => {
     expect(heard[0]).toMatchObject({ message: { kind: "query", vlanId: 10, version: 3 } });
     expect(viewMembership(heard, { fromMs: 0, untilMs: 1 }).ipv4.electedQuerier).toBeNull();
   });
+
+  test("given an interface that is taken away, then the watcher says so and knows nothing more", async () => {
+    const brief = network.addHost("brief");
+    await openWatch(brief);
+    expect((await brief.snapshot())?.dropped).toBe(0);
+    brief.exec("ip", "link", "del", "eth0");
+    await until("no report", async () => ((await brief.snapshot()) === null ? true : null));
+    expect((await brief.ask("state"))["inability"]).toBe("INTERFACE_UNKNOWN");
+  });
 });

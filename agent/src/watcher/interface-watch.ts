@@ -43,6 +43,15 @@ export class InterfaceWatch {
     this.#startNs = this.#sinceNs;
   }
 
+  /** Changes with `reopen`. */
+  get fd(): number {
+    return this.#socket.fd;
+  }
+
+  get receiveBufferBytes(): number {
+    return this.#socket.receiveBufferBytes;
+  }
+
   get isDown(): boolean {
     return this.#sinceNs === null;
   }
@@ -52,6 +61,7 @@ export class InterfaceWatch {
     this.#filter = watchFilter(plan.streams.map((stream) => stream.port));
     this.#socket.attach(this.#filter);
     this.drain();
+    if (!this.isDown) this.#socket.takeDrops();
     this.#drops = 0;
     this.#startNs = plan.startMonotonicNs;
     this.#frames = new FrameWatch(plan);
