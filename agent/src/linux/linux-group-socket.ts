@@ -27,6 +27,8 @@ export interface LinuxListenerTools {
 
 export class LinuxGroupSocket implements GroupSocket {
   readonly fd: number;
+  /** As the kernel counts it, overhead included. */
+  readonly receiveBufferBytes: number;
   readonly streams: readonly ListenedStream[];
   readonly foreign: ForeignRecord = new ForeignRecord();
   readonly #tools: LinuxListenerTools;
@@ -54,7 +56,7 @@ export class LinuxGroupSocket implements GroupSocket {
     try {
       reuseAddress(this.fd);
       setListenOptions(this.fd, group);
-      raiseReceiveBuffer(this.fd, RECEIVE_BUFFER_BYTES);
+      this.receiveBufferBytes = raiseReceiveBuffer(this.fd, RECEIVE_BUFFER_BYTES);
       // Bound to the group itself, so the kernel brings nothing that was sent to another address.
       bindSocket(this.fd, group, port, tools.interfaceIndex);
     } catch (cause) {

@@ -2,15 +2,17 @@ import { addressOf, lastErrno, libc } from "./libc.ts";
 import { SOCKET_ADDRESS_BYTES } from "./socket-address.ts";
 
 const MMSGHDR_BYTES = 64; // struct mmsghdr (linux/socket.h)
+const MMSGHDR_WORDS = MMSGHDR_BYTES / 4;
 const IOVEC_BYTES = 16; // struct iovec (linux/uio.h)
 const NAME_BYTES = 32; // a socket address, rounded up
 const CONTROL_BYTES = 256; // what the options of `setListenOptions` need is 32 + 24 + 40 + 24 + 24
+const CONTROL_WORDS = CONTROL_BYTES / 4;
 const MSG_TRUNC = 0x20; // linux/socket.h
 const MSG_DONTWAIT = 0x40; // linux/socket.h
 const EAGAIN = 11; // asm-generic/errno-base.h
 
 // cmsghdr (linux/socket.h): 64-bit length, 32-bit level, 32-bit type, then data; the next starts at a multiple of 8.
-const CMSG_DATA_AT = 16;
+const CMSG_DATA_WORDS = 4;
 const SOL_SOCKET = 1;
 const SO_TIMESTAMPNS = 35;
 const SO_RXQ_OVFL = 40;
@@ -50,7 +52,8 @@ export class ReceiveBlock {
   readonly control: DataView;
   readonly #messages: ArrayBuffer;
   readonly #messagesAddress: bigint;
-  readonly #messagesView: DataView;
+  readonly #messageWords: Uint32Array;
+  readonly #controlWords: Uint32Array;
   readonly #iovecs: ArrayBuffer;
   readonly #recvmmsg = libc().recvmmsg;
   #used: number;
@@ -68,16 +71,18 @@ export class ReceiveBlock {
     this.#iovecs = new ArrayBuffer(capacity * IOVEC_BYTES);
     this.#messages = new ArrayBuffer(capacity * MMSGHDR_BYTES);
     this.#messagesAddress = addressOf(this.#messages);
-    this.#messagesView = new DataView(this.#messages);
+    this.#messageWords = new Uint32Array(this.#messages);
+    this.#controlWords = new Uint32Array(control);
+    const messages = new DataView(this.#messages);
     const iovecs = new DataView(this.#iovecs);
     for (let i = 0; i < capacity; i++) {
       const at = i * MMSGHDR_BYTES;
       iovecs.setBigUint64(i * IOVEC_BYTES, addressOf(frame) + BigInt(i * slotBytes), true);
       iovecs.setBigUint64(i * IOVEC_BYTES + 8, BigInt(slotBytes), true);
-      this.#messagesView.setBigUint64(at, addressOf(names) + BigInt(i * NAME_BYTES), true); // msg_name
-      this.#messagesView.setBigUint64(at + 16, addressOf(this.#iovecs) + BigInt(i * IOVEC_BYTES), true); // msg_iov
-      this.#messagesView.setBigUint64(at + 24, 1n, true); // msg_iovlen
-      this.#messagesView.setBigUint64(at + 32, addressOf(control) + BigInt(i * CONTROL_BYTES), true); // msg_control
+      messages.setBigUint64(at, addressOf(names) + BigInt(i * NAME_BYTES), true); // msg_name
+      messages.setBigUint64(at + 16, addressOf(this.#iovecs) + BigInt(i * IOVEC_BYTES), true); // msg_iov
+      messages.setBigUint64(at + 24, 1n, true); // msg_iovlen
+      messages.setBigUint64(at + 32, addressOf(control) + BigInt(i * CONTROL_BYTES), true); // msg_control
     }
     this.#used = capacity;
   }
@@ -87,9 +92,10 @@ export class ReceiveBlock {
    * @returns packets taken, 0 when none waits; -1 with `errno` set on any other answer
    */
   receive(fd: number): number {
+    const messages = this.#messageWords;
     for (let i = 0; i < this.#used; i++) {
-      this.#messagesView.setUint32(i * MMSGHDR_BYTES + 8, SOCKET_ADDRESS_BYTES, true); // msg_namelen
-      this.#messagesView.setUint32(i * MMSGHDR_BYTES + 40, CONTROL_BYTES, true); // msg_controllen, low half
+      messages[i * MMSGHDR_WORDS + 2] = SOCKET_ADDRESS_BYTES; // msg_namelen
+      messages[i * MMSGHDR_WORDS + 10] = CONTROL_BYTES; // msg_controllen, low half
     }
     const taken = this.#recvmmsg(fd, this.#messagesAddress, this.capacity, MSG_DONTWAIT | MSG_TRUNC, null);
     this.#used = Math.max(taken, 0);
@@ -100,44 +106,48 @@ export class ReceiveBlock {
 
   /** Hot path: decodes what the kernel told about packet `i`. */
   read(i: number): void {
-    this.lengthBytes = this.#messagesView.getUint32(i * MMSGHDR_BYTES + 56, true);
+    const messages = this.#messageWords;
+    const words = this.#controlWords;
+    this.lengthBytes = messages[i * MMSGHDR_WORDS + 14] as number; // msg_len
     this.arrivalSeconds = -1;
     this.ttl = -1;
     this.tos = -1;
     this.interfaceIndex = -1;
     this.destinationAt = -1;
     this.drops = 0;
-    const view = this.control;
-    let at = i * CONTROL_BYTES;
-    const end = at + this.#messagesView.getUint32(i * MMSGHDR_BYTES + 40, true);
-    while (at + CMSG_DATA_AT <= end) {
-      const length = view.getUint32(at, true);
-      if (length < CMSG_DATA_AT) return;
-      this.#take(view.getUint32(at + 8, true), view.getUint32(at + 12, true), at + CMSG_DATA_AT);
-      at += (length + 7) & ~7;
+    let at = i * CONTROL_WORDS;
+    const end = at + ((messages[i * MMSGHDR_WORDS + 10] as number) >>> 2);
+    while (at + CMSG_DATA_WORDS <= end) {
+      const length = words[at] as number;
+      if (length < CMSG_DATA_WORDS * 4) return;
+      this.#take(words[at + 2] as number, words[at + 3] as number, at + CMSG_DATA_WORDS);
+      at += ((length + 7) & ~7) >>> 2;
     }
   }
 
+  /** @param at word at which the data of a control message begin */
   #take(level: number, type: number, at: number): void {
-    const view = this.control;
+    const words = this.#controlWords;
+    const first = words[at] as number;
     if (level === SOL_SOCKET) {
       if (type === SO_TIMESTAMPNS) {
-        this.arrivalSeconds = view.getUint32(at, true);
-        this.arrivalNanoseconds = view.getUint32(at + 8, true);
-      } else if (type === SO_RXQ_OVFL) this.drops = view.getUint32(at, true);
+        this.arrivalSeconds = first;
+        this.arrivalNanoseconds = words[at + 2] as number;
+      } else if (type === SO_RXQ_OVFL) this.drops = first;
     } else if (level === IPPROTO_IP) {
-      if (type === IP_TTL) this.ttl = view.getInt32(at, true);
-      else if (type === IP_TOS) this.tos = view.getUint8(at);
+      if (type === IP_TTL) this.ttl = first;
+      else if (type === IP_TOS)
+        this.tos = first & 0xff; // one byte, the first of the word
       else if (type === IP_PKTINFO) {
-        this.interfaceIndex = view.getInt32(at, true);
-        this.destinationAt = at + 8;
+        this.interfaceIndex = first;
+        this.destinationAt = (at + 2) * 4;
       }
     } else if (level === IPPROTO_IPV6) {
-      if (type === IPV6_HOPLIMIT) this.ttl = view.getInt32(at, true);
-      else if (type === IPV6_TCLASS) this.tos = view.getInt32(at, true);
+      if (type === IPV6_HOPLIMIT) this.ttl = first;
+      else if (type === IPV6_TCLASS) this.tos = first;
       else if (type === IPV6_PKTINFO) {
-        this.destinationAt = at;
-        this.interfaceIndex = view.getInt32(at + 16, true);
+        this.destinationAt = at * 4;
+        this.interfaceIndex = words[at + 4] as number;
       }
     }
   }
