@@ -48,6 +48,7 @@ async function showPracticeSite(isOnce: boolean): Promise<void> {
   say(`Raising the practice site "${graph.name}": ${graph.nodes.size} nodes, real kernel bridges that snoop ...`);
   await using standing = await raisePractice({
     graph,
+    plan: request.site,
     listen: await defaultOrFreePort(),
     log: say,
     signal: interrupt.signal,

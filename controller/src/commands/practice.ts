@@ -82,7 +82,8 @@ const readFaults = (files: readonly string[], graph: SiteGraph): PracticeFault[]
   files.flatMap((file) => loadPracticeFaults(readUserFile(file), file, graph));
 
 async function practiceUp(plan: string, options: { fault: string[]; listen?: string }): Promise<void> {
-  const graph = loadSitePlan(readUserFile(plan), plan);
+  const text = readUserFile(plan).toString("utf8");
+  const graph = loadSitePlan(text, plan);
   const faultFiles = options.fault.map((file) => ({
     file,
     text: readUserFile(file).toString("utf8"),
@@ -91,6 +92,7 @@ async function practiceUp(plan: string, options: { fault: string[]; listen?: str
   using interrupt = untilInterrupted();
   await using standing = await raisePractice({
     graph,
+    plan: { file: plan, text },
     listen: options.listen === undefined ? await defaultOrFreePort() : parseListen(options.listen),
     log: say,
     signal: interrupt.signal,

@@ -2,13 +2,15 @@ import { randomBytes } from "node:crypto";
 import { fileURLToPath } from "node:url";
 import { type PracticeProcess, type PracticeSite, type PracticeTimers, raisePracticeSite } from "@dyetrace/practice";
 import type { SiteGraph } from "@dyetrace/site";
-import { Fault } from "@dyetrace/wire";
+import { Fault, type UserFile } from "@dyetrace/wire";
 import { pino } from "pino";
 import { type Controller, startController } from "../service/controller-service.ts";
 import { registerPracticeRoutes } from "../service/practice-routes.ts";
 
 export interface PracticeSetup {
   readonly graph: SiteGraph;
+  /** The plan's own text, which the console shows. */
+  readonly plan?: UserFile;
   /** For operators; port 0 takes a free one. */
   readonly listen: { readonly host: string; readonly port: number };
   readonly firstSource?: string;
@@ -47,6 +49,8 @@ export async function raisePractice(setup: PracticeSetup): Promise<StandingPract
         ...setup.listen,
         agentKey,
         agentServer: site.managementServer,
+        isPractice: true,
+        ...(setup.plan === undefined ? {} : { plan: setup.plan }),
         log: pino({ level: "warn" }, pino.destination(2)),
       },
       (app) => registerPracticeRoutes(app, site),

@@ -56,10 +56,11 @@ export interface ConsoleRun {
   readonly drawing: PlanDrawing;
   readonly stage: "preparing" | "running" | "concluding" | "over";
   readonly steps: readonly string[];
+  /** What the timeline does next; null when nothing more happens, or nobody has said. */
+  readonly next: { readonly what: string; readonly inMs: number } | null;
   /** How far the run was when this was written (negative before its start); null before the order to start is out. */
   readonly atMs: number | null;
   readonly lastsMs: number | null;
-  readonly isAborted: boolean;
   readonly report: RunReport | null;
   readonly failure: { readonly code: string; readonly message: string; readonly hint: string } | null;
 }
@@ -119,7 +120,16 @@ export interface ConsoleScenario {
   readonly name: string;
   readonly about: string;
   /** With its default as text; null where it must be set. */
-  readonly parameters: readonly { readonly name: string; readonly value: string | null; readonly note: string }[];
+  readonly parameters: readonly ConsoleParameter[];
+}
+
+export interface ConsoleParameter {
+  readonly name: string;
+  readonly value: string | null;
+  /** What the file says beside it; empty where it says nothing. */
+  readonly note: string;
+  /** An agent's name, a list of them, or anything else. */
+  readonly takes: "agent" | "agents" | "text";
 }
 
 /** A mistake in a file. Lines and columns count from 1. */
@@ -157,6 +167,8 @@ export interface RunForecast {
   readonly about: string | null;
   readonly lastsMs: number;
   readonly steps: readonly { readonly atMs: number; readonly sentence: string }[];
+  /** Steps of the timeline beyond those in `steps`. */
+  readonly furtherSteps: number;
   readonly expects: readonly string[];
   /** Agents that the run needs, and which of them are not connected. */
   readonly needs: readonly string[];

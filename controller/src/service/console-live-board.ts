@@ -1,0 +1,172 @@
+import type { LiveCell, LiveFigures, LiveHeard, LiveStrip } from "@dyetrace/console/api";
+import { byDesignReach, hostOfAgent, type SiteGraph } from "@dyetrace/site";
+import type { IntervalReport, ListenerInterval, MembershipEvent, RunOutline, WatcherReport } from "@dyetrace/wire";
+import { liveMark } from "./console-live-mark.ts";
+
+/** Seconds of marks kept for a console that comes later. */
+const KEPT_SECONDS = 180;
+/** Membership messages kept for a console that comes later. */
+const KEPT_HEARD = 500;
+const REPORT_MS = 1000;
+
+interface Strip {
+  from: number;
+  marks: string;
+  last: LiveFigures | null;
+}
+
+/**
+ * One run second by second, as its agents report it. Bounded: older seconds are forgotten. It draws no conclusion; that
+ * is the report's work.
+ */
+export class LiveBoard {
+  readonly #outline: RunOutline;
+  readonly #hostOf: (agent: string) => string;
+  readonly #reachOf: ReadonlyMap<number, ReadonlySet<string>>;
+  readonly #joiners: ReadonlySet<string>;
+  readonly #strips = new Map<string, Strip>();
+  readonly #heard: LiveHeard[] = [];
+  #newCells: LiveCell[] = [];
+  #newHeard: LiveHeard[] = [];
+
+  constructor(outline: RunOutline, graph: SiteGraph) {
+    this.#outline = outline;
+    this.#hostOf = (agent) => hostOfAgent(graph, agent) ?? agent;
+    this.#joiners = new Set(outline.joins.map((join) => `${join.agent} ${join.stream}`));
+    this.#reachOf = new Map(
+      outline.streams.map((stream) => {
+        const alike = new Set(outline.streams.filter(({ group }) => group === stream.group).map(({ name }) => name));
+        const members = outline.joins.filter((join) => alike.has(join.stream)).map((join) => this.#hostOf(join.agent));
+        return [stream.streamId, byDesignReach(graph, this.#hostOf(stream.source), members).nodes];
+      }),
+    );
+  }
+
+  take(agent: string, report: IntervalReport, watch: WatcherReport | null): void {
+    const second = Math.round(report.fromNs / 1e6 / REPORT_MS);
+    if (report.toNs - report.fromNs >= 0.5e9) {
+      for (const stream of this.#outline.streams) {
+        if (stream.source === agent) continue;
+        const stays = report.listeners.filter(({ streamId }) => streamId === stream.streamId);
+        const watched = watch?.streams.find(({ streamId }) => streamId === stream.streamId);
+        if (stays.length === 0 && !this.#joiners.has(`${agent} ${stream.name}`) && watched === undefined) continue;
+        this.#put({
+          agent,
+          streamId: stream.streamId,
+          second,
+          mark: liveMark({
+            fromMs: report.fromNs / 1e6,
+            toMs: report.toNs / 1e6,
+            joinedFromMs: joinedFromMs(stays, report),
+            received: sum(stays, (receipt) => receipt.received) ?? 0,
+            lost: sum(stays, (receipt) => receipt.lost) ?? 0,
+            emits: stream.emits,
+            frames: watched === undefined || watch?.sinceNs === null ? null : watched.frames,
+            isReachedByDesign: this.#reachOf.get(stream.streamId)?.has(this.#hostOf(agent)) === true,
+          }),
+          figures: figuresOf(stays, report),
+        });
+      }
+    }
+    for (const event of watch?.membership ?? []) this.#hear(agent, event);
+  }
+
+  /** What came in since the last call. */
+  drain(): { readonly cells: readonly LiveCell[]; readonly heard: readonly LiveHeard[] } {
+    const cells = this.#newCells;
+    const heard = this.#newHeard;
+    this.#newCells = [];
+    this.#newHeard = [];
+    return { cells, heard };
+  }
+
+  strips(): readonly LiveStrip[] {
+    return [...this.#strips].map(([key, { from, marks, last }]) => {
+      const at = key.indexOf(" ");
+      return { agent: key.slice(at + 1), streamId: Number(key.slice(0, at)), from, marks, last };
+    });
+  }
+
+  heard(): readonly LiveHeard[] {
+    return this.#heard;
+  }
+
+  #put(cell: LiveCell): void {
+    this.#newCells.push(cell);
+    const key = `${cell.streamId} ${cell.agent}`;
+    const strip = this.#strips.get(key) ?? { from: cell.second, marks: "", last: null };
+    const gap = cell.second - strip.from - strip.marks.length;
+    if (gap < 0) return; // told twice: the first telling stands
+    strip.marks = `${strip.marks}${" ".repeat(Math.min(gap, KEPT_SECONDS))}${cell.mark}`;
+    const over = strip.marks.length - KEPT_SECONDS;
+    strip.marks = strip.marks.slice(Math.max(0, over));
+    strip.from = cell.second - strip.marks.length + 1;
+    strip.last = cell.figures;
+    this.#strips.set(key, strip);
+  }
+
+  #hear(agent: string, { atNs, direction, message }: MembershipEvent): void {
+    if (message.kind === "pim-hello" || message.kind === "malformed") return;
+    const version = `${message.protocol === "igmp" ? "IGMPv" : "MLDv"}${message.version}`;
+    const base = { agent, atMs: atNs / 1e6, isOwn: direction === "out", version, from: message.source };
+    const heard: LiveHeard[] =
+      message.kind === "report"
+        ? message.records.flatMap((record) => {
+            const what = WHAT_A_RECORD_SAYS[record.type];
+            if (what === null) return [];
+            const leaves = what === "join" && record.type === "TO_IN" && record.sources.length === 0;
+            return [{ ...base, what: leaves ? "leave" : what, group: record.group }];
+          })
+        : [{ ...base, what: message.kind, group: message.group }];
+    this.#newHeard.push(...heard);
+    this.#heard.push(...heard);
+    if (this.#heard.length > KEPT_HEARD) this.#heard.splice(0, this.#heard.length - KEPT_HEARD);
+  }
+}
+
+/** RFC 3376 4.2.12 and 5.1: state-change records announce a join or a leave, current-state records answer a query. */
+const WHAT_A_RECORD_SAYS = {
+  IS_IN: "report",
+  IS_EX: "report",
+  TO_IN: "join",
+  TO_EX: "join",
+  ALLOW: "join",
+  BLOCK: "leave",
+  unknown: null,
+} as const;
+
+function joinedFromMs(stays: readonly ListenerInterval[], report: IntervalReport): number | null {
+  const stay = stays
+    .flatMap(({ memberships }) => memberships)
+    .findLast(
+      ({ joinRequestedNs, leaveRequestedNs }) =>
+        joinRequestedNs < report.toNs && (leaveRequestedNs === null || leaveRequestedNs >= report.toNs),
+    );
+  return stay === undefined ? null : stay.joinRequestedNs / 1e6;
+}
+
+type Receipt = NonNullable<ListenerInterval["receipt"]>;
+
+/** @returns null where no stay has a receipt, or one of them does not know */
+function sum(stays: readonly ListenerInterval[], pick: (receipt: Receipt) => number | null): number | null {
+  const values = stays.flatMap(({ receipt }) => (receipt === null ? [] : [pick(receipt)]));
+  return values.length === 0 ? null : values.reduce((a, b) => (a === null || b === null ? null : a + b));
+}
+
+function figuresOf(stays: readonly ListenerInterval[], report: IntervalReport): LiveFigures | null {
+  const received = sum(stays, (receipt) => receipt.received);
+  const lost = sum(stays, (receipt) => receipt.lost);
+  const bytes = sum(stays, (receipt) => receipt.receivedBytes);
+  if (received === null || lost === null || bytes === null) return null;
+  const latest = stays.findLast(({ receipt }) => receipt !== null)?.receipt;
+  const gaps = stays.flatMap(({ receipt }) => receipt?.longestGap?.durationNs ?? []);
+  const jitterNs = latest?.jitterNs ?? null;
+  return {
+    received,
+    lost,
+    hostLost: sum(stays, (receipt) => receipt.hostLost),
+    rateBps: (bytes * 8e9) / (report.toNs - report.fromNs),
+    jitterMs: received === 0 || jitterNs === null ? null : jitterNs / 1e6,
+    longestGapMs: gaps.length === 0 ? null : Math.max(...gaps) / 1e6,
+  };
+}

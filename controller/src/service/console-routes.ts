@@ -1,0 +1,101 @@
+import { randomBytes } from "node:crypto";
+import type { ConsoleAgent, ConsoleHello } from "@dyetrace/console/api";
+import { type RunRequest, RunRequestSchema, type UserFile, UserFileSchema } from "@dyetrace/wire";
+import type { FastifyInstance } from "fastify";
+import { VERSION } from "../version.ts";
+import type { AgentRegistry } from "./agent-registry.ts";
+import { answerRun } from "./console-forecast.ts";
+import { ConsoleHub } from "./console-hub.ts";
+import { registerConsolePage } from "./console-page.ts";
+import { answerPlan, PlanShelf } from "./console-plan.ts";
+import { WatchedRun } from "./console-run.ts";
+import { shippedScenarios } from "./console-scenarios.ts";
+import type { RunDesk } from "./run-desk.ts";
+
+export interface ConsoleSetup {
+  readonly registry: AgentRegistry;
+  readonly runs: RunDesk;
+  readonly agentKey: string;
+  /** The plan that the controller was started with; null where it was started with none. */
+  readonly plan: UserFile | null;
+  /** Where a plan saved in the console is kept; null keeps it in memory. */
+  readonly dataFolder: string | null;
+  readonly isPractice: boolean;
+}
+
+/** Cells go out in batches: a hundred agents report within the same few milliseconds. */
+const LIVE_BATCH_MS = 200;
+
+/** The console's page and the routes that only it uses. @throws {Fault} SITE_PLAN_INVALID for a bad plan */
+export function registerConsole(app: FastifyInstance, setup: ConsoleSetup): void {
+  const { registry, runs } = setup;
+  const instance = randomBytes(8).toString("hex");
+  const hub = new ConsoleHub();
+  const shelf = new PlanShelf(setup.dataFolder, setup.plan);
+  let watched: WatchedRun | null = null;
+
+  const agents = (): ConsoleAgent[] =>
+    registry.list().map(({ name, version, capabilities }) => ({ name, version, capabilities }));
+  const hello = (): ConsoleHello => ({
+    kind: "hello",
+    instance,
+    version: VERSION,
+    isPractice: setup.isPractice,
+    plan: shelf.plan,
+    agents: agents(),
+    run: watched?.run ?? null,
+    strips: watched?.strips ?? [],
+    heard: watched?.heard ?? [],
+  });
+
+  registry.on("connected", () => hub.tell({ kind: "agents", agents: agents() }));
+  registry.on("gone", () => hub.tell({ kind: "agents", agents: agents() }));
+  registry.on("message", (session, message) => watched?.take(session.name, message));
+  runs.on("progress", (runId, progress) => {
+    if (progress.kind === "outline") watched = new WatchedRun(runId, progress.outline);
+    if (watched?.run.runId !== runId) return;
+    sendLive();
+    watched.follow(progress);
+    hub.tell({ kind: "run", run: watched.run });
+  });
+  const sendLive = (): void => {
+    if (watched === null) return;
+    const { cells, heard } = watched.board.drain();
+    const { runId } = watched.run;
+    if (cells.length > 0) hub.tell({ kind: "live", runId, cells });
+    if (heard.length > 0) hub.tell({ kind: "heard", runId, heard });
+  };
+  const batches = setInterval(sendLive, LIVE_BATCH_MS);
+  batches.unref();
+  app.addHook("onClose", () => {
+    clearInterval(batches);
+    hub.close();
+  });
+
+  registerConsolePage(app);
+  app.get("/api/console/events", (_request, reply) =>
+    reply.headers({ "content-type": "application/x-ndjson", "cache-control": "no-store" }).send(hub.open(hello())),
+  );
+  app.get("/api/console/scenarios", () => shippedScenarios());
+  app.post<{ Body: UserFile }>("/api/console/plan-check", { schema: { body: UserFileSchema } }, (request) =>
+    answerPlan(request.body),
+  );
+  app.put<{ Body: UserFile }>("/api/console/plan", { schema: { body: UserFileSchema } }, (request) => {
+    const plan = shelf.save(request.body);
+    hub.tell({ kind: "plan", plan });
+    return plan;
+  });
+  app.post<{ Body: RunRequest }>("/api/console/run-check", { schema: { body: RunRequestSchema } }, (request) =>
+    answerRun(request.body, new Set(registry.list().map(({ name }) => name))),
+  );
+  app.get("/api/console/new-agent", (request) => {
+    const isHere = isLoopback(request.ip) && isLoopbackName(request.hostname);
+    return { controllerUrl: `${request.protocol}://${request.host}`, key: isHere ? setup.agentKey : null };
+  });
+}
+
+const isLoopback = (address: string): boolean =>
+  address === "::1" || address.startsWith("127.") || address.startsWith("::ffff:127.");
+/** A page of a stranger's that made its own name point here is not on this machine, whatever its address says. */
+const isLoopbackName = (name: string): boolean =>
+  name === "localhost" || name === "[::1]" || /^127(\.\d{1,3}){3}$/.test(name);

@@ -1,0 +1,56 @@
+import { readdirSync, readFileSync } from "node:fs";
+import { fileURLToPath } from "node:url";
+import type { ConsoleScenario } from "@dyetrace/console/api";
+import { readYamlDocument } from "@dyetrace/wire";
+
+const SHIPPED = new URL("../../scenarios/", import.meta.url);
+
+/** The scenarios that ship with the program, in the order of their names. */
+export function shippedScenarios(): readonly ConsoleScenario[] {
+  return readdirSync(fileURLToPath(SHIPPED))
+    .filter((file) => file.endsWith(".yaml"))
+    .sort()
+    .map((file) => describeScenario(file, readFileSync(new URL(file, SHIPPED), "utf8")));
+}
+
+/** What a chooser needs to know of a scenario file before its parameters are set. @throws {Fault} SCENARIO_INVALID */
+export function describeScenario(file: string, text: string): ConsoleScenario {
+  const { data } = readYamlDocument(text, file, "SCENARIO_INVALID");
+  const parameters = isRecord(data["parameters"]) ? data["parameters"] : {};
+  const sources = referencesIn(data["streams"], "source");
+  const listeners = referencesIn(data["timeline"], "agents");
+  return {
+    text: { file, text },
+    name: String(data["scenario"] ?? file),
+    about: String(data["about"] ?? ""),
+    parameters: Object.entries(parameters).map(([name, value]) => ({
+      name,
+      value: value === null || value === undefined ? null : writeValue(value),
+      note: noteBeside(text, name),
+      takes: sources.has(name) ? "agent" : listeners.has(name) ? "agents" : "text",
+    })),
+  };
+}
+
+const isRecord = (value: unknown): value is Readonly<Record<string, unknown>> =>
+  typeof value === "object" && value !== null && !Array.isArray(value);
+
+/** Names of parameters that stand at `key` of any entry of a list. */
+function referencesIn(list: unknown, key: string): ReadonlySet<string> {
+  const entries = Array.isArray(list) ? list.filter(isRecord) : [];
+  return new Set(
+    entries.flatMap((entry) => {
+      const value = entry[key];
+      return typeof value === "string" && value.startsWith("$") ? [value.slice(1)] : [];
+    }),
+  );
+}
+
+const writeValue = (value: unknown): string => (Array.isArray(value) ? `[${value.join(", ")}]` : String(value));
+
+/** The comment on a parameter's own line. */
+function noteBeside(text: string, name: string): string {
+  const line = text.split("\n").find((candidate) => candidate.trimStart().startsWith(`${name}:`)) ?? "";
+  const at = line.indexOf("# ");
+  return at < 0 ? "" : line.slice(at + 2).trim();
+}
