@@ -27,24 +27,26 @@ export interface AgentService {
 type Duty =
   | { readonly kind: "idle" }
   | { readonly kind: "prepared"; readonly runId: string; readonly task: AgentTask }
-  | { readonly kind: "running"; readonly runId: string };
+  | { readonly kind: "running"; readonly runId: string; readonly stint: string };
 
 export function startAgentService(options: AgentServiceOptions): AgentService {
   const { dataPlane, watcher, log, name } = options;
   const outbox = new ReportOutbox();
+  const instance = randomBytes(8).toString("hex");
   let duty: Duty = { kind: "idle" };
   const link = new ControllerLink({
     controllerUrl: options.controllerUrl,
     log,
-    hello: {
+    hello: () => ({
       kind: "hello",
+      runId: duty.kind === "idle" ? null : duty.runId,
       protocol: CONTROL_PROTOCOL,
       version: VERSION,
       name,
       key: options.key,
-      instance: randomBytes(8).toString("hex"),
+      instance,
       capabilities: { ...dataPlane.capabilities, watcher: watcher.inability === null },
-    },
+    }),
   });
 
   // One report after the other: a snapshot of the watcher is awaited, and reports must keep their order.
@@ -52,9 +54,9 @@ export function startAgentService(options: AgentServiceOptions): AgentService {
   dataPlane.onInterval((report) => {
     turn = turn.then(async () => {
       if (duty.kind !== "running") return;
-      const { runId } = duty;
+      const { runId, stint } = duty;
       const isFinal = report.totals !== null;
-      link.send(outbox.add(runId, report, await watcher.snapshot(), isFinal));
+      link.send(outbox.add(runId, stint, report, await watcher.snapshot(), isFinal));
       if (isFinal) duty = { kind: "idle" };
     });
   });
@@ -82,7 +84,7 @@ export function startAgentService(options: AgentServiceOptions): AgentService {
     if (duty.kind !== "prepared" || duty.runId !== message.runId || clock === null) return;
     const startMonotonicNs = message.startControllerNs - clock.offsetNs;
     const { runId, streams } = duty.task;
-    duty = { kind: "running", runId };
+    duty = { kind: "running", runId, stint: randomBytes(8).toString("hex") };
     dataPlane.go(startMonotonicNs);
     void watcher.watch({ runId, startMonotonicNs, streams });
     dataPlane.finish().catch((error: unknown) => log.error({ err: error }, "the run did not finish"));
@@ -101,7 +103,7 @@ export function startAgentService(options: AgentServiceOptions): AgentService {
         if (duty.kind !== "idle" && duty.runId === message.runId) dataPlane.abort(message.reason);
         break;
       case "ack":
-        outbox.acknowledge(message.runId, message.number);
+        outbox.acknowledge(message.stint, message.lastNumber);
         break;
       default:
         break;

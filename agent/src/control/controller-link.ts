@@ -26,7 +26,8 @@ export interface LinkEvents {
 
 export interface LinkOptions {
   readonly controllerUrl: string;
-  readonly hello: Extract<AgentMessage, { kind: "hello" }>;
+  /** Made anew for every connection. */
+  readonly hello: () => Extract<AgentMessage, { kind: "hello" }>;
   readonly log: Logger;
 }
 
@@ -105,7 +106,7 @@ export class ControllerLink extends EventEmitter<LinkEvents> {
       this.#write({ kind: "clock-ask", id });
       clockTimer = setTimeout(askClock, ++asks < CLOCK_BURST_COUNT ? CLOCK_BURST_MS : CLOCK_EVERY_MS);
     };
-    socket.on("open", () => this.#write(this.#options.hello));
+    socket.on("open", () => this.#write(this.#options.hello()));
     socket.on("message", (data) => {
       heardNs = monotonicNs();
       let message: ControllerMessage;

@@ -52,6 +52,7 @@ export async function conductRun(
   registry: AgentRegistry,
   signal: AbortSignal,
   say: (progress: RunProgress) => void,
+  onStart: (startNs: number, startedAt: Date) => void = () => {},
 ): Promise<RunEvidence> {
   const { present, absent } = muster(run, registry);
   const crew = new Crew(run, present);
@@ -83,6 +84,7 @@ export async function conductRun(
     crew.begin(startNs);
     order({ kind: "go", runId: run.runId, startControllerNs: startNs });
     const startedAt = new Date(Date.now() + LEAD_NS / 1e6);
+    onStart(startNs, startedAt);
     say({ kind: "go", startsInMs: LEAD_NS / 1e6, lastsMs: run.endNs / 1e6 });
     const seconds = setInterval(() => say(crew.progress()), 1000);
     const abort = (): void =>
@@ -175,16 +177,7 @@ class Crew {
 
   take(session: AgentSession, message: RunMessage): void {
     const member = this.#members.get(session.name);
-    if (message.runId !== this.#run.runId || member === undefined) {
-      // A report of an earlier run, spooled by an agent that was away: acknowledged, or it would come for ever.
-      if (message.kind === "report")
-        session.send({
-          kind: "ack",
-          runId: message.runId,
-          number: message.number,
-        });
-      return;
-    }
+    if (message.runId !== this.#run.runId || member === undefined) return;
     this.#heardNs = monotonicNs();
     switch (message.kind) {
       case "prepared":
@@ -198,13 +191,8 @@ class Crew {
         member.troubles.push(message.message);
         break;
       case "report":
-        session.send({
-          kind: "ack",
-          runId: message.runId,
-          number: message.number,
-        });
         member.lostAtNs = null;
-        member.reports.set(message.number, message);
+        member.reports.set(message.lastNumber, message);
         if (message.isFinal) {
           member.final = message.report;
           member.state = "finished";

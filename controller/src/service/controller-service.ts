@@ -1,13 +1,16 @@
 import http from "node:http";
 import type { AddressInfo, Server } from "node:net";
-import { AGENT_LINK_PATH, CONTROL_MAX_BYTES, Fault } from "@dyetrace/wire";
+import { AGENT_LINK_PATH, CONTROL_MAX_BYTES, Fault, type UserFile } from "@dyetrace/wire";
 import { type FastifyInstance, fastify } from "fastify";
 import type { Logger } from "pino";
 import { WebSocketServer } from "ws";
+import { openStore, type Store } from "../store/store.ts";
 import { VERSION } from "../version.ts";
 import { AgentRegistry } from "./agent-registry.ts";
 import { registerAgentRoutes } from "./agent-routes.ts";
 import { serveAgentSocket } from "./agent-session.ts";
+import { registerConsole } from "./console-routes.ts";
+import { ReportIntake } from "./report-intake.ts";
 import { RunDesk } from "./run-desk.ts";
 import { registerRunRoutes } from "./run-routes.ts";
 
@@ -20,16 +23,37 @@ export interface ControllerOptions {
   /** Another listening socket for agents alone: the management network of a practice site. */
   readonly agentServer?: Server;
   readonly log: Logger;
+  /** Where runs are kept; whoever opened it closes it. Without one they are kept in memory, as long as this controller lives. */
+  readonly store?: Store;
+  /** Where the console keeps a plan that is saved there; without it in memory. */
+  readonly dataFolder?: string;
+  /** The plan that the console shows first. */
+  readonly plan?: UserFile;
+  readonly isPractice?: boolean;
 }
 
 export interface Controller extends AsyncDisposable {
   readonly url: string;
   readonly registry: AgentRegistry;
   readonly runs: RunDesk;
+  readonly store: Store;
   /** For routes that only some set-ups have (the practice site's). Register before `listen`. */
   readonly app: FastifyInstance;
   close(): Promise<void>;
 }
+
+/** HTTP status of our own failures; 400 for the others, which are the request's. */
+const STATUS: Partial<Record<Fault["code"], number>> = {
+  RUN_UNKNOWN: 404,
+  BASELINE_UNKNOWN: 404,
+  RUN_BUSY: 409,
+  RUN_UNFINISHED: 409,
+  STORE_UNREACHABLE: 503,
+  STORE_BUSY: 503,
+  STORE_FULL: 507,
+  STORE_READ_ONLY: 503,
+  STORE_CORRUPT: 503,
+};
 
 /** @throws {Fault} PORT_TAKEN when the address can't be had */
 export async function startController(
@@ -38,13 +62,18 @@ export async function startController(
 ): Promise<Controller> {
   const registry = new AgentRegistry(options.agentKey);
   const runs = new RunDesk();
+  const store = options.store ?? (await openStore({ kind: "memory" }));
+  const intake = new ReportIntake(store, options.log);
+  registry.on("message", (session, message) => {
+    if (message.kind === "report") intake.take(session, message);
+  });
   const app = fastify({
     bodyLimit: 2 * 1024 * 1024,
     forceCloseConnections: true,
   });
   app.setErrorHandler((error, _request, reply) => {
     if (error instanceof Fault) {
-      const status = error.code === "RUN_UNKNOWN" ? 404 : error.code === "RUN_BUSY" ? 409 : 400;
+      const status = STATUS[error.code] ?? 400;
       const { code, message, hint, place } = error;
       return reply.status(status).send({ code, message, hint, place: place ?? null });
     }
@@ -53,7 +82,15 @@ export async function startController(
     return reply.status(statusCode).send({ code: "INTERNAL", message: (error as Error).message, hint: "" });
   });
   registerAgentRoutes(app, registry);
-  registerRunRoutes(app, registry, runs);
+  registerRunRoutes(app, registry, runs, store);
+  registerConsole(app, {
+    registry,
+    runs,
+    agentKey: options.agentKey,
+    plan: options.plan ?? null,
+    dataFolder: options.dataFolder ?? null,
+    isPractice: options.isPractice ?? false,
+  });
   extraRoutes(app);
 
   const sockets = new WebSocketServer({
@@ -72,6 +109,7 @@ export async function startController(
     await app.listen({ host: options.host, port: options.port });
   } catch (cause) {
     agentHttp?.close();
+    if (options.store === undefined) await store.close();
     throw portTaken(options, cause as NodeJS.ErrnoException);
   }
   const { port } = app.server.address() as AddressInfo;
@@ -83,11 +121,14 @@ export async function startController(
     agentHttp?.close();
     agentHttp?.closeAllConnections();
     await app.close();
+    await intake.close();
+    if (options.store === undefined) await store.close();
   };
   return {
     url: `http://${host}:${port}`,
     registry,
     runs,
+    store,
     app,
     close,
     [Symbol.asyncDispose]: close,

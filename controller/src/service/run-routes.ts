@@ -1,20 +1,31 @@
 import { Readable } from "node:stream";
 import { type RunProgress, type RunRequest, RunRequestSchema } from "@dyetrace/wire";
 import type { FastifyInstance } from "fastify";
+import Type, { type Static } from "typebox";
 import { startRun } from "../engine/start-run.ts";
+import type { Store } from "../store/store.ts";
 import type { AgentRegistry } from "./agent-registry.ts";
-import type { RunDesk, RunRecord } from "./run-desk.ts";
+import type { RunDesk } from "./run-desk.ts";
 
-export function registerRunRoutes(app: FastifyInstance, registry: AgentRegistry, runs: RunDesk): void {
+const ListQuerySchema = Type.Object({ most: Type.Optional(Type.Integer({ minimum: 1, maximum: 10_000 })) });
+const BaselineSchema = Type.Object(
+  { runId: Type.String({ maxLength: 64 }) },
+  { additionalProperties: false, description: "Body of a baseline: the run that bears the name." },
+);
+
+export function registerRunRoutes(app: FastifyInstance, registry: AgentRegistry, runs: RunDesk, store: Store): void {
   app.post<{ Body: RunRequest }>("/api/runs", { schema: { body: RunRequestSchema } }, async (request, reply) => {
-    const runId = startRun(request.body, registry, runs);
+    const runId = startRun(request.body, registry, runs, store);
     return reply.status(202).send({ runId });
   });
-  app.get("/api/runs", () => runs.list().map(summary));
-  app.get<{ Params: { id: string } }>("/api/runs/:id", (request) => {
-    const run = runs.find(request.params.id);
-    return { ...summary(run), report: run.report };
-  });
+  app.get<{ Querystring: Static<typeof ListQuerySchema> }>(
+    "/api/runs",
+    { schema: { querystring: ListQuerySchema } },
+    (request) => stored(store, () => store.runs.list(request.query.most ?? 50)),
+  );
+  app.get<{ Params: { id: string } }>("/api/runs/:id", (request) =>
+    stored(store, () => store.runs.get(request.params.id)),
+  );
   app.post<{ Params: { id: string } }>("/api/runs/:id/abort", async (request, reply) => {
     runs.abort(request.params.id);
     return reply.status(202).send({});
@@ -22,21 +33,33 @@ export function registerRunRoutes(app: FastifyInstance, registry: AgentRegistry,
   app.get<{ Params: { id: string } }>("/api/runs/:id/progress", (request, reply) => {
     runs.find(request.params.id); // an unknown run is answered before the stream begins
     const gone = new AbortController();
-    reply.raw.once("close", () => gone.abort());
+    request.raw.socket.once("close", () => gone.abort());
     const lines = Readable.from(asLines(runs.follow(request.params.id, gone.signal)));
     return reply.header("content-type", "application/x-ndjson").send(lines);
   });
+  app.get<{ Params: { name: string } }>("/api/baselines/:name", (request) =>
+    stored(store, async () => ({ runId: await store.runs.baseline(request.params.name) })),
+  );
+  app.put<{ Params: { name: string }; Body: Static<typeof BaselineSchema> }>(
+    "/api/baselines/:name",
+    { schema: { body: BaselineSchema } },
+    (request) =>
+      stored(store, async () => {
+        await store.runs.nameBaseline(request.params.name, request.body.runId);
+        return { name: request.params.name, runId: request.body.runId };
+      }),
+  );
+}
+
+/** @throws {Fault} a failure of the store in the operator's terms */
+async function stored<T>(store: Store, read: () => Promise<T>): Promise<T> {
+  try {
+    return await read();
+  } catch (error) {
+    throw store.fault(error);
+  }
 }
 
 async function* asLines(progress: AsyncIterable<RunProgress>): AsyncGenerator<string> {
   for await (const item of progress) yield `${JSON.stringify(item)}\n`;
 }
-
-const summary = (run: RunRecord): object => ({
-  runId: run.id,
-  isRunning: run.isRunning,
-  verdict: run.report?.verdict ?? null,
-  scenario: run.report?.scenario ?? null,
-  site: run.report?.site ?? null,
-  startedAt: run.report?.startedAt ?? null,
-});

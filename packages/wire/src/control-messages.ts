@@ -8,7 +8,7 @@ import { WatcherReportSchema } from "./watcher-report-schema.ts";
  * The control link: JSON messages over one WebSocket that the agent opens. Both sides parse every message against
  * these schemas, once, where it comes in.
  */
-export const CONTROL_PROTOCOL = 1;
+export const CONTROL_PROTOCOL = 2;
 /** Largest message either side accepts. */
 export const CONTROL_MAX_BYTES: number = 4 * 1024 * 1024;
 /** The controller speaks at least this often; a source that hears nothing for its hold time stops. */
@@ -17,6 +17,11 @@ export const CONTROL_BEAT_MS = 1000;
 export const AGENT_LINK_PATH = "/agent-link";
 
 const RunId = Type.String({ pattern: "^[0-9a-f]{16}$" });
+/**
+ * One uninterrupted piece of work of an agent in a run, drawn when it begins. An agent that was restarted, or whose
+ * sources stopped for want of a controller, goes on in another.
+ */
+const Stint = Type.String({ pattern: "^[0-9a-f]{16}$" });
 const Text = Type.String({ maxLength: 2000 });
 const Code = Type.String({ maxLength: 64 });
 
@@ -38,6 +43,8 @@ export const AgentMessageSchema = Type.Union([
     key: Type.String({ maxLength: 256 }),
     /** Drawn at the agent's start: tells a reconnect from a second agent of the same name. */
     instance: Type.String({ pattern: "^[0-9a-f]{16}$" }),
+    /** The run that this agent is busy with; null is none. */
+    runId: Type.Union([RunId, Type.Null()]),
     capabilities: AgentCapabilitiesSchema,
   }),
   Type.Object({ kind: Type.Literal("clock-ask"), id: Type.Integer() }),
@@ -45,9 +52,13 @@ export const AgentMessageSchema = Type.Union([
   Type.Object({ kind: Type.Literal("refused"), runId: RunId, code: Code, message: Text, hint: Text }),
   Type.Object({
     kind: Type.Literal("report"),
-    /** Counts up from 1 within this run; acknowledged by number. */
-    number: Type.Integer({ minimum: 1 }),
     runId: RunId,
+    stint: Stint,
+    /** Reports count up from 1 within a stint. More than one number: the agent merged them while it had no controller. */
+    firstNumber: Type.Integer({ minimum: 1 }),
+    lastNumber: Type.Integer({ minimum: 1 }),
+    /** Of these, reports that found no room in the agent's spool and are lost. */
+    droppedReports: Type.Integer({ minimum: 0 }),
     report: IntervalReportSchema,
     /** What the watcher saw since the report before; null on a host that can't watch. */
     watch: Type.Union([WatcherReportSchema, Type.Null()]),
@@ -67,6 +78,14 @@ export const ControllerMessageSchema = Type.Union([
   /** The run's start instant, on the controller's monotonic clock. */
   Type.Object({ kind: Type.Literal("go"), runId: RunId, startControllerNs: Type.Number() }),
   Type.Object({ kind: Type.Literal("abort"), runId: RunId, reason: Text }),
-  Type.Object({ kind: Type.Literal("ack"), runId: RunId, number: Type.Integer({ minimum: 1 }) }),
+  /** Goes on with a run that began without this agent, or that it was torn from: what is left of the task from now on. */
+  Type.Object({
+    kind: Type.Literal("resume"),
+    runId: RunId,
+    task: AgentTaskSchema,
+    startControllerNs: Type.Number(),
+  }),
+  /** Everything of this stint up to `lastNumber` is in the store. */
+  Type.Object({ kind: Type.Literal("ack"), runId: RunId, stint: Stint, lastNumber: Type.Integer({ minimum: 1 }) }),
 ]);
 export type ControllerMessage = DeepReadonly<Static<typeof ControllerMessageSchema>>;

@@ -1,0 +1,84 @@
+import type { IntervalReport, MembershipEvent } from "@dyetrace/wire";
+import type { Episode, EpisodeKind, ReportBody } from "../store/kept-report.ts";
+import { networkLost } from "./count-minutes.ts";
+
+/** A silence without a missing number is told from this length on: shorter ones are a stream's own rhythm. */
+const SILENCE_NS = 500e6;
+/** Episodes that one report may bring: a stream in ruins needs no more to be seen. */
+const MOST_EPISODES = 200;
+
+/** What happened in one report's time, as far as its agent can tell. Pure. */
+export function noteEpisodes(agent: string, { report, watch }: ReportBody): readonly Episode[] {
+  const episodes: Episode[] = [];
+  const note = (
+    kind: EpisodeKind,
+    fromNs: number,
+    toNs: number,
+    count: number,
+    detail = "",
+    streamId: number | null = null,
+  ): void => {
+    episodes.push({ kind, agent, streamId, fromNs, toNs, count, detail });
+  };
+  noteListening(report, note);
+  noteSending(report, note);
+  const { fromNs, toNs } = report;
+  const { linkChanges, wallClockSteps } = report.host;
+  if (linkChanges !== null && linkChanges > 0) note("link", fromNs, toNs, linkChanges);
+  if (wallClockSteps !== null && wallClockSteps > 0) note("clock-step", fromNs, toNs, wallClockSteps);
+  for (const query of queriesOf(watch?.membership ?? [])) {
+    note("query", query.atNs, query.atNs, 1, query.source);
+  }
+  return episodes.slice(0, MOST_EPISODES);
+}
+
+type Note = (
+  kind: EpisodeKind,
+  fromNs: number,
+  toNs: number,
+  count: number,
+  detail?: string,
+  streamId?: number | null,
+) => void;
+
+function noteListening({ listeners, fromNs, toNs }: IntervalReport, note: Note): void {
+  for (const { streamId, receipt } of listeners) {
+    if (receipt === null) continue;
+    const lost = networkLost(receipt);
+    if (lost > 0) {
+      const ranges = receipt.spans.flatMap((span) => [...span.lost, ...span.coarse]);
+      const starts = ranges.flatMap(([, , startNs]) => startNs ?? []);
+      const ends = ranges.flatMap(([, , startNs, durationNs]) =>
+        startNs === null || durationNs === null ? [] : [startNs + durationNs],
+      );
+      const begin = starts.length === 0 ? fromNs : Math.min(...starts);
+      note("loss", begin, ends.length === 0 ? toNs : Math.max(begin, ...ends), lost, "", streamId);
+    }
+    if (receipt.hostLost !== null && receipt.hostLost > 0) {
+      note("host-loss", fromNs, toNs, receipt.hostLost, "", streamId);
+    }
+    const silence = receipt.longestSilence;
+    if (silence !== null && silence.startNs !== null && silence.durationNs >= SILENCE_NS) {
+      note("silence", silence.startNs, silence.startNs + silence.durationNs, 0, "", streamId);
+    }
+  }
+}
+
+function noteSending({ senders, sourcesStopped, totals }: IntervalReport, note: Note): void {
+  for (const { streamId, stalls, skippedPackets } of senders) {
+    for (const { atNs, durationNs } of stalls) {
+      note("send-stall", atNs, atNs + durationNs, skippedPackets, "", streamId);
+    }
+  }
+  // The last report repeats what an earlier one said; a stop as planned is no news.
+  if (sourcesStopped !== null && sourcesStopped.why !== "as-planned" && totals === null) {
+    note("source-stop", sourcesStopped.atNs, sourcesStopped.atNs, 1, `${sourcesStopped.why}: ${sourcesStopped.detail}`);
+  }
+}
+
+/** General queries, which repeat at a fixed interval: what patterns are held against. */
+function queriesOf(events: readonly MembershipEvent[]): { readonly atNs: number; readonly source: string }[] {
+  return events.flatMap(({ atNs, direction, message }) =>
+    direction === "in" && message.kind === "query" && message.group === null ? [{ atNs, source: message.source }] : [],
+  );
+}
