@@ -34,14 +34,16 @@ const graph = sketchSite([
 const site = indexSite(graph);
 const numberOf = (name: string): number => site.nodeNumber.get(name) ?? -1;
 
+const wholeRun = { startMs: 0, endMs: 20_000 };
+
 function trial(groupKey: string, source: string, good: readonly string[], bad: readonly string[]): PathTrial {
   return {
     tree: sourceTree(site, numberOf(source)),
     groupKey,
     payloadBytes: 1316,
     outcomes: [
-      ...good.map((host) => ({ leaf: numberOf(host), isGood: true, atMs: 20_000, marginMs: 0 })),
-      ...bad.map((host) => ({ leaf: numberOf(host), isGood: false, atMs: 0, marginMs: 0 })),
+      ...good.map((host) => ({ leaf: numberOf(host), good: wholeRun, bad: null, marginMs: 0 })),
+      ...bad.map((host) => ({ leaf: numberOf(host), good: null, bad: wholeRun, marginMs: 0 })),
     ],
   };
 }

@@ -1,12 +1,13 @@
 import type { ElementKind } from "./failure-element.ts";
 import type { PathTrial } from "./path-trial.ts";
+import type { TimeSpan } from "./run-observations.ts";
 import type { SiteIndex } from "./site-index.ts";
 
 interface Proof {
   readonly groupKey: string;
   readonly payloadBytes: number;
-  /** Latest instant at which this group at this size came through. */
-  untilMs: number;
+  /** Times at which this group at this size came through; hardly ever more than one stretch. */
+  readonly spans: TimeSpan[];
 }
 
 /** What good paths prove: a path is bad if and only if some element on it is, so a good path clears all of them. */
@@ -27,13 +28,16 @@ export class ClearedElements {
   }
 
   /**
-   * True when a path through this place was still good after `sinceMs`, with packets at least as large as
-   * `payloadBytes` (a small packet says nothing about large ones) and, for the group kinds, of that group.
+   * True when a path through this place was good during the silence, with packets at least as large as `payloadBytes`
+   * (a small packet says nothing about large ones) and, for the group kinds, of that group.
    */
-  isCleared(kind: ElementKind, place: number, groupKey: string, payloadBytes: number, sinceMs: number): boolean {
+  isCleared(kind: ElementKind, place: number, groupKey: string, payloadBytes: number, silence: TimeSpan): boolean {
     const holds = (proofs: readonly Proof[] | undefined, group: string | null): boolean =>
       proofs?.some(
-        (p) => p.untilMs > sinceMs && p.payloadBytes >= payloadBytes && (group === null || p.groupKey === group),
+        (proof) =>
+          proof.payloadBytes >= payloadBytes &&
+          (group === null || proof.groupKey === group) &&
+          proof.spans.some((span) => span.endMs > silence.startMs && span.startMs < silence.endMs),
       ) ?? false;
     switch (kind) {
       case "link":
@@ -69,34 +73,53 @@ export class ClearedElements {
     return sizes.length === 0 ? null : Math.max(...sizes);
   }
 
-  #addTrial(trial: PathTrial): void {
-    const { tree, groupKey, payloadBytes } = trial;
-    const until = new Float64Array(this.#site.nodes.length).fill(Number.NEGATIVE_INFINITY);
-    for (const outcome of trial.outcomes) {
-      if (!outcome.isGood) continue;
-      until[outcome.leaf] = Math.max(until[outcome.leaf] ?? 0, outcome.atMs);
-      addProof(this.#receivers[outcome.leaf], groupKey, payloadBytes, outcome.atMs);
+  #addTrial({ tree, groupKey, payloadBytes, outcomes }: PathTrial): void {
+    const spansBelow = new Map<number, TimeSpan[]>();
+    const add = (proofs: Proof[] | undefined, spans: readonly TimeSpan[]): void =>
+      addProof(proofs, groupKey, payloadBytes, spans);
+    for (const { leaf, good } of outcomes) {
+      if (good === null) continue;
+      spansBelow.set(leaf, unitedSpans(spansBelow.get(leaf) ?? [], [good]));
+      add(this.#receivers[leaf], [good]);
     }
     for (let at = tree.order.length - 1; at > 0; at--) {
       const node = tree.order[at] as number;
-      const untilMs = until[node] as number;
-      if (untilMs === Number.NEGATIVE_INFINITY) continue;
+      const spans = spansBelow.get(node);
+      if (spans === undefined) continue;
       const parent = tree.parent[node] as number;
-      until[parent] = Math.max(until[parent] as number, untilMs);
-      addProof(this.#segments[tree.into[node] as number], groupKey, payloadBytes, untilMs);
-      addProof(this.#nodes[node], groupKey, payloadBytes, untilMs);
+      spansBelow.set(parent, unitedSpans(spansBelow.get(parent) ?? [], spans));
+      add(this.#segments[tree.into[node] as number], spans);
+      add(this.#nodes[node], spans);
     }
-    const atSource = until[tree.source] as number;
-    if (atSource === Number.NEGATIVE_INFINITY) return;
-    addProof(this.#senders[tree.source], groupKey, payloadBytes, atSource);
-    if (this.#site.nodes[tree.source]?.kind !== "host") {
-      addProof(this.#nodes[tree.source], groupKey, payloadBytes, atSource);
-    }
+    const atSource = spansBelow.get(tree.source);
+    if (atSource === undefined) return;
+    add(this.#senders[tree.source], atSource);
+    if (this.#site.nodes[tree.source]?.kind !== "host") add(this.#nodes[tree.source], atSource);
   }
 }
 
-function addProof(proofs: Proof[] | undefined, groupKey: string, payloadBytes: number, untilMs: number): void {
+function addProof(
+  proofs: Proof[] | undefined,
+  groupKey: string,
+  payloadBytes: number,
+  spans: readonly TimeSpan[],
+): void {
   const same = proofs?.find((p) => p.groupKey === groupKey && p.payloadBytes === payloadBytes);
-  if (same === undefined) proofs?.push({ groupKey, payloadBytes, untilMs });
-  else same.untilMs = Math.max(same.untilMs, untilMs);
+  if (same === undefined) proofs?.push({ groupKey, payloadBytes, spans: [...spans] });
+  else same.spans.splice(0, same.spans.length, ...unitedSpans(same.spans, spans));
+}
+
+/** Overlapping spans made one; gaps between them stay, since nothing is proven for those times. */
+function unitedSpans(known: readonly TimeSpan[], more: readonly TimeSpan[]): TimeSpan[] {
+  let united = [...known];
+  for (const span of more) {
+    const touching = united.filter((other) => other.startMs <= span.endMs && other.endMs >= span.startMs);
+    if (touching.length === 1 && touching[0]?.startMs === span.startMs && touching[0].endMs === span.endMs) continue;
+    const merged = {
+      startMs: Math.min(span.startMs, ...touching.map((other) => other.startMs)),
+      endMs: Math.max(span.endMs, ...touching.map((other) => other.endMs)),
+    };
+    united = [...united.filter((other) => !touching.includes(other)), merged];
+  }
+  return united;
 }

@@ -8,6 +8,8 @@ export interface DiagnosisRule<Case> {
   readonly title: (facts: Case) => string;
   /** Evidence of its own, beside what every case of its family shows. */
   readonly evidence?: (facts: Case) => readonly string[];
+  /** Places to name instead of the family's own, where the kind knows better. */
+  readonly suspects?: (facts: Case) => readonly string[];
   readonly advice: string;
   readonly reference: string;
 }

@@ -39,7 +39,7 @@ export interface FailureSet<T extends PathTrial = PathTrial> {
 export function smallestFailureSet<T extends PathTrial>(site: SiteIndex, trials: readonly T[]): FailureSet<T> {
   const cleared = new ClearedElements(site, trials);
   const pairs: BadPair<T>[] = trials.flatMap((trial) =>
-    trial.outcomes.filter((outcome) => !outcome.isGood).map((outcome) => ({ trial, outcome })),
+    trial.outcomes.filter((outcome) => outcome.bad !== null).map((outcome) => ({ trial, outcome })),
   );
   const { classes, unexplained } = classesOf(site, pairs, cleared);
   const covers = smallestCovers(classes);
@@ -79,10 +79,11 @@ function classesOf<T extends PathTrial>(
   const elements = new Map<string, { readonly element: FailureElement; readonly covers: number[] }>();
   const unexplained: BadPair<T>[] = [];
   for (const [number, { trial, outcome }] of pairs.entries()) {
+    const { startMs = 0, endMs = 0 } = outcome.bad ?? {};
+    const silence = { startMs: startMs + outcome.marginMs, endMs };
     let isExplained = false;
     for (const { kind, place } of elementsOnPath(site, trial, outcome.leaf)) {
-      const since = outcome.atMs + outcome.marginMs;
-      if (cleared.isCleared(kind, place, trial.groupKey, trial.payloadBytes, since)) continue;
+      if (cleared.isCleared(kind, place, trial.groupKey, trial.payloadBytes, silence)) continue;
       isExplained = true;
       const groupKey = kind.endsWith("-group") ? trial.groupKey : null;
       const cable = kind === "cable" ? Math.min(place, site.reverse[place] ?? place) : place;

@@ -7,10 +7,18 @@ import { findLoss } from "./loss/loss-findings.ts";
 import { lossScope } from "./loss/loss-scope.ts";
 import { measuredChains } from "./loss/segment-loss.ts";
 import { streamLoss } from "./loss/stream-loss.ts";
+import { findChangedPackets } from "./marks.ts";
+import { leavesOf } from "./membership/leave-cut.ts";
+import { QueryView } from "./membership/query-view.ts";
+import { findOutages } from "./outages/outage.ts";
+import { outageFindings } from "./outages/outage-findings.ts";
 import type { RunObservations } from "./run-observations.ts";
 import { segmentStates } from "./segment-states.ts";
 import { indexSite } from "./site-index.ts";
+import { findSiteFaults } from "./site-rules.ts";
 import { findSilentSources } from "./source-rules.ts";
+import { findSourceStalls } from "./source-stall.ts";
+import type { MembershipContext } from "./stop-case.ts";
 import { findStops } from "./stop-findings.ts";
 import { streamFacts } from "./stream-facts.ts";
 
@@ -21,15 +29,30 @@ import { streamFacts } from "./stream-facts.ts";
 export function locate(graph: SiteGraph, observations: RunObservations): Conclusion {
   const site = indexSite(graph);
   const streams = streamFacts(site, observations);
-  const stops = findStops(site, streams);
-  const scopes = new Map(streams.map((facts) => [facts, lossScope(facts, stops.trials, [])]));
+  const membership: MembershipContext = {
+    leaves: leavesOf(site, observations),
+    queries: new QueryView(site, observations),
+    timers: observations.timers,
+  };
+  const stops = findStops(site, streams, membership);
+  const outages = streams.flatMap((facts) => findOutages(site, facts, stops.trials));
+  const scopes = new Map(
+    streams.map((facts) => {
+      const own = outages.filter((outage) => outage.facts === facts).map((outage) => outage.numbers);
+      return [facts, lossScope(facts, stops.trials, own)];
+    }),
+  );
   const chains = measuredChains([...scopes].flatMap(([facts, scope]) => streamLoss(facts, scope)));
   const findings = [
     ...findSilentSources(streams),
     ...stops.findings,
+    ...outageFindings(site, outages, membership),
     ...findLoss(site, chains, scopes),
     ...findLeaks(site, streams, observations.timers),
     ...findHostFaults(streams),
+    ...findSourceStalls(streams),
+    ...findChangedPackets(site, streams),
+    ...findSiteFaults(site, observations, streams),
   ];
   const sources = observations.streams.map((stream) => stream.source);
   const listeners = observations.listeners.filter((l) => l.state === "reported").map((l) => l.host);

@@ -1,3 +1,4 @@
+import type { TimeSpan } from "./run-observations.ts";
 import type { SourceTree } from "./source-tree.ts";
 
 /** One try of getting packets of one group and size from one source to several hosts, and how it went at each. */
@@ -12,10 +13,10 @@ export interface PathTrial {
 export interface PathOutcome {
   /** Node number of the host. */
   readonly leaf: number;
-  /** Good: at least one packet came. Bad: not one. Whoever did not report has no outcome. */
-  readonly isGood: boolean;
-  /** Good: when the last packet that came was sent. Bad: since when nothing that was sent has come. */
-  readonly atMs: number;
-  /** How much later than `atMs` of a bad path a good one must still work to clear it (0 when good). */
+  /** When the first and the last packet that came were sent; null when none came. Proves the path for that time. */
+  readonly good: TimeSpan | null;
+  /** Set when the trial ended in silence: the time in which nothing that was sent came. */
+  readonly bad: TimeSpan | null;
+  /** A path proves nothing about a silence by what came this shortly after its beginning. */
   readonly marginMs: number;
 }

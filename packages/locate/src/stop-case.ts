@@ -2,7 +2,11 @@ import type { LinkSegment } from "@dyetrace/site";
 import type { ClearedElements } from "./cleared-elements.ts";
 import { isLinkKind, placeName } from "./failure-element.ts";
 import type { NamedFailure } from "./failure-set.ts";
+import { type Ageing, ageingOf } from "./membership/ageing.ts";
+import { type Leave, type LeaveCut, leaveThatCut } from "./membership/leave-cut.ts";
+import type { QueryView } from "./membership/query-view.ts";
 import { areReportsNeeded, countBelow } from "./needed-reports.ts";
+import type { MembershipTimers } from "./run-observations.ts";
 import type { SiteIndex } from "./site-index.ts";
 import type { PlacedReceipt, StreamFacts } from "./stream-facts.ts";
 import type { StreamTrial } from "./stream-trials.ts";
@@ -31,6 +35,17 @@ export interface StopCase {
   /** Streams of other groups that came through the place; empty unless only group-specific causes are left. */
   readonly passingStreams: readonly string[];
   readonly size: SizeBoundary | null;
+  /** Set when a neighbour's leave explains the silence. */
+  readonly cut: LeaveCut | null;
+  /** Set when a membership that nobody renewed explains it. */
+  readonly ageing: Ageing | null;
+}
+
+/** What a run says about memberships, for telling why something stopped. */
+export interface MembershipContext {
+  readonly leaves: readonly Leave[];
+  readonly queries: QueryView;
+  readonly timers: MembershipTimers;
 }
 
 export interface SilentPair {
@@ -52,16 +67,21 @@ export function stopCase(
   failure: NamedFailure<StreamTrial>,
   trials: readonly StreamTrial[],
   cleared: ClearedElements,
+  membership: MembershipContext,
 ): StopCase {
-  const silentPairs = failure.pairs.flatMap(({ trial, outcome: { receipt, seq, atMs } }) =>
-    receipt === null ? [] : [{ trial, receipt, seq, atMs }],
+  const silentPairs = failure.pairs.flatMap(({ trial, outcome: { receipt, silentFromSeq, bad } }) =>
+    receipt === null || silentFromSeq === null || bad === null
+      ? []
+      : [{ trial, receipt, seq: silentFromSeq, atMs: bad.startMs }],
   );
   const facts = distinct(silentPairs.map((pair) => pair.trial.facts));
   const silentHosts = distinct(silentPairs.map((pair) => pair.receipt.listener.host));
+  const sinceMs = Math.min(...silentPairs.map((pair) => pair.atMs));
   const served = trials
     .filter((trial) => facts.includes(trial.facts))
-    .flatMap((trial) => trial.outcomes.flatMap((o) => (o.isGood && o.receipt !== null ? o.receipt : [])))
-    .filter((receipt) => !silentHosts.includes(receipt.listener.host));
+    .flatMap((trial) => trial.outcomes.flatMap((o) => (o.bad === null && o.receipt !== null ? o.receipt : [])))
+    .filter(({ listener }) => !silentHosts.includes(listener.host))
+    .filter(({ listener }) => listener.joinedToMs === null || listener.joinedToMs > sinceMs + LEAVING_MS);
   const segments = distinct(failure.elements.filter((e) => isLinkKind(e.kind)).map((e) => e.place));
   const names = distinct(failure.elements.map((element) => placeName(site, element)));
   const reverses = segments.filter((segment) => canFailBackwards(site, failure, facts, segment));
@@ -86,6 +106,8 @@ export function stopCase(
     isEveryoneSilent: served.length === 0,
     passingStreams: failure.elements.every((e) => e.groupKey !== null) ? passing(failure, facts, trials, cleared) : [],
     size: sizeBoundary(silentPairs, segments, trials, cleared),
+    cut: cutOf(site, silentPairs, served, membership),
+    ageing: ageingOf(silentPairs, membership.queries, membership.timers),
   };
 }
 
@@ -103,6 +125,19 @@ function canFailBackwards(
   );
 }
 
+function cutOf(
+  site: SiteIndex,
+  silentPairs: readonly SilentPair[],
+  served: readonly PlacedReceipt[],
+  { leaves, timers }: MembershipContext,
+): LeaveCut | null {
+  const [first] = silentPairs;
+  if (first === undefined || silentPairs.some((pair) => pair.receipt.listener.receivedPackets === 0)) return null;
+  const silent = silentPairs.map((pair) => pair.receipt.node);
+  const servedNodes = served.map((receipt) => receipt.node);
+  return leaveThatCut(site, leaves, first.trial.facts, silent, servedNodes, first.atMs, timers);
+}
+
 /** Streams of other groups that came through the place of a group-specific fault. */
 function passing(
   failure: NamedFailure,
@@ -117,6 +152,9 @@ function passing(
   const passes = (trial: StreamTrial): boolean => groups.has(trial.groupKey) && !silent.has(trial.groupKey);
   return distinct(trials.filter(passes).map((trial) => trial.facts.stream.stream));
 }
+
+/** Whoever left before or as the silence began is no witness for the time after. */
+const LEAVING_MS = 200;
 
 /** Packets after a change of size that may still belong to the size before it. */
 const BOUNDARY_PACKETS = 5;

@@ -1,12 +1,14 @@
 import type { Finding } from "./conclusion.ts";
 import { diagnose } from "./diagnosis-rule.ts";
-import { smallestFailureSet } from "./failure-set.ts";
+import { type BadPair, smallestFailureSet } from "./failure-set.ts";
 import type { SiteIndex } from "./site-index.ts";
-import { type StopCase, stopCase } from "./stop-case.ts";
+import { type MembershipContext, type StopCase, stopCase } from "./stop-case.ts";
 import { STOP_RULES } from "./stop-rules.ts";
 import { stopEvidence } from "./stop-wording.ts";
 import type { StreamFacts } from "./stream-facts.ts";
 import { type StreamTrial, streamTrials } from "./stream-trials.ts";
+import { findSmallTtl, isBeyondTtl } from "./ttl-limit.ts";
+import { nameList } from "./wording.ts";
 
 /** Findings about silence, and what later steps must know of it. */
 export interface Stops {
@@ -15,16 +17,29 @@ export interface Stops {
   readonly trials: readonly StreamTrial[];
 }
 
-export function findStops(site: SiteIndex, streams: readonly StreamFacts[]): Stops {
+export function findStops(site: SiteIndex, streams: readonly StreamFacts[], membership: MembershipContext): Stops {
   const trials = streams.filter((facts) => isSent(facts)).flatMap(streamTrials);
-  const set = smallestFailureSet(site, trials);
-  const cases = set.failures.map((failure) => stopCase(site, failure, trials, set.cleared));
-  return { findings: cases.flatMap((stop) => stopFinding(stop, set.isExact) ?? []), cases, trials };
+  const set = smallestFailureSet(
+    site,
+    trials.map((trial) => withinTtl(site, trial)),
+  );
+  const cases = set.failures.map((failure) => stopCase(site, failure, trials, set.cleared, membership));
+  const findings = [
+    ...findSmallTtl(site, streams),
+    ...mergedByCause(cases.flatMap((stop) => stopFinding(stop, set.isExact) ?? [])),
+    ...contradictions(set.unexplained),
+  ];
+  return { findings, cases, trials };
 }
 
 /** A source that sent nothing silences everyone without any fault on the way. */
-export const isSent = ({ stream }: StreamFacts): boolean =>
-  stream.sourceState !== "not-sending" && stream.sentPackets !== 0;
+const isSent = ({ stream }: StreamFacts): boolean => stream.sourceState !== "not-sending" && stream.sentPackets !== 0;
+
+/** Silence beyond the reach of the TTL is by the sender's own setting and accuses no place. */
+function withinTtl(site: SiteIndex, trial: StreamTrial): StreamTrial {
+  const outcomes = trial.outcomes.filter((o) => o.bad === null || !isBeyondTtl(site, trial.facts, o.leaf));
+  return outcomes.length === trial.outcomes.length ? trial : { ...trial, outcomes };
+}
 
 function stopFinding(stop: StopCase, isExact: boolean): Finding | null {
   const rule = diagnose(STOP_RULES, stop);
@@ -32,13 +47,55 @@ function stopFinding(stop: StopCase, isExact: boolean): Finding | null {
   return {
     kind: rule.kind,
     streams: stop.streams,
-    suspects: stop.suspects,
+    suspects: [...new Set(rule.suspects?.(stop) ?? stop.suspects)],
     confidence: stopConfidence(stop, isExact),
     title: rule.title(stop),
     evidence: [...(rule.evidence?.(stop) ?? []), ...stopEvidence(stop)],
     advice: rule.advice,
     reference: rule.reference,
   };
+}
+
+/** Memberships run out host by host, each at its own time: what has one cause is said once. */
+function mergedByCause(findings: readonly Finding[]): Finding[] {
+  const merged = new Map<string, Finding>();
+  for (const finding of findings) {
+    const key = finding.kind === "ages-out" ? finding.suspects.join(" ") : `${merged.size}`;
+    const same = merged.get(key);
+    if (same === undefined) {
+      merged.set(key, finding);
+    } else {
+      merged.set(key, {
+        ...same,
+        streams: [...new Set([...same.streams, ...finding.streams])],
+        evidence: [...new Set([...same.evidence, finding.title, ...finding.evidence])],
+      });
+    }
+  }
+  return [...merged.values()];
+}
+
+/** Silence on a way of which every part is proven good at that time. */
+function contradictions(unexplained: readonly BadPair<StreamTrial>[]): Finding[] {
+  const byStream = new Map<StreamFacts, string[]>();
+  for (const { trial, outcome } of unexplained) {
+    const hosts = byStream.get(trial.facts) ?? [];
+    if (outcome.receipt !== null) hosts.push(outcome.receipt.listener.host);
+    byStream.set(trial.facts, hosts);
+  }
+  return [...byStream].map(([{ stream }, hosts]) => ({
+    kind: "inconclusive",
+    streams: [stream.stream],
+    suspects: [],
+    confidence: 0.5,
+    title: `${nameList(hosts)} got nothing of ${stream.stream}, although every part of the way is proven good by other packets`,
+    evidence: [
+      "Other streams of the same group came through every segment and node of this way at the same time, so the cause depends on the source, or the plan is wrong.",
+    ],
+    advice:
+      "Compare what differs between this stream and those that pass: the source (a router checks the reverse path to each source by itself), the address, the time.",
+    reference: "RFC 7761, section 4.2",
+  }));
 }
 
 /** Chance of a fault in any one element, for weighing one fault against several that would explain the same. */
@@ -50,5 +107,6 @@ function stopConfidence(stop: StopCase, isExact: boolean): number {
   let confidence = 0.98 / (1 + oddsOtherwise);
   if (!isExact) confidence *= 0.7;
   if (stop.facts.some((f) => f.stream.sentPackets === null)) confidence *= 0.8;
+  if (stop.ageing !== null && !stop.ageing.isCertain) confidence *= 0.65;
   return Math.round(confidence * 100) / 100;
 }

@@ -1,10 +1,37 @@
 import type { DiagnosisRule } from "./diagnosis-rule.ts";
 import type { StopCase } from "./stop-case.ts";
-import { placePhrase, silentPhrase } from "./stop-wording.ts";
-import { nameList } from "./wording.ts";
+import { placePhrase, portName, silentPhrase } from "./stop-wording.ts";
+import { nameList, seconds } from "./wording.ts";
 
 /** What a stop is, from the most particular to the plain one. The first row that applies speaks. */
 export const STOP_RULES: readonly DiagnosisRule<StopCase>[] = [
+  {
+    kind: "leave-cuts-neighbour",
+    when: (stop) => stop.cut !== null,
+    title: (stop) =>
+      stop.cut === null
+        ? ""
+        : `When ${stop.cut.leave.host} left ${nameList(stop.streams)}, ${nameList(stop.silentHosts)} behind the same port ${portName(stop.cut.port.from)} was cut off ${seconds(stop.cut.afterMs)} later`,
+    evidence: (stop) => [
+      `${stop.cut?.leave.host} left at ${seconds(stop.cut?.leave.atMs ?? 0)}; a switch has to ask the others behind the port before it closes it.`,
+    ],
+    suspects: (stop) => (stop.cut === null ? [] : [stop.cut.port.id, stop.cut.port.from.node, ...stop.suspects]),
+    advice:
+      "Cut off at once: turn fast leave off on this port, more than one host lies behind it. Cut off after about two seconds: see whether the group-specific query reaches the other hosts and their answer comes back in time.",
+    reference: "RFC 3376, section 6.4.2; RFC 2236, section 3",
+  },
+  {
+    kind: "ages-out",
+    when: (stop) => stop.ageing !== null,
+    title: (stop) =>
+      `${nameList(stop.streams)} ran out at ${nameList(stop.silentHosts)} ${seconds(stop.ageing?.afterMs ?? 0)} after the last report: the membership was not renewed`,
+    evidence: (stop) => stop.ageing?.evidence ?? [],
+    suspects: (stop) =>
+      stop.ageing === null || stop.ageing.suspects.length === 0 ? stop.suspects : stop.ageing.suspects,
+    advice:
+      "Follow the queries: is there a querier with an address in this VLAN, do its queries get to these hosts, do the hosts answer? A host firewall that drops IGMP or ICMPv6 type 130 does the same.",
+    reference: "RFC 3376, section 8.4 (group membership interval)",
+  },
   {
     kind: "size-limited",
     when: (stop) => stop.size !== null,

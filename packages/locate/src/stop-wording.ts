@@ -14,7 +14,7 @@ export function placePhrase({ segments, nodes }: StopCase): string {
   return `between ${portName(first.from)} and ${portName(last.to)}`;
 }
 
-const portName = ({ node, port }: PortRef): string => `${node}:${port}`;
+export const portName = ({ node, port }: PortRef): string => `${node}:${port}`;
 
 /** "kiosk-1 and gate-2 got nothing, everyone else everything". */
 export function silentPhrase(stop: StopCase): string {

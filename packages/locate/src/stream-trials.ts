@@ -1,6 +1,6 @@
-import { mergeSequenceRanges } from "@dyetrace/measure";
+import { mergeSequenceRanges, subtractRanges } from "@dyetrace/measure";
 import type { PathOutcome, PathTrial } from "./path-trial.ts";
-import type { SeqRange } from "./run-observations.ts";
+import type { SeqRange, TimeSpan } from "./run-observations.ts";
 import { packetIntervalMs, sendTimeMs } from "./send-time.ts";
 import type { PlacedReceipt, StreamFacts } from "./stream-facts.ts";
 
@@ -14,8 +14,8 @@ export interface StreamTrial extends PathTrial {
 export interface ReceiptOutcome extends PathOutcome {
   /** Null for a bystander, whose frames prove a path as well as a receipt does. */
   readonly receipt: PlacedReceipt | null;
-  /** First number of the silence for a bad outcome, last number that came for a good one. */
-  readonly seq: number;
+  /** First number of the silence; null when the trial did not end in silence. */
+  readonly silentFromSeq: number | null;
 }
 
 /** Share of the numbers, at their end, that decides between good and bad: a stop in mid-run must be seen too. */
@@ -32,10 +32,9 @@ export function streamTrials(facts: StreamFacts): StreamTrial[] {
   return stretchesOfOneSize(facts).map(({ numbers, payloadBytes, marginMs }) => {
     const outcomes = facts.receipts.flatMap((receipt) => outcomeOf(facts, receipt, numbers, marginMs));
     for (const { bystander, node } of facts.bystanders) {
-      const last = lastInside(bystander.ranges, numbers);
-      const atMs = last === null ? null : sendTimeMs(facts.stream, last);
-      if (last === null || atMs === null) continue;
-      outcomes.push({ leaf: node, isGood: true, atMs, marginMs: 0, receipt: null, seq: last });
+      const good = spanSent(facts, boundsInside(bystander.ranges, numbers));
+      if (good !== null)
+        outcomes.push({ leaf: node, good, bad: null, marginMs: 0, receipt: null, silentFromSeq: null });
     }
     return { facts, numbers, payloadBytes, tree: facts.tree, groupKey: facts.groupKey, outcomes };
   });
@@ -63,33 +62,38 @@ function stretchesOfOneSize({ stream }: StreamFacts): Stretch[] {
 }
 
 function outcomeOf(facts: StreamFacts, receipt: PlacedReceipt, stretch: SeqRange, marginMs: number): ReceiptOutcome[] {
-  const first = Math.max(receipt.window[0], stretch[0]);
-  const last = Math.min(receipt.window[1], stretch[1]);
+  const [first, last] = [Math.max(receipt.window[0], stretch[0]), Math.min(receipt.window[1], stretch[1])];
   const packets = last - first + 1;
   if (packets < FEWEST_PACKETS) return [];
-  const endFirst = Math.max(first, last + 1 - Math.max(END_PACKETS, Math.ceil(packets * END_SHARE)));
+  const outcome = { leaf: receipt.node, marginMs, receipt };
   if (receipt.listener.receivedPackets === 0 && (receipt.listener.nicFrames ?? 0) > 0) {
     // The frames came to its network card: the way is good, the host keeps them from the socket.
-    const atMs = sendTimeMs(facts.stream, last);
-    return atMs === null ? [] : [{ leaf: receipt.node, isGood: true, atMs, marginMs: 0, receipt, seq: last }];
+    return [{ ...outcome, good: spanSent(facts, [first, last]), bad: null, silentFromSeq: null }];
   }
   const { unsent } = facts.stream;
   const absent = unsent.length === 0 ? receipt.lost : mergeSequenceRanges([...receipt.lost, ...unsent]);
+  const endFirst = Math.max(first, last + 1 - Math.max(END_PACKETS, Math.ceil(packets * END_SHARE)));
   const silence = absent.find((range) => range[0] <= endFirst && range[1] >= last);
-  const seq = silence === undefined ? lastPresent(absent, last) : silence[0];
-  const atMs = sendTimeMs(facts.stream, seq);
-  if (atMs === null) return [];
-  const isGood = silence === undefined;
-  return [{ leaf: receipt.node, isGood, atMs, marginMs: isGood ? 0 : marginMs, receipt, seq }];
+  const came = subtractRanges([[first, last]], absent);
+  return [
+    {
+      ...outcome,
+      good: spanSent(facts, boundsInside(came, [first, last])),
+      bad: silence === undefined ? null : spanSent(facts, [silence[0], last]),
+      silentFromSeq: silence?.[0] ?? null,
+    },
+  ];
 }
 
-/** Last number up to `last` that came. */
-function lastPresent(absent: readonly SeqRange[], last: number): number {
-  const tail = absent.find((range) => range[0] <= last && range[1] >= last);
-  return tail === undefined ? last : tail[0] - 1;
+/** First and last number of the ranges that lie within the stretch, null when none does. */
+function boundsInside(ranges: readonly SeqRange[], [first, last]: SeqRange): SeqRange | null {
+  const lowest = ranges.find((range) => range[1] >= first);
+  const highest = ranges.findLast((range) => range[0] <= last);
+  if (lowest === undefined || highest === undefined || lowest[0] > last || highest[1] < first) return null;
+  return [Math.max(first, lowest[0]), Math.min(last, highest[1])];
 }
 
-function lastInside(ranges: readonly SeqRange[], [first, last]: SeqRange): number | null {
-  const inside = ranges.findLast((range) => range[0] <= last && range[1] >= first);
-  return inside === undefined ? null : Math.min(inside[1], last);
+function spanSent({ stream }: StreamFacts, numbers: SeqRange | null): TimeSpan | null {
+  const [startMs, endMs] = [sendTimeMs(stream, numbers?.[0] ?? 0), sendTimeMs(stream, numbers?.[1] ?? 0)];
+  return numbers === null || startMs === null || endMs === null ? null : { startMs, endMs };
 }

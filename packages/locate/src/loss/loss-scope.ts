@@ -14,8 +14,8 @@ export function lossScope(facts: StreamFacts, trials: readonly StreamTrial[], ou
   const excluded: SeqRange[] = [...outages];
   for (const trial of trials) {
     if (trial.facts !== facts) continue;
-    for (const { isGood, leaf, seq, receipt } of trial.outcomes) {
-      if (isGood || receipt === null) continue;
+    for (const { leaf, silentFromSeq: seq, receipt } of trial.outcomes) {
+      if (seq === null || receipt === null) continue;
       const silence = receipt.lost.at(-1);
       const isFinal = silence !== undefined && silence[1] >= receipt.window[1] && silence[0] <= seq;
       if (isFinal) stoppedFrom.set(leaf, Math.min(seq, stoppedFrom.get(leaf) ?? seq));

@@ -1,0 +1,77 @@
+import type { MembershipTimers } from "../run-observations.ts";
+import type { SilentPair } from "../stop-case.ts";
+import { count, nameList, seconds } from "../wording.ts";
+import type { QueryView } from "./query-view.ts";
+
+/** Why a membership that was not renewed ran out. */
+export interface Ageing {
+  /** Shortest time from the last report to the first missing packet. */
+  readonly afterMs: number;
+  /** The segments, nodes or hosts to look at; empty: those of the stop itself. */
+  readonly suspects: readonly string[];
+  readonly isCertain: boolean;
+  readonly evidence: readonly string[];
+}
+
+/** A membership outlasts at least one missed query. */
+const LEAST_INTERVALS = 1.5;
+/** Where nobody heard a query the interval is unknown; sooner than this nothing is taken for ageing. */
+const LEAST_MS = 5_000;
+const TIME_TOLERANCE = 0.15;
+
+/**
+ * Streams that end some time after the last report while the source and the way are good: nobody asked the hosts to
+ * report again, or they did not answer. A dead link looks different: it stops right between reports and queries.
+ */
+export function ageingOf(pairs: readonly SilentPair[], view: QueryView, timers: MembershipTimers): Ageing | null {
+  const ends = pairs.map(({ receipt: { listener }, trial, atMs }) => {
+    const reported = view.lastReportMs(listener.host, trial.facts.stream.group, atMs);
+    const sinceMs = reported ?? listener.joinedFromMs;
+    return { host: listener.host, sinceMs, atMs, quietMs: atMs - sinceMs, received: listener.receivedPackets };
+  });
+  if (ends.length === 0 || ends.some((end) => end.received === 0)) return null;
+  const afterMs = Math.min(...ends.map((end) => end.quietMs));
+  const leastMs = view.isAnyHeard ? LEAST_INTERVALS * timers.queryIntervalMs : LEAST_MS;
+  const hosts = ends.map((end) => end.host);
+  const heard = ends.map(({ host, sinceMs, atMs }) => view.heard(host, sinceMs + timers.queryResponseMs, atMs));
+
+  if (afterMs >= leastMs && heard.every((h) => h === false)) {
+    const fromMs = Math.max(...ends.map((end) => end.sinceMs)) + timers.queryResponseMs;
+    const suspects = view.whereQueriesStop(fromMs, Math.max(fromMs + 1, ...ends.map((end) => end.atMs)));
+    const elsewhere = view.hosts.filter(
+      (host) => !hosts.includes(host) && view.heard(host, fromMs, Number.POSITIVE_INFINITY),
+    );
+    return {
+      afterMs,
+      suspects,
+      isCertain: elsewhere.length > 0,
+      evidence: [
+        `${nameList(hosts)} heard no query between the last report and the stop.`,
+        elsewhere.length > 0
+          ? `${nameList(elsewhere)} heard queries in that time, so a querier is there and its queries stop on the way.`
+          : "No other host heard one in that time either.",
+      ],
+    };
+  }
+  if (afterMs >= leastMs && view.isAnyHeard && heard.every((h) => h === true)) {
+    return {
+      afterMs,
+      suspects: [...new Set(hosts)],
+      isCertain: true,
+      evidence: [
+        `Queries came to ${nameList(hosts)}, but ${count(new Set(hosts).size, "host")} sent no report after them.`,
+      ],
+    };
+  }
+  const membershipMs = timers.robustness * timers.queryIntervalMs + timers.queryResponseMs;
+  const fitsTimer = ends.every((end) => Math.abs(end.quietMs - membershipMs) <= TIME_TOLERANCE * membershipMs);
+  if (!fitsTimer || heard.some((h) => h !== null)) return null;
+  return {
+    afterMs,
+    suspects: [],
+    isCertain: false,
+    evidence: [
+      `The stop came ${seconds(afterMs)} after the join, which fits the group membership interval of ${seconds(membershipMs)}.`,
+    ],
+  };
+}

@@ -1,0 +1,74 @@
+import type { LinkSegment } from "@dyetrace/site";
+import type { MembershipTimers, RunObservations } from "../run-observations.ts";
+import type { SiteIndex } from "../site-index.ts";
+import { isAtOrBelow } from "../source-tree.ts";
+import type { StreamFacts } from "../stream-facts.ts";
+
+/** A host that left a group. */
+export interface Leave {
+  readonly host: string;
+  readonly node: number;
+  readonly group: string;
+  readonly atMs: number;
+}
+
+/** A neighbour's leave after which a port was closed although another member sat behind it. */
+export interface LeaveCut {
+  readonly leave: Leave;
+  /** From the leave to the last packet that still came. */
+  readonly afterMs: number;
+  /** The port that leaver and silent hosts share. */
+  readonly port: LinkSegment;
+}
+
+/** What a leave may be early or late by: clocks, one packet interval, a repeated leave. */
+const BEFORE_MS = 200;
+const AFTER_MS = 1_500;
+
+/** Leaves that agents saw on the wire, and those that the scenario made. */
+export function leavesOf(site: SiteIndex, run: RunObservations): Leave[] {
+  const groupOf = new Map(run.streams.map((stream) => [stream.stream, stream.group]));
+  const planned = run.listeners.flatMap(({ host, stream, joinedToMs }) =>
+    joinedToMs === null ? [] : [{ host, group: groupOf.get(stream) ?? "", atMs: joinedToMs }],
+  );
+  const seen = run.membership.filter((event) => event.kind === "leave");
+  return [...seen, ...planned].flatMap(({ host, group, atMs }) => {
+    const node = site.nodeNumber.get(host);
+    return node === undefined ? [] : [{ host, node, group, atMs }];
+  });
+}
+
+/**
+ * The leave that explains why these hosts fell silent: of the same group, at about that time or a last member query
+ * time before it, by a host behind the same port of a switch or router, behind which nobody was served any more.
+ */
+export function leaveThatCut(
+  site: SiteIndex,
+  leaves: readonly Leave[],
+  facts: StreamFacts,
+  silentNodes: readonly number[],
+  servedNodes: readonly number[],
+  silentFromMs: number,
+  timers: MembershipTimers,
+): LeaveCut | null {
+  for (const leave of leaves) {
+    const afterMs = silentFromMs - leave.atMs;
+    if (leave.group !== facts.stream.group || silentNodes.includes(leave.node)) continue;
+    if (afterMs < -BEFORE_MS || afterMs > timers.lastMemberMs + AFTER_MS) continue;
+    const behind = sharedPort(site, facts, [...silentNodes, leave.node]);
+    if (behind === null || servedNodes.some((node) => isAtOrBelow(facts.tree, node, behind))) continue;
+    const port = site.segments[facts.tree.into[behind] ?? -1];
+    if (port !== undefined) return { leave, afterMs: Math.max(0, afterMs), port };
+  }
+  return null;
+}
+
+/** The node behind the lowest port of a switch or router that all these nodes lie behind; null if there is none. */
+function sharedPort(site: SiteIndex, { tree }: StreamFacts, nodes: readonly number[]): number | null {
+  const [first = -1, ...others] = nodes;
+  for (let at = first; at !== tree.source && at !== -1; at = tree.parent[at] ?? -1) {
+    const above = site.nodes[tree.parent[at] ?? -1]?.kind;
+    if ((above === "switch" || above === "router") && others.every((node) => isAtOrBelow(tree, node, at))) return at;
+  }
+  return null;
+}

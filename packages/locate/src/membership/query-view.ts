@@ -1,0 +1,63 @@
+import { querierOf } from "@dyetrace/site";
+import { placeName } from "../failure-element.ts";
+import { smallestFailureSet } from "../failure-set.ts";
+import type { QuerierObservation, RunObservations } from "../run-observations.ts";
+import type { SiteIndex } from "../site-index.ts";
+import { reaches, sourceTree } from "../source-tree.ts";
+
+/** Who heard general queries, when. */
+export class QueryView {
+  readonly #site: SiteIndex;
+  readonly #run: RunObservations;
+  readonly #byHost: ReadonlyMap<string, QuerierObservation>;
+
+  constructor(site: SiteIndex, run: RunObservations) {
+    this.#site = site;
+    this.#run = run;
+    this.#byHost = new Map(run.queriers.filter((one) => one.canHear).map((one) => [one.host, one]));
+  }
+
+  /** Hosts that watched for queries. */
+  get hosts(): string[] {
+    return [...this.#byHost.keys()];
+  }
+
+  get isAnyHeard(): boolean {
+    return [...this.#byHost.values()].some((one) => one.queriers.length > 0);
+  }
+
+  /** Whether a query came to this host within the time; null when it could not hear any. */
+  heard(host: string, fromMs: number, toMs: number): boolean | null {
+    const one = this.#byHost.get(host);
+    return one === undefined ? null : one.queriers.some((q) => q.lastMs > fromMs && q.firstMs < toMs);
+  }
+
+  /** Last report of the group by this host before `beforeMs`; null when none was seen. */
+  lastReportMs(host: string, group: string, beforeMs: number): number | null {
+    const reports = this.#run.membership.filter(
+      (e) => e.kind === "report" && e.host === host && e.group === group && e.atMs <= beforeMs,
+    );
+    return reports.length === 0 ? null : Math.max(...reports.map((e) => e.atMs));
+  }
+
+  /**
+   * Where queries stop: queries are a stream of their own, from the querier to every host of its domain, and the same
+   * reasoning holds. Empty when no querier is known or nobody heard any.
+   */
+  whereQueriesStop(fromMs: number, toMs: number): string[] {
+    const querier = querierOf(this.#site.graph, this.#run.streams[0]?.source ?? "");
+    const node = querier === null ? undefined : this.#site.nodeNumber.get(querier.node);
+    if (querier === null || node === undefined) return [];
+    const tree = sourceTree(this.#site, node);
+    const span = { startMs: fromMs, endMs: toMs };
+    const outcomes = this.hosts.flatMap((host) => {
+      const leaf = this.#site.nodeNumber.get(host);
+      if (leaf === undefined || leaf === node || !reaches(tree, leaf)) return [];
+      const isHeard = this.heard(host, fromMs, toMs) === true;
+      return [{ leaf, good: isHeard ? span : null, bad: isHeard ? null : span, marginMs: 0 }];
+    });
+    if (!outcomes.some((outcome) => outcome.good !== null)) return [querier.node];
+    const { failures } = smallestFailureSet(this.#site, [{ tree, groupKey: "queries", payloadBytes: 0, outcomes }]);
+    return [...new Set(failures.flatMap((f) => f.elements.map((element) => placeName(this.#site, element))))];
+  }
+}

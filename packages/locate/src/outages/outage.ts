@@ -1,0 +1,116 @@
+import { countRanges, intersectRanges } from "@dyetrace/measure";
+import { type NamedFailure, smallestFailureSet } from "../failure-set.ts";
+import type { PathOutcome, PathTrial } from "../path-trial.ts";
+import type { SeqRange } from "../run-observations.ts";
+import { sendTimeMs } from "../send-time.ts";
+import type { SiteIndex } from "../site-index.ts";
+import type { PlacedReceipt, StreamFacts } from "../stream-facts.ts";
+import type { StreamTrial } from "../stream-trials.ts";
+
+/** A gap too long to be chance, after which the stream came back, at one listener or the same at several. */
+export interface Outage {
+  readonly facts: StreamFacts;
+  readonly numbers: SeqRange;
+  readonly startMs: number;
+  readonly endMs: number;
+  readonly receipts: readonly PlacedReceipt[];
+  readonly failure: NamedFailure<OutageTrial>;
+  /** Listeners that received meanwhile. */
+  readonly served: readonly PlacedReceipt[];
+}
+
+interface OutageTrial extends PathTrial {
+  readonly outcomes: readonly PathOutcome[];
+}
+
+const LEAST_PACKETS = 10;
+const LEAST_MS = 100;
+/** A run of losses counts as an outage if independent losses would make one this long less often than this. */
+const CHANCE = 1e-6;
+
+interface LongGap {
+  readonly receipt: PlacedReceipt;
+  readonly range: SeqRange;
+}
+
+/** Outages of one stream, in order of time. Final silences are stops, not outages. */
+export function findOutages(site: SiteIndex, facts: StreamFacts, trials: readonly StreamTrial[]): Outage[] {
+  const silences = silencesOf(trials.filter((trial) => trial.facts === facts));
+  const gaps = facts.receipts.flatMap((receipt) =>
+    longGaps(facts, receipt).filter(({ range }) => intersectRanges([range], silences.get(receipt) ?? []).length === 0),
+  );
+  gaps.sort((a, b) => a.range[0] - b.range[0]);
+  const together: LongGap[][] = [];
+  for (const gap of gaps) {
+    const same = together.findLast((group) => isSameGap(group[0]?.range ?? [0, 0], gap.range));
+    if (same === undefined) together.push([gap]);
+    else same.push(gap);
+  }
+  return together.flatMap((group) => outagesOf(site, facts, group));
+}
+
+/** Numbers that count as a stop already: of the whole stream, or of one payload size. */
+function silencesOf(trials: readonly StreamTrial[]): Map<PlacedReceipt, SeqRange[]> {
+  const silences = new Map<PlacedReceipt, SeqRange[]>();
+  for (const { outcomes, numbers } of trials) {
+    for (const { receipt, silentFromSeq } of outcomes) {
+      if (receipt === null || silentFromSeq === null) continue;
+      const range: SeqRange = [Math.min(silentFromSeq, numbers[1]), numbers[1]];
+      silences.set(receipt, [...(silences.get(receipt) ?? []), range]);
+    }
+  }
+  return silences;
+}
+
+function longGaps(facts: StreamFacts, receipt: PlacedReceipt): LongGap[] {
+  const long = receipt.lost.filter(([first, last]) => {
+    const [startMs, endMs] = [sendTimeMs(facts.stream, first), sendTimeMs(facts.stream, last)];
+    return last - first + 1 >= LEAST_PACKETS && startMs !== null && endMs !== null && endMs - startMs >= LEAST_MS;
+  });
+  if (long.length === 0) return [];
+  const ordinary = (receipt.lostPackets - countRanges(long)) / Math.max(1, receipt.sentPackets);
+  return long
+    .filter(([, last]) => last < receipt.window[1])
+    .filter(([first, last]) => receipt.sentPackets * ordinary ** (last - first + 1) < CHANCE)
+    .map((range) => ({ receipt, range }));
+}
+
+/** Begins and ends together, up to a tenth of its length and a few packets. */
+function isSameGap(a: SeqRange, b: SeqRange): boolean {
+  const slack = 5 + 0.1 * Math.max(a[1] - a[0], b[1] - b[0]);
+  return Math.abs(a[0] - b[0]) <= slack && Math.abs(a[1] - b[1]) <= slack;
+}
+
+function outagesOf(site: SiteIndex, facts: StreamFacts, gaps: readonly LongGap[]): Outage[] {
+  const first = Math.max(...gaps.map((gap) => gap.range[0]));
+  const last = Math.min(...gaps.map((gap) => gap.range[1]));
+  const [startMs, endMs] = [sendTimeMs(facts.stream, first), sendTimeMs(facts.stream, last)];
+  if (last < first || startMs === null || endMs === null) return [];
+  const span = { startMs, endMs };
+  const hit = new Set(gaps.map((gap) => gap.receipt));
+  const served = facts.receipts.filter((receipt) => !hit.has(receipt) && receivedMost(receipt, [first, last]));
+  const outcome = (receipt: PlacedReceipt, isGood: boolean): PathOutcome => ({
+    leaf: receipt.node,
+    good: isGood ? span : null,
+    bad: isGood ? null : span,
+    marginMs: 0,
+  });
+  const trial: OutageTrial = {
+    tree: facts.tree,
+    groupKey: facts.groupKey,
+    payloadBytes: 0,
+    outcomes: [...[...hit].map((r) => outcome(r, false)), ...served.map((r) => outcome(r, true))],
+  };
+  return smallestFailureSet(site, [trial]).failures.map((failure) => {
+    const leaves = new Set(failure.pairs.map((pair) => pair.outcome.leaf));
+    const receipts = [...hit].filter((receipt) => leaves.has(receipt.node));
+    return { facts, numbers: [first, last], startMs, endMs, receipts, failure, served };
+  });
+}
+
+/** Half of the numbers within the receipt's window came: enough to say that the way was open. */
+function receivedMost(receipt: PlacedReceipt, numbers: SeqRange): boolean {
+  const inWindow = intersectRanges([numbers], [receipt.window]);
+  const expected = countRanges(inWindow);
+  return expected > 0 && countRanges(intersectRanges(receipt.lost, inWindow)) <= expected / 2;
+}

@@ -1,0 +1,43 @@
+import type { Finding } from "./conclusion.ts";
+import type { SiteIndex } from "./site-index.ts";
+import { nodesDownTo } from "./source-tree.ts";
+import type { StreamFacts } from "./stream-facts.ts";
+import { count, nameList } from "./wording.ts";
+
+/** A router passes on only what arrives with a TTL over 1, so a packet sent with TTL t passes t - 1 routers. */
+export function isBeyondTtl(site: SiteIndex, facts: StreamFacts, node: number): boolean {
+  return facts.stream.ttl !== null && routersOnWay(site, facts, node).length >= facts.stream.ttl;
+}
+
+function routersOnWay(site: SiteIndex, { tree }: StreamFacts, node: number): string[] {
+  return nodesDownTo(tree, node).flatMap((step) => {
+    const at = site.nodes[step];
+    return at?.kind === "router" && step !== node ? [at.name] : [];
+  });
+}
+
+/** Streams sent with too small a TTL for listeners that got nothing of them. */
+export function findSmallTtl(site: SiteIndex, streams: readonly StreamFacts[]): Finding[] {
+  return streams.flatMap((facts) => {
+    const { stream, receipts } = facts;
+    const beyond = receipts.filter(
+      (receipt) => receipt.listener.receivedPackets === 0 && isBeyondTtl(site, facts, receipt.node),
+    );
+    const [first] = beyond;
+    if (first === undefined || stream.ttl === null || stream.sentPackets === 0) return [];
+    const routers = routersOnWay(site, facts, first.node);
+    const needed = 1 + Math.max(...beyond.map((receipt) => routersOnWay(site, facts, receipt.node).length));
+    return {
+      kind: "ttl-too-small",
+      streams: [stream.stream],
+      suspects: [stream.source],
+      confidence: 0.95,
+      title: `${stream.stream} is sent with TTL ${stream.ttl} and ends at ${routers[stream.ttl - 1] ?? "a router"}: ${nameList(beyond.map((r) => r.listener.host))} behind it got nothing`,
+      evidence: beyond
+        .slice(0, 5)
+        .map((r) => `${r.listener.host} lies behind ${count(routersOnWay(site, facts, r.node).length, "router")}`),
+      advice: `Send with a TTL of at least ${needed}. The default for multicast is 1, which never leaves the subnet.`,
+      reference: "RFC 1112, section 6.1; RFC 1812, section 5.3.1",
+    };
+  });
+}
