@@ -9,12 +9,20 @@ import {
   execInPracticeSite,
   findPracticeSites,
   type PracticeSite,
+  type PracticeTimers,
   raisePracticeSite,
 } from "@dyetrace/practice";
 import { afterAll, beforeAll, describe, expect, test } from "vitest";
 import { countFrames, join, range, send, siteOf } from "./group-traffic.ts";
 
 const REPOSITORY = new URL("../..", import.meta.url).pathname;
+
+/** Ready sooner; everything else as by default. */
+const timers: Partial<PracticeTimers> = {
+  queryResponseIntervalMs: 500,
+  membershipIntervalMs: 20_500,
+  otherQuerierIntervalMs: 20_250,
+};
 
 const SMALL = siteOf(
   {
@@ -41,7 +49,7 @@ const SMALL = siteOf(
 describe("practice site: a healthy site", () => {
   let site: PracticeSite;
   beforeAll(async () => {
-    site = await raisePracticeSite(SMALL);
+    site = await raisePracticeSite(SMALL, { timers });
   });
   afterAll(() => site.close());
 
@@ -131,14 +139,14 @@ describe("practice site: a healthy site", () => {
       "core:1 -- gate:1",
       "core:2 -- tower:eth0",
     ]);
-    const fault = await raisePracticeSite(plan).catch((error: unknown) => error);
+    const fault = await raisePracticeSite(plan, { timers }).catch((error: unknown) => error);
     expect(fault).toMatchObject({ code: "SITE_PLAN_INVALID", message: expect.stringContaining('"gate"') });
   });
 });
 
 describe("practice site: nothing is left behind", () => {
   test("given the site is closed, then its processes and namespaces are gone", async () => {
-    const site = await raisePracticeSite(SMALL);
+    const site = await raisePracticeSite(SMALL, { timers });
     const inner = await site.spawn("kiosk", ["sleep", "600"]);
     const traces = tracesOf(site.id);
     expect(traces().processes).toBeGreaterThan(1);
@@ -152,7 +160,7 @@ describe("practice site: nothing is left behind", () => {
   test("given an abort while it is being built, then nothing stands", async () => {
     const abort = new AbortController();
     const known = new Set(findPracticeSites().map((standing) => standing.id));
-    const raising = raisePracticeSite(SMALL, { signal: abort.signal, log: () => abort.abort() });
+    const raising = raisePracticeSite(SMALL, { timers, signal: abort.signal, log: () => abort.abort() });
     await expect(raising).rejects.toMatchObject({ name: "AbortError" });
     const left = findPracticeSites().filter(({ id }) => !known.has(id));
     expect(left.filter(({ hostPid }) => parentOf(parentOf(hostPid)) === process.pid)).toEqual([]);
@@ -179,8 +187,8 @@ describe("practice site: nothing is left behind", () => {
 
 describe("practice site: found and entered from another process", () => {
   test("given two sites at once, then both work, one is told from the other, and a command's exit code comes back", async () => {
-    await using first = await raisePracticeSite(SMALL);
-    await using second = await raisePracticeSite(SMALL);
+    await using first = await raisePracticeSite(SMALL, { timers });
+    await using second = await raisePracticeSite(SMALL, { timers });
     for (const site of [first, second]) {
       await using kiosk = await join(site, "kiosk", "239.195.77.2");
       await send(site, "tower", { group: "239.195.77.2", packets: 10 });
@@ -245,7 +253,7 @@ describe("practice site: rights and size", () => {
       ],
     );
     const startedAt = performance.now();
-    await using site = await raisePracticeSite(plan);
+    await using site = await raisePracticeSite(plan, { timers });
     const tookMs = performance.now() - startedAt;
     expect(tookMs).toBeLessThan(20_000);
     await using last = await join(site, "host-92", "239.195.77.3");
