@@ -41,6 +41,7 @@ function trial(groupKey: string, source: string, good: readonly string[], bad: r
     tree: sourceTree(site, numberOf(source)),
     groupKey,
     payloadBytes: 1316,
+    members: null,
     outcomes: [
       ...good.map((host) => ({ leaf: numberOf(host), good: wholeRun, bad: null, marginMs: 0 })),
       ...bad.map((host) => ({ leaf: numberOf(host), good: null, bad: wholeRun, marginMs: 0 })),
@@ -57,8 +58,9 @@ function names(failure: NamedFailure | undefined): string[] {
       : placeName(site, element);
     return element.groupKey === null ? name : `${name} ${element.groupKey}`;
   };
-  // A cut cable is our own addition to the element kinds of the literature: here it always stands beside its link.
-  return (failure?.elements ?? []).filter((e) => e.kind !== "cable").map(short);
+  // Whole directions and hosts are our own addition to the element kinds of the literature: here they always stand
+  // beside their link and receiver.
+  return (failure?.elements ?? []).filter((e) => e.kind !== "direction" && e.kind !== "host").map(short);
 }
 
 test("smallest failure set: given g1 silent at L2 and L3, then the link sw2>um1 is named, inseparable from node um1 and both group kinds", () => {

@@ -1,27 +1,38 @@
 import type { SiteIndex } from "./site-index.ts";
 
 /**
- * What can fail, and which pairs of stream and listener it silences:
+ * What can fail, and which pairs of stream and listener it silences. Data flows on `a>b`, the membership reports for it
+ * on `b>a`: if they are lost, `a` has no group state for that port, which looks the same.
  *
- * | kind        | silences pairs                                | cleared by a good path                  |
- * |-------------|-----------------------------------------------|-----------------------------------------|
- * | link        | through the segment                           | through the segment, any group          |
- * | cable       | through the segment or its other direction    | through either direction, any group     |
- * | node        | through the node                              | through the node, any group             |
- * | sender      | from the host                                 | from the host, any group                |
- * | receiver    | to the host                                   | to the host, any group                  |
- * | link-group  | of one group through the segment              | of that group through the segment       |
- * | node-group  | of one group through the node                 | of that group through the node          |
- * | sender-group, receiver-group | of one group from or to the host | of that group from or to the host     |
+ * | kind       | place   | silences pairs                                                            |
+ * |------------|---------|---------------------------------------------------------------------------|
+ * | link       | segment | whose data crosses it                                                     |
+ * | reports    | segment | whose reports cross it and are needed                                     |
+ * | direction  | segment | both of these: everything on it is lost                                   |
+ * | cable      | segment | whose data crosses it or its other direction                              |
+ * | node       | node    | whose data passes it                                                      |
+ * | sender     | host    | that it sends                                                             |
+ * | receiver   | host    | that it receives                                                          |
+ * | host       | host    | that it sends or receives                                                 |
  *
- * `link-group` is "no group state on that port", which lost membership reports in the other direction cause as well.
+ * Each but direction, cable and host has a `-group` kind that silences one group only: a filter, a full table, a group
+ * unknown to a port. A good path clears the elements that would have silenced it; of the group kinds, those of its group.
  */
-export type ElementKind = "link" | "cable" | "node" | "sender" | "receiver" | GroupElementKind;
-export type GroupElementKind = "link-group" | "node-group" | "sender-group" | "receiver-group";
+export type ElementKind =
+  | "link"
+  | "reports"
+  | "direction"
+  | "cable"
+  | "node"
+  | "sender"
+  | "receiver"
+  | "host"
+  | GroupKind;
+export type GroupKind = "link-group" | "reports-group" | "node-group" | "sender-group" | "receiver-group";
 
 export interface FailureElement {
   readonly kind: ElementKind;
-  /** Number of a segment for links and cables (of the first bad path's direction), of a node otherwise. */
+  /** Number of a segment (for cables, of the direction that a bad path used first) or of a node. */
   readonly place: number;
   /** Null for the kinds that silence every group. */
   readonly groupKey: string | null;
@@ -33,21 +44,28 @@ export interface FailureElement {
  */
 export const ELEMENT_WEIGHTS: Readonly<Record<ElementKind, number>> = {
   link: 1,
+  direction: 1.02,
   cable: 1.03,
   node: 1.05,
+  reports: 1.08,
   sender: 1.1,
   receiver: 1.1,
+  host: 1.12,
   "link-group": 1.15,
+  "reports-group": 1.18,
   "node-group": 1.2,
   "sender-group": 1.25,
   "receiver-group": 1.25,
 };
 
-export const isLinkKind = (kind: ElementKind): boolean => kind === "link" || kind === "cable" || kind === "link-group";
+export const isGroupKind = (kind: ElementKind): kind is GroupKind => kind.endsWith("-group");
+
+export const isOnNode = (kind: ElementKind): boolean =>
+  ["node", "node-group", "sender", "sender-group", "receiver", "receiver-group", "host"].includes(kind);
 
 /** What a finding calls the element: a segment id or a node name. */
 export function placeName(site: SiteIndex, element: FailureElement): string {
-  const name = isLinkKind(element.kind) ? site.segments[element.place]?.id : site.nodes[element.place]?.name;
+  const name = isOnNode(element.kind) ? site.nodes[element.place]?.name : site.segments[element.place]?.id;
   if (name === undefined)
     throw new RangeError(`Site ${site.graph.name} has no ${element.kind} number ${element.place}`);
   return name;

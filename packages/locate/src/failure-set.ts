@@ -1,6 +1,12 @@
 import { ClearedElements } from "./cleared-elements.ts";
-import { ELEMENT_WEIGHTS, type ElementKind, type FailureElement, isLinkKind } from "./failure-element.ts";
-import type { PathTrial } from "./path-trial.ts";
+import { ELEMENT_WEIGHTS, type FailureElement, isGroupKind, isOnNode } from "./failure-element.ts";
+import {
+  type PathTrial,
+  type Silencer,
+  silencersAtListener,
+  silencersAtSource,
+  silencersByStep,
+} from "./path-trial.ts";
 import type { SiteIndex } from "./site-index.ts";
 import { includesAll, smallestCovers } from "./smallest-cover.ts";
 import { nodesDownTo } from "./source-tree.ts";
@@ -61,7 +67,7 @@ export function smallestFailureSet<T extends PathTrial>(site: SiteIndex, trials:
 
 /** Elements that explain exactly the same pairs: no observation of this run tells them apart. */
 interface ElementClass {
-  readonly covers: number[];
+  readonly covers: readonly number[];
   readonly elements: FailureElement[];
   weight: number;
 }
@@ -78,14 +84,16 @@ function classesOf<T extends PathTrial>(
 ): UnclearedElements<T> {
   const elements = new Map<string, { readonly element: FailureElement; readonly covers: number[] }>();
   const unexplained: BadPair<T>[] = [];
+  const silencersOf = silencersOfTrials(site);
   for (const [number, { trial, outcome }] of pairs.entries()) {
     const { startMs = 0, endMs = 0 } = outcome.bad ?? {};
     const silence = { startMs: startMs + outcome.marginMs, endMs };
     let isExplained = false;
-    for (const { kind, place } of elementsOnPath(site, trial, outcome.leaf)) {
-      if (cleared.isCleared(kind, place, trial.groupKey, trial.payloadBytes, silence)) continue;
+    for (const silencer of silencersOf(trial, outcome.leaf)) {
+      if (cleared.isCleared(silencer, trial.groupKey, trial.payloadBytes, silence)) continue;
       isExplained = true;
-      const groupKey = kind.endsWith("-group") ? trial.groupKey : null;
+      const { kind, place } = silencer;
+      const groupKey = isGroupKind(kind) ? trial.groupKey : null;
       const cable = kind === "cable" ? Math.min(place, site.reverse[place] ?? place) : place;
       const key = `${kind} ${cable} ${groupKey ?? ""}`;
       const known = elements.get(key);
@@ -107,35 +115,37 @@ function classesOf<T extends PathTrial>(
       same.weight = Math.min(same.weight, weight);
     }
   }
-  const classes = [...byCovers.values()];
-  for (const { elements: members } of classes) members.sort(byLikelihood);
+  const classes = [...byCovers.values()].map((one) => ({ ...one, elements: inOrder(site, one.elements) }));
   return { classes, unexplained };
 }
 
-/** Links before nodes and hosts, all-group kinds before group kinds; within one kind from the source downwards. */
-const byLikelihood = (a: FailureElement, b: FailureElement): number =>
-  Number(!isLinkKind(a.kind)) - Number(!isLinkKind(b.kind)) || ELEMENT_WEIGHTS[a.kind] - ELEMENT_WEIGHTS[b.kind];
+/** All that would silence a pair, from the source to the listener. */
+function silencersOfTrials(site: SiteIndex): (trial: PathTrial, leaf: number) => readonly Silencer[] {
+  const byTrial = new Map<PathTrial, ReturnType<typeof silencersByStep>>();
+  return (trial, leaf) => {
+    const ofStep = byTrial.get(trial) ?? silencersByStep(site, trial);
+    byTrial.set(trial, ofStep);
+    const onWay = nodesDownTo(trial.tree, leaf).flatMap(ofStep);
+    return [...silencersAtSource(site, trial), ...onWay, ...silencersAtListener(leaf)];
+  };
+}
 
-function* elementsOnPath(
-  site: SiteIndex,
-  { tree }: PathTrial,
-  leaf: number,
-): Generator<{ readonly kind: ElementKind; readonly place: number }> {
-  yield { kind: "sender", place: tree.source };
-  yield { kind: "sender-group", place: tree.source };
-  if (site.nodes[tree.source]?.kind !== "host") {
-    yield { kind: "node", place: tree.source };
-    yield { kind: "node-group", place: tree.source };
-  }
-  for (const node of nodesDownTo(tree, leaf)) {
-    const segment = tree.into[node] ?? -1;
-    yield { kind: "link", place: segment };
-    yield { kind: "cable", place: segment };
-    yield { kind: "link-group", place: segment };
-    const isLeaf = node === leaf && site.nodes[node]?.kind === "host";
-    yield { kind: isLeaf ? "receiver" : "node", place: node };
-    yield { kind: isLeaf ? "receiver-group" : "node-group", place: node };
-  }
+/**
+ * Most likely first: the segments that the data crosses, then nodes and hosts, then segments that only reports cross; in
+ * each, all-group kinds before group kinds, and from the source downwards. A cut cable is left out where one direction
+ * alone explains the same: that one is named.
+ */
+function inOrder(site: SiteIndex, elements: readonly FailureElement[]): FailureElement[] {
+  const crossed = new Set(elements.filter((e) => e.kind === "link" || e.kind === "link-group").map((e) => e.place));
+  const directions = new Set(elements.filter((e) => e.kind === "direction").map((e) => e.place));
+  const rank = ({ kind, place }: FailureElement): number => {
+    if (isOnNode(kind)) return 1;
+    if (crossed.size === 0) return kind === "reports" || kind === "reports-group" ? 2 : 0;
+    return crossed.has(place) ? 0 : 2;
+  };
+  return elements
+    .filter((e) => e.kind !== "cable" || !(directions.has(e.place) || directions.has(site.reverse[e.place] ?? -1)))
+    .sort((a, b) => rank(a) - rank(b) || ELEMENT_WEIGHTS[a.kind] - ELEMENT_WEIGHTS[b.kind]);
 }
 
 interface Ambiguity {

@@ -1,6 +1,6 @@
 import type { Finding } from "./conclusion.ts";
 import type { DiagnosisRule } from "./diagnosis-rule.ts";
-import { isLinkKind, placeName } from "./failure-element.ts";
+import { isOnNode, placeName } from "./failure-element.ts";
 import { type NamedFailure, smallestFailureSet } from "./failure-set.ts";
 import type { PathTrial } from "./path-trial.ts";
 import type { SiteIndex } from "./site-index.ts";
@@ -69,6 +69,7 @@ function changesOf(site: SiteIndex, facts: StreamFacts, rule: MarkRule): Finding
     tree: facts.tree,
     groupKey: facts.groupKey,
     payloadBytes: 0,
+    members: null,
     outcomes: told.flatMap(({ receipt, isChanged }) =>
       isChanged === null
         ? []
@@ -97,10 +98,9 @@ function changers(site: SiteIndex, failure: NamedFailure): string[] {
   const isForwarding = (name: string): boolean => (site.graph.nodes.get(name)?.kind ?? "host") !== "host";
   const isRadio = (name: string): boolean => site.graph.nodes.get(name)?.kind === "access-point";
   const places = failure.elements
-    .filter((element) => element.kind !== "cable")
     .map((element) => {
       const name = placeName(site, element);
-      return { name, node: isLinkKind(element.kind) ? (site.segments[element.place]?.from.node ?? "") : name };
+      return { name, node: isOnNode(element.kind) ? name : (site.segments[element.place]?.from.node ?? "") };
     })
     .filter(({ node }) => isForwarding(node));
   places.sort((a, b) => Number(isRadio(b.node)) - Number(isRadio(a.node)));

@@ -1,4 +1,7 @@
+import type { ElementKind } from "./failure-element.ts";
+import { areReportsNeeded, countBelow } from "./needed-reports.ts";
 import type { TimeSpan } from "./run-observations.ts";
+import type { SiteIndex } from "./site-index.ts";
 import type { SourceTree } from "./source-tree.ts";
 
 /** One try of getting packets of one group and size from one source to several hosts, and how it went at each. */
@@ -7,6 +10,8 @@ export interface PathTrial {
   /** What a group-specific fault would be specific to: the group, with the source where joins are source-specific. */
   readonly groupKey: string;
   readonly payloadBytes: number;
+  /** Node numbers of all that joined, whose reports keep ports open; null where no membership is needed. */
+  readonly members: ReadonlySet<number> | null;
   readonly outcomes: readonly PathOutcome[];
 }
 
@@ -20,3 +25,61 @@ export interface PathOutcome {
   /** A path proves nothing about a silence by what came this shortly after its beginning. */
   readonly marginMs: number;
 }
+
+/** An element that would silence a pair; group kinds of the trial's group. */
+export interface Silencer {
+  readonly kind: ElementKind;
+  readonly place: number;
+}
+
+/**
+ * For every node of the trial's tree: what on the step into it would silence everything below. The elements that would
+ * silence a pair are those of all steps down to the listener, and the source's own.
+ */
+export function silencersByStep(site: SiteIndex, { tree, members }: PathTrial): (node: number) => readonly Silencer[] {
+  const below = members === null ? null : countBelow(site, tree, members);
+  const steps = new Map<number, Silencer[]>();
+  return (node) => {
+    const known = steps.get(node);
+    if (known !== undefined) return known;
+    const segment = tree.into[node] ?? -1;
+    const reverse = site.reverse[segment] ?? -1;
+    const silencers: Silencer[] = [
+      { kind: "link", place: segment },
+      { kind: "direction", place: segment },
+      { kind: "cable", place: segment },
+      { kind: "link-group", place: segment },
+    ];
+    if (site.nodes[node]?.kind !== "host") {
+      silencers.push({ kind: "node", place: node }, { kind: "node-group", place: node });
+    }
+    if (below !== null && reverse !== -1 && areReportsNeeded(site, tree, node, below)) {
+      silencers.push(
+        { kind: "reports", place: reverse },
+        { kind: "direction", place: reverse },
+        { kind: "reports-group", place: reverse },
+      );
+    }
+    steps.set(node, silencers);
+    return silencers;
+  };
+}
+
+/** What at the source's own host or node would silence all its pairs. */
+export function silencersAtSource(site: SiteIndex, { tree }: PathTrial): Silencer[] {
+  const place = tree.source;
+  const own: Silencer[] = [
+    { kind: "sender", place },
+    { kind: "sender-group", place },
+    { kind: "host", place },
+  ];
+  if (site.nodes[place]?.kind !== "host") own.push({ kind: "node", place }, { kind: "node-group", place });
+  return own;
+}
+
+/** What at the listener itself would silence it. */
+export const silencersAtListener = (leaf: number): Silencer[] => [
+  { kind: "receiver", place: leaf },
+  { kind: "receiver-group", place: leaf },
+  { kind: "host", place: leaf },
+];

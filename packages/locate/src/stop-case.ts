@@ -1,11 +1,10 @@
 import type { LinkSegment } from "@dyetrace/site";
 import type { ClearedElements } from "./cleared-elements.ts";
-import { isLinkKind, placeName } from "./failure-element.ts";
+import { type ElementKind, isOnNode, placeName } from "./failure-element.ts";
 import type { NamedFailure } from "./failure-set.ts";
 import { type Ageing, ageingOf } from "./membership/ageing.ts";
 import { type Leave, type LeaveCut, leaveThatCut } from "./membership/leave-cut.ts";
 import type { QueryView } from "./membership/query-view.ts";
-import { areReportsNeeded, countBelow } from "./needed-reports.ts";
 import type { MembershipTimers } from "./run-observations.ts";
 import type { SiteIndex } from "./site-index.ts";
 import type { PlacedReceipt, StreamFacts } from "./stream-facts.ts";
@@ -82,13 +81,9 @@ export function stopCase(
     .flatMap((trial) => trial.outcomes.flatMap((o) => (o.bad === null && o.receipt !== null ? o.receipt : [])))
     .filter(({ listener }) => !silentHosts.includes(listener.host))
     .filter(({ listener }) => listener.joinedToMs === null || listener.joinedToMs > sinceMs + LEAVING_MS);
-  const segments = distinct(failure.elements.filter((e) => isLinkKind(e.kind)).map((e) => e.place));
   const names = distinct(failure.elements.map((element) => placeName(site, element)));
-  const reverses = segments.filter((segment) => canFailBackwards(site, failure, facts, segment));
-  const reportSegments = segmentsOf(
-    site,
-    reverses.map((segment) => site.reverse[segment] ?? -1),
-  ).filter((segment) => !names.includes(segment.id));
+  const segments = segmentsCrossed(failure);
+  const others = failure.elements.filter((e) => !isOnNode(e.kind) && !segments.includes(e.place));
   const wasReceiving = silentPairs.filter((pair) => pair.receipt.listener.receivedPackets > 0);
   return {
     failure,
@@ -98,10 +93,13 @@ export function stopCase(
     silentHosts,
     servedHosts: distinct(served.map((receipt) => receipt.listener.host)),
     isRestComplete: served.every((receipt) => receipt.lostPackets === 0),
-    suspects: [...names, ...reportSegments.map((segment) => segment.id)],
+    suspects: names,
     segments: segmentsOf(site, segments),
     nodes: names.filter((name) => site.nodeNumber.has(name)),
-    reportSegments,
+    reportSegments: segmentsOf(
+      site,
+      others.map((element) => element.place),
+    ),
     sinceMs: wasReceiving.length === 0 ? null : Math.min(...wasReceiving.map((pair) => pair.atMs)),
     isEveryoneSilent: served.length === 0,
     passingStreams: failure.elements.every((e) => e.groupKey !== null) ? passing(failure, facts, trials, cleared) : [],
@@ -111,18 +109,12 @@ export function stopCase(
   };
 }
 
-/** The whole cable may be cut, or the membership reports that travel against the data may be lost. */
-function canFailBackwards(
-  site: SiteIndex,
-  failure: NamedFailure,
-  facts: readonly StreamFacts[],
-  segment: number,
-): boolean {
-  const below = site.target[segment] ?? -1;
-  return (
-    failure.elements.some((e) => e.kind === "cable" && e.place === segment) ||
-    facts.every((f) => areReportsNeeded(site, f.tree, below, countBelow(site, f.tree, f.members)))
-  );
+/** Segments that the silent data crosses; where only whole directions or cables explain it, those. */
+function segmentsCrossed({ elements }: NamedFailure): number[] {
+  const ofKinds = (kinds: readonly ElementKind[]): number[] =>
+    distinct(elements.filter((e) => kinds.includes(e.kind)).map((e) => e.place));
+  const crossed = ofKinds(["link", "link-group"]);
+  return crossed.length > 0 ? crossed : ofKinds(["direction", "cable"]);
 }
 
 function cutOf(
@@ -147,7 +139,7 @@ function passing(
 ): string[] {
   const silent = new Set(facts.map((f) => f.groupKey));
   const groups = new Set(
-    failure.elements.flatMap((e) => cleared.groupsThrough(isLinkKind(e.kind) ? "segment" : "node", e.place)),
+    failure.elements.flatMap((e) => cleared.groupsThrough(isOnNode(e.kind) ? "node" : "link", e.place)),
   );
   const passes = (trial: StreamTrial): boolean => groups.has(trial.groupKey) && !silent.has(trial.groupKey);
   return distinct(trials.filter(passes).map((trial) => trial.facts.stream.stream));

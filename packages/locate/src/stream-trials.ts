@@ -36,7 +36,8 @@ export function streamTrials(facts: StreamFacts): StreamTrial[] {
       if (good !== null)
         outcomes.push({ leaf: node, good, bad: null, marginMs: 0, receipt: null, silentFromSeq: null });
     }
-    return { facts, numbers, payloadBytes, tree: facts.tree, groupKey: facts.groupKey, outcomes };
+    const { tree, groupKey, members } = facts;
+    return { facts, numbers, payloadBytes, tree, groupKey, members, outcomes };
   });
 }
 

@@ -57,7 +57,9 @@ export class QueryView {
       return [{ leaf, good: isHeard ? span : null, bad: isHeard ? null : span, marginMs: 0 }];
     });
     if (!outcomes.some((outcome) => outcome.good !== null)) return [querier.node];
-    const { failures } = smallestFailureSet(this.#site, [{ tree, groupKey: "queries", payloadBytes: 0, outcomes }]);
+    const { failures } = smallestFailureSet(this.#site, [
+      { tree, groupKey: "queries", payloadBytes: 0, members: null, outcomes },
+    ]);
     return [...new Set(failures.flatMap((f) => f.elements.map((element) => placeName(this.#site, element))))];
   }
 }

@@ -1,7 +1,7 @@
 import type { LinkSegment } from "@dyetrace/site";
 import type { Finding } from "../conclusion.ts";
 import { type DiagnosisRule, diagnose } from "../diagnosis-rule.ts";
-import { isLinkKind, placeName } from "../failure-element.ts";
+import { placeName } from "../failure-element.ts";
 import { type LeaveCut, leaveThatCut } from "../membership/leave-cut.ts";
 import type { SiteIndex } from "../site-index.ts";
 import type { MembershipContext } from "../stop-case.ts";
@@ -74,7 +74,7 @@ function outageCase(site: SiteIndex, outages: readonly Outage[], { leaves, timer
     return leaveThatCut(site, leaves, outage.facts, silent, served, outage.startMs, timers) ?? [];
   });
   const [first] = outages;
-  const links = first?.failure.elements.filter((element) => isLinkKind(element.kind)) ?? [];
+  const links = first?.failure.elements.filter(({ kind }) => kind === "link" || kind === "link-group") ?? [];
   return {
     outages,
     streams: [...new Set(outages.map((outage) => outage.facts.stream.stream))],

@@ -99,6 +99,7 @@ function outagesOf(site: SiteIndex, facts: StreamFacts, gaps: readonly LongGap[]
     tree: facts.tree,
     groupKey: facts.groupKey,
     payloadBytes: 0,
+    members: facts.members,
     outcomes: [...[...hit].map((r) => outcome(r, false)), ...served.map((r) => outcome(r, true))],
   };
   return smallestFailureSet(site, [trial]).failures.map((failure) => {
