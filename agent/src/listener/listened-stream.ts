@@ -89,15 +89,20 @@ export class ListenedStream {
     else tracker.foreignPackets++;
   }
 
-  /** @returns for each stay that touched interval `index`, which has ended by `toNs`, its part of it; oldest first */
-  takeParts(index: number, toNs: number): StayPart[] {
+  /**
+   * @param isLast no more calls follow: what came after the interval's end, up to the last leave, is in its parts too
+   * @returns for each stay that touched interval `index`, which has ended by `toNs`, its part of it; oldest first
+   */
+  takeParts(index: number, toNs: number, isLast: boolean): StayPart[] {
     this.#cutUntil(toNs);
     if (this.#stay !== null && this.#cutIndex === index) keep(this.#stay, index, this.#stay.tracker.cut(toNs)); // a last, short interval
     const parts: StayPart[] = [];
     for (const { membership, receipts } of this.#open) {
-      const receipt = receipts.get(index);
-      if (receipt === undefined) continue;
-      receipts.delete(index);
+      const due = [...receipts.keys()].filter((at) => at === index || (isLast && at > index));
+      const [first, ...later] = due.toSorted((a, b) => a - b).flatMap((at) => receipts.get(at) ?? []);
+      if (first === undefined) continue;
+      const receipt = later.reduce(mergeReceipts, first);
+      for (const at of due) receipts.delete(at);
       parts.push({ membership: { ...membership }, receipt });
       this.#total = this.#total === null ? receipt : mergeReceipts(this.#total, receipt);
     }

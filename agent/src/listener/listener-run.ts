@@ -144,7 +144,7 @@ export class ListenerRun {
       for (const stream of socket.streams) {
         const streamId = stream.stream.streamId;
         const shared = { streamId, hostLostPackets: drops, socketStreams, foreign };
-        const parts = stream.takeParts(index, toNs);
+        const parts = stream.takeParts(index, toNs, isLast);
         if (parts.length === 0) listeners.push({ ...shared, receipt: null, memberships: [] });
         for (const { receipt, membership } of parts) listeners.push({ ...shared, receipt, memberships: [membership] });
         if (!isLast) continue;

@@ -20,4 +20,10 @@ export interface PacketSink {
     isDirected: boolean,
     source: () => string | null,
   ): void;
+
+  /**
+   * The socket tells, with the packet that is about to be taken, that the host dropped packets before it.
+   * @param drops since the last call, of whatever stream of the socket
+   */
+  noteHostDrops(socket: GroupSocket, drops: number, arrivalNs: number): void;
 }

@@ -54,6 +54,10 @@ export class PacketSorter implements PacketSink {
     if (stream === undefined) socket.foreign.count("other-stream", source);
     else stream.take(packet, arrivalNs, ttl, dscp);
   }
+
+  noteHostDrops(socket: GroupSocket, drops: number, arrivalNs: number): void {
+    for (const stream of socket.streams) stream.noteHostDrops(drops, arrivalNs);
+  }
 }
 
 /** Nearly always the first and only one. */

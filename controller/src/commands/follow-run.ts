@@ -1,9 +1,10 @@
-import { writeFileSync } from "node:fs";
 import type { SiteGraph } from "@dyetrace/site";
 import { Fault, type FaultCode, type RunReport, type RunRequest } from "@dyetrace/wire";
+import { junitOfRun } from "../report/junit-report.ts";
 import { paintFor } from "../report/terminal-paint.ts";
 import { renderReport } from "../report/terminal-report.ts";
 import type { ControllerClient } from "./controller-client.ts";
+import { writeUserFile } from "./write-user-file.ts";
 
 export interface FollowHooks {
   /** The run's own time begins in this many milliseconds. */
@@ -31,6 +32,9 @@ export async function followRun(
         case "step":
           line.say(progress.text);
           break;
+        case "advice":
+          line.say(`Advice on groups (${progress.level}): ${progress.text} (${progress.reference})`);
+          break;
         case "go":
           lastsMs = progress.lastsMs;
           line.say(`Running for ${(lastsMs / 1000).toFixed(0)} s`);
@@ -39,7 +43,11 @@ export async function followRun(
         case "second": {
           const share = Math.min(1, Math.max(0, progress.atMs / lastsMs));
           const bar = "▪".repeat(Math.round(share * BAR_COLUMNS)).padEnd(BAR_COLUMNS, "·");
-          line.show(`${bar} ${(progress.atMs / 1000).toFixed(0)} s, ${progress.receivedPackets} packets received`);
+          const next =
+            progress.next === null ? "" : `; ${progress.next.what} in ${Math.ceil(progress.next.inMs / 1000)} s`;
+          line.show(
+            `${bar} ${(progress.atMs / 1000).toFixed(0)} s, ${progress.receivedPackets} packets received${next}`,
+          );
           break;
         }
         case "done":
@@ -57,11 +65,17 @@ export async function followRun(
   throw new Fault("CONTROLLER_UNREACHABLE", "The controller went away during the run", "Look at its log");
 }
 
-/** @param jsonFile where to write the report as JSON; `-` is standard output, and then nothing else is printed there */
-export function deliverReport(report: RunReport, graph: SiteGraph, jsonFile: string | undefined): void {
-  if (jsonFile !== undefined && jsonFile !== "-") writeFileSync(jsonFile, `${JSON.stringify(report, null, 2)}\n`);
-  if (jsonFile === "-") process.stdout.write(`${JSON.stringify(report, null, 2)}\n`);
-  else process.stdout.write(renderReport(report, graph, paintFor(process.stdout)));
+export interface ReportFiles {
+  /** `-` is standard output, and then nothing else is printed there. */
+  readonly json?: string;
+  readonly junit?: string;
+}
+
+/** @throws {Fault} FILE_UNREADABLE */
+export function deliverReport(report: RunReport, graph: SiteGraph, { json, junit }: ReportFiles = {}): void {
+  if (json !== undefined) writeUserFile(json, `${JSON.stringify(report, null, 2)}\n`);
+  if (junit !== undefined) writeUserFile(junit, junitOfRun(report));
+  if (json !== "-") process.stdout.write(renderReport(report, graph, paintFor(process.stdout)));
 }
 
 /** One line on stderr that is written over on a terminal; elsewhere only the steps are printed. */

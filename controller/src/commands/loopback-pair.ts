@@ -4,6 +4,7 @@ import { networkInterfaces } from "node:os";
 import { fileURLToPath } from "node:url";
 import { Fault } from "@dyetrace/wire";
 import { pino } from "pino";
+import { PRACTICE_SAFETY } from "../engine/safety.ts";
 import { type Controller, startController } from "../service/controller-service.ts";
 import { ControllerClient } from "./controller-client.ts";
 import { EXIT } from "./exit-codes.ts";
@@ -31,6 +32,7 @@ export async function runLoopbackPair(): Promise<void> {
     host: "127.0.0.1",
     port: 0,
     agentKey,
+    safety: PRACTICE_SAFETY, // nothing leaves this machine
     log: pino({ level: "warn" }),
   });
   using agents = new ChildProcesses();
@@ -40,7 +42,7 @@ export async function runLoopbackPair(): Promise<void> {
   }
   await bothConnected(controller, interrupt.signal);
   const report = await followRun(new ControllerClient(controller.url), request, { signal: interrupt.signal });
-  deliverReport(report, graph, undefined);
+  deliverReport(report, graph);
   process.exitCode = EXIT[report.verdict];
 }
 

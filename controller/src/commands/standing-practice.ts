@@ -4,8 +4,10 @@ import { type PracticeProcess, type PracticeSite, type PracticeTimers, raisePrac
 import type { SiteGraph } from "@dyetrace/site";
 import { Fault, type UserFile } from "@dyetrace/wire";
 import { pino } from "pino";
+import type { Safety } from "../engine/safety.ts";
 import { type Controller, startController } from "../service/controller-service.ts";
 import { registerPracticeRoutes } from "../service/practice-routes.ts";
+import type { Store } from "../store/store.ts";
 
 export interface PracticeSetup {
   readonly graph: SiteGraph;
@@ -16,7 +18,11 @@ export interface PracticeSetup {
   readonly firstSource?: string;
   readonly timers?: Partial<PracticeTimers>;
   readonly log: (sentence: string) => void;
+  /** Where runs are kept; the caller closes it. Without one in memory. */
+  readonly store?: Store;
   readonly signal?: AbortSignal;
+  /** Only to show what happens on a live site: by default runs begin at once, at their full rate. */
+  readonly safety?: Safety;
 }
 
 /** A practice site with a controller and an agent on every host of the plan that has one, all connected. */
@@ -49,7 +55,9 @@ export async function raisePractice(setup: PracticeSetup): Promise<StandingPract
         ...setup.listen,
         agentKey,
         agentServer: site.managementServer,
+        ...(setup.store === undefined ? {} : { store: setup.store }),
         isPractice: true,
+        ...(setup.safety === undefined ? {} : { safety: setup.safety }),
         ...(setup.plan === undefined ? {} : { plan: setup.plan }),
         log: pino({ level: "warn" }, pino.destination(2)),
       },

@@ -9,7 +9,7 @@ import {
   type SiteGraph,
   segmentLoads,
 } from "@dyetrace/site";
-import type { Scenario } from "@dyetrace/wire";
+import type { Scenario, ScenarioStream } from "@dyetrace/wire";
 
 export interface PlanCheck {
   readonly site: string;
@@ -32,24 +32,46 @@ export interface PlanCheck {
   readonly sources: readonly string[];
 }
 
+interface PlacedStream extends ScenarioStream {
+  /** Nodes of the plan. */
+  readonly source: string;
+  readonly listeners: readonly string[];
+}
+
+/** The scenario's streams with their sources and all that ever join as nodes of the plan. */
+function placeStreams(graph: SiteGraph, scenario: Scenario): PlacedStream[] {
+  const agents = agentNames(graph);
+  return scenario.streams.map((stream) => {
+    const named = scenario.timeline.flatMap((deed) =>
+      deed.kind === "join" && deed.stream === stream.name
+        ? (deed.agents ?? agents.filter((agent) => agent !== stream.source))
+        : [],
+    );
+    return {
+      ...stream,
+      source: hostOfAgent(graph, stream.source) ?? stream.source,
+      listeners: [...new Set(named)].flatMap((agent) => hostOfAgent(graph, agent) ?? []),
+    };
+  });
+}
+
+/** What is doubtful about the scenario's groups on this site. Pure. */
+export const adviseGroups = (graph: SiteGraph, scenario: Scenario): GroupAdvice[] =>
+  lintGroups(
+    placeStreams(graph, scenario).map(({ name, group, ttl, isSourceSpecific, source, listeners }) => ({
+      name,
+      group,
+      ttl,
+      isSourceSpecific,
+      crossesRouter: listeners.some((host) => hasRouter(graph, source, host)),
+    })),
+  );
+
 /** What can be said of a plan before anything is sent. Pure. */
 export function checkPlan(graph: SiteGraph, scenario: Scenario | null): PlanCheck {
   const agents = agentNames(graph);
   const hosts = agents.flatMap((agent) => hostOfAgent(graph, agent) ?? []);
-  const listenersOf = (stream: string, source: string): string[] => {
-    const named = scenario?.timeline.flatMap((deed) =>
-      deed.kind === "join" && deed.stream === stream ? (deed.agents ?? agents.filter((agent) => agent !== source)) : [],
-    );
-    return [...new Set(named)].flatMap((agent) => hostOfAgent(graph, agent) ?? []);
-  };
-  const streams = (scenario?.streams ?? []).map((stream) => {
-    const source = hostOfAgent(graph, stream.source) ?? stream.source;
-    return {
-      ...stream,
-      source,
-      listeners: listenersOf(stream.name, stream.source),
-    };
-  });
+  const streams = scenario === null ? [] : placeStreams(graph, scenario);
   const sources = scenario === null ? hosts.slice(0, 1) : [...new Set(streams.map((stream) => stream.source))];
   const listeners = scenario === null ? hosts.slice(1) : [...new Set(streams.flatMap((stream) => stream.listeners))];
   const querier = querierOf(graph, sources[0] ?? hosts[0] ?? "");
@@ -58,15 +80,7 @@ export function checkPlan(graph: SiteGraph, scenario: Scenario | null): PlanChec
     nodes: graph.nodes.size,
     agents: agents.length,
     querier,
-    groups: lintGroups(
-      streams.map(({ name, group, ttl, isSourceSpecific, source, listeners: all }) => ({
-        name,
-        group,
-        ttl,
-        isSourceSpecific,
-        crossesRouter: all.some((host) => hasRouter(graph, source, host)),
-      })),
-    ),
+    groups: scenario === null ? [] : adviseGroups(graph, scenario),
     loads: segmentLoads(graph, streams)
       .map(({ segment, loadBps, utilisationRatio }) => ({
         segment: segment.id,

@@ -10,6 +10,8 @@ import type { AgentRegistry } from "../service/agent-registry.ts";
 import type { AgentSession, RunMessage } from "../service/agent-session.ts";
 import { monotonicNs } from "../service/monotonic-clock.ts";
 import type { CompiledRun } from "./compile-scenario.ts";
+import { nextDeed } from "./next-deed.ts";
+import type { RunGuard } from "./run-guard.ts";
 
 /** Everything one agent said about a run. */
 export interface AgentEvidence {
@@ -34,6 +36,8 @@ export interface RunEvidence {
   /** Agents of the plan that were not connected and had nothing to do but watch. */
   readonly absent: readonly string[];
   readonly isAborted: boolean;
+  /** Why the controller stopped the run before its end by itself, in one sentence; null: it did not. */
+  readonly stopReason: string | null;
 }
 
 const PREPARE_WITHIN_MS = 15_000;
@@ -53,11 +57,26 @@ export async function conductRun(
   signal: AbortSignal,
   say: (progress: RunProgress) => void,
   onStart: (startNs: number, startedAt: Date) => void = () => {},
+  guard: RunGuard | null = null,
 ): Promise<RunEvidence> {
   const { present, absent } = muster(run, registry);
   const crew = new Crew(run, present);
-  const onMessage = (session: AgentSession, message: RunMessage): void => crew.take(session, message);
-  const onGone = (session: AgentSession): void => crew.lost(session.name);
+  let stopReason: string | null = null;
+  const stop = (reason: string | null): void => {
+    if (reason === null || stopReason !== null) return;
+    stopReason = reason;
+    order({ kind: "abort", runId: run.runId, reason });
+  };
+  const onMessage = (session: AgentSession, message: RunMessage): void => {
+    crew.take(session, message);
+    if (guard !== null && message.kind === "report" && message.runId === run.runId) {
+      stop(guard.onReport(session.name, message));
+    }
+  };
+  const onGone = (session: AgentSession): void => {
+    crew.lost(session.name);
+    if (guard !== null && crew.isUnderWay(session.name)) stop(guard.onGone(session.name));
+  };
   registry.on("message", onMessage);
   registry.on("gone", onGone);
   const order = (message: Parameters<AgentSession["send"]>[0]): void => {
@@ -97,7 +116,8 @@ export async function conductRun(
     if (signal.aborted) abort();
     try {
       const deadlineNs = startNs + run.endNs + REPORT_WITHIN_NS;
-      const isOver = (): boolean => crew.isFinished() || (signal.aborted && crew.isSilent(2e9));
+      const isOver = (): boolean =>
+        crew.isFinished() || ((signal.aborted || stopReason !== null) && crew.isSilent(2e9));
       await crew.until(isOver, (deadlineNs - monotonicNs()) / 1e6, null).catch((error: unknown) => {
         if (!(error instanceof TimeUp)) throw error;
       });
@@ -111,7 +131,8 @@ export async function conductRun(
       endedAt: new Date(),
       agents: crew.evidence(),
       absent,
-      isAborted: signal.aborted,
+      isAborted: signal.aborted || stopReason !== null,
+      stopReason,
     };
   } finally {
     registry.off("message", onMessage);
@@ -226,6 +247,12 @@ class Crew {
     }
   }
 
+  /** Whether this agent takes part in a run that has begun, and still owes reports. */
+  isUnderWay(agent: string): boolean {
+    const member = this.#members.get(agent);
+    return this.#startNs !== 0 && member !== undefined && member.state !== "finished";
+  }
+
   isFinished(): boolean {
     return [...this.#members.values()].every((member) => member.state === "finished");
   }
@@ -242,11 +269,8 @@ class Crew {
         for (const listener of report.listeners) received += listener.receipt?.received ?? 0;
       }
     }
-    return {
-      kind: "second",
-      atMs: (monotonicNs() - this.#startNs) / 1e6,
-      receivedPackets: received,
-    };
+    const atNs = monotonicNs() - this.#startNs;
+    return { kind: "second", atMs: atNs / 1e6, receivedPackets: received, next: nextDeed(this.#run, atNs) };
   }
 
   evidence(): ReadonlyMap<string, AgentEvidence> {

@@ -1,88 +1,96 @@
 import { type JoinDelay, joinDelay, type LeaveDelay, leaveDelay, ownMembershipNs } from "@dyetrace/measure";
-import type { MembershipEvent } from "@dyetrace/wire";
-import type { CompiledRun, CompiledStream, PlannedJoin } from "./compile-scenario.ts";
-import type { Reception } from "./stream-evidence.ts";
-import type { SeenFrames } from "./watch-evidence.ts";
-
-/** One planned stay, with what its host knows of it. */
-export interface Stay {
-  readonly run: CompiledRun;
-  readonly stream: CompiledStream;
-  readonly join: PlannedJoin;
-  /** Which of this host's stays in the group it is, from 0. */
-  readonly index: number;
-  readonly reception: Reception | null;
-  readonly frames: SeenFrames | null;
-  /** Null on a host that can't watch. */
-  readonly events: readonly MembershipEvent[] | null;
-}
+import type { CompiledRun, CompiledStream } from "./compile-scenario.ts";
+import { sendingStretches } from "./sending-stretches.ts";
+import type { Stay } from "./stays.ts";
+import type { SeenPart } from "./watch-evidence.ts";
 
 /** A report is looked for this long after the join was asked (RFC 3376 8.11: repeated within 1 s). */
 const REPORT_WITHIN_NS = 2e9;
+/** The kernel's stamp of a frame and our own reading of the clock may differ by this much. */
+const STAMP_NS = 5e6;
 
 /** @returns null when nobody can say */
-export function joinDelayOf({ run, stream, index, reception, frames, events }: Stay): JoinDelay | null {
-  const stay = reception?.memberships[index];
-  if (stay === undefined) return null;
-  const untilNs = stay.leaveRequestedNs ?? run.endNs;
-  const before = frames?.parts.filter((part) => part.firstNs < stay.joinRequestedNs).at(-1) ?? null;
+export function joinDelayOf(stay: Stay): JoinDelay | null {
+  const { run, stream, reception, events } = stay;
+  if (reception === null) return null;
+  const { joinRequestedNs, leaveRequestedNs, firstPacketNs } = reception.membership;
+  const untilNs = leaveRequestedNs ?? run.endNs;
+  const reportNs =
+    events === null
+      ? null
+      : ownMembershipNs(events, {
+          group: stream.group,
+          source: ssmSourceOf(stay),
+          effect: "join",
+          fromNs: joinRequestedNs - STAMP_NS,
+          untilNs: Math.min(untilNs, joinRequestedNs + REPORT_WITHIN_NS),
+        });
   return joinDelay({
-    requestedNs: stay.joinRequestedNs,
-    reportNs:
-      events === null
-        ? null
-        : ownMembershipNs(events, {
-            group: stream.group,
-            source: null,
-            effect: "join",
-            fromNs: stay.joinRequestedNs - 5e6,
-            untilNs: Math.min(untilNs, stay.joinRequestedNs + REPORT_WITHIN_NS),
-          }),
-    canSeeReports: events !== null && !stream.isSourceSpecific,
-    firstFrameNs: stay.firstPacketNs,
-    // An interval that the join falls into says only that its first frame was earlier.
-    frameBeforeNs: before === null ? null : Math.min(before.lastNs, Math.max(before.firstNs, stay.joinRequestedNs)),
-    sendingSinceNs:
-      run.scenario.timeline.find((deed) => deed.stream === stream.name && deed.kind === "emit")?.atNs ?? null,
-    packetIntervalNs: intervalNs(stream),
+    requestedNs: joinRequestedNs,
+    reportNs,
+    canSeeReports: events !== null,
+    firstFrameNs: firstPacketNs,
+    frameBeforeNs: lastFrameBefore(stay, Number.NEGATIVE_INFINITY, joinRequestedNs),
+    sendingSinceNs: sendingSinceNs(run, stream, joinRequestedNs),
+    packetIntervalNs: packetIntervalNs(stream),
     untilNs,
   });
 }
 
 /** @returns null when nobody watched, or this stay has no leave */
-export function leaveDelayOf({ run, stream, join, index, reception, frames, events }: Stay): LeaveDelay | null {
-  const stay = reception?.memberships[index];
-  if (
-    join.toNs === null ||
-    stay === undefined ||
-    stay.leaveRequestedNs === null ||
-    frames === null ||
-    events === null
-  ) {
-    return null;
-  }
-  const nextJoinNs = reception?.memberships[index + 1]?.joinRequestedNs ?? run.endNs;
+export function leaveDelayOf(stay: Stay): LeaveDelay | null {
+  const { run, stream, join, nextJoinNs, reception, frames, events } = stay;
+  const leaveRequestedNs = reception?.membership.leaveRequestedNs ?? null;
+  if (join.toNs === null || reception === null || leaveRequestedNs === null) return null;
+  if (frames === null || events === null) return null;
+  const untilNs = nextJoinNs ?? run.endNs;
   const leaveNs = ownMembershipNs(events, {
     group: stream.group,
-    source: null,
+    source: ssmSourceOf(stay),
     effect: "leave",
-    fromNs: stay.leaveRequestedNs - 5e6,
-    untilNs: nextJoinNs,
+    fromNs: leaveRequestedNs - STAMP_NS,
+    untilNs,
   });
   if (leaveNs === null) return { kind: "no-leave" };
-  const after = frames.parts.filter((part) => part.lastNs > leaveNs && part.firstNs < nextJoinNs);
-  const stopNs = run.scenario.timeline.find(
-    (deed) => deed.stream === stream.name && deed.kind === "stop" && deed.atNs > leaveNs,
-  )?.atNs;
+  const lastOn = sendingStretches(run, stream).findLast(({ startNs }) => startNs <= leaveNs);
   return leaveDelay({
     leaveNs,
-    frameBeforeNs: stay.lastPacketNs,
-    lastFrameNs: after.at(-1)?.lastNs ?? null,
-    sourceStoppedNs: stopNs ?? null,
-    packetIntervalNs: intervalNs(stream),
-    untilNs: nextJoinNs,
+    frameBeforeNs: reception.membership.lastPacketNs,
+    lastFrameNs: lastFrameBefore(stay, leaveNs, untilNs),
+    sourceStoppedNs: lastOn?.endNs ?? null,
+    packetIntervalNs: packetIntervalNs(stream),
+    untilNs,
   });
 }
 
-const intervalNs = (stream: CompiledStream): number =>
+/**
+ * The last frame at the network card between two instants. Frames are told interval by interval; where the later instant
+ * falls into one, the sequence numbers in it say how far the frames before that instant went.
+ */
+function lastFrameBefore({ stream, frames, source }: Stay, fromNs: number, untilNs: number): number | null {
+  const part = frames?.parts.findLast(({ firstNs, lastNs }) => lastNs > fromNs && firstNs < untilNs);
+  if (part === undefined) return null;
+  if (part.lastNs < untilNs) return part.lastNs;
+  const lastSeq = source === null ? null : lastNumberBelow(part, source.sent.nextAt(untilNs));
+  const firstSeq = part.ranges[0]?.[0] ?? 0;
+  return lastSeq === null ? part.firstNs : part.firstNs + (lastSeq - firstSeq) * packetIntervalNs(stream);
+}
+
+function lastNumberBelow({ ranges }: SeenPart, seq: number): number | null {
+  const range = ranges.findLast(([first]) => first < seq);
+  return range === undefined ? null : Math.min(range[1], seq - 1);
+}
+
+const ssmSourceOf = ({ run, stream, join }: Stay): string | null =>
+  run.tasks.get(join.agent)?.streams.find(({ streamId }) => streamId === stream.streamId)?.ssmSource ?? null;
+
+/** When the stream began that is on, or next to be on, at an instant. */
+function sendingSinceNs(run: CompiledRun, stream: CompiledStream, atNs: number): number | null {
+  const emits = run.scenario.timeline.filter((deed) => deed.stream === stream.name && deed.kind === "emit");
+  const isOn = sendingStretches(run, stream).some(({ startNs, endNs }) => startNs <= atNs && atNs < endNs);
+  const emit = isOn ? emits.findLast((deed) => deed.atNs <= atNs) : emits.find((deed) => deed.atNs > atNs);
+  return emit?.atNs ?? null;
+}
+
+const packetIntervalNs = (stream: CompiledStream): number =>
   (stream.payloadBytes * 8e9 * stream.burstPackets) / stream.rateBps;

@@ -1,44 +1,165 @@
 import { randomBytes } from "node:crypto";
-import { checkScenarioAgainstSite, loadSitePlan } from "@dyetrace/site";
-import { loadScenario, parseIpAddress, type RunProgress, type RunReport, type RunRequest } from "@dyetrace/wire";
+import { checkScenarioAgainstSite, loadSitePlan, type SiteGraph } from "@dyetrace/site";
+import {
+  Fault,
+  type LoadedScenario,
+  loadScenario,
+  parseIpAddress,
+  type RunProgress,
+  type RunReport,
+  type RunRequest,
+} from "@dyetrace/wire";
 import { buildReport } from "../report/build-report.ts";
 import type { AgentRegistry } from "../service/agent-registry.ts";
 import { controllerStart } from "../service/controller-boot.ts";
 import { keepRun } from "../service/keep-run.ts";
 import type { RunDesk } from "../service/run-desk.ts";
 import type { Store } from "../store/store.ts";
-import { type AgentAddresses, compileScenario } from "./compile-scenario.ts";
+import { adviseGroups } from "./check-plan.ts";
+import { type AgentAddresses, type CompiledRun, compileScenario } from "./compile-scenario.ts";
 import { conductRun } from "./conduct-run.ts";
+import { compileLook, describeLook, refuseStrangeTraffic } from "./look-before.ts";
 import { outlineRun } from "./outline-run.ts";
+import { compileRamp } from "./ramp.ts";
+import { SafetyGuard } from "./run-guard.ts";
+import type { Safety } from "./safety.ts";
+import { siteMembershipIntervalNs } from "./site-membership-interval.ts";
+
+/** What a run needs of its controller. */
+export interface RunSurroundings {
+  readonly registry: AgentRegistry;
+  readonly runs: RunDesk;
+  readonly store: Store;
+  readonly safety: Safety;
+}
 
 /**
  * Checks a request whole before anything moves, then starts it.
- * @returns the run's id @throws {Fault} a mistake in a file, or RUN_BUSY
+ * @returns the run's id @throws {Fault} a mistake in a file, groups that must not be used, or RUN_BUSY
  */
-export function startRun(request: RunRequest, registry: AgentRegistry, runs: RunDesk, store: Store): string {
+export function startRun(request: RunRequest, surroundings: RunSurroundings): string {
+  const { runs, store, safety } = surroundings;
   const graph = loadSitePlan(request.site.text, request.site.file);
-  const loaded = loadScenario(request.scenario.text, request.scenario.file, {
-    parameters: request.parameters ?? {},
-  });
-  checkScenarioAgainstSite(loaded, graph);
-  const runId = randomBytes(8).toString("hex");
-  const compiled = compileScenario(runId, loaded.scenario, graph, addresses(registry));
+  const loaded = readScenario(request, graph, null);
+  const { scenario } = loaded;
+  const advice = adviseGroups(graph, scenario);
+  if (safety.isLive) {
+    if (request.despite?.includes("advice") !== true) refuseUnfitGroups(advice);
+    refuseShortened(loaded, request);
+  }
+  const runId = newRunId();
+  const first = compileScenario(runId, scenario, graph, addresses(surroundings.registry));
   const job = async (signal: AbortSignal, say: (progress: RunProgress) => void): Promise<RunReport> => {
-    say({ kind: "outline", outline: outlineRun(compiled, request.site) });
-    const onStart = (startNs: number, startedAt: Date): void => {
-      void store.runs.started(runId, controllerStart(startNs, startedAt)).catch(() => undefined);
-    };
-    const evidence = await conductRun(compiled, registry, signal, say, onStart);
-    say({ kind: "step", text: "Working out what happened where" });
-    return buildReport(compiled, graph, evidence);
+    for (const { level, sentence, reference } of advice) say({ kind: "advice", level, text: sentence, reference });
+    return conductSafely({ request, graph, first, ...surroundings }, signal, say);
   };
-  const scenario = loaded.scenario.name;
   runs.start(
     runId,
-    keepRun(store, { runId, site: graph.name, scenario, request, endNs: compiled.endNs, startAtMs: null }, job),
+    keepRun(
+      store,
+      { runId, site: graph.name, scenario: scenario.name, request, endNs: first.endNs, startAtMs: null },
+      job,
+    ),
   );
   return runId;
 }
+
+interface Undertaking extends RunSurroundings {
+  readonly request: RunRequest;
+  readonly graph: SiteGraph;
+  /** Compiled before the site's own timers are known. */
+  readonly first: CompiledRun;
+}
+
+/** Looks, on a live site goes up the ramp, and then runs. */
+async function conductSafely(
+  { request, graph, first, registry, store, safety }: Undertaking,
+  signal: AbortSignal,
+  say: (progress: RunProgress) => void,
+): Promise<RunReport> {
+  let run = first;
+  const isLookNeeded = safety.isLive || first.scenario.usesMembershipInterval;
+  if (isLookNeeded) {
+    if (safety.isLive) say({ kind: "step", text: describeLook(run, safety.lookNs) });
+    const look = compileLook(run, newRunId(), safety.lookNs);
+    const seen = await conductRun(look, registry, signal, quietly(say));
+    if (signal.aborted) throw new Fault("AGENT_LOST", "The run was stopped before it began", "");
+    if (safety.isLive && request.despite?.includes("traffic") !== true) refuseStrangeTraffic(look, seen);
+    if (first.scenario.usesMembershipInterval) {
+      const intervalNs = siteMembershipIntervalNs(run, seen);
+      const { scenario } = readScenario(request, graph, intervalNs);
+      run = compileScenario(first.runId, scenario, graph, addresses(registry));
+      say({ kind: "step", text: sayInterval(intervalNs) });
+    }
+  }
+  say({ kind: "outline", outline: outlineRun(run, request.site) });
+  if (safety.isLive) {
+    const ramp = compileRamp(run, newRunId(), graph, addresses(registry), safety.rampStepNs);
+    say({
+      kind: "step",
+      text: "Beginning with 10 packets/s of each stream and doubling, with every bystander watching",
+    });
+    const guard = new SafetyGuard(ramp, graph);
+    const seen = await conductRun(ramp, registry, signal, quietly(say), undefined, guard);
+    if (seen.isAborted) {
+      say({ kind: "step", text: `Stopped before the full rate: ${seen.stopReason ?? "by the operator"}` });
+      return { ...buildReport(ramp, graph, seen), run: run.runId };
+    }
+  }
+  const onStart = (startNs: number, startedAt: Date): void => {
+    void store.runs.started(run.runId, controllerStart(startNs, startedAt)).catch(() => undefined);
+  };
+  const guard = safety.isLive ? new SafetyGuard(run, graph) : null;
+  const evidence = await conductRun(run, registry, signal, say, onStart, guard);
+  say({ kind: "step", text: "Working out what happened where" });
+  return buildReport(run, graph, evidence);
+}
+
+/** @param membershipIntervalNs the site's own where it is known */
+function readScenario(request: RunRequest, graph: SiteGraph, membershipIntervalNs: number | null): LoadedScenario {
+  const loaded = loadScenario(request.scenario.text, request.scenario.file, {
+    parameters: request.parameters ?? {},
+    ...(membershipIntervalNs === null ? {} : { membershipIntervalNs }),
+  });
+  checkScenarioAgainstSite(loaded, graph);
+  return loaded;
+}
+
+/** @throws {Fault} GROUP_UNFIT */
+function refuseUnfitGroups(advice: ReturnType<typeof adviseGroups>): void {
+  const [first] = advice.filter(({ level }) => level === "refuse");
+  if (first === undefined) return;
+  throw new Fault(
+    "GROUP_UNFIT",
+    `${first.sentence} (${first.reference})`,
+    "Choose a group inside 239.192.0.0/14, or insist with --despite-advice",
+  );
+}
+
+/** @throws {Fault} OPTION_INVALID: on a live site a hold below the membership interval would prove nothing */
+function refuseShortened({ scenario }: LoadedScenario, { parameters }: RunRequest): void {
+  const [name] = scenario.shortened;
+  if (name === undefined) return;
+  throw new Fault(
+    "OPTION_INVALID",
+    `${name}=${parameters?.[name]} is shorter than the group membership interval, so nothing could age within it`,
+    "Only a practice site, whose timers are short, may shorten it; leave it out here",
+  );
+}
+
+const sayInterval = (intervalNs: number | null): string =>
+  intervalNs === null
+    ? "No query was heard: memberships are taken to last 260 s, the default of RFC 3376 section 8.4"
+    : `By the querier's own figures a membership lasts ${(intervalNs / 1e9).toFixed(1)} s`;
+
+/** Beginning and seconds of a look or a ramp are no part of the run that a follower draws. */
+const quietly =
+  (say: (progress: RunProgress) => void) =>
+  (progress: RunProgress): void => {
+    if (progress.kind !== "go" && progress.kind !== "second") say(progress);
+  };
+
+const newRunId = (): string => randomBytes(8).toString("hex");
 
 function addresses(registry: AgentRegistry): ReadonlyMap<string, AgentAddresses> {
   return new Map(

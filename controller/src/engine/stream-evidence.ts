@@ -1,12 +1,13 @@
-import type { StreamReceipt } from "@dyetrace/measure";
-import type { IntervalReport, ListenerInterval, SenderInterval } from "@dyetrace/wire";
-import type { RunEvidence } from "./conduct-run.ts";
+import { mergeReceipts, type StreamReceipt } from "@dyetrace/measure";
+import type { IntervalReport, ListenerInterval, Membership, SenderInterval } from "@dyetrace/wire";
+import type { AgentEvidence, RunEvidence } from "./conduct-run.ts";
 
-/** One listener's whole reception of one stream, from its totals or, if it was lost, from what it reported before. */
+/** One listener's reception of one stream in one stay in the group. */
 export interface Reception {
   readonly receipt: StreamReceipt;
-  readonly memberships: ListenerInterval["memberships"];
-  readonly foreignPackets: number;
+  readonly membership: Membership;
+  /** False: its agent was lost before the stay ended, so what came last is not known. */
+  readonly isWhole: boolean;
 }
 
 /** What the source says of one stream; null parts are unknown because its agent was lost. */
@@ -32,17 +33,48 @@ export interface EmissionInterval {
   readonly lastSeq: number;
 }
 
-/** @returns null if that agent reported nothing of the stream */
-export function receptionOf(evidence: RunEvidence, agent: string, streamId: number): Reception | null {
-  const one = evidence.agents.get(agent);
-  const total = one?.final?.totals?.listeners.find((listener) => listener.streamId === streamId);
-  if (total === undefined || total.receipt === null) return null;
-  return {
-    receipt: total.receipt,
-    memberships: total.memberships,
-    foreignPackets: foreignCount(total),
-  };
+/** Everything one agent received, by stream id, stay by stay in the order of time. */
+export function receptionsOf(evidence: AgentEvidence): ReadonlyMap<number, readonly Reception[]> {
+  const stays = new Map<number, Map<number, ListenerInterval[]>>();
+  for (const part of evidence.reports.flatMap((report) => report.listeners)) {
+    const [membership] = part.memberships;
+    if (membership === undefined || part.receipt === null) continue;
+    const ofStream = getOrAdd(stays, part.streamId, () => new Map<number, ListenerInterval[]>());
+    getOrAdd(ofStream, membership.joinRequestedNs, () => []).push(part);
+  }
+  return new Map([...stays].map(([streamId, ofStream]) => [streamId, [...ofStream.values()].flatMap(asReception)]));
 }
+
+/** @param parts of one stay, in order */
+function asReception(parts: readonly ListenerInterval[]): Reception[] {
+  const receipts = parts.flatMap((part) => part.receipt ?? []);
+  const membership = parts.at(-1)?.memberships[0];
+  const [first, ...later] = receipts;
+  if (first === undefined || membership === undefined) return [];
+  const receipt = later.reduce(mergeReceipts, first);
+  return [{ receipt, membership, isWhole: receipt.isFinal }];
+}
+
+function getOrAdd<K, V>(map: Map<K, V>, key: K, make: () => V): V {
+  const known = map.get(key);
+  if (known !== undefined) return known;
+  const made = make();
+  map.set(key, made);
+  return made;
+}
+
+/**
+ * Everything at a stream's group and port that was not its own, over the whole run; on a shared socket the socket's.
+ * @returns null if that agent did not finish or did not listen
+ */
+export function foreignPackets(evidence: RunEvidence, agent: string, streamId: number): number | null {
+  const totals = evidence.agents.get(agent)?.final?.totals;
+  const total = totals?.listeners.find((listener) => listener.streamId === streamId);
+  return total === undefined ? null : foreignCount(total);
+}
+
+export const foreignCount = ({ foreign }: ListenerInterval): number =>
+  foreign.foreignPackets + foreign.malformedPackets + foreign.otherRunPackets + foreign.otherStreamPackets;
 
 /** @returns null if the source's agent reported nothing of the stream */
 export function emissionOf(evidence: RunEvidence, agent: string, streamId: number): Emission | null {
@@ -79,8 +111,3 @@ const senderParts = (report: IntervalReport, streamId: number): SenderPart[] =>
   report.senders
     .filter((sender) => sender.streamId === streamId)
     .map((sender) => ({ fromNs: report.fromNs, toNs: report.toNs, sender }));
-
-/** Everything at the group and port that was not this stream's own; on a shared socket this is the socket's count. */
-function foreignCount({ foreign }: ListenerInterval): number {
-  return foreign.foreignPackets + foreign.malformedPackets + foreign.otherRunPackets + foreign.otherStreamPackets;
-}

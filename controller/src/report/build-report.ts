@@ -4,6 +4,8 @@ import type { ReportStream, RunReport } from "@dyetrace/wire";
 import type { CompiledRun } from "../engine/compile-scenario.ts";
 import type { RunEvidence } from "../engine/conduct-run.ts";
 import { observeRun } from "../engine/observe.ts";
+import { observeBystanders } from "../engine/observe-bystanders.ts";
+import { staysOf } from "../engine/stays.ts";
 import { emissionOf } from "../engine/stream-evidence.ts";
 import { judgeExpectations } from "./judge-expectations.ts";
 import { judgeRun } from "./judge-run.ts";
@@ -12,9 +14,10 @@ import { reportReceipts } from "./report-receipts.ts";
 
 /** Everything that a run brought to light, as the report that users and programs read. Pure. */
 export function buildReport(run: CompiledRun, graph: SiteGraph, evidence: RunEvidence): RunReport {
-  const observations = observeRun(run, graph, evidence);
+  const stays = staysOf(run, evidence);
+  const observations = observeRun(run, graph, evidence, stays);
   const conclusion = locate(graph, observations);
-  const receipts = reportReceipts(run, evidence, observations.listeners);
+  const receipts = reportReceipts(stays, evidence, observations.listeners);
   const expectations = judgeExpectations(run.scenario.expect, receipts);
   const findings = conclusion.findings.map(({ streams, suspects, evidence: because, ...finding }) => ({
     ...finding,
@@ -33,7 +36,7 @@ export function buildReport(run: CompiledRun, graph: SiteGraph, evidence: RunEvi
     ...judgeRun(findings, expectations, receipts, lost, evidence.isAborted),
     streams: run.streams.map((stream) => reportStream(stream, evidence)),
     receipts,
-    bystanders: observations.bystanders.map((seen) => ({
+    bystanders: observeBystanders(run, graph, evidence).map((seen) => ({
       stream: seen.stream,
       agent: graph.nodes.get(seen.host)?.agent ?? seen.host,
       frames: seen.canSee ? seen.frames : null,
@@ -78,7 +81,7 @@ function reportStream(stream: CompiledRun["streams"][number], evidence: RunEvide
 }
 
 function notesOf(evidence: RunEvidence): string[] {
-  const notes: string[] = [];
+  const notes = evidence.stopReason === null ? [] : [`Stopped for safety: ${evidence.stopReason}.`];
   for (const { agent, final, lostAtNs, troubles } of evidence.agents.values()) {
     if (final === null) {
       const when = lostAtNs === null ? "" : `, ${(lostAtNs / 1e9).toFixed(1)} s after the start`;

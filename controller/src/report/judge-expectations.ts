@@ -50,12 +50,12 @@ function rulesOf(expect: ScenarioExpectation): Rule[] {
   });
   add(inMs(expect.joinDelayNs), {
     what: "join delay",
-    measure: (r) => r.joinDelayMs,
+    measure: (r) => r.joinDelays?.p95Ms ?? null,
     format: ms,
   });
   add(inMs(expect.leaveDelayNs), {
     what: "leave delay",
-    measure: (r) => r.leaveDelayMs,
+    measure: (r) => r.leaveDelays?.p95Ms ?? null,
     format: ms,
   });
   add(expect.duplicateRatio, {

@@ -16,6 +16,7 @@ const NO_LIMITS = {
 
 const receipt = (changes: Partial<ReportReceipt>): ReportReceipt => ({
   stream: "board",
+  stays: 1,
   listener: "kiosk",
   sent: 1000,
   received: 1000,
@@ -29,6 +30,9 @@ const receipt = (changes: Partial<ReportReceipt>): ReportReceipt => ({
   jitterMs: 0.1,
   joinDelayMs: null,
   leaveDelayMs: null,
+  joinDelays: null,
+  leaveDelays: null,
+  leavesWithoutEffect: null,
   hops: null,
   asUnicastRatio: null,
   foreign: 0,

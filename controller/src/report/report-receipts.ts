@@ -1,45 +1,54 @@
 import type { ListenerObservation, SeqRange } from "@dyetrace/locate";
+import { mergeReceipts } from "@dyetrace/measure";
 import type { ReportReceipt } from "@dyetrace/wire";
-import type { CompiledRun } from "../engine/compile-scenario.ts";
 import type { RunEvidence } from "../engine/conduct-run.ts";
-import { joinDelayOf, leaveDelayOf, type Stay } from "../engine/membership-delays.ts";
-import { type Reception, receptionOf } from "../engine/stream-evidence.ts";
-import { heardMembership, seenFrames } from "../engine/watch-evidence.ts";
+import { unicastRatio } from "../engine/observe-listener.ts";
+import type { Stay } from "../engine/stays.ts";
+import { foreignPackets } from "../engine/stream-evidence.ts";
+import { reportDelays } from "./report-delays.ts";
 
 /** Gaps that one receipt lists; those that miss most, in order of time. */
 const MOST_GAPS = 1000;
 
-/** One receipt for each planned join, in the order of `joins`. */
+/** One stay with the observation that was made of it. */
+interface SeenStay {
+  readonly stay: Stay;
+  readonly seen: ListenerObservation;
+}
+
+/**
+ * One receipt for each listener of each stream, over all its stays, in the order of the first joins.
+ * @param observations one for each stay, in the same order
+ */
 export function reportReceipts(
-  run: CompiledRun,
+  stays: readonly Stay[],
   evidence: RunEvidence,
   observations: readonly ListenerObservation[],
 ): ReportReceipt[] {
-  const stays = new Map<string, number>();
-  return run.joins.map((join, position) => {
-    const stream = run.streams.find((candidate) => candidate.name === join.stream);
-    if (stream === undefined) throw new Error(`A join names the unknown stream ${join.stream}`);
-    const index = stays.get(`${join.stream} ${join.agent}`) ?? 0;
-    stays.set(`${join.stream} ${join.agent}`, index + 1);
-    const reception = receptionOf(evidence, join.agent, stream.streamId);
-    const frames = seenFrames(evidence, join.agent, stream.streamId);
-    const events = heardMembership(evidence.agents.get(join.agent))?.events ?? null;
-    return reportReceipt({ run, stream, join, index, reception, frames, events }, observations[position]);
+  const ofListener = new Map<string, SeenStay[]>();
+  for (const [position, stay] of stays.entries()) {
+    const seen = observations[position];
+    if (seen === undefined) throw new Error("A stay has no observation");
+    const key = `${stay.join.stream} ${stay.join.agent}`;
+    ofListener.set(key, [...(ofListener.get(key) ?? []), { stay, seen }]);
+  }
+  return [...ofListener.values()].flatMap((all) => {
+    const [first] = all.toSorted((a, b) => a.stay.join.fromNs - b.stay.join.fromNs);
+    return first === undefined ? [] : [reportReceipt(first.stay, all, evidence)];
   });
 }
 
-function reportReceipt(stay: Stay, seen: ListenerObservation | undefined): ReportReceipt {
-  const { join, stream, reception, frames } = stay;
-  const base = { stream: join.stream, listener: join.agent };
-  if (reception === null || seen === undefined) return { ...base, ...NOTHING_KNOWN };
-  const { receipt } = reception;
-  const sent = seen.window === null ? null : size(seen.window);
-  const missing = sent === null ? null : seen.lost.reduce((sum, range) => sum + size(range), 0);
+function reportReceipt({ join, stream }: Stay, all: readonly SeenStay[], evidence: RunEvidence): ReportReceipt {
+  const base = { stream: join.stream, listener: join.agent, stays: all.length };
+  const told = all.filter(({ stay }) => stay.reception?.isWhole === true);
+  // A figure over some of the stays would pass for one over all of them.
+  if (told.length < all.length) return { ...base, ...NOTHING_KNOWN };
+  const receipts = told.flatMap(({ stay }) => stay.reception?.receipt ?? []);
+  const receipt = receipts.reduce(mergeReceipts);
+  const sent = sumKnown(told, ({ seen }) => (seen.window === null ? null : size(seen.window)));
+  const missing = sumKnown(told, ({ seen }) => (seen.window === null ? null : sizes(seen.lost)));
   // What this host dropped is its own loss, never the network's; it can't be more than what is missing.
   const lost = missing === null ? null : Math.max(0, missing - (receipt.hostLost ?? 0));
-  const jitterNs = receipt.jitterNs;
-  const joining = joinDelayOf(stay);
-  const leave = leaveDelayOf(stay);
   return {
     ...base,
     sent,
@@ -49,14 +58,17 @@ function reportReceipt(stay: Stay, seen: ListenerObservation | undefined): Repor
     hostLost: receipt.hostLost,
     duplicates: receipt.duplicates,
     reordered: receipt.reordered,
-    gaps: gapsOf(reception),
+    gaps: receipts
+      .flatMap(gapsOf)
+      .sort((a, b) => b.count - a.count)
+      .slice(0, MOST_GAPS)
+      .sort((a, b) => a.firstSeq - b.firstSeq),
     longestGapMs: receipt.firstCopies === 0 ? null : (receipt.longestGap?.durationNs ?? 0) / 1e6,
-    jitterMs: jitterNs === null ? null : jitterNs / 1e6,
-    joinDelayMs: joining?.kind === "measured" ? joining.delayNs / 1e6 : null,
-    leaveDelayMs: leave?.kind === "measured" ? leave.delayNs / 1e6 : null,
+    jitterMs: receipt.jitterNs === null ? null : receipt.jitterNs / 1e6,
+    ...reportDelays(told.map(({ stay }) => stay)),
     hops: receipt.ttlMin === null ? null : stream.ttl - receipt.ttlMin,
-    asUnicastRatio: frames === null || frames.frames === 0 ? null : frames.asUnicastFrames / frames.frames,
-    foreign: reception.foreignPackets,
+    asUnicastRatio: unicastRatio(told.map(({ stay }) => stay)),
+    foreign: foreignPackets(evidence, join.agent, stream.streamId),
   };
 }
 
@@ -73,23 +85,30 @@ const NOTHING_KNOWN = {
   jitterMs: null,
   joinDelayMs: null,
   leaveDelayMs: null,
+  joinDelays: null,
+  leaveDelays: null,
+  leavesWithoutEffect: null,
   hops: null,
   asUnicastRatio: null,
   foreign: null,
 };
 
-const size = ([first, last]: SeqRange): number => last - first + 1;
+/** Unknown for one is unknown for all. */
+const sumKnown = (all: readonly SeenStay[], figureOf: (one: SeenStay) => number | null): number | null =>
+  all.reduce<number | null>((sum, one) => {
+    const value = figureOf(one);
+    return sum === null || value === null ? null : sum + value;
+  }, 0);
 
-function gapsOf({ receipt }: Reception): ReportReceipt["gaps"] {
-  return receipt.spans
+const size = ([first, last]: SeqRange): number => last - first + 1;
+const sizes = (ranges: readonly SeqRange[]): number => ranges.reduce((sum, range) => sum + size(range), 0);
+
+const gapsOf = ({ spans }: NonNullable<Stay["reception"]>["receipt"]): ReportReceipt["gaps"] =>
+  spans
     .flatMap((span) => span.lost)
     .map(([firstSeq, count, startNs, durationNs]) => ({
       firstSeq,
       count,
       startMs: startNs === null ? null : startNs / 1e6,
       durationMs: durationNs === null ? null : durationNs / 1e6,
-    }))
-    .sort((a, b) => b.count - a.count)
-    .slice(0, MOST_GAPS)
-    .sort((a, b) => a.firstSeq - b.firstSeq);
-}
+    }));

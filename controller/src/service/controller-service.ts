@@ -4,6 +4,7 @@ import { AGENT_LINK_PATH, CONTROL_MAX_BYTES, Fault, type UserFile } from "@dyetr
 import { type FastifyInstance, fastify } from "fastify";
 import type { Logger } from "pino";
 import { WebSocketServer } from "ws";
+import { LIVE_SAFETY, PRACTICE_SAFETY, type Safety } from "../engine/safety.ts";
 import { openStore, type Store } from "../store/store.ts";
 import { VERSION } from "../version.ts";
 import { AgentRegistry } from "./agent-registry.ts";
@@ -30,6 +31,8 @@ export interface ControllerOptions {
   /** The plan that the console shows first. */
   readonly plan?: UserFile;
   readonly isPractice?: boolean;
+  /** How carefully runs begin; by default as `isPractice` says. */
+  readonly safety?: Safety;
 }
 
 export interface Controller extends AsyncDisposable {
@@ -82,7 +85,8 @@ export async function startController(
     return reply.status(statusCode).send({ code: "INTERNAL", message: (error as Error).message, hint: "" });
   });
   registerAgentRoutes(app, registry);
-  registerRunRoutes(app, registry, runs, store);
+  const safety = options.safety ?? (options.isPractice === true ? PRACTICE_SAFETY : LIVE_SAFETY);
+  registerRunRoutes(app, { registry, runs, store, safety });
   registerConsole(app, {
     registry,
     runs,

@@ -2,10 +2,8 @@ import { Readable } from "node:stream";
 import { type RunProgress, type RunRequest, RunRequestSchema } from "@dyetrace/wire";
 import type { FastifyInstance } from "fastify";
 import Type, { type Static } from "typebox";
-import { startRun } from "../engine/start-run.ts";
+import { type RunSurroundings, startRun } from "../engine/start-run.ts";
 import type { Store } from "../store/store.ts";
-import type { AgentRegistry } from "./agent-registry.ts";
-import type { RunDesk } from "./run-desk.ts";
 
 const ListQuerySchema = Type.Object({ most: Type.Optional(Type.Integer({ minimum: 1, maximum: 10_000 })) });
 const BaselineSchema = Type.Object(
@@ -13,9 +11,10 @@ const BaselineSchema = Type.Object(
   { additionalProperties: false, description: "Body of a baseline: the run that bears the name." },
 );
 
-export function registerRunRoutes(app: FastifyInstance, registry: AgentRegistry, runs: RunDesk, store: Store): void {
+export function registerRunRoutes(app: FastifyInstance, surroundings: RunSurroundings): void {
+  const { runs, store } = surroundings;
   app.post<{ Body: RunRequest }>("/api/runs", { schema: { body: RunRequestSchema } }, async (request, reply) => {
-    const runId = startRun(request.body, registry, runs, store);
+    const runId = startRun(request.body, surroundings);
     return reply.status(202).send({ runId });
   });
   app.get<{ Querystring: Static<typeof ListQuerySchema> }>(

@@ -32,6 +32,7 @@ export type FaultCode =
   | "CONTROLLER_UNREACHABLE"
   | "PORT_TAKEN"
   | "GROUP_IN_USE"
+  | "GROUP_UNFIT"
   | "JOIN_REFUSED"
   | "SEND_REFUSED"
   | "SOCKET_REFUSED"

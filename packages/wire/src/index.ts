@@ -82,6 +82,7 @@ export {
 export { HistogramSchema, type StreamReceiptMessage, StreamReceiptSchema } from "./receipt-schema.ts";
 export {
   type ReportBystander,
+  type ReportDelay,
   type ReportExpectation,
   type ReportFinding,
   type ReportQuerier,

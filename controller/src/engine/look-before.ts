@@ -1,0 +1,73 @@
+import { type AgentTask, Fault, formatDurationNs } from "@dyetrace/wire";
+import type { CompiledRun } from "./compile-scenario.ts";
+import type { RunEvidence } from "./conduct-run.ts";
+import { foreignCount } from "./stream-evidence.ts";
+import { seenFrames } from "./watch-evidence.ts";
+
+/** Groups that every agent joins for the look; of more, they only watch the wire, lest the look itself fill group tables. */
+const MOST_JOINED = 8;
+
+/**
+ * The same run with nothing sent: every agent watches its network card for the streams' groups and ports, and joins the
+ * first of the groups, so that traffic which somebody else sends to them shows.
+ * @param runId of the look itself
+ */
+export function compileLook(run: CompiledRun, runId: string, durationNs: number): CompiledRun {
+  const joined = run.streams.slice(0, MOST_JOINED);
+  const tasks = new Map(
+    [...run.tasks].map(([agent, task]): [string, AgentTask] => [
+      agent,
+      {
+        ...task,
+        runId,
+        actions: joined.map(({ streamId }) => ({ kind: "join", atNs: 0, streamId })),
+        endNs: durationNs,
+      },
+    ]),
+  );
+  // An agent of the plan that is away and has nothing to do in the run is not needed for the look either.
+  const needed = new Set([...run.tasks].filter(([, task]) => task.actions.length > 0).map(([agent]) => agent));
+  for (const [agent, task] of tasks) if (!needed.has(agent)) tasks.set(agent, { ...task, actions: [] });
+  const scenario = { ...run.scenario, timeline: [], durationNs };
+  return { ...run, runId, scenario, joins: [], tasks, endNs: durationNs };
+}
+
+export const describeLook = (run: CompiledRun, durationNs: number): string => {
+  const rest =
+    run.streams.length > MOST_JOINED ? `, joining the first ${MOST_JOINED} of ${run.streams.length} groups` : "";
+  return `Looking for ${formatDurationNs(durationNs)} whether anything is on these groups and ports already${rest}`;
+};
+
+/** @returns what was on the streams' groups and ports although we sent nothing, one sentence for each stream */
+export function strangeTraffic(look: CompiledRun, evidence: RunEvidence): string[] {
+  return look.streams.flatMap((stream) => {
+    const heardBy = [...evidence.agents.values()].flatMap((one) => {
+      const seen = seenFrames(one, stream.streamId);
+      const onWire = (seen?.foreignFrames ?? 0) + (seen?.frames ?? 0);
+      const parts = one.reports.flatMap((report) =>
+        report.listeners.filter((part) => part.streamId === stream.streamId),
+      );
+      const atSocket = parts.reduce((sum, part) => sum + foreignCount(part), 0);
+      return onWire + atSocket > 0 ? [{ agent: one.agent, packets: Math.max(onWire, atSocket), parts }] : [];
+    });
+    const [first] = heardBy;
+    if (first === undefined) return [];
+    const sources = new Set(heardBy.flatMap(({ parts }) => parts.flatMap((part) => part.foreign.sources)));
+    const from = sources.size === 0 ? "" : ` from ${[...sources].slice(0, 3).join(", ")}`;
+    const others = heardBy.length === 1 ? "" : `, and ${heardBy.length - 1} more agents saw some`;
+    const what = `${stream.group} port ${stream.port} (${stream.name}) is in use`;
+    return [`${what}: ${first.agent} saw ${first.packets} packets${from}${others}`];
+  });
+}
+
+/** @throws {Fault} GROUP_IN_USE unless nothing was there */
+export function refuseStrangeTraffic(look: CompiledRun, evidence: RunEvidence): void {
+  const [first, ...more] = strangeTraffic(look, evidence);
+  if (first === undefined) return;
+  const rest = more.length === 0 ? "" : `; and ${more.length} more of the scenario's groups`;
+  throw new Fault(
+    "GROUP_IN_USE",
+    `${first}${rest}`,
+    "Choose another group or port, or insist with --despite-traffic if it may be disturbed",
+  );
+}
