@@ -1,4 +1,4 @@
-import type { SiteGraph } from "./site-model.ts";
+import type { NodeKind, SiteGraph } from "./site-model.ts";
 
 export interface SiteQuerier {
   readonly node: string;
@@ -8,14 +8,18 @@ export interface SiteQuerier {
 
 /**
  * @param firstSource node from which the first stream comes
- * @returns the declared querier; else the node nearest to `firstSource` that forwards; null if there is none
+ * @returns the declared querier; else the node nearest to `firstSource` that can query; null if there is none
  */
 export function querierOf(graph: SiteGraph, firstSource: string): SiteQuerier | null {
   for (const node of graph.nodes.values()) if (node.isQuerier) return { node: node.name, isAssumed: false };
   const reached = new Set(graph.nodes.has(firstSource) ? [firstSource] : []);
   for (const at of reached) {
-    if (graph.nodes.get(at)?.kind !== "host") return { node: at, isAssumed: true };
+    if (canQuery(graph.nodes.get(at)?.kind)) return { node: at, isAssumed: true };
     for (const segment of graph.outgoing.get(at) ?? []) reached.add(segment.to.node);
   }
   return null;
 }
+
+/** An unmanaged switch only forwards, and a host must not query. */
+const canQuery = (kind: NodeKind | undefined): boolean =>
+  kind === "switch" || kind === "access-point" || kind === "router";
