@@ -1,6 +1,9 @@
 import { describeFault, Fault } from "@dyetrace/wire";
 import { Command, CommanderError } from "commander";
 import { registerRun } from "./control/register-run.ts";
+import { registerCheck } from "./standalone/register-check.ts";
+import { registerListen } from "./standalone/register-listen.ts";
+import { registerSend } from "./standalone/register-send.ts";
 import { VERSION } from "./version.ts";
 
 const EXIT_USAGE = 2;
@@ -13,6 +16,9 @@ export async function runAgentProgram(argv: readonly string[]): Promise<void> {
     .exitOverride()
     .showHelpAfterError("Add --help to see what this command takes.");
   registerRun(program);
+  registerSend(program);
+  registerListen(program);
+  registerCheck(program);
   try {
     await program.parseAsync([...argv], { from: "user" });
   } catch (error) {

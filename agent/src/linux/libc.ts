@@ -29,6 +29,7 @@ export interface LibC {
   readonly epoll_wait: Call;
   readonly clock_gettime: Call;
   readonly clock_nanosleep: Call;
+  readonly adjtimex: Call;
   readonly prctl: Call;
   readonly ioctl: Call;
   readonly setpriority: Call;
@@ -58,6 +59,7 @@ export function libc(): LibC {
     epoll_wait: bind("int epoll_wait(int epfd, void *events, int count, int timeoutMs)"),
     clock_gettime: bind("int clock_gettime(int clock, void *time)"),
     clock_nanosleep: bind("int clock_nanosleep(int clock, int flags, void *time, void *remain)"),
+    adjtimex: bind("int adjtimex(void *timex)"),
     prctl: bind("int prctl(int option, ulong value)"),
     sched_setscheduler: bind("int sched_setscheduler(int pid, int policy, void *parameter)"),
     setpriority: bind("int setpriority(int which, int who, int priority)"),

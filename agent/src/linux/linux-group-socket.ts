@@ -107,7 +107,7 @@ export class LinuxGroupSocket implements GroupSocket {
     if (block.drops !== this.#drops && block.drops !== 0) {
       const drops = (block.drops - this.#drops) >>> 0;
       this.#drops = block.drops;
-      for (const stream of this.streams) stream.noteHostDrops(drops, arrivalNs);
+      this.#sink.noteHostDrops(this, drops, arrivalNs);
     }
     const isDirected = block.interfaceIndex === interfaceIndex && this.#isForGroup(block.destinationAt);
     const dscp = block.tos < 0 ? -1 : block.tos >> 2;

@@ -1,11 +1,14 @@
 import { Fault } from "@dyetrace/wire";
 import type { WorkerSetup } from "../data-plane/worker-protocol.ts";
 
+/** What of a setup names the interface. */
+export type InterfaceSetup = Pick<WorkerSetup, "interfaceName" | "interfaceIndex" | "interfaceIpv4">;
+
 /**
  * How the run-time's sockets name an interface: by its IPv4 address, or for IPv6 as `::%eth0` (on Windows `::%12`).
  * @throws {Fault} AGENT_CANNOT when it has no address of the group's family
  */
-export function multicastInterface(group: string, setup: WorkerSetup): string {
+export function multicastInterface(group: string, setup: InterfaceSetup): string {
   if (group.includes(":")) return `::%${process.platform === "win32" ? setup.interfaceIndex : setup.interfaceName}`;
   if (setup.interfaceIpv4 !== null) return setup.interfaceIpv4;
   throw new Fault(

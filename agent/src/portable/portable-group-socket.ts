@@ -1,12 +1,11 @@
 import { createSocket, type RemoteInfo, type Socket } from "node:dgram";
 import { once } from "node:events";
 import { formatIpAddress, type IpAddress } from "@dyetrace/wire";
-import type { WorkerSetup } from "../data-plane/worker-protocol.ts";
 import { ForeignRecord } from "../listener/foreign-record.ts";
 import type { GroupSocket } from "../listener/group-socket.ts";
 import type { ListenedStream } from "../listener/listened-stream.ts";
 import type { PacketSink } from "../listener/packet-sink.ts";
-import { multicastInterface } from "./multicast-interface.ts";
+import { type InterfaceSetup, multicastInterface } from "./multicast-interface.ts";
 
 const RECEIVE_BUFFER_BYTES = 4 << 20;
 
@@ -38,7 +37,7 @@ export class PortableGroupSocket implements GroupSocket {
 
   /** @param clock the time since the run's start, ns @throws {Error} what the host answered */
   static async open(
-    setup: WorkerSetup,
+    setup: InterfaceSetup,
     sink: PacketSink,
     clock: () => number,
     group: IpAddress,

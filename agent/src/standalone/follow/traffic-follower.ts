@@ -1,0 +1,95 @@
+import { emptyTestPacket, readTestPacket } from "@dyetrace/wire";
+import type { GroupSocket } from "../../listener/group-socket.ts";
+import type { PacketSink } from "../../listener/packet-sink.ts";
+import type { FlowReport } from "./flow-report.ts";
+import { MediaFlow } from "./media-flow.ts";
+import { TestFlow } from "./test-flow.ts";
+
+/** Flows followed at once; a group carries one, two while something is wrong. */
+const FLOWS = 32;
+
+/** Sorts what arrives at one group into flows: test streams by run and stream, anything else by source. */
+export class TrafficFollower implements PacketSink {
+  misdirectedPackets = 0;
+  unfollowedPackets = 0;
+  readonly #seesHostDrops: boolean;
+  readonly #slotBytes: number;
+  readonly #packet = emptyTestPacket();
+  readonly #tests: TestFlow[] = [];
+  readonly #media: MediaFlow[] = [];
+  #epochHi = 0;
+  #epochLo = 0;
+  #startNs = 0;
+  #lastNs = 0;
+
+  /** @param slotBytes most bytes of a packet that are handed over */
+  constructor(seesHostDrops: boolean, slotBytes: number) {
+    this.#seesHostDrops = seesHostDrops;
+    this.#slotBytes = slotBytes;
+  }
+
+  /** @param wallNs the instant that arrivals count from, ns since 1970 */
+  anchor(wallNs: bigint): void {
+    this.#epochHi = Number(wallNs >> 32n);
+    this.#epochLo = Number(wallNs & 0xffffffffn);
+  }
+
+  take(
+    _socket: GroupSocket,
+    frame: DataView,
+    bytes: Uint8Array,
+    at: number,
+    length: number,
+    arrivalNs: number,
+    ttl: number,
+    dscp: number,
+    isDirected: boolean,
+    source: () => string | null,
+  ): void {
+    if (!isDirected) {
+      this.misdirectedPackets++;
+      return;
+    }
+    this.#lastNs = Math.max(this.#lastNs, arrivalNs);
+    const packet = this.#packet;
+    if (readTestPacket(frame, bytes, at, length, this.#epochHi, this.#epochLo, packet) === "test") {
+      const flow = this.#testFlow(source);
+      if (flow === null) this.unfollowedPackets++;
+      else flow.take(packet, this.#lastNs, ttl, dscp);
+      return;
+    }
+    const present = Math.min(length, this.#slotBytes);
+    const flow = this.#mediaFlow(bytes, at, present, source());
+    if (flow === null) this.unfollowedPackets++;
+    else flow.take(bytes, at, present, this.#lastNs, ttl, dscp);
+  }
+
+  noteHostDrops(_socket: GroupSocket, drops: number, arrivalNs: number): void {
+    for (const flow of this.#tests) flow.noteHostDrops(drops, Math.max(this.#lastNs, arrivalNs));
+  }
+
+  /** @returns what each flow did since the last call; flows that fell silent are told with no packets */
+  report(nowNs: number, isLast: boolean): FlowReport[] {
+    this.#startNs = nowNs;
+    return [...this.#tests, ...this.#media].map((flow) => flow.report(nowNs, isLast));
+  }
+
+  #testFlow(source: () => string | null): TestFlow | null {
+    const { runIdHi, runIdLo, streamId } = this.#packet;
+    for (const flow of this.#tests) {
+      if (flow.streamId === streamId && flow.runIdLo === runIdLo && flow.runIdHi === runIdHi) return flow;
+    }
+    if (this.#tests.length >= FLOWS) return null;
+    const flow = new TestFlow(this.#packet, source(), this.#startNs, this.#seesHostDrops);
+    this.#tests.push(flow);
+    return flow;
+  }
+
+  #mediaFlow(bytes: Uint8Array, at: number, length: number, source: string | null): MediaFlow | null {
+    for (const flow of this.#media) if (flow.source === source) return flow;
+    if (this.#media.length >= FLOWS) return null;
+    const flow = new MediaFlow(source, bytes.subarray(at, at + length), this.#startNs);
+    this.#media.push(flow);
+    return flow;
+  }
+}
