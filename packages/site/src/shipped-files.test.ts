@@ -33,6 +33,10 @@ test("demo scenario: given the demo site, then agents fit and nothing is to be s
 test.each([
   ["reach.yaml", { source: "tower" }],
   ["containment.yaml", { source: "tower", members: "[kiosk-1, till-1]" }],
+  ["join-and-leave.yaml", { source: "tower", members: "[kiosk-1, till-1]" }],
+  ["ageing.yaml", { source: "tower", members: "[kiosk-1, till-1]" }],
+  ["shared-port.yaml", { source: "tower", stays: "till-1", leaves: "till-2" }],
+  ["many-groups.yaml", { source: "tower", members: "[kiosk-1]" }],
 ])("shipped scenario %s: given its parameters, then it fits the demo site", (file, parameters) => {
   const loaded = loadScenario(read(`controller/scenarios/${file}`), file, { parameters });
   expect(() => checkScenarioAgainstSite(loaded, site)).not.toThrow();

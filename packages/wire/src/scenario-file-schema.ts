@@ -76,6 +76,8 @@ export const ScenarioEntrySchema = Type.Object(
     agents: Type.Optional(agentNames),
     rate: Type.Optional(rate),
     payload: Type.Optional(payload),
+    /** With several streams: one after the other, this far apart. */
+    stagger: Type.Optional(duration),
     repeat: Type.Optional(
       Type.Object(
         { every: duration, times: wholeNumber(1, 10_000) },

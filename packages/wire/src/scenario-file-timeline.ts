@@ -55,7 +55,7 @@ export function resolveTimeline(
     const times = resolveTimes(entry, path, previousNs, parse, mistakes);
     const deed = resolveDeed(entry, path, byName, mistakes);
     if (times === null || deed === null) continue;
-    previousNs = times.firstNs + (times.count - 1) * times.everyNs;
+    previousNs = times.firstNs + (times.count - 1) * times.everyNs + (deed.streams.length - 1) * times.staggerNs;
     if (previousNs > MAX_RUN_NS) {
       mistakes.add(path, "This lies more than 31 days after the start", "Shorten the scenario");
       continue;
@@ -65,8 +65,10 @@ export function resolveTimeline(
       return actions;
     }
     for (let turn = 0; turn < times.count; turn++) {
-      const atNs = times.firstNs + turn * times.everyNs;
-      for (const stream of deed.streams) actions.push({ atNs, stream, entry: index, ...deed.deed });
+      const turnNs = times.firstNs + turn * times.everyNs;
+      for (const [place, stream] of deed.streams.entries()) {
+        actions.push({ atNs: turnNs + place * times.staggerNs, stream, entry: index, ...deed.deed });
+      }
     }
   }
   return actions.toSorted((a, b) => a.atNs - b.atNs); // stable: the file's order where times are equal
@@ -75,6 +77,8 @@ export function resolveTimeline(
 interface Times {
   readonly firstNs: number;
   readonly everyNs: number;
+  /** From one of the entry's streams to the next. */
+  readonly staggerNs: number;
   /** In all, the first included. */
   readonly count: number;
 }
@@ -87,7 +91,7 @@ function resolveTimes(
   parse: (text: string) => number,
   mistakes: FileMistakes,
 ): Times | null {
-  const { at, after, repeat } = entry;
+  const { at, after, repeat, stagger } = entry;
   if ((at === undefined) === (after === undefined)) {
     const message = at === undefined ? "This entry does not say when" : `This entry has both "at" and "after"`;
     mistakes.add(path, message, `Write either "at" (from the start) or "after" (from the entry before)`);
@@ -96,7 +100,8 @@ function resolveTimes(
   const key = at === undefined ? "after" : "at";
   const offsetNs = mistakes.attempt([...path, key], () => parse(at ?? after ?? ""));
   const everyNs = repeat === undefined ? 0 : mistakes.attempt([...path, "repeat", "every"], () => parse(repeat.every));
-  if (offsetNs === null || everyNs === null) return null;
+  const staggerNs = stagger === undefined ? 0 : mistakes.attempt([...path, "stagger"], () => parse(stagger));
+  if (offsetNs === null || everyNs === null || staggerNs === null) return null;
   if (repeat !== undefined && everyNs === 0) {
     mistakes.add([...path, "repeat", "every"], "Repeats need some time between them", "Write a duration above 0");
     return null;
@@ -104,6 +109,7 @@ function resolveTimes(
   return {
     firstNs: at === undefined ? previousNs + offsetNs : offsetNs,
     everyNs,
+    staggerNs,
     count: repeat?.times ?? 1,
   };
 }

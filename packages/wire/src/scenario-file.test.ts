@@ -150,6 +150,28 @@ test("loadScenario: given a repeat, then `times` counts all of them and `after` 
   ]);
 });
 
+test("loadScenario: given copies that are staggered, then they come one after the other and `after` goes on from the last", () => {
+  const scenario = load(`
+scenario: many-groups
+streams: [ { name: wall, source: tower, group: 239.195.20.1, rate: 100 kbit/s, copies: 3 } ]
+timeline:
+  - { at: 1s, join: wall, agents: [kiosk-1], stagger: 500ms }
+  - { at: 1.2s, emit: wall, stagger: 500ms }
+  - { after: 4s, stop: wall }
+`);
+  expect(scenario.timeline.map(({ kind, stream, atNs }) => [kind, stream, atNs / 1e9])).toEqual([
+    ["join", "wall-1", 1],
+    ["emit", "wall-1", 1.2],
+    ["join", "wall-2", 1.5],
+    ["emit", "wall-2", 1.7],
+    ["join", "wall-3", 2],
+    ["emit", "wall-3", 2.2],
+    ["stop", "wall-1", 6.2],
+    ["stop", "wall-2", 6.2],
+    ["stop", "wall-3", 6.2],
+  ]);
+});
+
 test("loadScenario: given entries out of order, then they are sorted, and those of one time stay in file order", () => {
   const { timeline } = load(`scenario: order
 streams:
