@@ -5,7 +5,9 @@ import { registerDemo } from "./commands/demo.ts";
 import { EXIT_USAGE } from "./commands/exit-codes.ts";
 import { registerPlan } from "./commands/plan.ts";
 import { registerPractice } from "./commands/practice.ts";
+import { registerReport } from "./commands/report.ts";
 import { registerRun } from "./commands/run.ts";
+import { registerRuns } from "./commands/runs.ts";
 import { VERSION } from "./version.ts";
 
 /** The `dyetrace` program. Sets the exit code; a mistake of the user's ends in one sentence and exit code 2. */
@@ -18,6 +20,8 @@ export async function runProgram(argv: readonly string[]): Promise<void> {
     .showHelpAfterError("Add --help to see what this command takes.");
   registerController(program);
   registerRun(program);
+  registerRuns(program);
+  registerReport(program);
   registerPractice(program);
   registerPlan(program);
   registerDemo(program);

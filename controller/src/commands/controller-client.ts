@@ -40,6 +40,10 @@ export class ControllerClient {
     return (await this.#call("POST", path, body)).json();
   }
 
+  async put(path: string, body: object): Promise<unknown> {
+    return (await this.#call("PUT", path, body)).json();
+  }
+
   async remove(path: string): Promise<void> {
     await this.#call("DELETE", path);
   }

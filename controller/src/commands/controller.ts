@@ -5,21 +5,28 @@ import { Fault } from "@dyetrace/wire";
 import type { Command } from "commander";
 import { pino } from "pino";
 import { startController } from "../service/controller-service.ts";
+import { openStore } from "../store/store.ts";
 import { parseListen } from "./parse-listen.ts";
+import { storePlace } from "./store-place.ts";
 import { untilInterrupted } from "./until-interrupted.ts";
 
 export function registerController(program: Command): void {
   program
     .command("controller")
     .description("The service that agents connect to and that conducts runs.")
-    .option("--data <folder>", "where the key and later the runs are kept", "dyetrace-data")
+    .option("--data <folder>", "where the key and the runs are kept", "dyetrace-data")
+    .option("--store <url>", "keep the runs in this PostgreSQL database instead: postgres://user@host/name")
     .option("--listen <address>", "where it answers", "127.0.0.1:8472")
-    .action(async (options: { data: string; listen: string }) => {
+    .action(async (options: { data: string; listen: string; store?: string }) => {
       const agentKey = readOrMakeKey(options.data);
+      const place = options.store === undefined ? { data: options.data } : { store: options.store };
+      await using store = await openStore(storePlace(place));
       using interrupt = untilInterrupted();
       await using controller = await startController({
         ...parseListen(options.listen),
         agentKey,
+        dataFolder: options.data,
+        store,
         log: pino({ level: process.env["DYETRACE_LOG"] ?? "info" }, pino.destination(2)),
       });
       process.stdout.write(

@@ -58,7 +58,7 @@ async function showPracticeSite(isOnce: boolean): Promise<void> {
   await client.post("/api/practice/faults", fault);
   say(`A fault is in: ${faultFile}. The run does not know of it.`);
   const report = await followRun(client, request, { signal: interrupt.signal });
-  deliverReport(report, graph, undefined);
+  deliverReport(report, graph);
   const seconds = (performance.now() - startedMs) / 1000;
   say(`From nothing to this answer: ${seconds.toFixed(1)} s.`);
   if (isOnce || interrupt.signal.aborted) {

@@ -9,14 +9,17 @@ import {
 import { loadSitePlan, type SiteGraph } from "@dyetrace/site";
 import { describeFault, Fault } from "@dyetrace/wire";
 import type { Command } from "commander";
+import { openStore } from "../store/store.ts";
 import { ControllerClient } from "./controller-client.ts";
+import { DEFAULT_CONTROLLER_URL } from "./default-controller-url.ts";
 import { defaultOrFreePort } from "./default-port.ts";
 import { EXIT } from "./exit-codes.ts";
 import { deliverReport, followRun } from "./follow-run.ts";
 import { parseListen } from "./parse-listen.ts";
 import { readUserFile } from "./read-user-file.ts";
-import { collect, DEFAULT_CONTROLLER_URL, readRunFiles } from "./run.ts";
+import { collect, readRunFiles } from "./run.ts";
 import { raisePractice } from "./standing-practice.ts";
+import { storePlace } from "./store-place.ts";
 import { untilInterrupted } from "./until-interrupted.ts";
 
 const say = (sentence: string): void => void process.stderr.write(`${sentence}\n`);
@@ -57,6 +60,8 @@ export function registerPractice(program: Command): void {
     .option("--fault <file>", "put the faults of this file in; may be given again", collect, [])
     .option("--set <name=value>", "replace one of the scenario's parameters; may be given again", collect, [])
     .option("--json <file>", "write the report as JSON; - for standard output")
+    .option("--junit <file>", "write the report as test cases for a CI system")
+    .option("--data <folder>", "keep the run in this folder, for `report` and `compare`")
     .action(practiceRun);
   const faults = practice.command("faults").description("Faults of the standing practice site.");
   const controllerOption = ["--controller <url>", "the practice site's controller", DEFAULT_CONTROLLER_URL] as const;
@@ -114,11 +119,14 @@ interface PracticeRunOptions {
   readonly fault: string[];
   readonly set: string[];
   readonly json?: string;
+  readonly junit?: string;
+  readonly data?: string;
 }
 
 async function practiceRun(plan: string, scenarioFile: string, options: PracticeRunOptions): Promise<void> {
   const { request, graph, scenario } = readRunFiles(plan, scenarioFile, options.set);
   const faults = readFaults(options.fault, graph);
+  await using store = await openStore(storePlace(options));
   using interrupt = untilInterrupted();
   const firstSource = scenario.streams[0]?.source;
   await using practice = await raisePractice({
@@ -126,6 +134,7 @@ async function practiceRun(plan: string, scenarioFile: string, options: Practice
     listen: { host: "127.0.0.1", port: 0 },
     log: say,
     signal: interrupt.signal,
+    store,
     ...(firstSource === undefined ? {} : { firstSource }),
   });
   const { site, controller } = practice;
@@ -139,6 +148,6 @@ async function practiceRun(plan: string, scenarioFile: string, options: Practice
     }, startsInMs);
   };
   const report = await followRun(new ControllerClient(controller.url), request, { onGo, signal: interrupt.signal });
-  deliverReport(report, graph, options.json);
+  deliverReport(report, graph, options);
   process.exitCode = EXIT[report.verdict];
 }

@@ -2,12 +2,11 @@ import { checkScenarioAgainstSite, loadSitePlan, type SiteGraph } from "@dyetrac
 import { Fault, loadScenario, type RunRequest, type Scenario } from "@dyetrace/wire";
 import type { Command } from "commander";
 import { ControllerClient } from "./controller-client.ts";
+import { DEFAULT_CONTROLLER_URL } from "./default-controller-url.ts";
 import { EXIT } from "./exit-codes.ts";
 import { deliverReport, followRun } from "./follow-run.ts";
 import { readUserFile } from "./read-user-file.ts";
 import { untilInterrupted } from "./until-interrupted.ts";
-
-export const DEFAULT_CONTROLLER_URL = "http://127.0.0.1:8472";
 
 export const collect = (value: string, previous: readonly string[]): readonly string[] => [...previous, value];
 
@@ -19,6 +18,7 @@ export function registerRun(program: Command): void {
     .requiredOption("--site <plan>", "site plan (YAML)")
     .option("--set <name=value>", "replace one of the scenario's parameters; may be given again", collect, [])
     .option("--json <file>", "write the report as JSON; - for standard output")
+    .option("--junit <file>", "write the report as test cases for a CI system")
     .option("--controller <url>", "the controller to ask", DEFAULT_CONTROLLER_URL)
     .action(
       async (
@@ -27,13 +27,14 @@ export function registerRun(program: Command): void {
           site: string;
           set: string[];
           json?: string;
+          junit?: string;
           controller: string;
         },
       ) => {
         const { request, graph } = readRunFiles(options.site, scenario, options.set);
         using interrupt = untilInterrupted();
         const report = await followRun(new ControllerClient(options.controller), request, { signal: interrupt.signal });
-        deliverReport(report, graph, options.json);
+        deliverReport(report, graph, options);
         process.exitCode = EXIT[report.verdict];
       },
     );

@@ -1,0 +1,70 @@
+import { loadSitePlan } from "@dyetrace/site";
+import { Fault, type RunReport } from "@dyetrace/wire";
+import type { Command } from "commander";
+import { csvOfGaps, csvOfReceipts } from "../report/csv-report.ts";
+import { renderHtmlReport } from "../report/html-report.ts";
+import { junitOfRun } from "../report/junit-report.ts";
+import { reportSchemaDocument } from "../report/report-schema-document.ts";
+import { paintFor } from "../report/terminal-paint.ts";
+import { renderReport } from "../report/terminal-report.ts";
+import type { RunRecord } from "../store/run-records.ts";
+import { type LibraryOptions, openLibrary, withLibraryOptions } from "./run-library.ts";
+import { writeUserFile } from "./write-user-file.ts";
+
+interface ReportOptions extends LibraryOptions {
+  readonly html?: string;
+  readonly json?: string;
+  readonly junit?: string;
+  readonly csv?: string;
+  readonly gapsCsv?: string;
+}
+
+export function registerReport(program: Command): void {
+  withLibraryOptions(
+    program
+      .command("report")
+      .description("The report of a stored run, on the terminal or as a file.")
+      .argument("<run>", "the run's id, or `last`")
+      .option("--html <file>", "one self-contained page that prints well")
+      .option("--json <file>", "everything, for programs; `dyetrace schema` says what stands in it")
+      .option("--junit <file>", "test cases for a CI system")
+      .option("--csv <file>", "a line for each stream and listener")
+      .option("--gaps-csv <file>", "a line for each gap"),
+  ).action(async (run: string, options: ReportOptions) => {
+    await using library = await openLibrary(options);
+    const record = await library.get(run);
+    writeReportFiles(reportOf(record), record, options);
+  });
+  program
+    .command("schema")
+    .description("The JSON Schema of the report that --json writes.")
+    .action(() => void process.stdout.write(reportSchemaDocument()));
+}
+
+/** @throws {Fault} RUN_UNFINISHED, or why the run could not run */
+export function reportOf(record: RunRecord): RunReport {
+  if (record.report !== null) return record.report;
+  if (record.failure !== null) {
+    throw new Fault(
+      "RUN_UNFINISHED",
+      `Run ${record.runId} could not run: ${record.failure.message}`,
+      record.failure.hint,
+    );
+  }
+  throw new Fault("RUN_UNFINISHED", `Run ${record.runId} has no report yet: it is ${record.state}`, "Wait for its end");
+}
+
+function writeReportFiles(report: RunReport, record: RunRecord, options: ReportOptions): void {
+  const { site } = record.request;
+  const graph = loadSitePlan(site.text, site.file);
+  const files: [string | undefined, () => string][] = [
+    [options.html, () => renderHtmlReport({ report, record, graph })],
+    [options.json, () => `${JSON.stringify(report, null, 2)}\n`],
+    [options.junit, () => junitOfRun(report)],
+    [options.csv, () => csvOfReceipts(report)],
+    [options.gapsCsv, () => csvOfGaps(report)],
+  ];
+  const asked = files.filter(([file]) => file !== undefined);
+  for (const [file, make] of asked) if (file !== undefined) writeUserFile(file, make());
+  if (asked.length === 0) process.stdout.write(renderReport(report, graph, paintFor(process.stdout)));
+}

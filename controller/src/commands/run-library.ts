@@ -1,0 +1,78 @@
+import { Fault } from "@dyetrace/wire";
+import type { Command } from "commander";
+import type { RunRecord, RunSummary } from "../store/run-records.ts";
+import { openStore } from "../store/store.ts";
+import { ControllerClient } from "./controller-client.ts";
+import { DEFAULT_CONTROLLER_URL } from "./default-controller-url.ts";
+import { storePlace } from "./store-place.ts";
+
+/** Stored runs, wherever they are: at a controller, or in a store that this program opens itself. */
+export interface RunLibrary extends AsyncDisposable {
+  /** Newest first. */
+  list(most: number): Promise<readonly RunSummary[]>;
+  /** @param run an id, or `last` for the newest one @throws {Fault} RUN_UNKNOWN */
+  get(run: string): Promise<RunRecord>;
+  /** @returns the id of the run that bears the name @throws {Fault} BASELINE_UNKNOWN */
+  baseline(name: string): Promise<string>;
+  nameBaseline(name: string, runId: string): Promise<void>;
+}
+
+export interface LibraryOptions {
+  readonly controller: string;
+  readonly data?: string;
+  readonly store?: string;
+}
+
+/** Where stored runs are looked for: the same three options on every command that reads them. */
+export const withLibraryOptions = (command: Command): Command =>
+  command
+    .option("--controller <url>", "the controller to ask", DEFAULT_CONTROLLER_URL)
+    .option("--data <folder>", "read this folder instead, with no controller running on it")
+    .option("--store <url>", "read this PostgreSQL database instead: postgres://user@host/name");
+
+/** @throws {Fault} CONTROLLER_UNREACHABLE at the first question, STORE_… */
+export async function openLibrary(options: LibraryOptions): Promise<RunLibrary> {
+  if (options.data === undefined && options.store === undefined) return new ControllerLibrary(options.controller);
+  const store = await openStore(storePlace(options));
+  return {
+    list: (most) => store.runs.list(most),
+    get: async (run) => store.runs.get(run === LAST ? newest(await store.runs.list(1)) : run),
+    baseline: (name) => store.runs.baseline(name),
+    nameBaseline: async (name, runId) => store.runs.nameBaseline(name, runId),
+    [Symbol.asyncDispose]: () => store.close(),
+  };
+}
+
+export const LAST = "last";
+
+class ControllerLibrary implements RunLibrary {
+  readonly #client: ControllerClient;
+
+  constructor(url: string) {
+    this.#client = new ControllerClient(url);
+  }
+
+  async list(most: number): Promise<readonly RunSummary[]> {
+    return (await this.#client.get(`/api/runs?most=${most}`)) as readonly RunSummary[];
+  }
+
+  async get(run: string): Promise<RunRecord> {
+    const runId = run === LAST ? newest(await this.list(1)) : run;
+    return (await this.#client.get(`/api/runs/${encodeURIComponent(runId)}`)) as RunRecord;
+  }
+
+  async baseline(name: string): Promise<string> {
+    return ((await this.#client.get(`/api/baselines/${encodeURIComponent(name)}`)) as { runId: string }).runId;
+  }
+
+  async nameBaseline(name: string, runId: string): Promise<void> {
+    await this.#client.put(`/api/baselines/${encodeURIComponent(name)}`, { runId });
+  }
+
+  async [Symbol.asyncDispose](): Promise<void> {}
+}
+
+function newest([run]: readonly RunSummary[]): string {
+  if (run === undefined) throw new Fault("RUN_UNKNOWN", "There is no run here yet", "`dyetrace run` makes one");
+  return run.runId;
+}

@@ -1,0 +1,93 @@
+import type { RunReport } from "@dyetrace/wire";
+import { type Markup, markup } from "./markup.ts";
+
+/** One test case for a CI system. `error` and `skipped` say that it could not be judged. */
+export interface JunitCase {
+  readonly suite: string;
+  readonly name: string;
+  readonly outcome:
+    | { readonly kind: "passed" }
+    | { readonly kind: "failed" | "error" | "skipped"; readonly message: string; readonly detail: string };
+}
+
+/**
+ * A run as test cases: one for the verdict's own conditions (each expectation), one for each finding, and one for each
+ * receipt, so that a CI system shows which listener it was. The form is the common one of JUnit's XML; there is no
+ * standard for it (common practice, no source).
+ */
+export function junitOfRun(report: RunReport): string {
+  const expectations = report.expectations.map(({ what, limit, measured, met, detail }): JunitCase => {
+    const name = `${what} at most ${limit}`;
+    const message = measured === null ? "not measured" : `measured ${measured}`;
+    const outcome =
+      met === true
+        ? ({ kind: "passed" } as const)
+        : ({ kind: met === false ? "failed" : "skipped", message, detail } as const);
+    return { suite: "expectations", name, outcome };
+  });
+  const findings = report.findings.map(
+    ({ kind, title, evidence, suspects, advice }): JunitCase => ({
+      suite: "findings",
+      name: `${kind}: ${suspects.join(", ") || report.site}`,
+      outcome: {
+        kind: kind === "inconclusive" ? "skipped" : "failed",
+        message: title,
+        detail: [...evidence, advice].filter((line) => line !== "").join("\n"),
+      },
+    }),
+  );
+  const verdict: JunitCase = {
+    suite: "verdict",
+    name: "verdict",
+    outcome:
+      report.verdict === "pass"
+        ? { kind: "passed" }
+        : {
+            kind: report.verdict === "fail" ? "failed" : report.verdict === "inconclusive" ? "skipped" : "error",
+            message: report.reason,
+            detail: report.notes.join("\n"),
+          },
+  };
+  const seconds = (Date.parse(report.endedAt) - Date.parse(report.startedAt)) / 1000;
+  return junitDocument(`${report.site}: ${report.scenario}`, [verdict, ...expectations, ...findings], {
+    timestamp: report.startedAt,
+    seconds,
+  });
+}
+
+/** @param name what the whole is called */
+export function junitDocument(
+  name: string,
+  cases: readonly JunitCase[],
+  { timestamp, seconds }: { readonly timestamp: string; readonly seconds: number },
+): string {
+  const suites = [...new Set(cases.map((one) => one.suite))];
+  const document = markup`<?xml version="1.0" encoding="UTF-8"?>
+<testsuites name="${name}" ${counts(cases)} time="${seconds.toFixed(3)}">
+${suites.map((suite) => {
+  const own = cases.filter((one) => one.suite === suite);
+  return markup`  <testsuite name="${suite}" ${counts(own)} timestamp="${timestamp}" time="${seconds.toFixed(3)}">
+${own.map((one) => renderCase(name, one))}  </testsuite>
+`;
+})}</testsuites>
+`;
+  return document.text;
+}
+
+function counts(cases: readonly JunitCase[]): Markup {
+  const of = (kind: string): number => cases.filter((one) => one.outcome.kind === kind).length;
+  return markup`tests="${cases.length}" failures="${of("failed")}" errors="${of("error")}" skipped="${of("skipped")}"`;
+}
+
+const ELEMENTS = { failed: "failure", error: "error", skipped: "skipped" } as const;
+
+function renderCase(classname: string, { name, outcome }: JunitCase): Markup {
+  if (outcome.kind === "passed")
+    return markup`    <testcase classname="${classname}" name="${name}"/>
+`;
+  const element = ELEMENTS[outcome.kind];
+  return markup`    <testcase classname="${classname}" name="${name}">
+      <${element} message="${outcome.message}">${outcome.detail}</${element}>
+    </testcase>
+`;
+}

@@ -1,0 +1,5 @@
+import { RunReportSchema } from "@dyetrace/wire";
+
+/** The published JSON Schema (draft 7) of the report that `--json` writes. */
+export const reportSchemaDocument = (): string =>
+  `${JSON.stringify({ $schema: "http://json-schema.org/draft-07/schema#", ...RunReportSchema }, null, 2)}\n`;
