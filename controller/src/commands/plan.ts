@@ -5,10 +5,12 @@ import type { Command } from "commander";
 import { checkPlan } from "../engine/check-plan.ts";
 import { paintFor } from "../report/terminal-paint.ts";
 import { renderPlanCheck } from "../report/terminal-plan.ts";
+import { registerPlanAirtime } from "./plan-airtime.ts";
 import { readUserFile } from "./read-user-file.ts";
 
 export function registerPlan(program: Command): void {
   const plan = program.command("plan").description("Look at a site plan before anything is sent.");
+  registerPlanAirtime(plan);
   plan
     .command("check")
     .description("Mistakes in the plan, advice on groups, and which segments the agents can tell apart.")

@@ -9,7 +9,8 @@ import {
   type SiteGraph,
   segmentLoads,
 } from "@dyetrace/site";
-import type { Scenario, ScenarioStream } from "@dyetrace/wire";
+import type { Scenario } from "@dyetrace/wire";
+import { placeStreams } from "./place-streams.ts";
 
 export interface PlanCheck {
   readonly site: string;
@@ -30,29 +31,6 @@ export interface PlanCheck {
   /** Where the traffic of the scenario's sources (without one: of the first agent) shows which segment is at fault. */
   readonly coverage: Coverage;
   readonly sources: readonly string[];
-}
-
-interface PlacedStream extends ScenarioStream {
-  /** Nodes of the plan. */
-  readonly source: string;
-  readonly listeners: readonly string[];
-}
-
-/** The scenario's streams with their sources and all that ever join as nodes of the plan. */
-function placeStreams(graph: SiteGraph, scenario: Scenario): PlacedStream[] {
-  const agents = agentNames(graph);
-  return scenario.streams.map((stream) => {
-    const named = scenario.timeline.flatMap((deed) =>
-      deed.kind === "join" && deed.stream === stream.name
-        ? (deed.agents ?? agents.filter((agent) => agent !== stream.source))
-        : [],
-    );
-    return {
-      ...stream,
-      source: hostOfAgent(graph, stream.source) ?? stream.source,
-      listeners: [...new Set(named)].flatMap((agent) => hostOfAgent(graph, agent) ?? []),
-    };
-  });
 }
 
 /** What is doubtful about the scenario's groups on this site. Pure. */

@@ -15,6 +15,7 @@ import { controllerStart } from "../service/controller-boot.ts";
 import { keepRun } from "../service/keep-run.ts";
 import type { RunDesk } from "../service/run-desk.ts";
 import type { Store } from "../store/store.ts";
+import { cautions } from "./cautions.ts";
 import { adviseGroups } from "./check-plan.ts";
 import { type AgentAddresses, type CompiledRun, compileScenario } from "./compile-scenario.ts";
 import { conductRun } from "./conduct-run.ts";
@@ -79,6 +80,10 @@ async function conductSafely(
 ): Promise<RunReport> {
   let run = first;
   const isLookNeeded = safety.isLive || first.scenario.usesMembershipInterval;
+  if (safety.isLive) {
+    const hasWireless = [...graph.nodes.values()].some(({ kind }) => kind === "access-point");
+    for (const text of cautions(run, hasWireless)) say({ kind: "step", text });
+  }
   if (isLookNeeded) {
     if (safety.isLive) say({ kind: "step", text: describeLook(run, safety.lookNs) });
     const look = compileLook(run, newRunId(), safety.lookNs);

@@ -1,0 +1,24 @@
+import { agentNames, hostOfAgent, type SiteGraph } from "@dyetrace/site";
+import type { Scenario, ScenarioStream } from "@dyetrace/wire";
+
+/** A scenario's stream with its source and all that ever join it as nodes of the plan. */
+export interface PlacedStream extends ScenarioStream {
+  readonly source: string;
+  readonly listeners: readonly string[];
+}
+
+export function placeStreams(graph: SiteGraph, scenario: Scenario): PlacedStream[] {
+  const agents = agentNames(graph);
+  return scenario.streams.map((stream) => {
+    const named = scenario.timeline.flatMap((deed) =>
+      deed.kind === "join" && deed.stream === stream.name
+        ? (deed.agents ?? agents.filter((agent) => agent !== stream.source))
+        : [],
+    );
+    return {
+      ...stream,
+      source: hostOfAgent(graph, stream.source) ?? stream.source,
+      listeners: [...new Set(named)].flatMap((agent) => hostOfAgent(graph, agent) ?? []),
+    };
+  });
+}
