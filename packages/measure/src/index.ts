@@ -47,6 +47,8 @@ export { mergeSequenceRanges, type SequenceRange, SequenceRanges } from "./membe
 export { unbrokenWatchNs } from "./membership/unbroken-watch.ts";
 export { mergeReceipts } from "./merge-receipts.ts";
 export { countRanges, intersectRanges, lostSequenceRanges, subtractRanges } from "./range-arithmetic.ts";
+export { hasMembershipChange, mergeIntervalReports } from "./report/merge-interval-reports.ts";
+export { mergeWatcherReports } from "./report/merge-watcher-reports.ts";
 export { type SourceAccount, settleEnds } from "./settle-ends.ts";
 export {
   COARSE_RANGES,
