@@ -2,7 +2,7 @@ import type { Kysely } from "kysely";
 import { insertEpisodes, type KeepOutcome, keepReports } from "./keep-reports.ts";
 import type { Episode, EpisodeKind, KeptReport, MinuteCount, ReportBody } from "./kept-report.ts";
 import { unpackJson } from "./pack-json.ts";
-import { type RollUpStep, rollUpReports } from "./roll-up-reports.ts";
+import { type JoinBodies, type RollUpStep, rollUpReports } from "./roll-up-reports.ts";
 import type { StoreTables } from "./store-tables.ts";
 
 /** One stored row: one report, or several rolled up. */
@@ -46,8 +46,8 @@ export class ReportRecords {
   }
 
   /** See `rollUpReports`. @returns how many rows went away */
-  rollUp(runId: string, step: RollUpStep, merge: (a: ReportBody, b: ReportBody) => ReportBody): Promise<number> {
-    return rollUpReports(this.#db, runId, step, merge);
+  rollUp(runId: string, step: RollUpStep, join: JoinBodies): Promise<number> {
+    return rollUpReports(this.#db, runId, step, join);
   }
 
   /** Notes what the controller itself saw, such as an agent's absence. */

@@ -11,16 +11,19 @@ export interface RollUpStep {
   readonly beforeNs: number;
 }
 
+/** How two neighbours become one. @returns null where they must stay apart */
+export type JoinBodies = (a: ReportBody, b: ReportBody) => ReportBody | null;
+
 /**
- * Puts rows of one stint together that lie within the same stretch of `grainNs` and ended before `beforeNs`. What
- * `merge` makes of them replaces them in one transaction.
+ * Puts rows of one stint together that lie within the same stretch of `toGrainNs` and ended before `beforeNs`. What
+ * `join` makes of them replaces them in one transaction.
  * @returns how many rows went away
  */
 export async function rollUpReports(
   database: Kysely<StoreTables>,
   runId: string,
   grain: RollUpStep,
-  merge: (a: ReportBody, b: ReportBody) => ReportBody,
+  join: JoinBodies,
 ): Promise<number> {
   const heads = await database
     .selectFrom("reports")
@@ -46,10 +49,7 @@ export async function rollUpReports(
         .where("last_number", "<=", group.lastNumber)
         .orderBy("first_number")
         .execute();
-      const [first, ...rest] = rows;
-      const last = rows.at(-1);
-      if (first === undefined || last === undefined) return 0;
-      const body = rest.reduce((sum, row) => merge(sum, bodyOf(row)), bodyOf(first));
+      const joined = joinRows(rows, grain.toGrainNs, join);
       await db
         .deleteFrom("reports")
         .where("run_id", "=", runId)
@@ -58,17 +58,8 @@ export async function rollUpReports(
         .where("first_number", ">=", group.firstNumber)
         .where("last_number", "<=", group.lastNumber)
         .execute();
-      await db
-        .insertInto("reports")
-        .values({
-          ...first,
-          last_number: last.last_number,
-          to_ns: last.to_ns,
-          grain_ns: grain.toGrainNs,
-          body: packJson(body),
-        })
-        .execute();
-      return rows.length - 1;
+      if (joined.length > 0) await db.insertInto("reports").values(joined).execute();
+      return rows.length - joined.length;
     });
   }
   return removed;
@@ -77,6 +68,18 @@ export async function rollUpReports(
 type ReportRow = StoreTables["reports"];
 
 const bodyOf = (row: ReportRow): ReportBody => unpackJson(row.body) as ReportBody;
+
+function joinRows(rows: readonly ReportRow[], grainNs: number, join: JoinBodies): ReportRow[] {
+  const joined: { readonly row: ReportRow; readonly body: ReportBody }[] = [];
+  for (const row of rows) {
+    const body = bodyOf(row);
+    const before = joined.at(-1);
+    const both = before === undefined ? null : join(before.body, body);
+    if (before === undefined || both === null) joined.push({ row, body });
+    else joined.splice(-1, 1, { row: { ...before.row, last_number: row.last_number, to_ns: row.to_ns }, body: both });
+  }
+  return joined.map(({ row, body }) => ({ ...row, grain_ns: grainNs, body: packJson(body) }));
+}
 
 interface RowGroup {
   readonly agent: string;

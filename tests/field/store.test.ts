@@ -1,0 +1,265 @@
+import { mkdtempSync, rmSync } from "node:fs";
+import { tmpdir } from "node:os";
+import path from "node:path";
+import { mergeReceipts, StreamTracker } from "@dyetrace/measure";
+import type { IntervalReport, RunReport } from "@dyetrace/wire";
+import { afterAll, beforeAll, describe, expect, test } from "vitest";
+import { countMinutes } from "../../controller/src/soak/count-minutes.ts";
+import { joinBodies } from "../../controller/src/soak/join-bodies.ts";
+import { noteEpisodes } from "../../controller/src/soak/note-episodes.ts";
+import type { KeptReport } from "../../controller/src/store/kept-report.ts";
+import { openDatabase, type StorePlace } from "../../controller/src/store/open-database.ts";
+import { openStore, type Store } from "../../controller/src/store/store.ts";
+import { type PostgresServer, startPostgres } from "./postgres-server.ts";
+
+const RUN = "00000000000000aa";
+const STINT = "00000000000000cc";
+const SECOND = 1e9;
+const HOST = {
+  udpRcvbufErrors: 0,
+  udpInErrors: 0,
+  udp6RcvbufErrors: 0,
+  udp6InErrors: 0,
+  interfaceRxDropped: 0,
+  interfaceRxErrors: 0,
+  interfaceTxDropped: 0,
+  interfaceTxErrors: 0,
+  softnetDropped: 0,
+  linkChanges: 0,
+  wallClockSteps: 0,
+};
+const NO_FOREIGN = {
+  foreignPackets: 0,
+  malformedPackets: 0,
+  otherRunPackets: 0,
+  otherStreamPackets: 0,
+  misdirectedPackets: 0,
+  sources: [],
+};
+const REQUEST = { scenario: { file: "s.yaml", text: "" }, site: { file: "p.yaml", text: "" } };
+
+/** Reports of one listener, ten packets a second, some lost. */
+function reportsOf(agent: string, seconds: number, lost: ReadonlySet<number>): KeptReport[] {
+  const tracker = new StreamTracker({ startNs: 0, mediaRateBps: 8000, seesHostDrops: true });
+  return Array.from({ length: seconds }, (_, second) => {
+    for (let i = 0; i < 10; i++) {
+      const seq = second * 10 + i;
+      if (!lost.has(seq)) tracker.record(seq, seq * 1e8, seq * 1e8 + 1000, 100, 7, 1, 0, -1);
+    }
+    const receipt = tracker.cut((second + 1) * SECOND);
+    const report: IntervalReport = {
+      index: second,
+      fromNs: second * SECOND,
+      toNs: (second + 1) * SECOND,
+      listeners: [
+        {
+          streamId: 1,
+          receipt,
+          memberships: [
+            {
+              joinRequestedNs: -1e9,
+              joinedNs: -1e9,
+              joinRequestedWall: "0",
+              firstPacketNs: null,
+              lastPacketNs: null,
+              leaveRequestedNs: null,
+            },
+          ],
+          hostLostPackets: 0,
+          socketStreams: 1,
+          foreign: NO_FOREIGN,
+        },
+      ],
+      senders: [],
+      host: HOST,
+      sourcesStopped: null,
+      totals: null,
+    };
+    const body = { report, watch: null };
+    return {
+      runId: RUN,
+      agent,
+      stint: STINT,
+      firstNumber: second + 1,
+      lastNumber: second + 1,
+      droppedReports: 0,
+      isFinal: false,
+      body,
+      minutes: countMinutes(body),
+      episodes: noteEpisodes(agent, body),
+    };
+  });
+}
+
+const reportOf = (runId: string): RunReport =>
+  ({
+    run: runId,
+    verdict: "pass",
+    startedAt: "2026-01-01T00:00:00.000Z",
+    endedAt: "2026-01-01T00:10:00.000Z",
+  }) as RunReport;
+
+async function received(store: Store, agent: string): Promise<{ rows: number; firstCopies: number; lost: number }> {
+  let [rows, firstCopies, lost] = [0, 0, 0];
+  for await (const { report } of store.reports.ofAgent(RUN, agent)) {
+    rows++;
+    for (const { receipt } of report.listeners) {
+      firstCopies += receipt?.firstCopies ?? 0;
+      lost += receipt?.lost ?? 0;
+    }
+  }
+  return { rows, firstCopies, lost };
+}
+
+/** The same tests for both databases. The second store of a place is what a controller finds after a restart. */
+describe.each(["sqlite", "postgres"] as const)("store in %s", (kind) => {
+  let server: PostgresServer | null = null;
+  let folder = "";
+  let places = 0;
+  beforeAll(async () => {
+    if (kind === "postgres") server = await startPostgres();
+    else folder = mkdtempSync(path.join(tmpdir(), "dyetrace-store-"));
+  });
+  afterAll(async () => {
+    await server?.[Symbol.asyncDispose]();
+    if (folder !== "") rmSync(folder, { recursive: true });
+  });
+  const newPlace = (): StorePlace => {
+    const name = `place_${places++}`;
+    if (server !== null) return { kind: "postgres", url: server.database(name) };
+    return { kind: "folder", folder: path.join(folder, name) };
+  };
+  const begin = async (place: StorePlace, now?: () => number): Promise<Store> => {
+    const store = await openStore(place, now);
+    await store.runs.add({
+      runId: RUN,
+      site: "Quillfen",
+      scenario: "reach",
+      request: REQUEST,
+      endNs: 60e9,
+      startAtMs: null,
+      programVersion: "0",
+      owner: "first",
+    });
+    return store;
+  };
+
+  test("keep: given reports that come twice, alone and in one batch, then each is counted once, also after reopening", async () => {
+    const place = newPlace();
+    const reports = reportsOf("kiosk", 10, new Set([13, 14]));
+    {
+      await using store = await begin(place);
+      expect(await store.reports.keep(reports.slice(0, 6))).toEqual(Array(6).fill("kept"));
+      expect(await store.reports.keep(reports.slice(4, 8))).toEqual(["known", "known", "kept", "kept"]);
+    }
+    await using store = await openStore(place);
+    expect(await store.reports.keep(reports)).toEqual([...Array(8).fill("known"), "kept", "kept"]);
+    expect(await received(store, "kiosk")).toMatchObject({ rows: 10, firstCopies: 98 });
+    const [minute] = await store.reports.minutes(RUN);
+    expect(minute).toMatchObject({ agent: "kiosk", streamId: 1, minute: 0, received: 98, lost: 2, hostLost: 0 });
+    expect(await store.reports.episodes(RUN, 0, 1e12, 10)).toMatchObject([
+      { kind: "loss", agent: "kiosk", streamId: 1, count: 2, fromNs: 12 * 1e8 + 1000, toNs: 15 * 1e8 + 1000 },
+    ]);
+    expect(await store.reports.stints(RUN)).toMatchObject([{ agent: "kiosk", keptNumber: 10, isFinal: false }]);
+  });
+
+  test("keep: given a report of no run here, or one that repeats a part, then it is told apart and nothing is stored of it", async () => {
+    await using store = await begin(newPlace());
+    const [one, two] = reportsOf("kiosk", 2, new Set());
+    if (one === undefined || two === undefined) throw new Error("two reports were asked for");
+    expect(await store.reports.keep([{ ...one, runId: "00000000000000bb" }])).toEqual(["unknown-run"]);
+    expect(await store.reports.keep([one])).toEqual(["kept"]);
+    expect(await store.reports.keep([{ ...two, firstNumber: 1 }])).toEqual(["overlap"]);
+    expect(await received(store, "kiosk")).toMatchObject({ rows: 1 });
+  });
+
+  test("keep: given a platform that does not tell host loss in one interval, then the minute's is unknown, not 0", async () => {
+    await using store = await begin(newPlace());
+    const [one, two] = reportsOf("kiosk", 2, new Set());
+    if (one === undefined || two === undefined) throw new Error("two reports were asked for");
+    await store.reports.keep([one]);
+    await store.reports.keep([{ ...two, minutes: two.minutes.map((minute) => ({ ...minute, hostLost: null })) }]);
+    expect(await store.reports.minutes(RUN)).toMatchObject([{ received: 20, hostLost: null }]);
+  });
+
+  test("rollUp: given 10 s and then 1 min, then fewer rows hold the same counts, gaps and maxima", async () => {
+    await using store = await begin(newPlace());
+    const lost = new Set([55, 56, 57, 900, 1500]);
+    const reports = reportsOf("kiosk", 180, lost);
+    await store.reports.keep(reports);
+    const before = await received(store, "kiosk");
+    const exact = reports.flatMap(({ body }) => body.report.listeners.flatMap(({ receipt }) => receipt ?? []));
+    const steps = [
+      { fromGrainNs: 0, toGrainNs: 10 * SECOND, beforeNs: 180 * SECOND },
+      { fromGrainNs: 10 * SECOND, toGrainNs: 60 * SECOND, beforeNs: 150 * SECOND },
+    ];
+    let removed = 0;
+    for (const step of steps) removed += await store.reports.rollUp(RUN, step, joinBodies);
+    expect(await store.reports.rollUp(RUN, steps[0] as (typeof steps)[0], joinBodies)).toBe(0);
+    const after = await received(store, "kiosk");
+    expect(after).toEqual({ ...before, rows: 180 - removed });
+    expect(after.rows).toBe(2 + 6); // two whole minutes, and six stretches of the third, which is not over
+    const merged = [];
+    for await (const { report } of store.reports.ofAgent(RUN, "kiosk")) {
+      merged.push(...report.listeners.flatMap(({ receipt }) => receipt ?? []));
+    }
+    expect(merged.reduce(mergeReceipts)).toEqual(exact.reduce(mergeReceipts));
+    expect(await store.reports.keep(reports.slice(170))).toEqual(Array(10).fill("known"));
+  });
+
+  test("runs: given a run from its start to its report, then lists, records and baselines tell it; a named one is kept", async () => {
+    let nowMs = 1_000_000;
+    await using store = await begin(newPlace(), () => nowMs);
+    expect(await store.runs.unfinished()).toMatchObject([{ runId: RUN, state: "running", start: null }]);
+    await store.runs.started(RUN, { wallMs: 5, controllerNs: 123.5, bootId: "b" });
+    expect((await store.runs.get(RUN)).start).toEqual({ wallMs: 5, controllerNs: 123.5, bootId: "b" });
+    await expect(store.runs.nameBaseline("before", RUN)).rejects.toMatchObject({ code: "RUN_UNFINISHED" });
+    await store.runs.done(reportOf(RUN));
+    await store.runs.nameBaseline("before", RUN);
+    await store.runs.nameBaseline("before", RUN);
+    expect(await store.runs.baseline("before")).toBe(RUN);
+    await expect(store.runs.baseline("after")).rejects.toMatchObject({ code: "BASELINE_UNKNOWN" });
+    await expect(store.runs.get("ff")).rejects.toMatchObject({ code: "RUN_UNKNOWN" });
+    nowMs += 1;
+    await store.runs.add({
+      runId: "00000000000000bb",
+      site: "Quillfen",
+      scenario: "soak",
+      request: REQUEST,
+      endNs: 1,
+      startAtMs: 9,
+      programVersion: "0",
+      owner: "first",
+    });
+    const list = await store.runs.list(10);
+    expect(list.map((run) => [run.runId, run.state, run.verdict, run.baselines])).toEqual([
+      ["00000000000000bb", "scheduled", null, []],
+      [RUN, "done", "pass", ["before"]],
+    ]);
+    await store.reports.keep(reportsOf("kiosk", 1, new Set()));
+    expect(await store.runs.deleteEndedBefore(Number.MAX_SAFE_INTEGER)).toBe(0); // named, or not over
+    await store.runs.failed("00000000000000bb", { code: "AGENT_MISSING", message: "gone", hint: "" });
+    expect(await store.runs.deleteEndedBefore(Number.MAX_SAFE_INTEGER)).toBe(1);
+  });
+
+  test("runs: given an unfinished run and two controllers that want it, then one gets it", async () => {
+    await using store = await begin(newPlace());
+    const [run] = await store.runs.unfinished();
+    if (run === undefined) throw new Error("the run is unfinished");
+    const won = await Promise.all([store.runs.takeOver(run, "second"), store.runs.takeOver(run, "third")]);
+    expect(won.filter(Boolean)).toHaveLength(1);
+  });
+
+  test("openStore: given a store of a newer version, then it is refused with a sentence and not changed", async () => {
+    const place = newPlace();
+    await (await begin(place)).close();
+    const { db } = await openDatabase(place);
+    await db
+      .insertInto("kysely_migration" as never)
+      .values({ name: "999-from-the-future", timestamp: "2099" } as never)
+      .execute();
+    await db.destroy();
+    await expect(openStore(place)).rejects.toMatchObject({ code: "STORE_TOO_NEW" });
+    await expect(openStore(place)).rejects.toThrow(/999-from-the-future/);
+  });
+});
