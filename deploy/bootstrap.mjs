@@ -4,7 +4,7 @@
  * is missing, what is lost by it, and the command that brings it.
  */
 import { spawnSync } from "node:child_process";
-import { existsSync, statSync } from "node:fs";
+import { existsSync, readdirSync, statSync } from "node:fs";
 import { createRequire } from "node:module";
 import path from "node:path";
 import { fileURLToPath } from "node:url";
@@ -42,6 +42,23 @@ const PRACTICE_TOOLS = [
   },
 ];
 
+/** Debian keeps the programs of a PostgreSQL server out of everybody's PATH, in a folder for each version. */
+const POSTGRES_FOLDER = "/usr/lib/postgresql";
+const postgresFolders = () =>
+  existsSync(POSTGRES_FOLDER)
+    ? readdirSync(POSTGRES_FOLDER).map((version) => path.join(POSTGRES_FOLDER, version, "bin"))
+    : [];
+
+/** What only the tests need. */
+const TEST_TOOLS = [
+  {
+    program: "initdb",
+    package: "postgresql",
+    folders: postgresFolders,
+    lost: "the store can't be tested on PostgreSQL",
+  },
+];
+
 export class BootstrapError extends Error {}
 
 const say = (text) => process.stderr.write(`${text}\n`);
@@ -65,8 +82,12 @@ export function widenPath() {
   process.env.PATH = [...folders].filter((folder) => folder !== "").join(path.delimiter);
 }
 
-const isOnPath = (program) =>
-  (process.env.PATH ?? "").split(path.delimiter).some((folder) => existsSync(path.join(folder, program)));
+const isOnPath = (program, folders = []) =>
+  [...(process.env.PATH ?? "").split(path.delimiter), ...folders].some((folder) =>
+    existsSync(path.join(folder, program)),
+  );
+
+const isThere = (tool) => isOnPath(tool.program, tool.folders?.() ?? []);
 
 function ensureNodeVersion() {
   const major = Number(process.versions.node.split(".")[0]);
@@ -88,11 +109,11 @@ function ensureBuild() {
 }
 
 /**
- * @param {{program: string, package: string, lost: string}[]} tools
+ * @param {{program: string, package: string, lost: string, folders?: () => string[]}[]} tools
  * @returns {{program: string, sentence: string}[]} what is still missing, each with a sentence for the user
  */
 export function ensureTools(tools) {
-  const missing = tools.filter((tool) => !isOnPath(tool.program));
+  const missing = tools.filter((tool) => !isThere(tool));
   const packages = [...new Set(missing.map((tool) => tool.package))];
   if (packages.length === 0) return [];
   if (process.getuid?.() === 0 && isOnPath("apt-get")) {
@@ -105,7 +126,7 @@ export function ensureTools(tools) {
     }
   }
   return missing
-    .filter((tool) => !isOnPath(tool.program))
+    .filter((tool) => !isThere(tool))
     .map((tool) => ({
       program: tool.program,
       sentence: `\`${tool.program}\` is missing, so ${tool.lost}; on Debian: sudo apt-get install ${tool.package}`,
@@ -119,4 +140,9 @@ export function prepare() {
   ensureNpmPackages();
   ensureBuild();
   return process.platform === "linux" ? ensureTools(PRACTICE_TOOLS).map((tool) => tool.sentence) : [];
+}
+
+/** Everything that `npm test` needs beside that. @returns sentences about what this machine lacks */
+export function prepareForTests() {
+  return [...prepare(), ...ensureTools(TEST_TOOLS).map((tool) => tool.sentence)];
 }

@@ -1,6 +1,6 @@
 /** `npm test`: prepare the clone, then the linter, the types of the tests, and every test. */
 import { spawnSync } from "node:child_process";
-import { BootstrapError, prepare, root } from "./bootstrap.mjs";
+import { BootstrapError, prepareForTests, root } from "./bootstrap.mjs";
 
 /** npm's `.bin` links name the tools; `npx --no` never fetches one that is missing. */
 const steps = [
@@ -13,7 +13,7 @@ const steps = [
 ];
 
 try {
-  for (const sentence of prepare()) process.stderr.write(`${sentence}\n`);
+  for (const sentence of prepareForTests()) process.stderr.write(`${sentence}\n`);
 } catch (error) {
   if (!(error instanceof BootstrapError)) throw error;
   process.stderr.write(`${error.message}\n`);
