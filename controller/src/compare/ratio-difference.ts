@@ -1,0 +1,30 @@
+const Z95 = 1.959963984540054;
+
+export interface Interval {
+  readonly low: number;
+  readonly high: number;
+}
+
+/** 95 % interval of a ratio (Wilson, JASA 22, 1927). @param trials above 0; need not be whole */
+export function wilsonInterval(hits: number, trials: number): Interval {
+  const p = hits / trials;
+  const z2 = Z95 * Z95;
+  const centre = (2 * trials * p + z2) / (2 * (trials + z2));
+  const half = (Z95 * Math.sqrt(z2 + 4 * trials * p * (1 - p))) / (2 * (trials + z2));
+  return { low: Math.max(0, centre - half), high: Math.min(1, centre + half) };
+}
+
+export interface Share {
+  readonly hits: number;
+  readonly trials: number;
+}
+
+/** 95 % interval of `after - before` (Newcombe, Statistics in Medicine 17, 1998, method 10). */
+export function differenceInterval(before: Share, after: Share): Interval {
+  const [p1, p2] = [after.hits / after.trials, before.hits / before.trials];
+  const [one, two] = [wilsonInterval(after.hits, after.trials), wilsonInterval(before.hits, before.trials)];
+  return {
+    low: p1 - p2 - Math.hypot(p1 - one.low, two.high - p2),
+    high: p1 - p2 + Math.hypot(one.high - p1, p2 - two.low),
+  };
+}
