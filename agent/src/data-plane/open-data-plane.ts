@@ -14,6 +14,7 @@ type Role = "sender" | "listener";
 interface Run {
   readonly task: AgentTask;
   readonly roles: readonly Role[];
+  readonly workers: readonly WorkerLink[];
   readonly merge: IntervalMerge;
   readonly finished: Promise<IntervalReport>;
   readonly resolve: (report: IntervalReport) => void;
@@ -53,12 +54,20 @@ class WorkerDataPlane implements DataPlane {
     ];
     const senderIds = task.streams.map(() => this.#options.drawSenderId() >>> 0);
     this.#control.reset(monotonicNs());
-    for (const role of roles) await (await this.#worker(role)).prepare(task, senderIds);
+    const workers: WorkerLink[] = [];
+    for (const role of roles) workers.push(await this.#worker(role));
+    try {
+      for (const worker of workers) await worker.prepare(task, senderIds);
+    } catch (refusal) {
+      await this.#discard();
+      throw refusal;
+    }
     const { promise: finished, resolve } = withResolve<IntervalReport>();
     const counters = new HostCounters(this.capabilities.interface.name, this.capabilities.interface.index);
     this.#run = {
       task,
       roles,
+      workers,
       merge: new IntervalMerge(roles.length === 0 ? ["idle"] : roles, counters),
       finished,
       resolve,
@@ -73,7 +82,7 @@ class WorkerDataPlane implements DataPlane {
     run.isOn = true;
     run.startNs = startMonotonicNs;
     this.#control.hear(monotonicNs());
-    for (const role of run.roles) void this.#workers.get(role)?.then((worker) => worker.go(startMonotonicNs));
+    for (const worker of run.workers) worker.go(startMonotonicNs);
     if (run.roles.length === 0) this.#idleThrough(run);
   }
 
@@ -113,6 +122,11 @@ class WorkerDataPlane implements DataPlane {
     this.#control.abort();
     if (run.isOn) await run.finished;
     this.#run = null;
+    await this.#discard();
+  }
+
+  /** Closes what was prepared in any thread. */
+  async #discard(): Promise<void> {
     for (const worker of this.#workers.values()) await worker.then((link) => link.discard());
   }
 
