@@ -106,6 +106,20 @@ function ensureBuild() {
   const tsc = path.join(path.dirname(createRequire(import.meta.url).resolve("typescript/package.json")), "bin", "tsc");
   if (!existsSync(path.join(root, "controller", "dist", "main.js"))) say("Building, once ...");
   run(process.execPath, [tsc, "-b"], "The build");
+  ensureConsole();
+}
+
+/** The web console: built again only where something it is made of is newer than what was built. */
+function ensureConsole() {
+  const folder = path.join(root, "packages", "console");
+  const built = path.join(folder, "dist", "page", "index.html");
+  const made = [folder, path.join(root, "packages", "wire", "src"), path.join(root, "packages", "site", "src")];
+  const sources = made.flatMap((part) => readdirSync(part, { recursive: true }).map((name) => path.join(part, name)));
+  const isBuilt = (file) => file.startsWith(path.join(folder, "dist"));
+  const newestMs = Math.max(...sources.filter((file) => !isBuilt(file)).map((file) => statSync(file).mtimeMs));
+  if (existsSync(built) && statSync(built).mtimeMs >= newestMs) return;
+  const vite = path.join(path.dirname(createRequire(built).resolve("vite/package.json")), "bin", "vite.js");
+  run(process.execPath, [vite, "build", folder], "Building the console");
 }
 
 /**

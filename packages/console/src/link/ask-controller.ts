@@ -1,0 +1,56 @@
+/** A refusal or failure of the controller's, or of the way to it: a sentence and what to do. */
+export class Refusal extends Error {
+  override readonly name = "Refusal";
+  readonly code: string;
+  readonly hint: string;
+
+  constructor(code: string, message: string, hint: string) {
+    super(message);
+    this.code = code;
+    this.hint = hint;
+  }
+}
+
+/** @throws {Refusal} the controller's own, or CONTROLLER_UNREACHABLE */
+export async function askController<T>(
+  path: string,
+  options: {
+    readonly method?: "GET" | "POST" | "PUT" | "DELETE";
+    readonly body?: unknown;
+    readonly signal?: AbortSignal;
+  } = {},
+): Promise<T> {
+  const { method = "GET", body, signal } = options;
+  const response = await reach(path, {
+    method,
+    ...(signal === undefined ? {} : { signal }),
+    ...(body === undefined ? {} : { body: JSON.stringify(body), headers: { "content-type": "application/json" } }),
+  });
+  const text = await response.text();
+  if (!response.ok) throw refusalOf(response.status, text);
+  return JSON.parse(text) as T;
+}
+
+async function reach(path: string, init: RequestInit): Promise<Response> {
+  try {
+    return await fetch(path, init);
+  } catch (error) {
+    if (error instanceof DOMException && error.name === "AbortError") throw error;
+    throw new Refusal("CONTROLLER_UNREACHABLE", "The controller does not answer", "This page tries again by itself");
+  }
+}
+
+function refusalOf(status: number, text: string): Refusal {
+  try {
+    const { code, message, hint } = JSON.parse(text) as { code: string; message: string; hint: string };
+    return new Refusal(code, message, hint);
+  } catch {
+    return new Refusal("INTERNAL", `The controller answered ${status}`, text.slice(0, 200));
+  }
+}
+
+/** What to show of anything that was thrown. */
+export const asRefusal = (error: unknown): Refusal =>
+  error instanceof Refusal
+    ? error
+    : new Refusal("INTERNAL", error instanceof Error ? error.message : String(error), "");

@@ -1,0 +1,12 @@
+import { render } from "preact";
+import { App } from "./app.tsx";
+import { followController } from "./link/follow-controller.ts";
+import { controllerGone, takeEvent } from "./state/console-state.ts";
+import "./style/sheet.css";
+import "./style/frame.css";
+import "./style/map.css";
+import "./style/pages.css";
+
+const root = document.getElementById("console");
+if (root !== null) render(<App />, root);
+void followController({ onEvent: takeEvent, onGone: controllerGone }, new AbortController().signal);

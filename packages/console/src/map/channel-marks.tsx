@@ -1,0 +1,83 @@
+import type { Polyline } from "./delta-layout.ts";
+import type { Glyph } from "./finding-marks.ts";
+import { cut, lengthOf, pathOf, spotAt } from "./geometry.ts";
+
+/** Where along a channel its mark stands: near the upper end, with room for a pool in front of it. */
+export const markDistance = (line: Polyline): number => Math.min(lengthOf(line) * 0.45, 30);
+
+/** The mark of a finding across or beside a channel. */
+export function ChannelMark(props: { readonly line: Polyline; readonly width: number; readonly glyph: Glyph }) {
+  const { line, width, glyph } = props;
+  const spot = spotAt(line, markDistance(line));
+  const turn = `translate(${spot.x} ${spot.y}) rotate(${(Math.atan2(spot.dy, spot.dx) * 180) / Math.PI})`;
+  switch (glyph) {
+    case "stop": {
+      const half = width / 2 + 9;
+      return (
+        <g transform={turn}>
+          <path
+            class="pool"
+            d={`M-20 ${-width / 2}C-14 ${-half} -8 ${-half + 1} -2 ${-half + 1}V${half - 1}C-8 ${half - 1} -14 ${half} -20 ${width / 2}Z`}
+          />
+          <rect class="bar" x={-2} y={-half - 3} width={6} height={2 * half + 6} rx={1} />
+        </g>
+      );
+    }
+    case "thin": {
+      const off = width / 2 + 6;
+      return (
+        <g transform={turn}>
+          {[-14, -4, 7, 17].map((x, index) => (
+            <circle
+              key={x}
+              class="drop"
+              cx={x}
+              cy={(index % 2 === 0 ? -1 : 1) * (off + (index % 3) * 3)}
+              r={3.4 - index * 0.4}
+            />
+          ))}
+        </g>
+      );
+    }
+    case "seep": {
+      const off = width / 2;
+      return (
+        <g transform={turn}>
+          {[-12, -2, 9].map((x, index) => (
+            <path
+              key={x}
+              class="drop seeps"
+              transform={`translate(${x} ${off + 2 + index * 2})`}
+              d="M0 -3c3 5 4.500 6.500 4.500 9.500a4.500 4.500 0 0 1 -9 0c0 -3 1.500 -4.500 4.500 -9.500z"
+            />
+          ))}
+          <path class="bar" d={`M-18 ${-off - 3}h36v2.500h-36z`} />
+        </g>
+      );
+    }
+    case "doubt":
+      return (
+        <g transform={turn}>
+          <circle class="halo-line" r={width / 2 + 8} />
+        </g>
+      );
+  }
+}
+
+/** The dye of a channel that loses some: full above the mark, a thread below it. */
+export function ThinningDye(props: { readonly line: Polyline; readonly width: number }) {
+  const { line, width } = props;
+  const at = markDistance(line);
+  return (
+    <>
+      <path class="dye" d={pathOf(cut(line, at))} stroke-width={width} />
+      <path class="dye" d={pathOf(cut(line, at, true))} stroke-width={Math.max(2, width * 0.35)} />
+    </>
+  );
+}
+
+/** The dye in front of a bar. */
+export function DammedDye(props: { readonly line: Polyline; readonly width: number }) {
+  const { line, width } = props;
+  return <path class="dye" d={pathOf(cut(line, markDistance(line)))} stroke-width={width} />;
+}

@@ -1,0 +1,64 @@
+import type { RunReport } from "@dyetrace/wire";
+import type { SiteTree } from "./site-tree.ts";
+
+/** How a finding is drawn: the channel is barred, thins, seeps, or is only in doubt. */
+export type Glyph = "stop" | "thin" | "seep" | "doubt";
+
+export interface FindingMark {
+  /** Position in the report's list. */
+  readonly index: number;
+  readonly glyph: Glyph;
+  /** The word on the flag. */
+  readonly word: string;
+  /** Where the flag stands: the channel that leads to this node, or the node itself. */
+  readonly node: string;
+  readonly on: "channel" | "node";
+  /** Every suspect that this tree can show, the flagged one included. */
+  readonly suspects: readonly { readonly node: string; readonly on: "channel" | "node" }[];
+}
+
+type Finding = RunReport["findings"][number];
+
+/** The findings of a run that concern any of the streams and name a place on this tree. */
+export function findingMarks(report: RunReport, streams: ReadonlySet<string>, tree: SiteTree): readonly FindingMark[] {
+  return report.findings.flatMap((finding, index): FindingMark[] => {
+    if (finding.streams.length > 0 && !finding.streams.some((stream) => streams.has(stream))) return [];
+    const suspects = finding.suspects.flatMap((suspect) => placeOf(suspect, tree) ?? []);
+    // A link whose way down is suspected carries the flag; failing that the most likely suspect that can be shown.
+    const chief = suspects.find((suspect) => suspect.isDownstream) ?? suspects[0];
+    if (chief === undefined) return [];
+    const shown = suspects.map(({ node, on }) => ({ node, on }));
+    return [{ index, glyph: glyphOf(finding), word: wordOf(finding), node: chief.node, on: chief.on, suspects: shown }];
+  });
+}
+
+function placeOf(
+  suspect: string,
+  tree: SiteTree,
+): { readonly node: string; readonly on: "channel" | "node"; readonly isDownstream: boolean } | null {
+  const lower = tree.lowerEnd.get(suspect);
+  if (lower !== undefined) return { node: lower.node.name, on: "channel", isDownstream: lower.segmentId === suspect };
+  return tree.byName.has(suspect) ? { node: suspect, on: "node", isDownstream: false } : null;
+}
+
+/** What the kinds of finding look like; kinds that this page does not know are in doubt rather than anything worse. */
+const GLYPHS: Readonly<Record<string, Glyph>> = {
+  stops: "stop",
+  "group-specific": "stop",
+  "size-limited": "stop",
+  "ttl-too-small": "stop",
+  "ages-out": "stop",
+  "leave-cuts-neighbour": "stop",
+  "host-side-block": "stop",
+  "source-not-sending": "stop",
+  "source-stalled": "thin",
+  loses: "thin",
+  "rate-limited": "thin",
+  "host-side-loss": "thin",
+  leaks: "seep",
+  "slow-leave": "seep",
+};
+
+export const glyphOf = ({ kind }: Finding): Glyph => GLYPHS[kind] ?? "doubt";
+
+export const wordOf = ({ kind }: Finding): string => kind.replaceAll("-", " ").toUpperCase();

@@ -1,0 +1,35 @@
+/** Where the map lies in its frame: layout coordinates times `scale`, moved by x and y. */
+export interface MapView {
+  readonly scale: number;
+  readonly x: number;
+  readonly y: number;
+}
+
+interface Extent {
+  readonly width: number;
+  readonly height: number;
+}
+
+const LARGEST_FIT = 1.35;
+
+/** The whole map in the middle of its frame, not blown up beyond what looks well. */
+export function fitView(map: Extent, frame: Extent): MapView {
+  const scale = Math.min(LARGEST_FIT, frame.width / map.width, frame.height / map.height);
+  return { scale, x: (frame.width - map.width * scale) / 2, y: Math.max(0, (frame.height - map.height * scale) / 2) };
+}
+
+const SCALES = { least: 0.08, most: 3 };
+
+/** @param at the point of the frame that stays where it is */
+export function zoomView(view: MapView, factor: number, at: { readonly x: number; readonly y: number }): MapView {
+  const scale = Math.min(SCALES.most, Math.max(SCALES.least, view.scale * factor));
+  const ratio = scale / view.scale;
+  return { scale, x: at.x - (at.x - view.x) * ratio, y: at.y - (at.y - view.y) * ratio };
+}
+
+/** Brings a point of the layout to the middle of the frame. */
+export const centreOn = (view: MapView, point: { readonly x: number; readonly y: number }, frame: Extent): MapView => ({
+  scale: view.scale,
+  x: frame.width / 2 - point.x * view.scale,
+  y: frame.height / 2 - point.y * view.scale,
+});

@@ -1,0 +1,492 @@
+import { useEffect, useLayoutEffect, useMemo, useRef, useState } from "preact/hooks";
+import { ChannelMark, DammedDye, markDistance, ThinningDye } from "./channel-marks.tsx";
+import type { Channel } from "./channel-water.ts";
+import { type DeltaLayout, layOutDelta, type NodePlace } from "./delta-layout.ts";
+import type { FindingMark, Glyph } from "./finding-marks.ts";
+import { type Flow, FlowCanvas } from "./flow-canvas.tsx";
+import { channelWidth, cut, pathOf, spotAt } from "./geometry.ts";
+import type { HostWater } from "./host-water.ts";
+import { centreOn, fitView, type MapView, zoomView } from "./map-view.ts";
+import { NodeShape } from "./node-shape.tsx";
+import { describeHostWater } from "./say-water.ts";
+import type { SiteTree, TreeNode } from "./site-tree.ts";
+import { textWidth } from "./text-width.ts";
+
+export interface MapSelection {
+  readonly node: string;
+  readonly on: "node" | "channel";
+}
+
+export interface SiteMapProps {
+  readonly tree: SiteTree;
+  readonly channels: ReadonlyMap<string, Channel>;
+  readonly hosts: ReadonlyMap<string, HostWater>;
+  readonly marks: readonly FindingMark[];
+  /** UDP payload bits per second in a channel that flows, by the node at its lower end; null where nobody said. */
+  readonly rateBps: (node: string) => number | null;
+  /** Water moves only while it is known to. */
+  readonly isMoving: boolean;
+  readonly selection: MapSelection | null;
+  readonly onSelect: (selection: MapSelection | null) => void;
+  readonly name: string;
+}
+
+/** Below this scale names would be smaller than anyone can read. */
+const NAMES_FROM_SCALE = 0.62;
+/** Sites with more nodes begin with what is quiet folded up on a narrow screen. */
+const FOLD_ABOVE_NODES = 60;
+const NARROW = 640;
+
+export function SiteMap(props: SiteMapProps) {
+  const { tree, channels, hosts, marks, selection } = props;
+  const frame = useRef<HTMLDivElement>(null);
+  const size = useSize(frame);
+  const isNarrow = size !== null && size.width < NARROW;
+  const [folds, setFolds] = useState<ReadonlyMap<string, boolean>>(new Map());
+  const folded = useMemo(
+    () => foldedNodes(tree, folds, isNarrow && tree.root.size > FOLD_ABOVE_NODES, marks),
+    [tree, folds, isNarrow, marks],
+  );
+  const layout = useMemo(
+    () => (size === null ? null : layOutDelta(tree, { ...size, folded, measure: textWidth })),
+    [tree, folded, size?.width, size?.height],
+  );
+  const [moved, setMoved] = useState<MapView | null>(null);
+  const fitted = layout === null || size === null ? null : isNarrow ? { scale: 1, x: 0, y: 0 } : fitView(layout, size);
+  const view = isNarrow ? fitted : (moved ?? fitted);
+  useEffect(() => setMoved(null), [tree]);
+  const [search, setSearch] = useState("");
+
+  const flows = useMemo(
+    () => (layout === null || !props.isMoving ? [] : movingWater(layout, props)),
+    [layout, channels, marks, props.isMoving],
+  );
+
+  const find = (text: string): void => {
+    setSearch(text);
+    const wanted = text.trim().toLowerCase();
+    if (wanted === "" || layout === null || size === null || view === null) return;
+    const names = [...layout.places.keys()];
+    const name =
+      names.find((candidate) => candidate.toLowerCase() === wanted) ??
+      names.find((candidate) => candidate.toLowerCase().startsWith(wanted)) ??
+      names.find((candidate) => candidate.toLowerCase().includes(wanted));
+    const place = name === undefined ? undefined : layout.places.get(name);
+    if (place === undefined) return;
+    props.onSelect({ node: place.name, on: "node" });
+    if (isNarrow) frame.current?.querySelector(`[data-node="${place.name}"]`)?.scrollIntoView({ block: "center" });
+    else setMoved(centreOn({ ...view, scale: Math.max(view.scale, 1) }, place, size));
+  };
+
+  return (
+    <div
+      class={`map-frame${view !== null && view.scale < NAMES_FROM_SCALE ? " map-names-hidden" : ""}`}
+      ref={frame}
+      style={isNarrow && layout !== null ? { height: `${layout.height}px`, touchAction: "pan-y" } : undefined}
+      {...(isNarrow || view === null ? {} : dragging(view, setMoved, frame))}
+    >
+      {layout !== null && view !== null && (
+        <>
+          <svg role="group" aria-label={props.name}>
+            <defs>
+              <pattern id="hatch" width="6" height="6" patternUnits="userSpaceOnUse" patternTransform="rotate(45)">
+                <path class="hatch-line" d="M0 0V6" />
+              </pattern>
+            </defs>
+            <g transform={`matrix(${view.scale} 0 0 ${view.scale} ${view.x} ${view.y})`}>
+              <Channels {...props} layout={layout} />
+              {[...layout.places.values()].map((place) => {
+                const node = tree.byName.get(place.name);
+                if (node === undefined) return null;
+                return (
+                  <Place
+                    key={place.name}
+                    place={place}
+                    node={node}
+                    channel={channels.get(place.name) ?? null}
+                    host={hosts.get(place.name) ?? null}
+                    isSuspect={marks.some((mark) =>
+                      mark.suspects.some((one) => one.node === place.name && one.on === "node"),
+                    )}
+                    isNamedAlways={
+                      node.parent === null || marks.some((mark) => mark.suspects.some((one) => one.node === place.name))
+                    }
+                    isSelected={selection?.node === place.name}
+                    tree={tree}
+                    layout={layout}
+                    onSelect={props.onSelect}
+                    onFold={() => setFolds(new Map(folds).set(place.name, !folded.has(place.name)))}
+                  />
+                );
+              })}
+              {marks.map((mark) => (
+                <Flag key={mark.index} mark={mark} layout={layout} scale={view.scale} onSelect={props.onSelect} />
+              ))}
+            </g>
+          </svg>
+          <FlowCanvas flows={flows} view={view} />
+        </>
+      )}
+      <div class="map-tools">
+        {tree.root.size > 20 && (
+          <input
+            type="search"
+            placeholder="Find a node"
+            aria-label="Find a node"
+            value={search}
+            onInput={(event) => find(event.currentTarget.value)}
+          />
+        )}
+        {!isNarrow && view !== null && size !== null && (
+          <>
+            <button
+              type="button"
+              class="press small"
+              aria-label="Zoom out"
+              onClick={() => setMoved(zoomView(view, 1 / 1.4, middle(size)))}
+            >
+              −
+            </button>
+            <button
+              type="button"
+              class="press small"
+              aria-label="Zoom in"
+              onClick={() => setMoved(zoomView(view, 1.4, middle(size)))}
+            >
+              +
+            </button>
+            <button type="button" class="press small" onClick={() => setMoved(null)}>
+              Whole site
+            </button>
+          </>
+        )}
+      </div>
+    </div>
+  );
+}
+
+const middle = (size: { width: number; height: number }): { x: number; y: number } => ({
+  x: size.width / 2,
+  y: size.height / 2,
+});
+
+/** What is folded up: what the user folded, and on a small screen every branch without a finding in it. */
+function foldedNodes(
+  tree: SiteTree,
+  chosen: ReadonlyMap<string, boolean>,
+  isQuietFolded: boolean,
+  marks: readonly FindingMark[],
+): ReadonlySet<string> {
+  const busy = new Set<string>();
+  for (const mark of marks) {
+    for (const { node } of mark.suspects) {
+      for (let at: string | null = node; at !== null; at = tree.byName.get(at)?.parent ?? null) busy.add(at);
+    }
+  }
+  const folded = new Set<string>();
+  for (const [name, node] of tree.byName) {
+    if (node.children.length === 0) continue;
+    const isDeep = node.parent !== null && tree.byName.get(node.parent)?.parent !== null;
+    if (chosen.get(name) ?? (isQuietFolded && isDeep && !busy.has(name))) folded.add(name);
+  }
+  return folded;
+}
+
+interface Barrier {
+  readonly glyph: Glyph;
+}
+
+function barriers(marks: readonly FindingMark[]): ReadonlyMap<string, Barrier> {
+  return new Map(marks.flatMap((mark) => (mark.on === "channel" ? [[mark.node, { glyph: mark.glyph }]] : [])));
+}
+
+const isWet = (channel: Channel | undefined): boolean =>
+  channel !== undefined && (channel.water === "flows" || channel.water === "thins");
+
+function movingWater(layout: DeltaLayout, { channels, marks, rateBps }: SiteMapProps): readonly Flow[] {
+  const barred = barriers(marks);
+  return [...layout.places.values()].flatMap((place) => {
+    const channel = channels.get(place.name);
+    if (!isWet(channel)) return [];
+    const width = channelWidth(rateBps(place.name));
+    const glyph = barred.get(place.name)?.glyph;
+    const inlet =
+      place.inlet.length === 0
+        ? []
+        : [{ line: glyph === "stop" ? cut(place.inlet, markDistance(place.inlet)) : place.inlet, width }];
+    return [...inlet, ...place.header.map((line) => ({ line, width }))];
+  });
+}
+
+/** Banks, then beds, then dye, then marks: each layer whole before the next, so that channels open into one another. */
+function Channels({
+  layout,
+  channels,
+  marks,
+  rateBps,
+  tree,
+  selection,
+  onSelect,
+}: SiteMapProps & { readonly layout: DeltaLayout }) {
+  const barred = barriers(marks);
+  const suspects = new Set(
+    marks.flatMap((mark) => mark.suspects.flatMap((one) => (one.on === "channel" ? [one.node] : []))),
+  );
+  const drawn = [...layout.places.values()].map((place) => {
+    const channel = channels.get(place.name);
+    const water = channel?.water ?? "closed";
+    return {
+      place,
+      water,
+      kind: water === "dry" || water === "unknown" ? water : "",
+      glyph: barred.get(place.name)?.glyph ?? null,
+      isDryFront: channel?.isFirst === true && water === "dry",
+      width: channelWidth(rateBps(place.name)),
+    };
+  });
+  const lines = (place: NodePlace) => (place.inlet.length === 0 ? place.header : [place.inlet, ...place.header]);
+  return (
+    <g>
+      {drawn.map(({ place, kind, width }) =>
+        lines(place).map((line, index) => (
+          <path key={`${place.name} ${index}`} class={`bank ${kind}`} d={pathOf(line)} stroke-width={width + 5} />
+        )),
+      )}
+      {drawn.map(({ place, kind, width }) =>
+        lines(place).map((line, index) => (
+          <path key={`${place.name} ${index}`} class={`bed ${kind}`} d={pathOf(line)} stroke-width={width + 2} />
+        )),
+      )}
+      {drawn.map(({ place, water, glyph, isDryFront, width }) => {
+        if (place.inlet.length > 0 && (glyph === "stop" || isDryFront)) {
+          return <DammedDye key={place.name} line={place.inlet} width={width} />;
+        }
+        if (water === "closed" || water === "still" || water === "dry" || water === "unknown") return null;
+        const dye = `dye${water === "seeps" ? " seeps" : ""}`;
+        const narrow = water === "thins" ? Math.max(2, width * 0.35) : width;
+        return (
+          <g key={place.name}>
+            {place.inlet.length > 0 &&
+              (glyph === "thin" ? (
+                <ThinningDye line={place.inlet} width={width} />
+              ) : (
+                <path class={dye} d={pathOf(place.inlet)} stroke-width={narrow} />
+              ))}
+            {place.header.map((line, index) => (
+              <path key={index} class={dye} d={pathOf(line)} stroke-width={narrow} />
+            ))}
+          </g>
+        );
+      })}
+      {drawn.map(({ place, glyph, isDryFront, width }) =>
+        place.inlet.length === 0 ? null : glyph !== null ? (
+          <ChannelMark key={place.name} line={place.inlet} width={width} glyph={glyph} />
+        ) : isDryFront ? (
+          <DryFront key={place.name} place={place} width={width} />
+        ) : null,
+      )}
+      {drawn.map(({ place, width }) =>
+        suspects.has(place.name) && place.inlet.length > 0 ? (
+          <SuspectEdge key={place.name} place={place} width={width} />
+        ) : null,
+      )}
+      {drawn.map(({ place }) =>
+        place.inlet.length === 0 ? null : (
+          <path
+            key={place.name}
+            class={`hit${selection?.on === "channel" && selection.node === place.name ? " selected" : ""}`}
+            d={pathOf(place.inlet)}
+            onClick={() => onSelect({ node: place.name, on: "channel" })}
+          >
+            <title>{tree.byName.get(place.name)?.segmentId ?? ""}</title>
+          </path>
+        ),
+      )}
+    </g>
+  );
+}
+
+/** Water that ends in a channel while the run goes on: a rounded end, and no bar, because nobody has concluded yet. */
+function DryFront({ place, width }: { readonly place: NodePlace; readonly width: number }) {
+  const spot = spotAt(place.inlet, markDistance(place.inlet));
+  return <circle class="pool" cx={spot.x} cy={spot.y} r={width / 2 + 3} />;
+}
+
+/** A dotted line on both sides of a channel that is under suspicion. */
+function SuspectEdge({ place, width }: { readonly place: NodePlace; readonly width: number }) {
+  const off = width / 2 + 10;
+  return (
+    <>
+      {[-off, off].map((shift) => {
+        const { dx, dy } = spotAt(place.inlet, 1);
+        return (
+          <path
+            key={shift}
+            class="halo-line"
+            d={pathOf(place.inlet)}
+            transform={`translate(${-dy * shift} ${dx * shift})`}
+          />
+        );
+      })}
+    </>
+  );
+}
+
+interface PlaceProps {
+  readonly place: NodePlace;
+  readonly node: TreeNode;
+  readonly channel: Channel | null;
+  readonly host: HostWater | null;
+  readonly isSuspect: boolean;
+  readonly isNamedAlways: boolean;
+  readonly isSelected: boolean;
+  readonly tree: SiteTree;
+  readonly layout: DeltaLayout;
+  readonly onSelect: (selection: MapSelection) => void;
+  readonly onFold: () => void;
+}
+
+function Place(props: PlaceProps) {
+  const { place, node, channel, host, tree } = props;
+  const sign = place.label === "left" ? -1 : 1;
+  const reading = host === null ? "" : describeHostWater(host);
+  const says = `${node.node.name}, ${node.node.kind}${reading === "" ? "" : `, ${reading}`}${place.foldedNodes > 0 ? `, ${place.foldedNodes} nodes folded up` : ""}`;
+  const isTabStop = props.isSelected || (node.parent === null && !hasSelection(props));
+  return (
+    <g
+      class={`node${props.isSelected ? " selected" : ""}${props.isNamedAlways ? " keeps-name" : ""}`}
+      transform={`translate(${place.x} ${place.y})`}
+      role="button"
+      tabIndex={isTabStop ? 0 : -1}
+      aria-label={says}
+      aria-pressed={props.isSelected}
+      data-node={place.name}
+      onClick={() => props.onSelect({ node: place.name, on: "node" })}
+      onDblClick={() => node.children.length > 0 && props.onFold()}
+      onKeyDown={(event) => {
+        if (event.key === "Enter" || event.key === " ") {
+          event.preventDefault();
+          props.onSelect({ node: place.name, on: "node" });
+        } else if (event.key === "f" && node.children.length > 0) props.onFold();
+        else {
+          const next = neighbour(event.key, node, tree, props.layout);
+          if (next === null) return;
+          event.preventDefault();
+          props.onSelect({ node: next, on: "node" });
+          const svg = event.currentTarget.ownerSVGElement;
+          queueMicrotask(() => svg?.querySelector<SVGGElement>(`[data-node="${next}"]`)?.focus());
+        }
+      }}
+    >
+      <circle class="focus" r={21} />
+      {props.isSuspect && <circle class="halo" r={19} />}
+      <NodeShape node={node.node} water={channel?.water ?? "closed"} host={host} />
+      <text x={sign * 19} y={4.5} text-anchor={sign < 0 ? "end" : "start"}>
+        {place.name}
+        {place.foldedNodes > 0 && <tspan class="reading"> +{place.foldedNodes}</tspan>}
+      </text>
+    </g>
+  );
+}
+
+const hasSelection = (props: PlaceProps): boolean =>
+  props.tree.root.node.name !== props.node.node.name || props.isSelected;
+
+/** Arrow keys walk the tree: down to the first child, up to the parent, sideways among siblings. */
+function neighbour(key: string, node: TreeNode, tree: SiteTree, layout: DeltaLayout): string | null {
+  const siblings = node.parent === null ? [] : (tree.byName.get(node.parent)?.children ?? []);
+  const at = siblings.indexOf(node);
+  const wanted =
+    key === "ArrowDown"
+      ? node.children[0]?.node.name
+      : key === "ArrowUp"
+        ? node.parent
+        : key === "ArrowRight"
+          ? siblings[at + 1]?.node.name
+          : key === "ArrowLeft"
+            ? siblings[at - 1]?.node.name
+            : null;
+  return wanted !== null && wanted !== undefined && layout.places.has(wanted) ? wanted : null;
+}
+
+/** A flag that stays readable at every zoom. */
+function Flag(props: {
+  readonly mark: FindingMark;
+  readonly layout: DeltaLayout;
+  readonly scale: number;
+  readonly onSelect: (selection: MapSelection) => void;
+}) {
+  const { mark, layout, scale } = props;
+  const place = layout.places.get(mark.node);
+  if (place === undefined) return null;
+  const spot =
+    mark.on === "channel" && place.inlet.length > 0
+      ? spotAt(place.inlet, markDistance(place.inlet))
+      : { x: place.x, y: place.y };
+  const width = textWidth(mark.word) * 1.08 + 20;
+  return (
+    <g
+      class="flag"
+      transform={`translate(${spot.x} ${spot.y}) scale(${1 / Math.min(1, scale)})`}
+      aria-hidden="true"
+      onClick={() => props.onSelect({ node: mark.node, on: mark.on })}
+    >
+      <line x1={10} y1={-6} x2={24} y2={-20} />
+      <rect x={22} y={-36} width={width} height={22} rx={2} />
+      <text x={32} y={-20.5}>
+        {mark.word}
+      </text>
+    </g>
+  );
+}
+
+function useSize(element: { readonly current: HTMLElement | null }): { width: number; height: number } | null {
+  const [size, setSize] = useState<{ width: number; height: number } | null>(null);
+  useLayoutEffect(() => {
+    const target = element.current;
+    if (target === null) return;
+    const measure = (): void => {
+      const width = target.clientWidth;
+      // A narrow map is as tall as it needs to be: its height must not decide its own layout.
+      const height = width < NARROW ? 0 : target.clientHeight;
+      setSize((before) => (before?.width === width && before.height === height ? before : { width, height }));
+    };
+    measure();
+    const observer = new ResizeObserver(measure);
+    observer.observe(target);
+    return () => observer.disconnect();
+  }, [element]);
+  return size;
+}
+
+/** Drag to move, wheel to zoom. */
+function dragging(view: MapView, setView: (view: MapView) => void, frame: { readonly current: HTMLElement | null }) {
+  let start: { readonly x: number; readonly y: number; readonly view: MapView } | null = null;
+  return {
+    onPointerDown: (event: PointerEvent) => {
+      if (event.button !== 0 || !(event.target instanceof SVGSVGElement)) return;
+      start = { x: event.clientX, y: event.clientY, view };
+      const move = (next: PointerEvent): void => {
+        if (start === null) return;
+        setView({ ...start.view, x: start.view.x + next.clientX - start.x, y: start.view.y + next.clientY - start.y });
+      };
+      const end = (): void => {
+        start = null;
+        removeEventListener("pointermove", move);
+        removeEventListener("pointerup", end);
+        removeEventListener("pointercancel", end);
+      };
+      addEventListener("pointermove", move);
+      addEventListener("pointerup", end);
+      addEventListener("pointercancel", end);
+    },
+    onWheel: (event: WheelEvent) => {
+      event.preventDefault();
+      const box = frame.current?.getBoundingClientRect();
+      if (box === undefined) return;
+      setView(
+        zoomView(view, Math.exp(-event.deltaY / 400), { x: event.clientX - box.left, y: event.clientY - box.top }),
+      );
+    },
+  };
+}

@@ -1,0 +1,62 @@
+import { buildSiteGraph, byDesignReach, hostOfAgent, type SiteGraph } from "@dyetrace/site";
+import type { RunOutline, RunReport } from "@dyetrace/wire";
+import type { PlanDrawing } from "../console-api.ts";
+import type { LiveHistory } from "../state/live-history.ts";
+import { type Channel, channelWaters } from "./channel-water.ts";
+import { type HostWater, waterInReport, waterLive } from "./host-water.ts";
+import { hangUp, type SiteTree } from "./site-tree.ts";
+
+export const graphOf = (drawing: PlanDrawing): SiteGraph => buildSiteGraph(drawing.site, drawing.nodes, drawing.links);
+
+/** Everything that the map shows of one stream, or of nothing yet. */
+export interface SiteScene {
+  readonly tree: SiteTree;
+  readonly channels: ReadonlyMap<string, Channel>;
+  readonly hosts: ReadonlyMap<string, HostWater>;
+}
+
+/** The plan alone: no water anywhere. @param head name of the node at the head */
+export function planScene(graph: SiteGraph, head: string): SiteScene | null {
+  const tree = hangUp(graph, head);
+  return tree === null ? null : { tree, channels: channelWaters(tree, () => null), hosts: new Map() };
+}
+
+export function reportScene(graph: SiteGraph, report: RunReport, streamName: string): SiteScene | null {
+  const stream = report.streams.find(({ name }) => name === streamName);
+  if (stream === undefined) return null;
+  const source = hostOfAgent(graph, stream.source) ?? stream.source;
+  const members = report.receipts
+    .filter((receipt) => report.streams.some(({ name, group }) => name === receipt.stream && group === stream.group))
+    .flatMap((receipt) => hostOfAgent(graph, receipt.listener) ?? []);
+  const reached = byDesignReach(graph, source, members).nodes;
+  return scene(graph, source, (agent, host) => waterInReport(report, streamName, agent, reached.has(host)));
+}
+
+export function liveScene(
+  graph: SiteGraph,
+  stream: RunOutline["streams"][number],
+  history: LiveHistory,
+  nowSecond: number,
+): SiteScene | null {
+  const source = hostOfAgent(graph, stream.source) ?? stream.source;
+  return scene(graph, source, (agent) => waterLive(history, stream, agent, nowSecond));
+}
+
+function scene(
+  graph: SiteGraph,
+  head: string,
+  waterOf: (agent: string, host: string) => HostWater | null,
+): SiteScene | null {
+  const tree = hangUp(graph, head);
+  if (tree === null) return null;
+  const hosts = new Map<string, HostWater>();
+  for (const { name, agent } of graph.nodes.values()) {
+    const water = agent === null ? null : waterOf(agent, name);
+    if (water !== null) hosts.set(name, water);
+  }
+  return { tree, channels: channelWaters(tree, ({ node }) => hosts.get(node.name) ?? null), hosts };
+}
+
+/** Where to hang up a plan that nothing has run on: its first host with an agent. */
+export const firstHead = (graph: SiteGraph): string | null =>
+  ([...graph.nodes.values()].find(({ agent }) => agent !== null) ?? [...graph.nodes.values()][0])?.name ?? null;

@@ -1,0 +1,3 @@
+export function RunPage() {
+  return <p>Run</p>;
+}

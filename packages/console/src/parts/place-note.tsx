@@ -1,0 +1,106 @@
+import type { SiteGraph } from "@dyetrace/site";
+import { formatRateBps, formatRatio } from "@dyetrace/wire";
+import type { ConsoleRun, LiveFigures } from "../console-api.ts";
+import { describeChannel, describeHostWater } from "../map/say-water.ts";
+import type { MapSelection } from "../map/site-map.tsx";
+import type { SiteScene } from "../map/site-scene.ts";
+import { history, isRunning } from "../state/console-state.ts";
+import { formatCount, formatMs, orUnknown } from "./format.ts";
+
+interface PlaceNoteProps {
+  readonly selection: MapSelection;
+  readonly scene: SiteScene;
+  readonly graph: SiteGraph;
+  readonly run: ConsoleRun | null;
+  readonly stream: ConsoleRun["outline"]["streams"][number] | null;
+  readonly onClose: () => void;
+}
+
+/** The figures of the node or segment that was clicked. */
+export function PlaceNote({ selection, scene, graph, run, stream, onClose }: PlaceNoteProps) {
+  const place = scene.tree.byName.get(selection.node);
+  if (place === undefined) return null;
+  const isSegment = selection.on === "channel" && place.segmentId !== null;
+  const id = isSegment ? (place.segmentId ?? "") : place.node.name;
+  const water = scene.channels.get(selection.node)?.water ?? "closed";
+  const host = scene.hosts.get(selection.node) ?? null;
+  const state = run?.report?.segments.find((segment) => segment.id === id) ?? null;
+  const speedBps = isSegment ? (graph.segments.get(id)?.link.speedBps ?? null) : null;
+  const receipt =
+    stream === null
+      ? undefined
+      : run?.report?.receipts.find((one) => one.stream === stream.name && one.listener === place.node.agent);
+  const live =
+    isRunning.value && stream !== null && place.node.agent !== null
+      ? (history.strip(place.node.agent, stream.streamId)?.last ?? null)
+      : null;
+  return (
+    <section class="place-note" aria-live="polite">
+      <div class="place-head">
+        <h2>{isSegment ? <code>{id}</code> : id}</h2>
+        <button type="button" class="press small" onClick={onClose}>
+          Close
+        </button>
+      </div>
+      <dl class="figures">
+        {!isSegment && (
+          <Figure of="is">
+            {place.node.kind}
+            {place.node.isQuerier ? ", querier" : ""}
+          </Figure>
+        )}
+        {stream !== null && !isSegment && host !== null && <Figure of="here">{describeHostWater(host)}</Figure>}
+        {stream !== null && (isSegment || host === null) && <Figure of="water">{describeChannel(water)}</Figure>}
+        {isSegment && (
+          <Figure of="speed">{speedBps === null ? "the plan does not say" : formatRateBps(speedBps)}</Figure>
+        )}
+        {state !== null && (
+          <Figure of="loss here">
+            {state.lossRatio !== null
+              ? `${formatRatio(state.lossRatio)} (${orUnknown(state.low, formatRatio)} to ${orUnknown(state.high, formatRatio)})`
+              : state.high !== null
+                ? `at most ${formatRatio(state.high)}`
+                : "this run cannot tell"}
+          </Figure>
+        )}
+        {receipt !== undefined && (
+          <>
+            <Figure of="received">
+              {orUnknown(receipt.received, formatCount)} of {orUnknown(receipt.sent, formatCount)}
+            </Figure>
+            <Figure of="lost">
+              {orUnknown(receipt.lost, formatCount)}
+              {receipt.hostLost !== null && receipt.hostLost > 0
+                ? `, ${formatCount(receipt.hostLost)} in the host itself`
+                : ""}
+            </Figure>
+            <Figure of="longest gap">{orUnknown(receipt.longestGapMs, formatMs)}</Figure>
+            <Figure of="jitter">{orUnknown(receipt.jitterMs, formatMs)}</Figure>
+            <Figure of="join delay">{orUnknown(receipt.joinDelayMs, formatMs)}</Figure>
+          </>
+        )}
+        {live !== null && <LiveFigureList figures={live} />}
+      </dl>
+      {place.children.length > 0 && <p class="small soft">Double-click, or press F on it, to fold up what is below.</p>}
+    </section>
+  );
+}
+
+function LiveFigureList({ figures }: { readonly figures: LiveFigures }) {
+  return (
+    <>
+      <Figure of="rate now">{formatRateBps(figures.rateBps)}</Figure>
+      <Figure of="lost, last second">{formatCount(figures.lost)}</Figure>
+      <Figure of="jitter now">{orUnknown(figures.jitterMs, formatMs)}</Figure>
+    </>
+  );
+}
+
+export function Figure({ of, children }: { readonly of: string; readonly children: preact.ComponentChildren }) {
+  return (
+    <>
+      <dt>{of}</dt>
+      <dd>{children}</dd>
+    </>
+  );
+}

@@ -1,0 +1,53 @@
+import type { LiveCell, LiveFigures, LiveStrip } from "../console-api.ts";
+
+/** Seconds of marks that are kept. */
+export const KEPT_SECONDS = 180;
+
+export interface HistoryStrip {
+  /** Second of the first mark. */
+  readonly from: number;
+  /** One letter a second (`LiveMark`); a blank where nothing was told. */
+  readonly marks: string;
+  readonly last: LiveFigures | null;
+}
+
+/** What has been told of a run's seconds, by agent and stream. Changes in place: 2000 strips a second are too many to copy. */
+export class LiveHistory {
+  readonly #strips = new Map<string, HistoryStrip>();
+  #latestSecond = -1;
+
+  /** The newest second that any agent has told of; -1 before the first. */
+  get latestSecond(): number {
+    return this.#latestSecond;
+  }
+
+  load(strips: readonly LiveStrip[]): void {
+    this.#strips.clear();
+    this.#latestSecond = -1;
+    for (const { agent, streamId, from, marks, last } of strips) {
+      this.#strips.set(key(agent, streamId), { from, marks, last });
+      this.#latestSecond = Math.max(this.#latestSecond, from + marks.length - 1);
+    }
+  }
+
+  take({ agent, streamId, second, mark, figures }: LiveCell): void {
+    const strip = this.#strips.get(key(agent, streamId)) ?? { from: second, marks: "", last: null };
+    const gap = second - strip.from - strip.marks.length;
+    if (gap < 0) return; // told twice: the first telling stands
+    const marks = `${strip.marks}${" ".repeat(Math.min(gap, KEPT_SECONDS))}${mark}`.slice(-KEPT_SECONDS);
+    this.#strips.set(key(agent, streamId), { from: second - marks.length + 1, marks, last: figures });
+    this.#latestSecond = Math.max(this.#latestSecond, second);
+  }
+
+  strip(agent: string, streamId: number): HistoryStrip | null {
+    return this.#strips.get(key(agent, streamId)) ?? null;
+  }
+
+  /** @returns a blank where nothing was told of that second */
+  markAt(agent: string, streamId: number, second: number): string {
+    const strip = this.#strips.get(key(agent, streamId));
+    return strip?.marks[second - strip.from] ?? " ";
+  }
+}
+
+const key = (agent: string, streamId: number): string => `${streamId} ${agent}`;
