@@ -19,6 +19,8 @@ export function registerRun(program: Command): void {
     .option("--set <name=value>", "replace one of the scenario's parameters; may be given again", collect, [])
     .option("--json <file>", "write the report as JSON; - for standard output")
     .option("--junit <file>", "write the report as test cases for a CI system")
+    .option("--despite-traffic", "run although something is on the scenario's groups already")
+    .option("--despite-advice", "run although a group is one that test traffic should keep clear of")
     .option("--controller <url>", "the controller to ask", DEFAULT_CONTROLLER_URL)
     .action(
       async (
@@ -28,10 +30,17 @@ export function registerRun(program: Command): void {
           set: string[];
           json?: string;
           junit?: string;
+          despiteTraffic?: boolean;
+          despiteAdvice?: boolean;
           controller: string;
         },
       ) => {
-        const { request, graph } = readRunFiles(options.site, scenario, options.set);
+        const { request: asked, graph } = readRunFiles(options.site, scenario, options.set);
+        const despite = [
+          ...(options.despiteTraffic === true ? (["traffic"] as const) : []),
+          ...(options.despiteAdvice === true ? (["advice"] as const) : []),
+        ];
+        const request = { ...asked, despite };
         using interrupt = untilInterrupted();
         const report = await followRun(new ControllerClient(options.controller), request, { signal: interrupt.signal });
         deliverReport(report, graph, options);
@@ -65,7 +74,7 @@ export function readRunFiles(siteFile: string, scenarioFile: string, settings: r
   return { request, graph, scenario: loaded.scenario };
 }
 
-function parseSetting(text: string): [string, string] {
+export function parseSetting(text: string): [string, string] {
   const at = text.indexOf("=");
   if (at < 1) throw new Fault("OPTION_INVALID", `--set ${text} has no value`, "Write --set name=value");
   return [text.slice(0, at), text.slice(at + 1)];

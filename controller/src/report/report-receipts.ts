@@ -1,5 +1,5 @@
 import type { ListenerObservation, SeqRange } from "@dyetrace/locate";
-import { mergeReceipts } from "@dyetrace/measure";
+import { mergeReceipts, type StreamReceipt, settleEnds } from "@dyetrace/measure";
 import type { ReportReceipt } from "@dyetrace/wire";
 import type { RunEvidence } from "../engine/conduct-run.ts";
 import { unicastRatio } from "../engine/observe-listener.ts";
@@ -43,7 +43,7 @@ function reportReceipt({ join, stream }: Stay, all: readonly SeenStay[], evidenc
   const told = all.filter(({ stay }) => stay.reception?.isWhole === true);
   // A figure over some of the stays would pass for one over all of them.
   if (told.length < all.length) return { ...base, ...NOTHING_KNOWN };
-  const receipts = told.flatMap(({ stay }) => stay.reception?.receipt ?? []);
+  const receipts = told.flatMap(settled);
   const receipt = receipts.reduce(mergeReceipts);
   const sent = sumKnown(told, ({ seen }) => (seen.window === null ? null : size(seen.window)));
   const missing = sumKnown(told, ({ seen }) => (seen.window === null ? null : sizes(seen.lost)));
@@ -103,7 +103,20 @@ const sumKnown = (all: readonly SeenStay[], figureOf: (one: SeenStay) => number 
 const size = ([first, last]: SeqRange): number => last - first + 1;
 const sizes = (ranges: readonly SeqRange[]): number => ranges.reduce((sum, range) => sum + size(range), 0);
 
-const gapsOf = ({ spans }: NonNullable<Stay["reception"]>["receipt"]): ReportReceipt["gaps"] =>
+/** A stay's receipt with what is missing at its two ends: only the source's account shows it. */
+function settled({ stay: { stream, reception }, seen: { window } }: SeenStay): StreamReceipt[] {
+  if (reception === null) return [];
+  return [
+    settleEnds(reception.receipt, {
+      firstExpectedSeq: window?.[0] ?? null,
+      sentPackets: window === null ? null : window[1] + 1,
+      intervalNs: (stream.payloadBytes * 8e9) / stream.rateBps,
+      sentTtl: stream.ttl,
+    }),
+  ];
+}
+
+const gapsOf = ({ spans }: StreamReceipt): ReportReceipt["gaps"] =>
   spans
     .flatMap((span) => span.lost)
     .map(([firstSeq, count, startNs, durationNs]) => ({

@@ -111,9 +111,10 @@ export class ReportIntake extends EventEmitter<IntakeEvents> {
       // What belongs to no run here would otherwise come for ever.
       session.send({ kind: "ack", runId, stint, lastNumber });
       if (outcome === "kept") this.emit("kept", session.name, message);
-      if (outcome === "overlap" || outcome === "unknown-run") {
-        this.#log.warn({ agent: session.name, runId, stint, lastNumber, outcome }, "report left out");
-      }
+      const about = { agent: session.name, runId, stint, lastNumber };
+      if (outcome === "overlap") this.#log.warn(about, "report left out: it repeats a part of what is stored");
+      // The look and the ramp before a run are not stored either.
+      if (outcome === "unknown-run") this.#log.debug(about, "report left out: it belongs to no stored run");
     }
     this.emit("wrote", batch.length, (performance.now() - startedMs) / 1000);
   }

@@ -32,7 +32,7 @@ export function registerRunRoutes(app: FastifyInstance, surroundings: RunSurroun
   app.get<{ Params: { id: string } }>("/api/runs/:id/progress", (request, reply) => {
     runs.find(request.params.id); // an unknown run is answered before the stream begins
     const gone = new AbortController();
-    request.raw.socket.once("close", () => gone.abort());
+    reply.raw.once("close", () => gone.abort());
     const lines = Readable.from(asLines(runs.follow(request.params.id, gone.signal)));
     return reply.header("content-type", "application/x-ndjson").send(lines);
   });
