@@ -107,6 +107,21 @@ test("a leave and a new join: given numbers 0-9 and 50-59 received, then those b
   expect(totalReceipt(mergeReceipts(first, trackOrder()), NOTHING_KNOWN)).toMatchObject({ expected: 10, lost: 0 });
 });
 
+test("a leave and a new join: given loss up to the leave and from the join on, then these are two gaps", () => {
+  const source = { ...NOTHING_KNOWN, firstExpectedSeq: 0, sentPackets: 10, intervalNs: 1e6 };
+  const first = settleEnds(trackOrder(0, 1, 2), source);
+  const second = settleEnds(trackOrder(15, 16), { ...source, firstExpectedSeq: 10, sentPackets: 17 });
+  expect(totalReceipt(mergeReceipts(first, second), NOTHING_KNOWN)).toMatchObject({
+    lost: 12,
+    lossPeriods: 2,
+    gaps: [
+      { firstSeq: 3, count: 7 },
+      { firstSeq: 10, count: 5 },
+    ],
+    burstGap: { bursts: 2, meanBurstPackets: 6 },
+  });
+});
+
 test("host loss: given 10 missing numbers and 6 socket drops before them, then the network lost 4", () => {
   const tracker = new StreamTracker({ startNs: 0, mediaRateBps: null, seesHostDrops: true });
   tracker.record(0, 0, 0, 100, 1, 1, 0, 0);

@@ -50,6 +50,16 @@ test("delay factor: given the first second alone, then there is none", () => {
   expect(totalReceipt(track(second([]).slice(0, 1), 800_000), NOTHING_KNOWN).delayFactorMs).toBeNull();
 });
 
+test("delay factor: given a silence of seconds, then the last value stands and the silence does not count as delay", () => {
+  // RFC 4445, section 3: an interval without a packet repeats the last value.
+  const arrivals = [...second([10, 20, 30, 40, 50]).slice(0, -1), { seq: 6, arrivalMs: 9500, sizeBytes: 1000 }];
+  arrivals.push({ seq: 7, arrivalMs: 10_001, sizeBytes: 1000 });
+  expect(totalReceipt(track(arrivals, 800_000), NOTHING_KNOWN)).toMatchObject({
+    delayFactorMs: 10,
+    delayFactorMaxMs: 10,
+  });
+});
+
 test("delay factor: given no media rate, then it is unknown", () => {
   expect(totalReceipt(track(second([10, 20])), NOTHING_KNOWN).delayFactorMs).toBeNull();
 });

@@ -246,6 +246,29 @@ test("StreamTracker: given host drops before a hole of 10, then as many of its n
   }
 });
 
+test("StreamTracker: given host drops at the end of one second, then a hole early in the next is put down to them", () => {
+  const tracker = newTracker();
+  tracker.record(0, 0, 0, 100, 1, 1, 0, 0);
+  tracker.noteHostDrops(10, 999 * MS);
+  tracker.record(1, 0, 999 * MS, 100, 1, 1, 0, 0);
+  tracker.record(12, 0, 1001 * MS, 100, 1, 1, 0, 0);
+  expect(tracker.finish(1e12)).toMatchObject({ lost: 10, hostLost: 10 });
+});
+
+test("StreamTracker: given 8 host drops before a hole of 10 and its third number late, then all 8 stay host loss", () => {
+  const tracker = newTracker();
+  tracker.record(0, 0, 0, 100, 1, 1, 0, 0);
+  tracker.noteHostDrops(8, 10 * MS);
+  tracker.record(11, 0, 10 * MS, 100, 1, 1, 0, 0);
+  tracker.record(3, 0, 11 * MS, 100, 1, 1, 0, 0);
+  const receipt = tracker.finish(1e12);
+  expect(receipt).toMatchObject({ lost: 9, hostLost: 8 });
+  expect(receipt.spans[0]?.lost.map(([firstSeq, count, , , hostLost]) => [firstSeq, count, hostLost])).toEqual([
+    [1, 2, 2],
+    [4, 7, 6],
+  ]);
+});
+
 test("StreamTracker: given host drops two seconds before a hole, then the hole is not put down to them", () => {
   const tracker = newTracker();
   tracker.record(0, 0, 0, 100, 1, 1, 0, 0);
