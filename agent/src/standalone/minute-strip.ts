@@ -1,5 +1,6 @@
 import type { FlowReport } from "./follow/flow-report.ts";
 
+const TS_PACKET_BYTES = 188; // ISO/IEC 13818-1, 2.4.3.2
 /** Seconds shown. */
 const SECONDS = 60;
 /** From "nearly nothing arrived" to "everything arrived". */
@@ -14,19 +15,20 @@ export const STRIP_LEGEND =
  * Where loss cannot be known, the height is the rate against the minute's highest.
  */
 export class MinuteStrip {
-  readonly #seconds: { readonly packets: number; readonly bytes: number; readonly lost: number | null }[] = [];
+  readonly #seconds: { readonly units: number; readonly bytes: number; readonly lost: number | null }[] = [];
 
-  add({ packets, bytes, lost }: Pick<FlowReport, "packets" | "bytes" | "lost">): void {
-    this.#seconds.push({ packets, bytes, lost });
+  add({ kind, packets, bytes, lost }: Pick<FlowReport, "kind" | "packets" | "bytes" | "lost">): void {
+    // A transport stream's losses are counted in its own packets, several to a datagram.
+    this.#seconds.push({ units: kind === "ts" ? bytes / TS_PACKET_BYTES : packets, bytes, lost });
     if (this.#seconds.length > SECONDS) this.#seconds.shift();
   }
 
   draw(): string {
     const most = Math.max(1, ...this.#seconds.map((second) => second.bytes));
     return this.#seconds
-      .map(({ packets, bytes, lost }) => {
-        if (packets === 0) return SILENCE;
-        return STEPS[lost === null ? Math.round((bytes / most) * (STEPS.length - 1)) : stepOf(lost / (lost + packets))];
+      .map(({ units, bytes, lost }) => {
+        if (units === 0) return SILENCE;
+        return STEPS[lost === null ? Math.round((bytes / most) * (STEPS.length - 1)) : stepOf(lost / (lost + units))];
       })
       .join("");
   }

@@ -30,6 +30,8 @@ export interface FlowReport {
 
 /** Two stretches of one flow as one, `b` the later. */
 export function joinFlowReports(a: FlowReport, b: FlowReport): FlowReport {
+  // Before it is known what a flow is there are no numbers to count by; counting begins then.
+  const add = a.kind === b.kind ? sumKnown : (_: number | null, later: number | null): number | null => later;
   return {
     kind: b.kind,
     name: b.name,
@@ -37,7 +39,7 @@ export function joinFlowReports(a: FlowReport, b: FlowReport): FlowReport {
     packets: a.packets + b.packets,
     bytes: a.bytes + b.bytes,
     lost: add(a.lost, b.lost),
-    isLostExact: a.isLostExact && b.isLostExact,
+    isLostExact: b.isLostExact,
     hostLost: add(a.hostLost, b.hostLost),
     duplicates: add(a.duplicates, b.duplicates),
     reordered: add(a.reordered, b.reordered),
@@ -52,7 +54,7 @@ export function joinFlowReports(a: FlowReport, b: FlowReport): FlowReport {
   };
 }
 
-/** A second in which something could not be known makes the sum unknown, unless the flow was not there yet. */
-const add = (a: number | null, b: number | null): number | null => (a === null || b === null ? (a ?? b) : a + b);
+/** What could not be known for a part is not known for the whole. */
+const sumKnown = (a: number | null, b: number | null): number | null => (a === null || b === null ? null : a + b);
 const most = (a: number | null, b: number | null): number | null =>
   a === null || b === null ? (a ?? b) : Math.max(a, b);
