@@ -10,26 +10,29 @@ import {
   type Scenario,
   type ScenarioAction,
 } from "@dyetrace/wire";
+import { thoughtsBefore } from "../engine/cautions.ts";
 import { checkPlan } from "../engine/check-plan.ts";
+import { planAirtime } from "../engine/plan-airtime.ts";
 import { mistakesOf } from "./console-plan.ts";
 
 /** What a run would do, need and load, in plain words; or what is wrong with its files. Nothing is sent. */
-export function answerRun(request: RunRequest, connected: ReadonlySet<string>): RunAnswer {
+export function answerRun(request: RunRequest, connected: ReadonlySet<string>, isLive: boolean): RunAnswer {
   let of: "site" | "scenario" = "site";
   try {
     const graph = loadSitePlan(request.site.text, request.site.file);
     of = "scenario";
     const loaded = loadScenario(request.scenario.text, request.scenario.file, { parameters: request.parameters ?? {} });
     checkScenarioAgainstSite(loaded, graph);
-    return { kind: "run", forecast: forecast(loaded.scenario, graph, connected) };
+    return { kind: "run", forecast: forecast(loaded.scenario, graph, connected, isLive) };
   } catch (error) {
     if (!(error instanceof Fault)) throw error;
     return { kind: "mistakes", of, mistakes: mistakesOf(error) };
   }
 }
 
-function forecast(scenario: Scenario, graph: SiteGraph, connected: ReadonlySet<string>): RunForecast {
+function forecast(scenario: Scenario, graph: SiteGraph, connected: ReadonlySet<string>, isLive: boolean): RunForecast {
   const check = checkPlan(graph, scenario);
+  const hasWireless = [...graph.nodes.values()].some(({ kind }) => kind === "access-point");
   const needs = agentsNeeded(scenario, graph);
   return {
     scenario: scenario.name,
@@ -48,9 +51,34 @@ function forecast(scenario: Scenario, graph: SiteGraph, connected: ReadonlySet<s
       loadBps,
       speedBps: graph.segments.get(segment)?.link.speedBps ?? null,
     })),
-    cautions: check.groups.map(({ level, sentence, reference }) => ({ level, sentence, reference })),
+    cautions: [
+      ...check.groups.map(({ level, sentence, reference }) => ({ level, sentence, reference })),
+      ...sayAirtime(graph, scenario),
+    ],
+    thoughts: isLive ? thoughtsBefore(scenario.streams, hasWireless) : [],
   };
 }
+
+/** What the streams take of each access point's air, by the lowest basic rate, which multicast goes out at. */
+function sayAirtime(graph: SiteGraph, scenario: Scenario): RunForecast["cautions"] {
+  return planAirtime(graph, scenario).flatMap(({ accessPoint, streams }) => {
+    const carried = streams.filter((stream) => stream.isCarried);
+    const shares = carried.flatMap(({ multicast }) => multicast[0] ?? []);
+    const [first] = shares;
+    if (first === undefined) return [];
+    const ratio = shares.reduce((sum, { share }) => sum + share.withDifsRatio, 0);
+    return [
+      {
+        level: ratio > MUCH_AIR ? ("warn" as const) : ("note" as const),
+        sentence: `${accessPoint} has to send ${carried.length === 1 ? (carried[0]?.stream ?? "") : `${carried.length} streams`} over the air: at least ${formatRatio(ratio)} of its air time as multicast at ${formatRateBps(first.basicRateBps)}`,
+        reference: "IEEE 802.11-2020, clause 17",
+      },
+    ];
+  });
+}
+
+/** Above this share of an access point's air time everyone on it feels it (common practice, no source). */
+const MUCH_AIR = 0.1;
 
 /** Longer timelines are cut: nobody reads a thousand repeats. */
 const MOST_STEPS = 60;

@@ -1,7 +1,8 @@
 import { randomBytes } from "node:crypto";
 import type { ConsoleAgent, ConsoleHello } from "@dyetrace/console/api";
-import { type RunRequest, RunRequestSchema, type UserFile, UserFileSchema } from "@dyetrace/wire";
+import { type ClockEstimate, type RunRequest, RunRequestSchema, type UserFile, UserFileSchema } from "@dyetrace/wire";
 import type { FastifyInstance } from "fastify";
+import type { Store } from "../store/store.ts";
 import { VERSION } from "../version.ts";
 import type { AgentRegistry } from "./agent-registry.ts";
 import { answerRun } from "./console-forecast.ts";
@@ -9,6 +10,7 @@ import { ConsoleHub } from "./console-hub.ts";
 import { registerConsolePage } from "./console-page.ts";
 import { answerPlan, PlanShelf } from "./console-plan.ts";
 import { WatchedRun } from "./console-run.ts";
+import { registerConsoleRuns } from "./console-runs.ts";
 import { shippedScenarios } from "./console-scenarios.ts";
 import type { RunDesk } from "./run-desk.ts";
 
@@ -21,6 +23,8 @@ export interface ConsoleSetup {
   /** Where a plan saved in the console is kept; null keeps it in memory. */
   readonly dataFolder: string | null;
   readonly isPractice: boolean;
+  readonly isLive: boolean;
+  readonly store: Store;
 }
 
 /** Cells go out in batches: a hundred agents report within the same few milliseconds. */
@@ -34,13 +38,20 @@ export function registerConsole(app: FastifyInstance, setup: ConsoleSetup): void
   const shelf = new PlanShelf(setup.dataFolder, setup.plan);
   let watched: WatchedRun | null = null;
 
+  const clocks = new Map<string, ClockEstimate>();
   const agents = (): ConsoleAgent[] =>
-    registry.list().map(({ name, version, capabilities }) => ({ name, version, capabilities }));
+    registry.list().map(({ name, version, capabilities }) => ({
+      name,
+      version,
+      capabilities,
+      clock: clocks.get(name) ?? null,
+    }));
   const hello = (): ConsoleHello => ({
     kind: "hello",
     instance,
     version: VERSION,
     isPractice: setup.isPractice,
+    isLive: setup.isLive,
     plan: shelf.plan,
     agents: agents(),
     run: watched?.run ?? null,
@@ -49,13 +60,20 @@ export function registerConsole(app: FastifyInstance, setup: ConsoleSetup): void
   });
 
   registry.on("connected", () => hub.tell({ kind: "agents", agents: agents() }));
-  registry.on("gone", () => hub.tell({ kind: "agents", agents: agents() }));
-  registry.on("message", (session, message) => watched?.take(session.name, message));
+  registry.on("gone", (session) => {
+    clocks.delete(session.name);
+    hub.tell({ kind: "agents", agents: agents() });
+  });
+  registry.on("message", (session, message) => {
+    watched?.take(session.name, message);
+    if (message.kind === "prepared" && message.clock !== null) clocks.set(session.name, message.clock);
+  });
   runs.on("progress", (runId, progress) => {
     if (progress.kind === "outline") watched = new WatchedRun(runId, progress.outline);
     if (watched?.run.runId !== runId) return;
     sendLive();
     watched.follow(progress);
+    if (progress.kind === "go") hub.tell({ kind: "agents", agents: agents() }); // their clocks were compared just now
     hub.tell({ kind: "run", run: watched.run });
   });
   const sendLive = (): void => {
@@ -73,6 +91,7 @@ export function registerConsole(app: FastifyInstance, setup: ConsoleSetup): void
   });
 
   registerConsolePage(app);
+  registerConsoleRuns(app, setup.store);
   app.get("/api/console/events", (_request, reply) =>
     reply.headers({ "content-type": "application/x-ndjson", "cache-control": "no-store" }).send(hub.open(hello())),
   );
@@ -86,7 +105,7 @@ export function registerConsole(app: FastifyInstance, setup: ConsoleSetup): void
     return plan;
   });
   app.post<{ Body: RunRequest }>("/api/console/run-check", { schema: { body: RunRequestSchema } }, (request) =>
-    answerRun(request.body, new Set(registry.list().map(({ name }) => name))),
+    answerRun(request.body, new Set(registry.list().map(({ name }) => name)), setup.isLive),
   );
   app.get("/api/console/new-agent", (request) => {
     const isHere = isLoopback(request.ip) && isLoopbackName(request.hostname);

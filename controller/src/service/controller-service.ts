@@ -94,6 +94,8 @@ export async function startController(
     plan: options.plan ?? null,
     dataFolder: options.dataFolder ?? null,
     isPractice: options.isPractice ?? false,
+    isLive: safety.isLive,
+    store,
   });
   extraRoutes(app);
 

@@ -1,5 +1,13 @@
 import type { SiteLink, SiteNode } from "@dyetrace/site";
-import type { AgentCapabilities, RunOutline, RunReport, UserFile } from "@dyetrace/wire";
+import type {
+  AgentCapabilities,
+  ClockEstimate,
+  RunOutline,
+  RunReport,
+  RunRequest,
+  UserFile,
+  Verdict,
+} from "@dyetrace/wire";
 
 /**
  * What the console and the controller's console routes say to each other, as JSON. Types alone: both sides are built
@@ -23,7 +31,10 @@ export interface ConsoleHello {
   /** Drawn at the controller's start: another one means that the runs in its memory are gone. */
   readonly instance: string;
   readonly version: string;
+  /** Nobody can be disturbed: a practice site. */
   readonly isPractice: boolean;
+  /** Runs begin with a look and a ramp. */
+  readonly isLive: boolean;
   readonly plan: ConsolePlan | null;
   readonly agents: readonly ConsoleAgent[];
   /** The run that is going on, or the last one. */
@@ -36,6 +47,8 @@ export interface ConsoleAgent {
   readonly name: string;
   readonly version: string;
   readonly capabilities: AgentCapabilities;
+  /** How well its clock was known when it last prepared a run; null before that, or where it could not tell. */
+  readonly clock: ClockEstimate | null;
 }
 
 /** A site plan as text and, unless it has mistakes, as something to draw. */
@@ -183,6 +196,8 @@ export interface RunForecast {
     readonly sentence: string;
     readonly reference: string;
   }[];
+  /** What to have thought of before traffic goes onto a live site; empty on a practice site. */
+  readonly thoughts: readonly string[];
 }
 
 /** `GET /api/console/new-agent`: how to bring one more agent in. */
@@ -190,4 +205,56 @@ export interface NewAgentHelp {
   readonly controllerUrl: string;
   /** Null where the asker is not on the controller's own machine: the key stays there. */
   readonly key: string | null;
+}
+
+/** An entry of `GET /api/runs`. Instants are ISO 8601. */
+export interface StoredRunSummary {
+  readonly runId: string;
+  readonly state: "scheduled" | "running" | "done" | "failed";
+  readonly site: string;
+  readonly scenario: string;
+  readonly verdict: Verdict | null;
+  readonly createdAt: string;
+  readonly startedAt: string | null;
+  readonly endedAt: string | null;
+  /** Names under which later runs are compared with it. */
+  readonly baselines: readonly string[];
+}
+
+/** `GET /api/console/runs/:id`. */
+export interface StoredRun extends StoredRunSummary {
+  readonly drawing: PlanDrawing;
+  readonly request: RunRequest;
+  readonly report: RunReport | null;
+  readonly failure: ConsoleRun["failure"];
+}
+
+export type ComparisonOutcome = "worse" | "better" | "same" | "cant-tell";
+
+/** `GET /api/console/runs/:id/comparison?against=:id`: the later run held against the earlier one. */
+export interface ComparisonAnswer {
+  readonly outcome: ComparisonOutcome;
+  readonly reason: string;
+  /** What went the same way, with the places that explain it. */
+  readonly changes: readonly {
+    readonly what: string;
+    readonly stream: string | null;
+    readonly outcome: "worse" | "better";
+    readonly listeners: readonly string[];
+    readonly places: readonly string[];
+    readonly because: string;
+  }[];
+  readonly comparisons: readonly {
+    readonly what: string;
+    readonly stream: string | null;
+    readonly listener: string | null;
+    readonly places: readonly string[];
+    readonly before: string;
+    readonly after: string;
+    readonly outcome: ComparisonOutcome;
+    readonly because: string;
+  }[];
+  readonly notes: readonly string[];
+  /** What makes the two no pair: differences of their scenarios or plans. */
+  readonly differences: readonly string[];
 }

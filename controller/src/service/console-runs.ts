@@ -1,0 +1,81 @@
+import type { ComparisonAnswer, StoredRun } from "@dyetrace/console/api";
+import { loadSitePlan } from "@dyetrace/site";
+import { Fault } from "@dyetrace/wire";
+import type { FastifyInstance } from "fastify";
+import { compareRuns } from "../compare/compare-runs.ts";
+import { runDifferences } from "../compare/run-differences.ts";
+import { csvOfGaps, csvOfReceipts } from "../report/csv-report.ts";
+import { renderHtmlReport } from "../report/html-report.ts";
+import { junitOfRun } from "../report/junit-report.ts";
+import type { RunRecord } from "../store/run-records.ts";
+import type { Store } from "../store/store.ts";
+import { drawPlan } from "./console-plan.ts";
+
+/** Stored runs as the console shows them: one of them, two held against each other, and the files to take along. */
+export function registerConsoleRuns(app: FastifyInstance, store: Store): void {
+  const get = async (runId: string): Promise<RunRecord> => {
+    try {
+      return await store.runs.get(runId);
+    } catch (error) {
+      throw store.fault(error);
+    }
+  };
+  app.get<{ Params: { id: string } }>("/api/console/runs/:id", async (request): Promise<StoredRun> => {
+    const { request: asked, report, failure, ...summary } = await get(request.params.id);
+    const { runId, state, site, scenario, verdict, createdAt, startedAt, endedAt, baselines } = summary;
+    const about = { runId, state, site, scenario, verdict, createdAt, startedAt, endedAt, baselines };
+    return { ...about, drawing: drawPlan(graphOf(asked)), request: asked, report, failure };
+  });
+  app.get<{ Params: { id: string }; Querystring: { against?: string } }>(
+    "/api/console/runs/:id/comparison",
+    async (request): Promise<ComparisonAnswer> => {
+      const after = await get(request.params.id);
+      const before = await get(request.query.against ?? "");
+      const { outcome, reason, changes, comparisons, notes } = compareRuns(
+        reportOf(after),
+        reportOf(before),
+        graphOf(after.request),
+      );
+      return {
+        outcome,
+        reason,
+        changes,
+        comparisons,
+        notes,
+        differences: runDifferences(before.request, after.request),
+      };
+    },
+  );
+  app.get<{ Params: { id: string; file: string } }>("/api/console/runs/:id/files/:file", async (request, reply) => {
+    const { id, file } = request.params;
+    const write = FILES[file];
+    if (write === undefined) {
+      throw new Fault("RUN_UNKNOWN", `A run has no file "${file}"`, `Ask for ${Object.keys(FILES).join(", ")}`);
+    }
+    const record = await get(id);
+    return reply
+      .header("content-disposition", `attachment; filename="dyetrace-${record.runId}-${file}"`)
+      .type("application/octet-stream")
+      .send(write(record));
+  });
+}
+
+const FILES: Readonly<Record<string, (record: RunRecord) => string>> = {
+  "report.html": (record) => renderHtmlReport({ report: reportOf(record), record, graph: graphOf(record.request) }),
+  "report.json": (record) => `${JSON.stringify(reportOf(record), null, 2)}\n`,
+  "junit.xml": (record) => junitOfRun(reportOf(record)),
+  "receipts.csv": (record) => csvOfReceipts(reportOf(record)),
+  "gaps.csv": (record) => csvOfGaps(reportOf(record)),
+};
+
+const graphOf = ({ site }: RunRecord["request"]) => loadSitePlan(site.text, site.file);
+
+/** @throws {Fault} RUN_UNFINISHED */
+function reportOf({ runId, report, failure }: RunRecord): NonNullable<RunRecord["report"]> {
+  if (report !== null) return report;
+  throw new Fault(
+    "RUN_UNFINISHED",
+    failure === null ? `Run ${runId} has no report yet` : `Run ${runId} could not run: ${failure.message}`,
+    failure === null ? "Wait for its end" : failure.hint,
+  );
+}
