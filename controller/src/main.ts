@@ -1,5 +1,6 @@
 import { describeFault, Fault } from "@dyetrace/wire";
 import { Command, CommanderError } from "commander";
+import { registerCompare } from "./commands/compare.ts";
 import { registerController } from "./commands/controller.ts";
 import { registerDemo } from "./commands/demo.ts";
 import { EXIT_USAGE } from "./commands/exit-codes.ts";
@@ -22,6 +23,7 @@ export async function runProgram(argv: readonly string[]): Promise<void> {
   registerRun(program);
   registerRuns(program);
   registerReport(program);
+  registerCompare(program);
   registerPractice(program);
   registerPlan(program);
   registerDemo(program);

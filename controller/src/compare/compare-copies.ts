@@ -1,0 +1,53 @@
+import { formatRatio, type ReportReceipt } from "@dyetrace/wire";
+import { binomialTest, leastBinomialP } from "./binomial-test.ts";
+import type { Candidate } from "./comparison.ts";
+import type { ReceiptPair } from "./pair-receipts.ts";
+import { differenceInterval } from "./ratio-difference.ts";
+
+/** A share of duplicates or of reordered packets that moved by less does not matter (common practice, no source). */
+const STEP = 0.001;
+/** Of more, the least probable end of the distribution is beyond counting out, and beyond doubt. */
+const MOST_COUNTED = 100_000;
+
+const WHAT: readonly { readonly what: string; readonly count: (receipt: ReportReceipt) => number | null }[] = [
+  { what: "duplicates", count: (receipt) => receipt.duplicates },
+  { what: "reordered", count: (receipt) => receipt.reordered },
+];
+
+/** Duplicates and reordered packets at one listener; left out where either run says nothing of them. */
+export function compareCopies({ stream, listener, before, after }: ReceiptPair): readonly Candidate[] {
+  return WHAT.flatMap(({ what, count }): Candidate[] => {
+    const [old, now] = [shareOf(before, count), shareOf(after, count)];
+    if (old === null || now === null) return [];
+    const difference = now.hits / now.trials - old.hits / old.trials;
+    const interval = differenceInterval(old, now);
+    const hits = old.hits + now.hits;
+    const exposure = now.trials / (old.trials + now.trials);
+    const isBeyondDoubt = hits > MOST_COUNTED;
+    return [
+      {
+        what,
+        stream,
+        listener,
+        places: [],
+        before: formatRatio(old.hits / old.trials),
+        after: formatRatio(now.hits / now.trials),
+        outcome: "cant-tell",
+        tested: isBeyondDoubt
+          ? { p: Math.abs(difference) >= STEP ? 0 : 1, leastP: 0 }
+          : { p: binomialTest(now.hits, hits, exposure), leastP: leastBinomialP(hits, exposure) },
+        isGreater: difference > 0,
+        isMaterial: Math.abs(difference) >= STEP,
+        isWithin: Math.max(Math.abs(interval.low), Math.abs(interval.high)) < STEP,
+        step: "0.1 percentage points",
+        because: `${now.hits} of ${now.trials} packets against ${old.hits} of ${old.trials}`,
+      },
+    ];
+  });
+}
+
+function shareOf(receipt: ReportReceipt, count: (receipt: ReportReceipt) => number | null) {
+  const hits = count(receipt);
+  if (hits === null || receipt.received === null || receipt.received === 0) return null;
+  return { hits: Math.min(hits, receipt.received), trials: receipt.received };
+}

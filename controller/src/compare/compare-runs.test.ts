@@ -1,0 +1,224 @@
+import { loadSitePlan } from "@dyetrace/site";
+import type { ReportDelay, ReportReceipt, RunReport } from "@dyetrace/wire";
+import { expect, test } from "vitest";
+import { compareRuns } from "./compare-runs.ts";
+import { runDifferences } from "./run-differences.ts";
+
+const PLAN = `site: Quillfen
+nodes:
+  core: { kind: switch, querier: true }
+  east: { kind: switch }
+  west: { kind: switch }
+  tower: { kind: host }
+  kiosk-1: { kind: host }
+  kiosk-2: { kind: host }
+  board-1: { kind: host }
+  board-2: { kind: host }
+links:
+  - core:1 -- east:24
+  - core:2 -- west:24
+  - core:9 -- tower:eth0
+  - east:1 -- kiosk-1:eth0
+  - east:2 -- kiosk-2:eth0
+  - west:1 -- board-1:eth0
+  - west:2 -- board-2:eth0
+`;
+const GRAPH = loadSitePlan(PLAN, "plan.yaml");
+const LISTENERS = ["kiosk-1", "kiosk-2", "board-1", "board-2"];
+const EAST = ["core:1>east:24", "east"];
+const SENT = 60_000;
+
+/** A small generator with a seed (mulberry32, from memory), so that every run of the tests sees the same chance. */
+function randomFrom(seed: number): () => number {
+  let state = seed;
+  return () => {
+    state = (state + 0x6d2b79f5) | 0;
+    let mixed = Math.imul(state ^ (state >>> 15), 1 | state);
+    mixed = (mixed + Math.imul(mixed ^ (mixed >>> 7), 61 | mixed)) ^ mixed;
+    return ((mixed ^ (mixed >>> 14)) >>> 0) / 2 ** 32;
+  };
+}
+
+interface Site {
+  /** Loss ratio on the way to the eastern listeners, and length of its bursts. */
+  readonly eastLoss: number;
+  readonly burst: number;
+  readonly eastLeaveMs: number;
+}
+
+const HEALTHY: Site = { eastLoss: 0.0002, burst: 1, eastLeaveMs: 2000 };
+
+function delays(random: () => number, middleMs: number): ReportDelay {
+  const valuesMs = Array.from({ length: 6 }, () => middleMs + (random() - 0.5) * 40);
+  const sorted = valuesMs.toSorted((a, b) => a - b);
+  const at = (index: number): number => sorted[index] ?? 0;
+  return { trials: 6, minMs: at(0), medianMs: at(3), p95Ms: at(5), maxMs: at(5), resolutionMs: 5, valuesMs };
+}
+
+/** A run as a report, drawn from what the site is like. */
+function draw(seed: number, site: Site): RunReport {
+  const random = randomFrom(seed);
+  const receipts = LISTENERS.map((listener): ReportReceipt => {
+    const isEast = listener.startsWith("kiosk");
+    const gaps: ReportReceipt["gaps"] = [];
+    if (isEast) {
+      for (let seq = 0; seq < SENT; seq++) {
+        if (random() >= site.eastLoss / site.burst) continue;
+        gaps.push({ firstSeq: seq, count: site.burst, startMs: seq, durationMs: site.burst });
+        seq += site.burst;
+      }
+    }
+    const lost = gaps.reduce((sum, gap) => sum + gap.count, 0);
+    const joinDelays = delays(random, 30);
+    const leaveDelays = delays(random, isEast ? site.eastLeaveMs : 2000);
+    return {
+      stream: "board",
+      listener,
+      stays: 6,
+      sent: SENT,
+      received: SENT - lost,
+      lost,
+      lossRatio: lost / SENT,
+      hostLost: 0,
+      duplicates: 0,
+      reordered: 0,
+      gaps,
+      longestGapMs: 0,
+      jitterMs: 0.02 + random() * 0.02,
+      joinDelayMs: joinDelays.medianMs,
+      leaveDelayMs: leaveDelays.medianMs,
+      joinDelays,
+      leaveDelays,
+      leavesWithoutEffect: 0,
+      hops: 0,
+      asUnicastRatio: 0,
+      foreign: 0,
+    };
+  });
+  return {
+    formatVersion: 1,
+    run: seed.toString(16).padStart(16, "0"),
+    site: "Quillfen",
+    scenario: "join-and-leave",
+    startedAt: "2026-01-01T00:00:00.000Z",
+    endedAt: "2026-01-01T00:02:00.000Z",
+    verdict: "pass",
+    reason: "",
+    streams: [
+      {
+        name: "board",
+        source: "tower",
+        group: "233.252.0.1",
+        port: 48_620,
+        rateBps: 5e6,
+        payloadBytes: 1316,
+        ttl: 1,
+        dscp: 0,
+        sent: SENT,
+        sentRateBps: 5e6,
+        sendErrors: 0,
+        pacingP999Ms: 1,
+        pacingMaxMs: 2,
+      },
+    ],
+    receipts,
+    bystanders: [],
+    queriers: [],
+    segments: [],
+    findings: [],
+    expectations: [],
+    coverage: { ambiguousSets: [], nextAgentAt: null },
+    notes: [],
+  };
+}
+
+const pairs = Array.from({ length: 100 }, (_, i) => i);
+
+test("compareRuns: given the same site twice, a hundred times, then something is called worse or better at most five times", () => {
+  const outcomes = pairs.map((i) => compareRuns(draw(2 * i + 1, HEALTHY), draw(2 * i + 2, HEALTHY), GRAPH).outcome);
+  // The level is 5 % for a whole comparison; at most 9 of 100 is its 95 % limit, and the correction is on the safe side.
+  expect(outcomes.filter((outcome) => outcome === "worse" || outcome === "better").length).toBeLessThanOrEqual(5);
+  expect(outcomes.filter((outcome) => outcome === "same").length).toBeGreaterThanOrEqual(90);
+});
+
+test("compareRuns: given a site that loses in bursts of fifty, then chance is not taken for a change", () => {
+  const bursty = { ...HEALTHY, eastLoss: 0.002, burst: 50 };
+  const outcomes = pairs.map((i) => compareRuns(draw(2 * i + 1, bursty), draw(2 * i + 2, bursty), GRAPH).outcome);
+  expect(outcomes.filter((outcome) => outcome === "worse" || outcome === "better").length).toBeLessThanOrEqual(5);
+});
+
+test("compareRuns: given 0.1 % more loss towards the east, then worse each time, and that link is named", () => {
+  for (const i of pairs.slice(0, 25)) {
+    const worse = compareRuns(draw(2 * i + 1, { ...HEALTHY, eastLoss: 0.0012 }), draw(2 * i + 2, HEALTHY), GRAPH);
+    expect(worse.outcome).toBe("worse");
+    expect(worse.changes).toMatchObject([{ what: "loss", listeners: ["kiosk-1", "kiosk-2"], places: EAST }]);
+  }
+});
+
+test("compareRuns: given a leave delay of 5 s instead of 2 s in the east, then worse each time, and that switch is named", () => {
+  for (const i of pairs.slice(0, 25)) {
+    const worse = compareRuns(draw(2 * i + 1, { ...HEALTHY, eastLeaveMs: 5000 }), draw(2 * i + 2, HEALTHY), GRAPH);
+    expect(worse.outcome).toBe("worse");
+    expect(worse.changes).toMatchObject([{ what: "leave delay", listeners: ["kiosk-1", "kiosk-2"], places: EAST }]);
+  }
+});
+
+test("compareRuns: given the change undone, then better, not worse", () => {
+  const slow = { ...HEALTHY, eastLeaveMs: 5000 };
+  expect(compareRuns(draw(1, HEALTHY), draw(2, slow), GRAPH)).toMatchObject({ outcome: "better" });
+});
+
+test("compareRuns: given a listener that says nothing in one run, then can't tell, and the reason says why", () => {
+  const now = draw(1, HEALTHY);
+  const silent = {
+    ...now,
+    receipts: now.receipts.map((one, i) => (i === 0 ? { ...one, sent: null, lost: null, lossRatio: null } : one)),
+  };
+  const comparison = compareRuns(silent, draw(2, HEALTHY), GRAPH);
+  expect(comparison.outcome).toBe("cant-tell");
+  expect(comparison.reason).toContain("the later run does not say how much was lost");
+});
+
+test("compareRuns: given a new leak to a bystander and a finding that names the switch, then worse with that switch", () => {
+  const bystander = { stream: "board", agent: "board-2", firstMs: null, lastMs: null, ranges: [] };
+  const before = { ...draw(1, HEALTHY), bystanders: [{ ...bystander, frames: 0 }] };
+  const after = {
+    ...draw(2, HEALTHY),
+    bystanders: [{ ...bystander, frames: 50_000 }],
+    findings: [
+      {
+        kind: "leaks",
+        streams: ["board"],
+        suspects: ["west"],
+        confidence: 0.9,
+        title: "west floods board",
+        evidence: [],
+        advice: "",
+        reference: "",
+      },
+    ],
+  };
+  const comparison = compareRuns(after, before, GRAPH);
+  expect(comparison.outcome).toBe("worse");
+  expect(comparison.changes.map(({ what, places }) => [what, places])).toEqual([
+    ["leaks", ["west"]],
+    ["frames without joining", ["west"]],
+  ]);
+});
+
+test("runDifferences: given the same meaning in other words, then none; given another link or another rate, then it is named", () => {
+  const scenario = (rate: string): string =>
+    `scenario: reach\nstreams:\n  - { name: board, source: tower, group: 239.195.10.4, rate: ${rate} }\ntimeline:\n  - { at: 0s, emit: board }\n  - { at: 5s, stop: board }\n`;
+  const request = (plan: string, rate: string) => ({
+    site: { file: "p.yaml", text: plan },
+    scenario: { file: "s.yaml", text: scenario(rate) },
+  });
+  const old = request(PLAN, "2 Mbit/s");
+  expect(runDifferences(old, request(`# a comment\n${PLAN}`, "2000 kbit/s"))).toEqual([]);
+  expect(runDifferences(old, request(PLAN.replace("core:2 -- west:24", "core:3 -- west:24"), "2 Mbit/s"))).toEqual([
+    "only the earlier plan has link core:2 -- west:24",
+    "only the later plan has link core:3 -- west:24",
+  ]);
+  const [first] = runDifferences(old, request(PLAN, "4 Mbit/s"));
+  expect(first).toMatch(/^only the earlier scenario has stream .*2000000/);
+});

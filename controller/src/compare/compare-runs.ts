@@ -1,0 +1,154 @@
+import type { SiteGraph } from "@dyetrace/site";
+import type { RunReport } from "@dyetrace/wire";
+import { compareCopies } from "./compare-copies.ts";
+import { compareDelays } from "./compare-delays.ts";
+import { compareFindings } from "./compare-findings.ts";
+import { compareLeaks } from "./compare-leaks.ts";
+import { compareLoss } from "./compare-loss.ts";
+import { compareSegments } from "./compare-segments.ts";
+import { type Comparison, decide, type Outcome } from "./comparison.ts";
+import { standingTests } from "./holm-correction.ts";
+import { pairReceipts } from "./pair-receipts.ts";
+import { sharedPlaces } from "./shared-places.ts";
+
+/** Comparisons of one kind and stream that went the same way, with the places that explain all of them together. */
+export interface Change {
+  readonly what: string;
+  readonly stream: string | null;
+  readonly outcome: "worse" | "better";
+  readonly listeners: readonly string[];
+  readonly places: readonly string[];
+  readonly because: string;
+}
+
+export interface RunComparison {
+  readonly run: string;
+  readonly against: string;
+  readonly outcome: Outcome;
+  /** One sentence. */
+  readonly reason: string;
+  readonly changes: readonly Change[];
+  readonly comparisons: readonly Comparison[];
+  /** What one run had and the other had not. */
+  readonly notes: readonly string[];
+}
+
+/**
+ * A later run held against an earlier one of the same scenario and site. Something is worse or better only if the
+ * difference is large enough to matter and is no chance, counting how many things were compared. Pure.
+ */
+export function compareRuns(after: RunReport, before: RunReport, graph: SiteGraph): RunComparison {
+  const pairs = pairReceipts(before, after);
+  const comparisons = withoutNeedlessSums(
+    decide(
+      [
+        ...compareFindings(before, after),
+        ...pairs.map(compareLoss),
+        ...pairs.flatMap(compareCopies),
+        ...compareDelays(pairs),
+        ...compareLeaks(before, after),
+        ...compareSegments(before, after),
+      ],
+      standingTests,
+    ),
+  );
+  const changes = changesOf(comparisons, after, graph);
+  return {
+    run: after.run,
+    against: before.run,
+    ...summarise(comparisons, changes),
+    changes,
+    comparisons,
+    notes: notesOf(before, after),
+  };
+}
+
+/** All listeners together are only asked where one by one they can't tell: a sum over some that changed says little. */
+const withoutNeedlessSums = (comparisons: readonly Comparison[]): readonly Comparison[] =>
+  comparisons.filter((one) => {
+    if (one.outcome !== "cant-tell" || one.listener !== null || one.stream === null) return true;
+    const parts = comparisons.filter(
+      ({ what, stream, listener }) => what === one.what && stream === one.stream && listener !== null,
+    );
+    return parts.length === 0 || parts.some((part) => part.outcome === "cant-tell");
+  });
+
+function changesOf(comparisons: readonly Comparison[], after: RunReport, graph: SiteGraph): readonly Change[] {
+  const groups = new Map<string, Comparison[]>();
+  for (const comparison of comparisons) {
+    if (comparison.outcome !== "worse" && comparison.outcome !== "better") continue;
+    const own = comparison.what === "segment loss" ? comparison.places.join() : "";
+    const key = `${comparison.what} ${comparison.stream} ${comparison.outcome} ${own}`;
+    groups.set(key, [...(groups.get(key) ?? []), comparison]);
+  }
+  return [...groups.values()].flatMap((group) => {
+    const [first] = group;
+    if (first === undefined || first.outcome === "same" || first.outcome === "cant-tell") return [];
+    const listeners = group.flatMap(({ listener }) => listener ?? []);
+    const told = [...new Set(group.flatMap(({ places }) => places))];
+    const places = told.length > 0 ? told : placesOf(first, listeners, comparisons, after, graph);
+    const { what, stream, outcome, because } = first;
+    return [{ what, stream, outcome, listeners, places, because }];
+  });
+}
+
+/** Listeners of the stream for which the same thing hardly moved are spared. */
+function placesOf(
+  { what, stream }: Comparison,
+  listeners: readonly string[],
+  comparisons: readonly Comparison[],
+  after: RunReport,
+  graph: SiteGraph,
+): readonly string[] {
+  const source = after.streams.find((one) => one.name === stream)?.source;
+  if (source === undefined || listeners.length === 0) return [];
+  const spared = comparisons.flatMap((one) =>
+    one.what === what && one.stream === stream && !one.isMaterial ? (one.listener ?? []) : [],
+  );
+  return sharedPlaces(graph, source, listeners, spared);
+}
+
+function summarise(
+  comparisons: readonly Comparison[],
+  changes: readonly Change[],
+): { readonly outcome: Outcome; readonly reason: string } {
+  const of = (outcome: Outcome): readonly Comparison[] => comparisons.filter((one) => one.outcome === outcome);
+  const [worse, better] = ["worse", "better"].map((outcome) => changes.filter((change) => change.outcome === outcome));
+  const tell = ({ what, stream, places }: Change): string =>
+    `${what}${stream === null ? "" : ` of ${stream}`}${places.length === 0 ? "" : ` at ${places.slice(0, 3).join(", ")}`}`;
+  if (worse !== undefined && worse.length > 0)
+    return { outcome: "worse", reason: `Worse: ${worse.map(tell).join("; ")}.` };
+  const undecided = of("cant-tell");
+  if (comparisons.length === 0)
+    return { outcome: "cant-tell", reason: "The two runs have nothing in common to compare." };
+  if (undecided.length > 0) {
+    const [first] = undecided;
+    const where = [first?.stream, first?.listener].flatMap((name) => name ?? []).join(" at ");
+    return {
+      outcome: "cant-tell",
+      reason: `Of ${comparisons.length} comparisons ${undecided.length} can't be decided, first ${first?.what} ${where}: ${first?.because}.`,
+    };
+  }
+  if (better !== undefined && better.length > 0) {
+    return { outcome: "better", reason: `Nothing is worse. Better: ${better.map(tell).join("; ")}.` };
+  }
+  return { outcome: "same", reason: `All ${comparisons.length} comparisons say that nothing changed.` };
+}
+
+function notesOf(before: RunReport, after: RunReport): string[] {
+  const keysOf = (report: RunReport): Set<string> =>
+    new Set(report.receipts.map(({ stream, listener }) => `${stream} at ${listener}`));
+  const [old, now] = [keysOf(before), keysOf(after)];
+  const queriers = (report: RunReport): string =>
+    report.queriers
+      .map(({ address, version }) => `${address} version ${version}`)
+      .sort()
+      .join(", ") || "none";
+  return [
+    ...[...old].filter((key) => !now.has(key)).map((key) => `Only the earlier run has ${key}.`),
+    ...[...now].filter((key) => !old.has(key)).map((key) => `Only the later run has ${key}.`),
+    ...(queriers(before) === queriers(after)
+      ? []
+      : [`Queriers heard before: ${queriers(before)}; now: ${queriers(after)}.`]),
+  ];
+}

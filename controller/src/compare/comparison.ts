@@ -1,0 +1,67 @@
+import type { Tested } from "./holm-correction.ts";
+
+export type Outcome = "worse" | "better" | "same" | "cant-tell";
+
+/** One thing that both runs measured, held against each other. */
+export interface Comparison {
+  /** Such as `loss` or `leave delay`. */
+  readonly what: string;
+  readonly stream: string | null;
+  /** Null: all listeners of the stream together. */
+  readonly listener: string | null;
+  /** Segments and nodes that it points to; empty where it points nowhere. */
+  readonly places: readonly string[];
+  readonly before: string;
+  readonly after: string;
+  /** Of the test; null where nothing had to be tested. */
+  readonly p: number | null;
+  /** The difference is large enough to matter, chance or not. */
+  readonly isMaterial: boolean;
+  readonly outcome: Outcome;
+  /** Why, in one sentence. */
+  readonly because: string;
+}
+
+/** A comparison before it is known how many there are. */
+export interface Candidate extends Omit<Comparison, "p" | "outcome" | "because"> {
+  /** Null where nothing is left to chance, as with a new finding; `outcome` then stands. */
+  readonly tested: Tested | null;
+  readonly outcome: Outcome;
+  /** Which way it went. */
+  readonly isGreater: boolean;
+  /** Even the largest difference that the data allow is too small to matter. */
+  readonly isWithin: boolean;
+  /** Such as `0.05 percentage points`. */
+  readonly step: string;
+  readonly because: string;
+}
+
+/** Chance of any false alarm in a whole comparison. */
+const LEVEL = 0.05;
+
+/** What each candidate comes to, the number of all tests taken into account. */
+export function decide(
+  candidates: readonly Candidate[],
+  standing: (tests: readonly Tested[], level: number) => readonly boolean[],
+): readonly Comparison[] {
+  const tested = candidates.flatMap((candidate) => candidate.tested ?? []);
+  const stands = standing(tested, LEVEL);
+  let next = 0;
+  return candidates.map((candidate) => {
+    const { what, stream, listener, places, before, after, isMaterial, tested: test } = candidate;
+    const base = { what, stream, listener, places, before, after, isMaterial };
+    if (test === null) return { ...base, p: null, outcome: candidate.outcome, because: candidate.because };
+    return { ...base, p: test.p, ...judge(candidate, stands[next++] === true) };
+  });
+}
+
+function judge(
+  { isMaterial, isGreater, isWithin, step, because }: Candidate,
+  isSignificant: boolean,
+): Pick<Comparison, "outcome" | "because"> {
+  if (isSignificant && isMaterial) return { outcome: isGreater ? "worse" : "better", because };
+  if (isWithin) return { outcome: "same", because: `no difference of ${step} or more` };
+  return isMaterial
+    ? { outcome: "cant-tell", because: `${because}, but that may be chance: too few were measured` }
+    : { outcome: "cant-tell", because: `too few were measured to see a difference of ${step}` };
+}

@@ -1,0 +1,54 @@
+import type { RunComparison } from "../compare/compare-runs.ts";
+import type { Comparison, Outcome } from "../compare/comparison.ts";
+import type { Paint, Tone } from "./terminal-paint.ts";
+
+const WORDS: Readonly<Record<Outcome, string>> = {
+  worse: "worse",
+  better: "better",
+  same: "same",
+  "cant-tell": "can't tell",
+};
+const TONES: Readonly<Record<Outcome, Tone>> = { worse: "bad", better: "good", same: "good", "cant-tell": "doubt" };
+/** Undecided comparisons that are listed; the rest is counted. */
+const MOST_UNDECIDED = 8;
+
+/** A comparison for people at a terminal: what changed and where, and how much of the rest is known to be the same. */
+export function renderComparison(comparison: RunComparison, paint: Paint): string {
+  const { outcome, reason, changes, comparisons, notes, run, against } = comparison;
+  const lines = ["", `${paint(WORDS[outcome], TONES[outcome])}: run ${run} against ${against}`, `  ${reason}`];
+  for (const change of changes) {
+    const where = change.stream === null ? "" : ` of ${change.stream}`;
+    lines.push("", `  ${paint(WORDS[change.outcome].toUpperCase(), TONES[change.outcome])}  ${change.what}${where}`);
+    if (change.listeners.length > 0) lines.push(`    at         ${change.listeners.join(", ")}`);
+    lines.push(`    suspects   ${change.places.length === 0 ? "none can be named" : change.places.join(", ")}`);
+    for (const one of membersOf(change.what, change.stream, change.outcome, comparisons))
+      lines.push(`    ${figures(one)}`);
+  }
+  const undecided = comparisons.filter((one) => one.outcome === "cant-tell");
+  if (undecided.length > 0) {
+    lines.push("", paint(`Can't tell (${undecided.length})`, "doubt"));
+    for (const one of undecided.slice(0, MOST_UNDECIDED)) lines.push(`  ${one.what} ${figures(one)}: ${one.because}`);
+  }
+  const same = comparisons.filter((one) => one.outcome === "same").length;
+  lines.push(
+    "",
+    `${same} of ${comparisons.length} comparisons: the same.`,
+    ...notes.map((note) => `Note: ${note}`),
+    "",
+  );
+  return lines.join("\n");
+}
+
+const membersOf = (
+  what: string,
+  stream: string | null,
+  outcome: Outcome,
+  comparisons: readonly Comparison[],
+): readonly Comparison[] =>
+  comparisons.filter((one) => one.what === what && one.stream === stream && one.outcome === outcome);
+
+function figures({ stream, listener, places, before, after, p }: Comparison): string {
+  const who = listener ?? (stream === null ? places.join(", ") : `${stream}, all listeners`);
+  const chance = p === null ? "" : p < 0.0001 ? " (p < 0.0001)" : ` (p = ${p.toFixed(4)})`;
+  return `${who}: ${before} -> ${after}${chance}`;
+}
