@@ -5,6 +5,7 @@ import type { DataPlane } from "../data-plane/data-plane.ts";
 import { VERSION } from "../version.ts";
 import type { Watcher } from "../watcher/open-watcher.ts";
 import { ControllerLink } from "./controller-link.ts";
+import { HostNotes } from "./host-notes.ts";
 import { ReportOutbox } from "./report-outbox.ts";
 
 export interface AgentServiceOptions {
@@ -49,6 +50,7 @@ export function startAgentService(options: AgentServiceOptions): AgentService {
     }),
   });
 
+  let notes: HostNotes | null = null;
   // One report after the other: a snapshot of the watcher is awaited, and reports must keep their order.
   let turn: Promise<void> = Promise.resolve();
   dataPlane.onInterval((report) => {
@@ -56,8 +58,11 @@ export function startAgentService(options: AgentServiceOptions): AgentService {
       if (duty.kind !== "running") return;
       const { runId, stint } = duty;
       const isFinal = report.totals !== null;
-      link.send(outbox.add(runId, stint, report, await watcher.snapshot(), isFinal));
-      if (isFinal) duty = { kind: "idle" };
+      const watch = await watcher.snapshot();
+      notes?.seen(watch);
+      const told = isFinal && notes !== null ? await notes.complete(report) : report;
+      link.send(outbox.add(runId, stint, told, watch, isFinal));
+      if (isFinal && duty.runId === runId) duty = { kind: "idle" };
     });
   });
   dataPlane.onTrouble((error) => {
@@ -84,6 +89,7 @@ export function startAgentService(options: AgentServiceOptions): AgentService {
     if (duty.kind !== "prepared" || duty.runId !== message.runId || clock === null) return;
     const startMonotonicNs = message.startControllerNs - clock.offsetNs;
     const { runId, streams } = duty.task;
+    notes = new HostNotes(duty.task, dataPlane.capabilities.interface.name);
     duty = { kind: "running", runId, stint: randomBytes(8).toString("hex") };
     dataPlane.go(startMonotonicNs);
     void watcher.watch({ runId, startMonotonicNs, streams });

@@ -25,7 +25,7 @@ export function observeBystanders(run: CompiledRun, graph: SiteGraph, evidence: 
           ranges: seen?.ranges ?? [],
           firstMs: toMs(seen?.parts[0]?.firstNs),
           lastMs: toMs(seen?.parts.at(-1)?.lastNs),
-          isGroupUsedByHost: null,
+          isGroupUsedByHost: one?.final?.totals?.groupsInUse?.includes(stream.streamId) ?? null,
         };
       }),
   );

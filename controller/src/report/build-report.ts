@@ -5,10 +5,13 @@ import type { CompiledRun } from "../engine/compile-scenario.ts";
 import type { RunEvidence } from "../engine/conduct-run.ts";
 import { observeRun } from "../engine/observe.ts";
 import { observeBystanders } from "../engine/observe-bystanders.ts";
-import { staysOf } from "../engine/stays.ts";
+import { type Stay, staysOf } from "../engine/stays.ts";
 import { emissionOf } from "../engine/stream-evidence.ts";
-import { judgeExpectations } from "./judge-expectations.ts";
+import { explainHostBlocks } from "./host-block-evidence.ts";
+import { type HasDelay, judgeExpectations } from "./judge-expectations.ts";
+import { judgeLeaks } from "./judge-leaks.ts";
 import { judgeRun } from "./judge-run.ts";
+import { hasJoinDelay, hasLeaveDelay } from "./report-delays.ts";
 import { reportQueriers } from "./report-queriers.ts";
 import { reportReceipts } from "./report-receipts.ts";
 
@@ -18,13 +21,25 @@ export function buildReport(run: CompiledRun, graph: SiteGraph, evidence: RunEvi
   const observations = observeRun(run, graph, evidence, stays);
   const conclusion = locate(graph, observations);
   const receipts = reportReceipts(stays, evidence, observations.listeners);
-  const expectations = judgeExpectations(run.scenario.expect, receipts);
-  const findings = conclusion.findings.map(({ streams, suspects, evidence: because, ...finding }) => ({
+  const bystanders = observeBystanders(run, graph, evidence).map((seen) => ({
+    stream: seen.stream,
+    agent: graph.nodes.get(seen.host)?.agent ?? seen.host,
+    frames: seen.canSee ? seen.frames : null,
+    firstMs: seen.firstMs,
+    lastMs: seen.lastMs,
+    ranges: seen.ranges.map(([first, last]): [number, number] => [first, last]),
+  }));
+  const found = conclusion.findings.map(({ streams, suspects, evidence: because, ...finding }) => ({
     ...finding,
     streams: [...streams],
     suspects: [...suspects],
     evidence: [...because],
   }));
+  const findings = explainHostBlocks(found, run, graph, evidence);
+  const expectations = [
+    ...judgeExpectations(run.scenario.expect, receipts, hasDelayIn(stays)),
+    ...judgeLeaks(run.scenario.expect, findings, bystanders),
+  ];
   const lost = [...evidence.agents.values()].filter((agent) => agent.final === null).map((agent) => agent.agent);
   return {
     formatVersion: 1,
@@ -36,14 +51,7 @@ export function buildReport(run: CompiledRun, graph: SiteGraph, evidence: RunEvi
     ...judgeRun(findings, expectations, receipts, lost, evidence.isAborted),
     streams: run.streams.map((stream) => reportStream(stream, evidence)),
     receipts,
-    bystanders: observeBystanders(run, graph, evidence).map((seen) => ({
-      stream: seen.stream,
-      agent: graph.nodes.get(seen.host)?.agent ?? seen.host,
-      frames: seen.canSee ? seen.frames : null,
-      firstMs: seen.firstMs,
-      lastMs: seen.lastMs,
-      ranges: seen.ranges.map(([first, last]): [number, number] => [first, last]),
-    })),
+    bystanders,
     queriers: reportQueriers(evidence),
     segments: conclusion.segments.map((segment) => ({ ...segment })),
     findings,
@@ -53,6 +61,13 @@ export function buildReport(run: CompiledRun, graph: SiteGraph, evidence: RunEvi
       nextAgentAt: conclusion.coverage.nextAgentAt,
     },
     notes: [...notesOf(evidence), ...sourceNotes(run, evidence)],
+  };
+}
+
+function hasDelayIn(stays: readonly Stay[]): HasDelay {
+  return ({ stream, listener }, what) => {
+    const own = stays.filter(({ join }) => join.stream === stream && join.agent === listener);
+    return what === "join" ? hasJoinDelay(own) : hasLeaveDelay(own);
   };
 }
 

@@ -10,8 +10,13 @@ interface Rule {
   readonly what: string;
   readonly limit: number;
   readonly measure: (receipt: ReportReceipt) => number | null;
+  /** False: this listener has nothing to measure here, and the limit does not concern it. By default true. */
+  readonly concerns?: (receipt: ReportReceipt) => boolean;
   readonly format: (value: number) => string;
 }
+
+/** Whether a listener has a join or a leave whose delay can be told at all. */
+export type HasDelay = (receipt: ReportReceipt, what: "join" | "leave") => boolean;
 
 /**
  * Holds each limit of the scenario against the worst receipt. A receipt that says nothing leaves the limit unknown,
@@ -20,11 +25,12 @@ interface Rule {
 export function judgeExpectations(
   expect: ScenarioExpectation,
   receipts: readonly ReportReceipt[],
+  hasDelay: HasDelay = () => true,
 ): ReportExpectation[] {
-  return rulesOf(expect).map((rule) => judge(rule, receipts));
+  return rulesOf(expect, hasDelay).map(({ concerns = () => true, ...rule }) => judge(rule, receipts.filter(concerns)));
 }
 
-function rulesOf(expect: ScenarioExpectation): Rule[] {
+function rulesOf(expect: ScenarioExpectation, hasDelay: HasDelay): Rule[] {
   const rules: Rule[] = [];
   const add = (limit: number | null, rule: Omit<Rule, "limit">): void => {
     if (limit !== null) rules.push({ ...rule, limit });
@@ -51,11 +57,13 @@ function rulesOf(expect: ScenarioExpectation): Rule[] {
   add(inMs(expect.joinDelayNs), {
     what: "join delay",
     measure: (r) => r.joinDelays?.p95Ms ?? null,
+    concerns: (r) => hasDelay(r, "join"),
     format: ms,
   });
   add(inMs(expect.leaveDelayNs), {
     what: "leave delay",
     measure: (r) => r.leaveDelays?.p95Ms ?? null,
+    concerns: (r) => hasDelay(r, "leave"),
     format: ms,
   });
   add(expect.duplicateRatio, {

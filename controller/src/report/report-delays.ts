@@ -42,3 +42,14 @@ function reportDelay(
     valuesMs: measured.slice(0, MOST_VALUES).map(({ delayNs }) => delayNs / 1e6),
   };
 }
+
+/** A port that the stream flows to already, for a neighbour or a router, shows no join and no leave. */
+const WITHOUT_JOIN_DELAY: ReadonlySet<string> = new Set(["already-flowing", "source-late"]);
+const WITHOUT_LEAVE_DELAY: ReadonlySet<string> = new Set(["not-flowing", "no-leave"]);
+
+/** Whether one of these stays, all of one listener, has a delay that could be told; true where nobody can say. */
+export const hasJoinDelay = (stays: readonly Stay[]): boolean =>
+  stays.some((stay) => !WITHOUT_JOIN_DELAY.has(joinDelayOf(stay)?.kind ?? ""));
+
+export const hasLeaveDelay = (stays: readonly Stay[]): boolean =>
+  stays.some((stay) => stay.join.toNs !== null && !WITHOUT_LEAVE_DELAY.has(leaveDelayOf(stay)?.kind ?? ""));

@@ -185,6 +185,14 @@ export const IntervalReportSchema = Type.Object({
     Type.Object({
       listeners: Type.Array(ListenerIntervalSchema),
       senders: Type.Array(SenderIntervalSchema),
+      /** Streams whose group this host is a member of without our doing; absent where the kernel does not tell. */
+      groupsInUse: Type.Optional(Type.Array(Count, { maxItems: 4096 })),
+      /** Joined streams that came to the network card, but not one packet to the socket; why, where it can be read. */
+      hostBlocks: Type.Optional(
+        Type.Array(Type.Object({ streamId: Count, why: Nullable(Type.String({ maxLength: 2000 })) }), {
+          maxItems: 4096,
+        }),
+      ),
     }),
   ),
 });
