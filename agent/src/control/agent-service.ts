@@ -6,7 +6,8 @@ import { VERSION } from "../version.ts";
 import type { Watcher } from "../watcher/open-watcher.ts";
 import { ControllerLink } from "./controller-link.ts";
 import { HostNotes } from "./host-notes.ts";
-import { ReportOutbox } from "./report-outbox.ts";
+import { ReportSender } from "./report-sender.ts";
+import { ReportSpool } from "./report-spool.ts";
 
 export interface AgentServiceOptions {
   readonly controllerUrl: string;
@@ -15,6 +16,9 @@ export interface AgentServiceOptions {
   readonly dataPlane: DataPlane;
   readonly watcher: Watcher;
   readonly log: Logger;
+  /** Where reports wait for their acknowledgement; this agent's alone. */
+  readonly spoolFolder: string;
+  readonly spoolMostBytes: number;
 }
 
 /** An agent at a controller's service: carries out one run after another until closed. */
@@ -32,7 +36,14 @@ type Duty =
 
 export function startAgentService(options: AgentServiceOptions): AgentService {
   const { dataPlane, watcher, log, name } = options;
-  const outbox = new ReportOutbox();
+  const spool = new ReportSpool({
+    folder: options.spoolFolder,
+    mostBytes: options.spoolMostBytes,
+    onTrouble: (err) =>
+      err === null
+        ? log.info("reports are kept on disk again")
+        : log.error({ err }, "the disk takes no reports; they wait in memory"),
+  });
   const instance = randomBytes(8).toString("hex");
   let duty: Duty = { kind: "idle" };
   const link = new ControllerLink({
@@ -50,6 +61,8 @@ export function startAgentService(options: AgentServiceOptions): AgentService {
     }),
   });
 
+  const sender = new ReportSender(spool, link);
+  let nextNumber = 1;
   let notes: HostNotes | null = null;
   // One report after the other: a snapshot of the watcher is awaited, and reports must keep their order.
   let turn: Promise<void> = Promise.resolve();
@@ -61,7 +74,9 @@ export function startAgentService(options: AgentServiceOptions): AgentService {
       const watch = await watcher.snapshot();
       notes?.seen(watch);
       const told = isFinal && notes !== null ? await notes.complete(report) : report;
-      link.send(outbox.add(runId, stint, told, watch, isFinal));
+      const number = nextNumber++;
+      const numbers = { firstNumber: number, lastNumber: number, droppedReports: 0 };
+      sender.add({ kind: "report", runId, stint, ...numbers, report: told, watch, isFinal });
       if (isFinal && duty.runId === runId) duty = { kind: "idle" };
     });
   });
@@ -91,6 +106,7 @@ export function startAgentService(options: AgentServiceOptions): AgentService {
     const { runId, streams } = duty.task;
     notes = new HostNotes(duty.task, dataPlane.capabilities.interface.name);
     duty = { kind: "running", runId, stint: randomBytes(8).toString("hex") };
+    nextNumber = 1;
     dataPlane.go(startMonotonicNs);
     void watcher.watch({ runId, startMonotonicNs, streams });
     dataPlane.finish().catch((error: unknown) => log.error({ err: error }, "the run did not finish"));
@@ -109,7 +125,7 @@ export function startAgentService(options: AgentServiceOptions): AgentService {
         if (duty.kind !== "idle" && duty.runId === message.runId) dataPlane.abort(message.reason);
         break;
       case "ack":
-        outbox.acknowledge(message.stint, message.lastNumber);
+        sender.acknowledged(message.stint, message.lastNumber);
         break;
       default:
         break;
@@ -117,7 +133,7 @@ export function startAgentService(options: AgentServiceOptions): AgentService {
   });
   link.on("up", () => {
     log.info({ controller: options.controllerUrl }, "connected");
-    for (const message of outbox.waiting()) link.send(message);
+    sender.linkUp();
   });
   link.on("down", () => log.warn("connection to the controller lost"));
 
@@ -131,6 +147,7 @@ export function startAgentService(options: AgentServiceOptions): AgentService {
       link.close();
       await dataPlane.close();
       await watcher.close();
+      spool.close();
     },
   };
 }

@@ -1,5 +1,7 @@
 import { randomBytes } from "node:crypto";
 import { hostname } from "node:os";
+import path from "node:path";
+import { parseSizeBytes } from "@dyetrace/wire";
 import { type Command, Option } from "commander";
 import { pino } from "pino";
 import { readAgentConfig } from "../config/read-agent-config.ts";
@@ -14,6 +16,8 @@ interface RunOptions {
   readonly name?: string;
   readonly interface?: string;
   readonly config?: string;
+  readonly data: string;
+  readonly spoolLimit: string;
   readonly sockets: "auto" | "linux" | "portable";
 }
 
@@ -27,11 +31,14 @@ export function registerRun(program: Command): void {
     .option("--name <name>", "the agent's name in the site plan (default: this host's name)")
     .option("--interface <name>", "the interface to the tested network (default: the only one there is)")
     .option("--config <file>", "this host's own limits (default: /etc/dyetrace/agent.yaml; without it sending is off)")
+    .option("--data <folder>", "where reports wait while no controller takes them", "dyetrace-agent-data")
+    .option("--spool-limit <size>", "how much room they may take there", "256 MB")
     .addOption(
       new Option("--sockets <kind>", "how to reach the network").choices(["auto", "linux", "portable"]).default("auto"),
     )
     .action(async (options: RunOptions) => {
       const config = readAgentConfig(options.config);
+      const name = options.name ?? hostname().split(".")[0] ?? "agent";
       const log = pino({ level: process.env["DYETRACE_LOG"] ?? "info" }, pino.destination(2));
       const interfaceName = options.interface ?? chooseInterface();
       const watcher = await openWatcher({ interfaceName });
@@ -46,10 +53,12 @@ export function registerRun(program: Command): void {
       const service = startAgentService({
         controllerUrl: options.controller,
         key: options.key,
-        name: options.name ?? hostname().split(".")[0] ?? "agent",
+        name,
         dataPlane,
         watcher,
         log,
+        spoolFolder: path.join(options.data, name),
+        spoolMostBytes: parseSizeBytes(options.spoolLimit),
       });
       const stop = (): void => void service.close();
       process.once("SIGINT", stop);

@@ -10,6 +10,7 @@ import { ControllerClient } from "./controller-client.ts";
 import { EXIT } from "./exit-codes.ts";
 import { deliverReport, followRun } from "./follow-run.ts";
 import { readRunFiles } from "./run.ts";
+import { makeTemporaryFolder } from "./temporary-folder.ts";
 import { untilInterrupted } from "./until-interrupted.ts";
 
 const AGENT_PROGRAM = fileURLToPath(import.meta.resolve("@dyetrace/agent/program"));
@@ -35,10 +36,21 @@ export async function runLoopbackPair(): Promise<void> {
     safety: PRACTICE_SAFETY, // nothing leaves this machine
     log: pino({ level: "warn" }),
   });
+  await using agentData = makeTemporaryFolder("dyetrace-loopback-");
   using agents = new ChildProcesses();
   for (const name of ["left", "right"]) {
     const argv = [AGENT_PROGRAM, "run", "--controller", controller.url, "--key", agentKey, "--name", name];
-    agents.start([...argv, "--interface", loopback, "--sockets", "portable", "--config", AGENT_CONFIG]);
+    agents.start([
+      ...argv,
+      "--interface",
+      loopback,
+      "--sockets",
+      "portable",
+      "--config",
+      AGENT_CONFIG,
+      "--data",
+      agentData.path,
+    ]);
   }
   await bothConnected(controller, interrupt.signal);
   const report = await followRun(new ControllerClient(controller.url), request, { signal: interrupt.signal });

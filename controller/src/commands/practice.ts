@@ -50,7 +50,9 @@ export function registerPractice(program: Command): void {
     .passThroughOptions()
     .action(async (node: string, command: string[], options: { site?: string }) => {
       const site = chooseStandingSite(findPracticeSites(), options.site ?? null);
-      process.exitCode = await execInPracticeSite(site, node, command);
+      // The parser hands on the `--` that keeps the command's own options apart.
+      const argv = command[0] === "--" ? command.slice(1) : command;
+      process.exitCode = await execInPracticeSite(site, node, argv);
     });
   practice
     .command("run")

@@ -1,4 +1,5 @@
 import { randomBytes } from "node:crypto";
+import { chmodSync } from "node:fs";
 import { fileURLToPath } from "node:url";
 import { type PracticeProcess, type PracticeSite, type PracticeTimers, raisePracticeSite } from "@dyetrace/practice";
 import type { SiteGraph } from "@dyetrace/site";
@@ -8,6 +9,7 @@ import type { Safety } from "../engine/safety.ts";
 import { type Controller, startController } from "../service/controller-service.ts";
 import { registerPracticeRoutes } from "../service/practice-routes.ts";
 import type { Store } from "../store/store.ts";
+import { makeTemporaryFolder } from "./temporary-folder.ts";
 
 export interface PracticeSetup {
   readonly graph: SiteGraph;
@@ -23,6 +25,8 @@ export interface PracticeSetup {
   readonly signal?: AbortSignal;
   /** Only to show what happens on a live site: by default runs begin at once, at their full rate. */
   readonly safety?: Safety;
+  /** Goes before the program of an agent, by the agent's name: to start it with fewer rights, for example. */
+  readonly launchers?: ReadonlyMap<string, readonly string[]>;
 }
 
 /** A practice site with a controller and an agent on every host of the plan that has one, all connected. */
@@ -66,12 +70,17 @@ export async function raisePractice(setup: PracticeSetup): Promise<StandingPract
   );
   const hosts = [...graph.nodes.values()].filter((node) => node.agent !== null);
   log(`Starting ${hosts.length} agents`);
+  const agentData = undo.own(makeTemporaryFolder("dyetrace-practice-"));
+  chmodSync(agentData.path, 0o1777); // an agent may be started as another user
   const agents = new Map<string, PracticeProcess>();
   for (const host of hosts) {
     if (host.agent === null) continue;
     const { interfaceName } = site.addressOf(host.name);
-    const argv = [process.execPath, AGENT_PROGRAM, "run", "--controller", site.managementUrl, "--key", agentKey];
+    const launcher = setup.launchers?.get(host.agent) ?? [];
+    const argv = [...launcher, process.execPath, AGENT_PROGRAM, "run"];
+    argv.push("--controller", site.managementUrl, "--key", agentKey);
     argv.push("--name", host.agent, "--interface", interfaceName, "--config", PRACTICE_AGENT_CONFIG);
+    argv.push("--data", agentData.path);
     const onLine = (line: string): void => log(`${host.name}: ${line}`);
     agents.set(
       host.agent,

@@ -1,0 +1,44 @@
+import { hasMembershipChange, mergeIntervalReports, mergeWatcherReports } from "@dyetrace/measure";
+import type { AgentMessage, IntervalReport } from "@dyetrace/wire";
+
+type ReportMessage = Extract<AgentMessage, { kind: "report" }>;
+
+/**
+ * Two neighbouring reports of one stint as one, without losing a count, a gap or a maximum.
+ * @param isQuietOnly only where nothing happened in either
+ * @returns null where they must stay apart: the stretch would get longer than `stretchNs`, or a join or a leave falls
+ *   into one of them
+ */
+export function mergeReportMessages(
+  a: ReportMessage,
+  b: ReportMessage,
+  stretchNs: number,
+  isQuietOnly: boolean,
+): ReportMessage | null {
+  if (b.report.toNs - a.report.fromNs > stretchNs) return null;
+  if (hasMembershipChange(a.report) || hasMembershipChange(b.report)) return null;
+  if (isQuietOnly && !(isQuiet(a.report) && isQuiet(b.report))) return null;
+  return {
+    kind: "report",
+    runId: a.runId,
+    stint: a.stint,
+    firstNumber: a.firstNumber,
+    lastNumber: b.lastNumber,
+    droppedReports: a.droppedReports + b.droppedReports,
+    report: mergeIntervalReports(a.report, b.report),
+    watch: mergeWatcherReports(a.watch, b.watch),
+    isFinal: b.isFinal,
+  };
+}
+
+/** Nothing was lost, doubled, late or held up, in the network or in this host. */
+const isQuiet = ({ listeners, senders, host, sourcesStopped }: IntervalReport): boolean =>
+  listeners.every(
+    ({ receipt }) =>
+      receipt === null ||
+      (receipt.lost === 0 && receipt.duplicates === 0 && receipt.reordered === 0 && receipt.senderRestarts === 0),
+  ) &&
+  senders.every(({ stalls, skippedPackets }) => stalls.length === 0 && skippedPackets === 0) &&
+  (host.linkChanges ?? 0) === 0 &&
+  (host.wallClockSteps ?? 0) === 0 &&
+  sourcesStopped === null;
