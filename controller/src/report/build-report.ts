@@ -1,6 +1,6 @@
 import { locate } from "@dyetrace/locate";
 import type { SiteGraph } from "@dyetrace/site";
-import type { ReportStream, RunReport } from "@dyetrace/wire";
+import { formatDurationNs, type ReportStream, type RunReport } from "@dyetrace/wire";
 import type { CompiledRun } from "../engine/compile-scenario.ts";
 import type { RunEvidence } from "../engine/conduct-run.ts";
 import { observeRun } from "../engine/observe.ts";
@@ -109,6 +109,8 @@ function notesOf(evidence: RunEvidence): string[] {
   return notes;
 }
 
+const NOTED_PAUSE_NS = 50e6;
+
 /** What a source could not do as planned: the reader must not take it for the network's. */
 function sourceNotes(run: CompiledRun, evidence: RunEvidence): string[] {
   return run.streams.flatMap((stream) => {
@@ -118,6 +120,10 @@ function sourceNotes(run: CompiledRun, evidence: RunEvidence): string[] {
     if (emission.skippedPackets > 0) {
       const what = `${emission.skippedPackets} packets of ${stream.name}`;
       notes.push(`${stream.source} was too busy to send ${what} in time and left them out: a gap in time, no loss.`);
+    }
+    const pauseNs = Math.max(0, ...emission.stalls.map((stall) => stall.durationNs));
+    if (pauseNs >= NOTED_PAUSE_NS) {
+      notes.push(`${stream.source} paused ${stream.name} for up to ${formatDurationNs(pauseNs)}: its host was busy.`);
     }
     if (emission.sendErrors > 0) {
       const last = emission.lastError === null ? "" : ` (last: ${emission.lastError})`;
