@@ -7,7 +7,7 @@ import {
   readFileSync,
   readSync,
   renameSync,
-  unlinkSync,
+  rmSync,
   writeSync,
 } from "node:fs";
 
@@ -93,7 +93,7 @@ export class SpoolFile {
   /** Puts these records in place of all there are, at once or, if that fails, not at all. @returns their places */
   replace(values: Iterable<unknown>): readonly RecordPlace[] {
     const fresh = `${this.path}.new`;
-    if (existsSync(fresh)) unlinkSync(fresh);
+    rmSync(fresh, { force: true });
     const next = SpoolFile.open(fresh);
     try {
       const places = [...values].map((value) => next.append(value));
@@ -114,7 +114,7 @@ export class SpoolFile {
 
   remove(): void {
     this.close();
-    unlinkSync(this.path);
+    rmSync(this.path, { force: true });
   }
 }
 

@@ -44,6 +44,8 @@ const PRACTICE_AGENT_CONFIG = fileURLToPath(import.meta.resolve("@dyetrace/pract
 export async function raisePractice(setup: PracticeSetup): Promise<StandingPractice> {
   await using undo = new AsyncDisposables();
   const { graph, log } = setup;
+  const agentData = undo.own(makeTemporaryFolder("dyetrace-practice-"));
+  chmodSync(agentData.path, 0o1777); // an agent may be started as another user
   const site = undo.own(
     await raisePracticeSite(graph, {
       log,
@@ -70,8 +72,6 @@ export async function raisePractice(setup: PracticeSetup): Promise<StandingPract
   );
   const hosts = [...graph.nodes.values()].filter((node) => node.agent !== null);
   log(`Starting ${hosts.length} agents`);
-  const agentData = undo.own(makeTemporaryFolder("dyetrace-practice-"));
-  chmodSync(agentData.path, 0o1777); // an agent may be started as another user
   const agents = new Map<string, PracticeProcess>();
   for (const host of hosts) {
     if (host.agent === null) continue;
