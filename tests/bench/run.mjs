@@ -93,7 +93,10 @@ async function feed(listener, pps, seconds) {
   return { ...JSON.parse(value), sent: sent.sent, offeredPps: sent.sent / sent.seconds };
 }
 
-/** The highest rate that a listener takes with no packet lost, by bisection under what the feed can offer. */
+/**
+ * The highest rate that a listener takes with no packet lost, by bisection under what the feed can offer. Where even that
+ * is taken whole, the listener's own limit lies somewhere above.
+ */
 async function losslessRate(name, listener, mostPps) {
   let low = 0;
   let high = mostPps;
@@ -108,11 +111,19 @@ async function losslessRate(name, listener, mostPps) {
     else high = pps;
     if (step === 0 && isLossless) break;
   }
-  if (best === null) return { pps: 0, cpuUsPerPacket: null };
-  return { pps: best.offeredPps, cpuUsPerPacket: (best.cpuSeconds / best.received) * 1e6 };
+  if (best === null) return { pps: 0, cpuUsPerPacket: null, isFeedLimited: false };
+  const cpuUsPerPacket = (best.cpuSeconds / best.received) * 1e6;
+  return { pps: best.offeredPps, cpuUsPerPacket, isFeedLimited: low === mostPps };
 }
 
 const best = (results) => results.reduce((a, b) => (b.pps > a.pps ? b : a));
+
+async function bestLosslessRate(name, listener, mostPps) {
+  const results = [];
+  for (let i = 0; i < REPEATS; i++) results.push(await losslessRate(name, listener, mostPps));
+  const fullyFed = results.filter(({ isFeedLimited }) => isFeedLimited);
+  return best(fullyFed.length > 0 ? fullyFed : results);
+}
 
 async function sendRate(run) {
   const results = [];
@@ -153,13 +164,13 @@ async function main() {
   const most = sending.floor.pps;
   const long = `${FLOOD_SECONDS + 15}`;
   const listening = {
-    floor: await losslessRate("floor", () => start(kiosk, floorListener, GROUP, PORT, kiosk.index, long), most),
-    agent: await losslessRate(
+    floor: await bestLosslessRate("floor", () => start(kiosk, floorListener, GROUP, PORT, kiosk.index, long), most),
+    agent: await bestLosslessRate(
       "agent",
       () => start(kiosk, process.execPath, here("listener-agent.mjs"), GROUP, PORT, "eth0", long),
       most,
     ),
-    dgram: await losslessRate(
+    dgram: await bestLosslessRate(
       "dgram",
       () => start(kiosk, process.execPath, here("listener-dgram.mjs"), GROUP, PORT, kiosk.address, long),
       most,
@@ -192,8 +203,8 @@ async function main() {
 function print({ sending, listening, pacing, rateErrorRatio }) {
   const rate = (title, part) => {
     console.log(`\n${title}`.padEnd(34), "packets/s", "  of floor", "  CPU µs/packet");
-    for (const [name, { pps, cpuUsPerPacket }] of Object.entries(part)) {
-      const ratio = (pps / part.floor.pps).toFixed(2);
+    for (const [name, { pps, cpuUsPerPacket, isFeedLimited }] of Object.entries(part)) {
+      const ratio = isFeedLimited ? "all fed" : (pps / part.floor.pps).toFixed(2);
       const cpu = cpuUsPerPacket === null ? "-" : cpuUsPerPacket.toFixed(2);
       console.log(`  ${name}`.padEnd(33), String(Math.round(pps)).padStart(9), ratio.padStart(10), cpu.padStart(15));
     }

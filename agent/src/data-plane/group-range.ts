@@ -1,4 +1,6 @@
-import { Fault, type IpAddress, parseIpAddress } from "@dyetrace/wire";
+import type { IpAddress } from "@dyetrace/wire";
+import { Fault } from "@dyetrace/wire/fault";
+import { parseIpAddress } from "@dyetrace/wire/ip-address";
 
 /** A block of addresses, from a text such as `239.195.0.0/16` or `ff15::/16`; a bare address is a block of one. */
 export interface GroupRange {

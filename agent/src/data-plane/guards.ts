@@ -1,13 +1,7 @@
-import {
-  type AgentTask,
-  Fault,
-  formatDurationNs,
-  formatRateBps,
-  type Guards,
-  groupMac,
-  isMulticast,
-  parseIpAddress,
-} from "@dyetrace/wire";
+import type { AgentTask, Guards } from "@dyetrace/wire";
+import { Fault } from "@dyetrace/wire/fault";
+import { groupMac, isMulticast, parseIpAddress } from "@dyetrace/wire/ip-address";
+import { formatDurationNs, formatRateBps } from "@dyetrace/wire/units";
 import { isInRange, parseGroupRange } from "./group-range.ts";
 
 /** What the guards look at in one stream that is to be sent. */

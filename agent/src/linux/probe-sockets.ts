@@ -1,4 +1,4 @@
-import { parseIpAddress } from "@dyetrace/wire";
+import { parseIpAddress } from "@dyetrace/wire/ip-address";
 import { checked, libc } from "./libc.ts";
 import { setListenOptions } from "./multicast-options.ts";
 import { closeSocket, openUdpSocket, raiseReceiveBuffer, socketDrops } from "./socket.ts";

@@ -1,4 +1,5 @@
-import { formatIpAddress, type IpAddress } from "@dyetrace/wire";
+import type { IpAddress } from "@dyetrace/wire";
+import { formatIpAddress } from "@dyetrace/wire/ip-address";
 
 export const AF_INET = 2; // linux/socket.h
 export const AF_INET6 = 10; // linux/socket.h

@@ -1,4 +1,5 @@
-import { Fault, type TaskStream } from "@dyetrace/wire";
+import type { TaskStream } from "@dyetrace/wire";
+import { Fault } from "@dyetrace/wire/fault";
 
 type JoinedGroup = Pick<TaskStream, "group" | "ssmSource">;
 

@@ -1,5 +1,6 @@
 import type { MessagePort } from "node:worker_threads";
-import { type AgentTask, Fault } from "@dyetrace/wire";
+import type { AgentTask } from "@dyetrace/wire";
+import { Fault } from "@dyetrace/wire/fault";
 import { SharedControl } from "../data-plane/shared-control.ts";
 import { type FromWorker, type ToWorker, WORKER_PROTOCOL, type WorkerSetup } from "../data-plane/worker-protocol.ts";
 import type { GroupSocket } from "./group-socket.ts";

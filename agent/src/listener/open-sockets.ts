@@ -1,4 +1,6 @@
-import { type AgentTask, Fault, type IpAddress, parseIpAddress, type TaskStream } from "@dyetrace/wire";
+import type { AgentTask, IpAddress, TaskStream } from "@dyetrace/wire";
+import { Fault } from "@dyetrace/wire/fault";
+import { parseIpAddress } from "@dyetrace/wire/ip-address";
 import type { GroupSocket } from "./group-socket.ts";
 import { ListenedStream } from "./listened-stream.ts";
 

@@ -1,4 +1,4 @@
-import { emptyTestPacket, readTestPacket } from "@dyetrace/wire";
+import { emptyTestPacket, readTestPacket } from "@dyetrace/wire/test-packet";
 import type { GroupSocket } from "./group-socket.ts";
 import type { ListenedStream } from "./listened-stream.ts";
 import type { PacketSink } from "./packet-sink.ts";

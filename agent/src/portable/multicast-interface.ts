@@ -1,4 +1,4 @@
-import { Fault } from "@dyetrace/wire";
+import { Fault } from "@dyetrace/wire/fault";
 import type { WorkerSetup } from "../data-plane/worker-protocol.ts";
 
 /** What of a setup names the interface. */

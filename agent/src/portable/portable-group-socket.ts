@@ -1,6 +1,7 @@
 import { createSocket, type RemoteInfo, type Socket } from "node:dgram";
 import { once } from "node:events";
-import { formatIpAddress, type IpAddress } from "@dyetrace/wire";
+import type { IpAddress } from "@dyetrace/wire";
+import { formatIpAddress } from "@dyetrace/wire/ip-address";
 import { ForeignRecord } from "../listener/foreign-record.ts";
 import type { GroupSocket } from "../listener/group-socket.ts";
 import type { ListenedStream } from "../listener/listened-stream.ts";

@@ -1,6 +1,7 @@
 import { createSocket, type Socket } from "node:dgram";
 import { once } from "node:events";
-import { Fault, type TaskStream } from "@dyetrace/wire";
+import type { TaskStream } from "@dyetrace/wire";
+import { Fault } from "@dyetrace/wire/fault";
 import type { WorkerSetup } from "../data-plane/worker-protocol.ts";
 import type { PacketOut, SendRefusal } from "../sender/packet-out.ts";
 import { sendRefused } from "../sender/send-refused.ts";

@@ -1,5 +1,8 @@
 import { parentPort, workerData } from "node:worker_threads";
-import { Fault, parseIpAddress, type TaskStream, TEST_PACKET_HEADER_BYTES } from "@dyetrace/wire";
+import type { TaskStream } from "@dyetrace/wire";
+import { Fault } from "@dyetrace/wire/fault";
+import { parseIpAddress } from "@dyetrace/wire/ip-address";
+import { TEST_PACKET_HEADER_BYTES } from "@dyetrace/wire/test-packet";
 import type { WorkerSetup } from "../data-plane/worker-protocol.ts";
 import { KernelClock } from "../linux/clock.ts";
 import { SystemCallError } from "../linux/libc.ts";

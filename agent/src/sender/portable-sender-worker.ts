@@ -1,5 +1,5 @@
 import { parentPort, workerData } from "node:worker_threads";
-import { TEST_PACKET_HEADER_BYTES } from "@dyetrace/wire";
+import { TEST_PACKET_HEADER_BYTES } from "@dyetrace/wire/test-packet";
 import type { WorkerSetup } from "../data-plane/worker-protocol.ts";
 import { monotonicNs, wallOfMonotonic } from "../portable/portable-clock.ts";
 import { PortablePacketOut } from "../portable/portable-packet-out.ts";

@@ -1,4 +1,5 @@
-import { Fault, type TaskStream } from "@dyetrace/wire";
+import type { TaskStream } from "@dyetrace/wire";
+import { Fault } from "@dyetrace/wire/fault";
 
 /** The host would not open a stream's socket. @param why its answer, as `ENETUNREACH` */
 export function sendRefused(stream: TaskStream, interfaceName: string, why: string, cause: unknown): Fault {

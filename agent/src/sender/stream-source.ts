@@ -1,4 +1,5 @@
-import { layTestPacket, type SenderInterval, stampTestPacket, type TaskStream } from "@dyetrace/wire";
+import type { SenderInterval, TaskStream } from "@dyetrace/wire";
+import { layTestPacket, stampTestPacket } from "@dyetrace/wire/test-packet";
 import { PacingRecord } from "./pacing-record.ts";
 import type { PacketOut } from "./packet-out.ts";
 import { packetIntervalNs, SendSchedule } from "./send-schedule.ts";

@@ -1,5 +1,7 @@
 import { SequenceRanges } from "@dyetrace/measure";
-import { emptyTestPacket, parseIpAddress, readTestPacketHead, type WatchedStream } from "@dyetrace/wire";
+import type { WatchedStream } from "@dyetrace/wire";
+import { parseIpAddress } from "@dyetrace/wire/ip-address";
+import { emptyTestPacket, readTestPacketHead } from "@dyetrace/wire/test-packet";
 import { PACKET_HOST } from "../linux/packet-socket.ts";
 import type { WatchPlan } from "./watcher-protocol.ts";
 

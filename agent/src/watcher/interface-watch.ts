@@ -1,4 +1,6 @@
-import { decodeMembershipFrame, Fault, type WatcherReport } from "@dyetrace/wire";
+import type { WatcherReport } from "@dyetrace/wire";
+import { decodeMembershipFrame } from "@dyetrace/wire/decode-membership-frame";
+import { Fault } from "@dyetrace/wire/fault";
 import { KernelClock } from "../linux/clock.ts";
 import { errnoName, SystemCallError } from "../linux/libc.ts";
 import { PACKET_OUTGOING, PacketSocket } from "../linux/packet-socket.ts";

@@ -1,4 +1,4 @@
-import { Fault } from "@dyetrace/wire";
+import { Fault } from "@dyetrace/wire/fault";
 
 /** Why this host cannot watch an interface, for the user. */
 export function watcherUnable(interfaceName: string, cause: unknown): Fault {

@@ -1,5 +1,7 @@
 import type { MessagePort } from "node:worker_threads";
-import { Fault, type IpAddress, parseIpAddress } from "@dyetrace/wire";
+import type { IpAddress } from "@dyetrace/wire";
+import { Fault } from "@dyetrace/wire/fault";
+import { parseIpAddress } from "@dyetrace/wire/ip-address";
 import { SharedControl } from "../../data-plane/shared-control.ts";
 import type { GroupSocket } from "../../listener/group-socket.ts";
 import { joinRefused } from "../../listener/join-refused.ts";

@@ -1,4 +1,4 @@
-import { emptyTestPacket, readTestPacket } from "@dyetrace/wire";
+import { emptyTestPacket, readTestPacket } from "@dyetrace/wire/test-packet";
 import type { GroupSocket } from "../../listener/group-socket.ts";
 import type { PacketSink } from "../../listener/packet-sink.ts";
 import type { FlowReport } from "./flow-report.ts";
