@@ -3,8 +3,10 @@ import type { ListenerObservation, SeqRange, StreamObservation } from "./run-obs
 import { firstSeqSince, sendTimeMs } from "./send-time.ts";
 
 /** What a listener should have received and did not, freed of everything that is not the network's loss. */
-export interface CleanReceipt {
+export interface PlacedReceipt {
   readonly listener: ListenerObservation;
+  /** Number of the listener's host in the site index. */
+  readonly node: number;
   readonly window: SeqRange;
   /** Numbers of the window that the source sent and this listener missed. */
   readonly lost: readonly SeqRange[];
@@ -19,15 +21,27 @@ const SETTLING_MS = 2_000;
 const LEAVING_MS = 200;
 
 /** Null when the listener gives no observation: no report, or no knowledge of what it should have received. */
-export function cleanReceipt(stream: StreamObservation, listener: ListenerObservation): CleanReceipt | null {
+export function cleanReceipt(
+  stream: StreamObservation,
+  listener: ListenerObservation,
+  node: number,
+): PlacedReceipt | null {
   if (listener.state === "no-report") return null;
   const given = listener.window ?? plannedWindow(stream, listener);
   if (given === null) return null;
-  const lostInside = listener.window === null ? [given] : intersectRanges(listener.lost, [given]);
+  const lostInside = listener.window === null ? [given] : within(listener.lost, given);
   const window = withoutSettling(stream, listener, given, lostInside);
-  const lost = subtractRanges(intersectRanges(lostInside, [window]), stream.unsent);
-  const sentPackets = countRanges(subtractRanges([window], stream.unsent));
-  return { listener, window, lost, sentPackets, lostPackets: countRanges(lost) };
+  const inWindow = within(lostInside, window);
+  const isAllSent = stream.unsent.length === 0;
+  const lost = isAllSent ? inWindow : subtractRanges(inWindow, stream.unsent);
+  const sentPackets = isAllSent ? window[1] - window[0] + 1 : countRanges(subtractRanges([window], stream.unsent));
+  return { listener, node, window, lost, sentPackets, lostPackets: countRanges(lost) };
+}
+
+/** The part of the list within the window; the list itself where nothing lies outside. */
+function within(ranges: readonly SeqRange[], window: SeqRange): readonly SeqRange[] {
+  const isInside = (ranges[0]?.[0] ?? window[0]) >= window[0] && (ranges.at(-1)?.[1] ?? window[1]) <= window[1];
+  return isInside ? ranges : intersectRanges(ranges, [window]);
 }
 
 /** A listener that heard nothing has no numbers to go by: it should have had all that was sent while it was joined. */

@@ -19,11 +19,14 @@ interface Proof {
 /** What good paths prove: a path is bad if and only if some element on it is, so a good path clears all of them. */
 export class ClearedElements {
   readonly #site: SiteIndex;
+  readonly #wanted: ReadonlySet<number>;
   /** By kind, then place. Group kinds are kept with their all-group kind: the proofs are the same. */
   readonly #proofs = new Map<ElementKind, Map<number, Proof[]>>();
 
-  constructor(site: SiteIndex, trials: readonly PathTrial[]) {
+  /** @param wanted numbers of the nodes about which, and about the segments into which, questions will be asked */
+  constructor(site: SiteIndex, trials: readonly PathTrial[], wanted: ReadonlySet<number>) {
     this.#site = site;
+    this.#wanted = wanted;
     for (const trial of trials) this.#addTrial(trial);
   }
 
@@ -65,7 +68,7 @@ export class ClearedElements {
     for (const { leaf, good } of outcomes) {
       if (good === null) continue;
       spansBelow.set(leaf, unitedSpans(spansBelow.get(leaf) ?? [], [good]));
-      this.#add(trial, silencersAtListener(leaf), [good]);
+      if (this.#wanted.has(leaf)) this.#add(trial, silencersAtListener(leaf), [good]);
     }
     const silencersOf = silencersByStep(this.#site, trial);
     for (let at = tree.order.length - 1; at > 0; at--) {
@@ -74,7 +77,7 @@ export class ClearedElements {
       if (spans === undefined) continue;
       const parent = tree.parent[node] as number;
       spansBelow.set(parent, unitedSpans(spansBelow.get(parent) ?? [], spans));
-      this.#add(trial, silencersOf(node), spans);
+      if (this.#wanted.has(node)) this.#add(trial, silencersOf(node), spans);
     }
     const atSource = spansBelow.get(tree.source);
     if (atSource !== undefined) this.#add(trial, silencersAtSource(this.#site, trial), atSource);

@@ -1,8 +1,9 @@
 import type { SiteGraph } from "@dyetrace/site";
 import type { Coverage } from "./conclusion.ts";
 import { areReportsNeeded, countBelow } from "./needed-reports.ts";
+import { bestListener, listenerChoices, type NextListener } from "./next-listener.ts";
 import { indexSite, type SiteIndex } from "./site-index.ts";
-import { nodesDownTo, reaches, type SourceTree, sourceTree } from "./source-tree.ts";
+import { reaches, type SourceTree, sourceTree } from "./source-tree.ts";
 
 /**
  * What agents in these places can tell apart, before anything is sent. A dead direction of a link silences the pairs of
@@ -18,19 +19,20 @@ export function coverage(graph: SiteGraph, sources: readonly string[], listeners
   const places = silencedBy(site, trees, hosts);
   const sets = new Map<string, Place[]>();
   for (const place of places) {
-    const key = place.pairs.join(",");
-    const set = sets.get(key);
-    if (set === undefined) sets.set(key, [place]);
+    const set = sets.get(place.signature);
+    if (set === undefined) sets.set(place.signature, [place]);
     else set.push(place);
   }
-  const untested = sets.get("") ?? [];
-  sets.delete("");
+  const untested = sets.get(NOTHING) ?? [];
+  sets.delete(NOTHING);
   const classes = [...sets.values()];
   const ambiguous = classes.filter((set) => set.length > 1).sort((a, b) => b.length - a.length);
+  const inAmbiguous = new Set(ambiguous.flat().map((one) => one.name));
+  const alone = classes.flatMap((set) => (set.length === 1 ? set.map((one) => one.name) : []));
   const next = bestNextAgent(site, trees, ambiguous);
   return {
     ambiguousSets: ambiguous.map((set) => set.map((place) => place.name)),
-    pinned: classes.filter((set) => set.length === 1).flatMap((set) => set.map((place) => place.name)),
+    pinned: [...new Set(alone)].filter((name) => !inAmbiguous.has(name)),
     untested: untested.map((place) => place.name),
     nextAgentAt: next?.name ?? null,
     nextAgentGainBits: next?.gainBits ?? null,
@@ -41,87 +43,109 @@ export function coverage(graph: SiteGraph, sources: readonly string[], listeners
 
 interface Place {
   readonly name: string;
-  /** Segment number, or the node's number counted on from the last segment. */
+  /** As in `placeNumber`. */
   readonly number: number;
-  /** Pairs of source and listener that its fault silences, ascending. */
-  readonly pairs: readonly number[];
+  /** Stands for the set of pairs of source and listener that a fault of the place silences. */
+  readonly signature: string;
+  /** The pairs themselves, ascending; null where there are too many to keep. */
+  readonly pairs: readonly number[] | null;
 }
 
 const numbersOf = (site: SiteIndex, names: readonly string[]): number[] => [
   ...new Set(names.flatMap((name) => site.nodeNumber.get(name) ?? [])),
 ];
 
+/** A set of pairs by two sums of scattered numbers: equal sets have equal sums, others differ but for a chance of 2^-53. */
+class PairSet {
+  #low = 0;
+  #high = 0;
+  readonly pairs: number[] = [];
+
+  add(pair: number, keepsPair: boolean): void {
+    this.#low = (this.#low + scattered(pair, 0x9e3779b9)) >>> 0;
+    this.#high = (this.#high + scattered(pair, 0x85ebca6b)) >>> 0;
+    if (keepsPair) this.pairs.push(pair);
+  }
+
+  get signature(): string {
+    return `${this.#low} ${this.#high}`;
+  }
+}
+
+const NOTHING = new PairSet().signature;
+
+function scattered(number: number, salt: number): number {
+  let mixed = Math.imul(number + 1, salt);
+  mixed = Math.imul(mixed ^ (mixed >>> 16), 0x7feb352d);
+  mixed = Math.imul(mixed ^ (mixed >>> 15), 0x846ca68b);
+  return (mixed ^ (mixed >>> 16)) >>> 0;
+}
+
 function silencedBy(site: SiteIndex, trees: readonly SourceTree[], hosts: readonly number[]): Place[] {
-  const segments: Set<number>[] = site.segments.map(() => new Set());
-  const nodes: Set<number>[] = site.nodes.map(() => new Set());
+  const setsOf = (items: readonly unknown[]): PairSet[] => items.map(() => new PairSet());
+  const [segments, nodes] = [setsOf(site.segments), setsOf(site.nodes)];
+  const [reports, data] = [setsOf(site.segments), setsOf(site.segments)];
+  const [sent, received] = [setsOf(site.nodes), setsOf(site.nodes)];
+  const keepsPairs = trees.length * hosts.length <= MOST_PAIRS_KEPT;
   for (const [t, tree] of trees.entries()) {
     const listening = hosts.filter((host) => host !== tree.source && reaches(tree, host));
     const below = countBelow(site, tree, listening);
+    const needsReports = new Set(tree.order.filter((node) => areReportsNeeded(site, tree, node, below)));
     for (const [h, host] of listening.entries()) {
       const pair = t * hosts.length + h;
-      nodes[tree.source]?.add(pair);
-      for (const node of nodesDownTo(tree, host)) {
+      for (const set of [nodes[tree.source], sent[tree.source], received[host]]) set?.add(pair, keepsPairs);
+      for (let node = host; node !== tree.source && node !== -1; node = tree.parent[node] ?? -1) {
         const segment = tree.into[node] ?? -1;
-        nodes[node]?.add(pair);
-        segments[segment]?.add(pair);
-        if (areReportsNeeded(site, tree, node, below)) segments[site.reverse[segment] ?? -1]?.add(pair);
+        nodes[node]?.add(pair, keepsPairs);
+        segments[segment]?.add(pair, keepsPairs);
+        data[segment]?.add(pair, keepsPairs);
+        if (!needsReports.has(node)) continue;
+        segments[site.reverse[segment] ?? -1]?.add(pair, keepsPairs);
+        reports[site.reverse[segment] ?? -1]?.add(pair, keepsPairs);
       }
     }
   }
-  const ascending = (pairs: ReadonlySet<number>): number[] => [...pairs].sort((a, b) => a - b);
+  const place = (name: string, number: number, set = new PairSet()): Place => ({
+    name,
+    number,
+    signature: set.signature,
+    pairs: keepsPairs ? set.pairs.sort((a, b) => a - b) : null,
+  });
+  // Where data and needed reports cross a segment, the reports alone may be lost.
+  const reportsOnly = site.segments.flatMap(({ id }, n) =>
+    data[n]?.signature === NOTHING || reports[n]?.signature === NOTHING ? [] : place(id, n, reports[n]),
+  );
+  // A host that sends and listens may fail in one of its parts only.
+  const parts = site.nodes.flatMap(({ name }, n) => {
+    const both = [sent[n], received[n]].filter((set) => set !== undefined && set.signature !== NOTHING);
+    return both.length < 2 ? [] : both.map((set) => place(name, site.segments.length + n, set));
+  });
   return [
-    ...site.segments.map((s, i) => ({ name: s.id, number: i, pairs: ascending(segments[i] ?? new Set()) })),
-    ...site.nodes.map((n, i) => ({
-      name: n.name,
-      number: site.segments.length + i,
-      pairs: ascending(nodes[i] ?? new Set()),
-    })),
+    ...site.segments.map(({ id }, n) => place(id, n, segments[n])),
+    ...site.nodes.map(({ name }, n) => place(name, site.segments.length + n, nodes[n])),
+    ...reportsOnly,
+    ...parts,
   ];
 }
 
-interface NextAgent {
-  readonly name: string;
-  readonly gainBits: number;
-}
+/** With more pairs than this only their signatures are kept, and double faults are not looked at. */
+const MOST_PAIRS_KEPT = 4_000;
 
 /** One more listener beside any node: the largest set that it splits, and the node where it splits it best. */
 function bestNextAgent(
   site: SiteIndex,
   trees: readonly SourceTree[],
   sets: readonly (readonly Place[])[],
-): NextAgent | null {
+): NextListener | null {
+  const choices = listenerChoices(site, trees);
   for (const set of sets) {
-    let best: NextAgent | null = null;
-    for (const [number, node] of site.nodes.entries()) {
-      if (node.kind === "host") continue;
-      const gainBits = splitGainBits(site, trees, set, number);
-      if (gainBits > (best?.gainBits ?? 0) + 1e-9) best = { name: node.name, gainBits };
-    }
+    const best = bestListener(
+      choices,
+      set.map((place) => place.number),
+    );
     if (best !== null) return best;
   }
   return null;
-}
-
-/** Entropy of what the new listener would see, every suspect of the set being as likely as the next. */
-function splitGainBits(site: SiteIndex, trees: readonly SourceTree[], set: readonly Place[], node: number): number {
-  const outcomes = new Map<string, number>();
-  const onPaths = trees.map((tree) => {
-    const on = new Set<number>([site.segments.length + tree.source]);
-    for (const step of nodesDownTo(tree, node)) {
-      const segment = tree.into[step] ?? -1;
-      on.add(segment)
-        .add(site.reverse[segment] ?? -1)
-        .add(site.segments.length + step);
-    }
-    return on;
-  });
-  for (const place of set) {
-    const outcome = onPaths.map((on) => (on.has(place.number) ? "1" : "0")).join("");
-    outcomes.set(outcome, (outcomes.get(outcome) ?? 0) + 1);
-  }
-  let bits = 0;
-  for (const times of outcomes.values()) bits -= (times / set.length) * Math.log2(times / set.length);
-  return bits;
 }
 
 /** Share of the pairs of tested places that a single fault tells apart. */
@@ -133,16 +157,17 @@ function separableRatio(classes: readonly (readonly Place[])[]): number | null {
 }
 
 /** Beyond this many classes their pairs are too many to compare. */
-const MOST_CLASSES_FOR_PAIRS = 120;
+const MOST_CLASSES_FOR_PAIRS = 50;
 
 /** Share of the couples of double faults (of two classes each) that look different. */
 function separablePairsRatio(classes: readonly (readonly Place[])[]): number | null {
-  if (classes.length < 3 || classes.length > MOST_CLASSES_FOR_PAIRS) return null;
+  const pairsOf = classes.map((set) => set[0]?.pairs ?? null);
+  if (classes.length < 3 || classes.length > MOST_CLASSES_FOR_PAIRS || pairsOf.includes(null)) return null;
   const looks = new Map<string, number>();
   let doubles = 0;
-  for (const [i, first] of classes.entries()) {
-    for (const second of classes.slice(i + 1)) {
-      const union = new Set([...(first[0]?.pairs ?? []), ...(second[0]?.pairs ?? [])]);
+  for (const [i, first] of pairsOf.entries()) {
+    for (const second of pairsOf.slice(i + 1)) {
+      const union = new Set([...(first ?? []), ...(second ?? [])]);
       const key = [...union].sort((a, b) => a - b).join(",");
       looks.set(key, (looks.get(key) ?? 0) + 1);
       doubles++;

@@ -43,10 +43,12 @@ export interface FailureSet<T extends PathTrial = PathTrial> {
  * 2003); on several a minimum hitting set.
  */
 export function smallestFailureSet<T extends PathTrial>(site: SiteIndex, trials: readonly T[]): FailureSet<T> {
-  const cleared = new ClearedElements(site, trials);
   const pairs: BadPair<T>[] = trials.flatMap((trial) =>
     trial.outcomes.filter((outcome) => outcome.bad !== null).map((outcome) => ({ trial, outcome })),
   );
+  const onBadWays = new Set(pairs.flatMap(({ trial, outcome }) => nodesDownTo(trial.tree, outcome.leaf)));
+  for (const { trial } of pairs) onBadWays.add(trial.tree.source);
+  const cleared = new ClearedElements(site, onBadWays.size === 0 ? [] : trials, onBadWays);
   const { classes, unexplained } = classesOf(site, pairs, cleared);
   const covers = smallestCovers(classes);
   const failures = covers.flatMap((cover) => {

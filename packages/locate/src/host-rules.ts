@@ -1,6 +1,7 @@
+import type { PlacedReceipt } from "./clean-receipt.ts";
 import type { Finding } from "./conclusion.ts";
 import { type DiagnosisRule, diagnose } from "./diagnosis-rule.ts";
-import type { PlacedReceipt, StreamFacts } from "./stream-facts.ts";
+import type { StreamFacts } from "./stream-facts.ts";
 import { count, percent } from "./wording.ts";
 
 /** One listener of one stream, for what its own host does to it. */

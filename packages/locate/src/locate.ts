@@ -5,12 +5,12 @@ import { findHostFaults } from "./host-rules.ts";
 import { findLeaks } from "./leaks/leak-findings.ts";
 import { findLoss } from "./loss/loss-findings.ts";
 import { lossScope } from "./loss/loss-scope.ts";
-import { measuredChains } from "./loss/segment-loss.ts";
-import { streamLoss } from "./loss/stream-loss.ts";
+import { type MeasuredChain, measuredChains } from "./loss/segment-loss.ts";
+import { type LossScope, streamLoss } from "./loss/stream-loss.ts";
 import { findChangedPackets } from "./marks.ts";
 import { leavesOf } from "./membership/leave-cut.ts";
 import { QueryView } from "./membership/query-view.ts";
-import { findOutages } from "./outages/outage.ts";
+import { findOutages, type Outage } from "./outages/outage.ts";
 import { outageFindings } from "./outages/outage-findings.ts";
 import type { RunObservations } from "./run-observations.ts";
 import { segmentStates } from "./segment-states.ts";
@@ -20,7 +20,8 @@ import { findSilentSources } from "./source-rules.ts";
 import { findSourceStalls } from "./source-stall.ts";
 import type { MembershipContext } from "./stop-case.ts";
 import { findStops } from "./stop-findings.ts";
-import { streamFacts } from "./stream-facts.ts";
+import { type StreamFacts, streamFacts } from "./stream-facts.ts";
+import type { StreamTrial } from "./stream-trials.ts";
 
 /**
  * Names what stops, loses or leaks, as closely as the agents' places allow.
@@ -36,18 +37,17 @@ export function locate(graph: SiteGraph, observations: RunObservations): Conclus
   };
   const stops = findStops(site, streams, membership);
   const outages = streams.flatMap((facts) => findOutages(site, facts, stops.trials));
-  const scopes = new Map(
-    streams.map((facts) => {
-      const own = outages.filter((outage) => outage.facts === facts).map((outage) => outage.numbers);
-      return [facts, lossScope(facts, stops.trials, own)];
-    }),
-  );
-  const chains = measuredChains([...scopes].flatMap(([facts, scope]) => streamLoss(facts, scope)));
+  const isOutageFree = outages.length === 0;
+  // The segments' rates count all that was lost; findings about loss only what outages do not say already.
+  const whole = new Map(streams.map((facts) => [facts, lossScope(facts, stops.trials, [])]));
+  const rest = isOutageFree ? whole : scopesWithout(outages, streams, stops.trials);
+  const chains = chainsIn(whole);
+  const chainsOfRest = isOutageFree ? chains : chainsIn(rest);
   const findings = [
     ...findSilentSources(streams),
     ...stops.findings,
     ...outageFindings(site, outages, membership),
-    ...findLoss(site, chains, scopes),
+    ...findLoss(site, chainsOfRest, rest),
     ...findLeaks(site, streams, observations.timers),
     ...findHostFaults(streams),
     ...findSourceStalls(streams),
@@ -61,4 +61,22 @@ export function locate(graph: SiteGraph, observations: RunObservations): Conclus
     segments: segmentStates(site, chains, stops.cases, findings),
     coverage: coverage(graph, sources, listeners),
   };
+}
+
+type Scopes = ReadonlyMap<StreamFacts, LossScope>;
+
+const chainsIn = (scopes: Scopes): MeasuredChain[] =>
+  measuredChains([...scopes].flatMap(([facts, scope]) => streamLoss(facts, scope)));
+
+function scopesWithout(
+  outages: readonly Outage[],
+  streams: readonly StreamFacts[],
+  trials: readonly StreamTrial[],
+): Scopes {
+  return new Map(
+    streams.map((facts) => {
+      const own = outages.filter((outage) => outage.facts === facts).map((outage) => outage.numbers);
+      return [facts, lossScope(facts, trials, own)];
+    }),
+  );
 }

@@ -1,10 +1,11 @@
+import type { PlacedReceipt } from "./clean-receipt.ts";
 import type { Finding } from "./conclusion.ts";
 import type { DiagnosisRule } from "./diagnosis-rule.ts";
 import { isOnNode, placeName } from "./failure-element.ts";
 import { type NamedFailure, smallestFailureSet } from "./failure-set.ts";
 import type { PathTrial } from "./path-trial.ts";
 import type { SiteIndex } from "./site-index.ts";
-import type { PlacedReceipt, StreamFacts } from "./stream-facts.ts";
+import type { StreamFacts } from "./stream-facts.ts";
 import { nameList, percent } from "./wording.ts";
 
 /**
@@ -60,6 +61,7 @@ export function findChangedPackets(site: SiteIndex, streams: readonly StreamFact
 }
 
 function changesOf(site: SiteIndex, facts: StreamFacts, rule: MarkRule): Finding[] {
+  if (!facts.receipts.some((receipt) => rule.isChanged(receipt, facts) === true)) return [];
   const told = facts.receipts
     .filter((receipt) => receipt.listener.receivedPackets > 0)
     .map((receipt) => ({ receipt, isChanged: rule.isChanged(receipt, facts) }));

@@ -5,7 +5,9 @@ import type { SendStep, StreamObservation } from "./run-observations.ts";
  * the steps are extrapolated at the nearest step's pace. Null for a stream without steps.
  */
 export function sendTimeMs(stream: StreamObservation, seq: number): number | null {
-  const step = stream.steps.find((s) => seq <= s.lastSeq) ?? stream.steps.at(-1);
+  let at = 0;
+  while (at < stream.steps.length - 1 && seq > (stream.steps[at] as SendStep).lastSeq) at++;
+  const step = stream.steps[at];
   if (step === undefined) return null;
   return step.startMs + (seq - step.firstSeq) * packetIntervalMs(step);
 }

@@ -1,4 +1,5 @@
 import type { LinkSegment } from "@dyetrace/site";
+import type { PlacedReceipt } from "./clean-receipt.ts";
 import type { ClearedElements } from "./cleared-elements.ts";
 import { type ElementKind, isOnNode, placeName } from "./failure-element.ts";
 import type { NamedFailure } from "./failure-set.ts";
@@ -7,7 +8,7 @@ import { type Leave, type LeaveCut, leaveThatCut } from "./membership/leave-cut.
 import type { QueryView } from "./membership/query-view.ts";
 import type { MembershipTimers } from "./run-observations.ts";
 import type { SiteIndex } from "./site-index.ts";
-import type { PlacedReceipt, StreamFacts } from "./stream-facts.ts";
+import type { StreamFacts } from "./stream-facts.ts";
 import type { StreamTrial } from "./stream-trials.ts";
 
 /** One fault that silences somebody, with all that the rules and sentences need. */

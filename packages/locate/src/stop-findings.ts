@@ -1,6 +1,7 @@
 import type { Finding } from "./conclusion.ts";
 import { diagnose } from "./diagnosis-rule.ts";
 import { type BadPair, smallestFailureSet } from "./failure-set.ts";
+import { bestListener, listenerChoices, placeNumber } from "./next-listener.ts";
 import type { SiteIndex } from "./site-index.ts";
 import { type MembershipContext, type StopCase, stopCase } from "./stop-case.ts";
 import { STOP_RULES } from "./stop-rules.ts";
@@ -26,7 +27,7 @@ export function findStops(site: SiteIndex, streams: readonly StreamFacts[], memb
   const cases = set.failures.map((failure) => stopCase(site, failure, trials, set.cleared, membership));
   const findings = [
     ...findSmallTtl(site, streams),
-    ...mergedByCause(cases.flatMap((stop) => stopFinding(stop, set.isExact) ?? [])),
+    ...mergedByCause(cases.flatMap((stop) => stopFinding(site, stop, set.isExact) ?? [])),
     ...contradictions(set.unexplained),
   ];
   return { findings, cases, trials };
@@ -41,19 +42,30 @@ function withinTtl(site: SiteIndex, trial: StreamTrial): StreamTrial {
   return outcomes.length === trial.outcomes.length ? trial : { ...trial, outcomes };
 }
 
-function stopFinding(stop: StopCase, isExact: boolean): Finding | null {
+function stopFinding(site: SiteIndex, stop: StopCase, isExact: boolean): Finding | null {
   const rule = diagnose(STOP_RULES, stop);
   if (rule === null) return null;
+  const suspects = [...new Set(rule.suspects?.(stop) ?? stop.suspects)];
   return {
     kind: rule.kind,
     streams: stop.streams,
-    suspects: [...new Set(rule.suspects?.(stop) ?? stop.suspects)],
+    suspects,
     confidence: stopConfidence(stop, isExact),
     title: rule.title(stop),
-    evidence: [...(rule.evidence?.(stop) ?? []), ...stopEvidence(stop)],
+    evidence: [...(rule.evidence?.(stop) ?? []), ...stopEvidence(stop), ...nextAgent(site, stop, suspects)],
     advice: rule.advice,
     reference: rule.reference,
   };
+}
+
+/** Where one more agent would part these suspects. */
+function nextAgent(site: SiteIndex, { facts }: StopCase, suspects: readonly string[]): string[] {
+  const trees = [...new Set(facts.map((one) => one.tree))];
+  const numbers = suspects.flatMap((name) => placeNumber(site, name) ?? []);
+  const best = bestListener(listenerChoices(site, trees), numbers);
+  return best === null
+    ? []
+    : [`One more agent beside ${best.name}, listening to the same, would part these suspects best.`];
 }
 
 /** Memberships run out host by host, each at its own time: what has one cause is said once. */

@@ -1,4 +1,4 @@
-import { type CleanReceipt, cleanReceipt } from "./clean-receipt.ts";
+import { cleanReceipt, type PlacedReceipt } from "./clean-receipt.ts";
 import type {
   BystanderObservation,
   ListenerObservation,
@@ -22,10 +22,6 @@ export interface StreamFacts {
   readonly missing: readonly ListenerObservation[];
   /** Observations of hosts that the plan connects to the source by no path. */
   readonly unreachable: readonly ListenerObservation[];
-}
-
-export interface PlacedReceipt extends CleanReceipt {
-  readonly node: number;
 }
 
 export interface PlacedBystander {
@@ -54,9 +50,9 @@ export function streamFacts(site: SiteIndex, run: RunObservations): StreamFacts[
         continue;
       }
       members.add(node);
-      const receipt = cleanReceipt(stream, listener);
+      const receipt = cleanReceipt(stream, listener, node);
       if (receipt === null) missing.push(listener);
-      else receipts.push({ ...receipt, node });
+      else receipts.push(receipt);
     }
     const bystanders = (bystandersOf.get(stream.stream) ?? []).flatMap((bystander) => {
       const node = site.nodeNumber.get(bystander.host);

@@ -1,8 +1,9 @@
-import { mergeSequenceRanges, subtractRanges } from "@dyetrace/measure";
+import { mergeSequenceRanges } from "@dyetrace/measure";
+import type { PlacedReceipt } from "./clean-receipt.ts";
 import type { PathOutcome, PathTrial } from "./path-trial.ts";
 import type { SeqRange, TimeSpan } from "./run-observations.ts";
 import { packetIntervalMs, sendTimeMs } from "./send-time.ts";
-import type { PlacedReceipt, StreamFacts } from "./stream-facts.ts";
+import type { StreamFacts } from "./stream-facts.ts";
 
 /** A trial of one stream at one payload size, with the receipt behind every outcome. */
 export interface StreamTrial extends PathTrial {
@@ -30,9 +31,14 @@ const MARGIN_MS = 100;
 /** One trial for every stretch of equal payload size, since a size limit stops some sizes and not others. */
 export function streamTrials(facts: StreamFacts): StreamTrial[] {
   return stretchesOfOneSize(facts).map(({ numbers, payloadBytes, marginMs }) => {
-    const outcomes = facts.receipts.flatMap((receipt) => outcomeOf(facts, receipt, numbers, marginMs));
+    const outcomes: ReceiptOutcome[] = [];
+    for (const receipt of facts.receipts) {
+      const outcome = outcomeOf(facts, receipt, numbers, marginMs);
+      if (outcome !== null) outcomes.push(outcome);
+    }
     for (const { bystander, node } of facts.bystanders) {
-      const good = spanSent(facts, boundsInside(bystander.ranges, numbers));
+      const bounds = boundsInside(bystander.ranges, numbers);
+      const good = bounds === null ? null : spanSent(facts, bounds[0], bounds[1]);
       if (good !== null)
         outcomes.push({ leaf: node, good, bad: null, marginMs: 0, receipt: null, silentFromSeq: null });
     }
@@ -62,28 +68,49 @@ function stretchesOfOneSize({ stream }: StreamFacts): Stretch[] {
   return stretches;
 }
 
-function outcomeOf(facts: StreamFacts, receipt: PlacedReceipt, stretch: SeqRange, marginMs: number): ReceiptOutcome[] {
-  const [first, last] = [Math.max(receipt.window[0], stretch[0]), Math.min(receipt.window[1], stretch[1])];
+function outcomeOf(
+  facts: StreamFacts,
+  receipt: PlacedReceipt,
+  stretch: SeqRange,
+  marginMs: number,
+): ReceiptOutcome | null {
+  const first = Math.max(receipt.window[0], stretch[0]);
+  const last = Math.min(receipt.window[1], stretch[1]);
   const packets = last - first + 1;
-  if (packets < FEWEST_PACKETS) return [];
-  const outcome = { leaf: receipt.node, marginMs, receipt };
+  if (packets < FEWEST_PACKETS) return null;
+  const leaf = receipt.node;
   if (receipt.listener.receivedPackets === 0 && (receipt.listener.nicFrames ?? 0) > 0) {
     // The frames came to its network card: the way is good, the host keeps them from the socket.
-    return [{ ...outcome, good: spanSent(facts, [first, last]), bad: null, silentFromSeq: null }];
+    return { leaf, good: spanSent(facts, first, last), bad: null, marginMs, receipt, silentFromSeq: null };
   }
   const { unsent } = facts.stream;
   const absent = unsent.length === 0 ? receipt.lost : mergeSequenceRanges([...receipt.lost, ...unsent]);
   const endFirst = Math.max(first, last + 1 - Math.max(END_PACKETS, Math.ceil(packets * END_SHARE)));
-  const silence = absent.find((range) => range[0] <= endFirst && range[1] >= last);
-  const came = subtractRanges([[first, last]], absent);
-  return [
-    {
-      ...outcome,
-      good: spanSent(facts, boundsInside(came, [first, last])),
-      bad: silence === undefined ? null : spanSent(facts, [silence[0], last]),
-      silentFromSeq: silence?.[0] ?? null,
-    },
-  ];
+  const head = rangeWith(absent, first);
+  const tail = rangeWith(absent, last);
+  const [firstCame, lastCame] = [head === null ? first : head[1] + 1, tail === null ? last : tail[0] - 1];
+  const silentFromSeq = tail !== null && tail[0] <= endFirst ? tail[0] : null;
+  return {
+    leaf,
+    good: firstCame <= lastCame ? spanSent(facts, firstCame, lastCame) : null,
+    bad: silentFromSeq === null ? null : spanSent(facts, silentFromSeq, last),
+    marginMs,
+    receipt,
+    silentFromSeq,
+  };
+}
+
+/** The range that holds a number, by bisection. */
+function rangeWith(ranges: readonly SeqRange[], seq: number): SeqRange | null {
+  let low = 0;
+  let high = ranges.length;
+  while (low < high) {
+    const middle = (low + high) >>> 1;
+    if ((ranges[middle] as SeqRange)[1] < seq) low = middle + 1;
+    else high = middle;
+  }
+  const found = ranges[low];
+  return found !== undefined && found[0] <= seq ? found : null;
 }
 
 /** First and last number of the ranges that lie within the stretch, null when none does. */
@@ -94,7 +121,8 @@ function boundsInside(ranges: readonly SeqRange[], [first, last]: SeqRange): Seq
   return [Math.max(first, lowest[0]), Math.min(last, highest[1])];
 }
 
-function spanSent({ stream }: StreamFacts, numbers: SeqRange | null): TimeSpan | null {
-  const [startMs, endMs] = [sendTimeMs(stream, numbers?.[0] ?? 0), sendTimeMs(stream, numbers?.[1] ?? 0)];
-  return numbers === null || startMs === null || endMs === null ? null : { startMs, endMs };
+function spanSent({ stream }: StreamFacts, firstSeq: number, lastSeq: number): TimeSpan | null {
+  const startMs = sendTimeMs(stream, firstSeq);
+  const endMs = sendTimeMs(stream, lastSeq);
+  return startMs === null || endMs === null ? null : { startMs, endMs };
 }

@@ -9,10 +9,11 @@ import { BLOCKS, countLosses, type LossCounts, type LossTree } from "./loss-tree
  * interval.
  *
  * Every listener must have received something: a subtree without receipts is a stop, not a loss.
+ * @param leastBurstFactor variance inflation that holds for all links, from what is known of the losses' runs
  */
-export function estimateLoss(tree: LossTree): (LinkEstimate | null)[] {
+export function estimateLoss(tree: LossTree, leastBurstFactor = 1): (LinkEstimate | null)[] {
   const counts = countLosses(tree);
-  const fit = new TreeFit(counts);
+  const fit = new TreeFit(counts, leastBurstFactor);
   const estimates: (LinkEstimate | null)[] = counts.parents.map(() => null);
   // A link that seems to let through more than it got lost nothing: it is contracted, the worst first, and the rest
   // fitted anew. Its interval is still drawn around the raw value.
@@ -30,17 +31,23 @@ const ROUNDING = 1e-12;
 /** Pass rates from the source to every node, for a tree from which links are taken out one by one. */
 class TreeFit {
   readonly #counts: LossCounts;
+  readonly #leastBurstFactor: number;
   readonly #parents: number[];
   readonly #children: number[][];
   readonly #passRates: number[];
   readonly #isContracted: boolean[];
-  readonly #blockLogsOf = new Map<number, Float64Array>();
+  readonly #blockLogs: Float64Array;
+  readonly #hasBlockLogs: Uint8Array;
+  readonly #values = new Float64Array(BLOCKS);
 
-  constructor(counts: LossCounts) {
+  constructor(counts: LossCounts, leastBurstFactor: number) {
     this.#counts = counts;
+    this.#leastBurstFactor = leastBurstFactor;
     this.#parents = [...counts.parents];
     this.#children = counts.children.map((list) => [...list]);
     this.#isContracted = counts.parents.map(() => false);
+    this.#blockLogs = new Float64Array(counts.parents.length * BLOCKS);
+    this.#hasBlockLogs = new Uint8Array(counts.parents.length);
     this.#passRates = counts.parents.map((_, node) => (node === 0 ? 1 : this.#solve(node)));
   }
 
@@ -66,63 +73,68 @@ class TreeFit {
     for (const branch of branches) this.#parents[branch] = parent;
     this.#children[parent] = (this.#children[parent] ?? []).filter((child) => child !== node).concat(branches);
     this.#isContracted[node] = true;
-    this.#blockLogsOf.delete(parent);
+    this.#hasBlockLogs[parent] = 0;
     if (parent !== 0) this.#passRates[parent] = this.#solve(parent);
   }
 
+  /** Hot path: one call for every link of every stream. */
   estimate(node: number): LinkEstimate {
     const parent = this.#parent(node);
     const above = Math.min(1, this.#passRate(parent));
     // Where no packet was seen on two branches nothing speaks against a link without loss.
     const passRate = Number.isFinite(this.#passRate(node)) ? this.#passRate(node) : above;
-    const besides = (this.#children[parent] ?? []).filter((child) => child !== node);
-    const link: LinkEstimate = {
-      rawLossRatio: 1 - passRate / above,
-      packets: this.#counts.packets,
-      passAbove: above,
-      below: branchSums(this.#shares(this.#children[node] ?? [], passRate)),
-      beside: parent === 0 ? null : branchSums(this.#shares(besides, above)),
-      burstFactor: 1,
-    };
-    const variance = variancePerPacket(link, Math.min(1, passRate / above)) / this.#counts.packets;
-    return { ...link, burstFactor: burstFactorOf(this.#blockValues(node, parent), variance) };
+    const rawLossRatio = 1 - passRate / above;
+    const packets = this.#counts.packets;
+    const below = branchSums(this.#shares(this.#children[node] ?? [], passRate, -1));
+    const beside = parent === 0 ? null : branchSums(this.#shares(this.#children[parent] ?? [], above, node));
+    const plain = { rawLossRatio, packets, passAbove: above, below, beside, burstFactor: 1 };
+    const variance = variancePerPacket(plain, Math.min(1, passRate / above)) / packets;
+    const own = burstFactorOf(this.#blockValues(node, parent), variance);
+    plain.burstFactor = Math.max(this.#leastBurstFactor, own);
+    return plain;
   }
 
-  #shares(branches: readonly number[], passRate: number): number[] {
-    return branches.map((branch) => Math.min(1, this.#gamma(branch) / passRate));
+  #shares(branches: readonly number[], passRate: number, without: number): number[] {
+    const shares: number[] = [];
+    for (const branch of branches) if (branch !== without) shares.push(Math.min(1, this.#gamma(branch) / passRate));
+    return shares;
   }
 
   /** ln alpha of the link, linearised in the gammas and evaluated block by block (up to a constant). */
   #blockValues(node: number, parent: number): Float64Array {
-    const own = this.#blockLogs(node);
-    if (parent === 0) return own;
-    const above = this.#blockLogs(parent);
-    return own.map((value, block) => value - (above[block] ?? 0));
+    this.#fillBlockLogs(node);
+    this.#fillBlockLogs(parent);
+    const values = this.#values;
+    for (let block = 0; block < BLOCKS; block++) {
+      const own = this.#blockLogs[node * BLOCKS + block] as number;
+      values[block] = own - (this.#blockLogs[parent * BLOCKS + block] as number);
+    }
+    return values;
   }
 
-  /** The same of ln A. Its gradient is 1/D for the node itself and -o_j/D for its branches; for a listener 1/gamma. */
-  #blockLogs(node: number): Float64Array {
-    const known = this.#blockLogsOf.get(node);
-    if (known !== undefined) return known;
-    const values = new Float64Array(BLOCKS);
-    const add = (of: number, gradient: number): void => {
-      const gammas = this.#counts.blockGammas[of];
-      for (let block = 0; block < BLOCKS; block++) {
-        values[block] = (values[block] ?? 0) + gradient * (gammas?.[block] ?? 1);
-      }
-    };
+  /**
+   * The same of ln A. Its gradient is 1/D for the node itself and -o_j/D for its branches; for a listener 1/gamma. Zero
+   * for the source, whose A is known, and where A is infinite.
+   */
+  #fillBlockLogs(node: number): void {
+    if (this.#hasBlockLogs[node] === 1 || node === 0 || !Number.isFinite(this.#passRate(node))) return;
+    this.#hasBlockLogs[node] = 1;
     const branches = this.#children[node] ?? [];
-    const others = missedByOthers(this.#shares(branches, this.#passRate(node)));
+    const others = missedByOthers(this.#shares(branches, this.#passRate(node), -1));
     const slope = branches.reduce(
       (rest, branch, i) => rest - this.#gamma(branch) * (others[i] ?? 0),
       this.#gamma(node),
     );
-    if (slope > 0 && Number.isFinite(this.#passRate(node))) {
-      add(node, 1 / slope);
-      for (const [i, branch] of branches.entries()) add(branch, -(others[i] ?? 0) / slope);
+    if (slope <= 0) return;
+    const logs = this.#blockLogs;
+    const gammas = this.#counts.blockGammas;
+    for (let block = 0; block < BLOCKS; block++) {
+      let value = gammas[node * BLOCKS + block] as number;
+      for (let i = 0; i < branches.length; i++) {
+        value -= (others[i] as number) * (gammas[(branches[i] as number) * BLOCKS + block] as number);
+      }
+      logs[node * BLOCKS + block] = value / slope;
     }
-    this.#blockLogsOf.set(node, values);
-    return values;
   }
 
   /**

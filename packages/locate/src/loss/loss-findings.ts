@@ -40,6 +40,8 @@ function isLossy({ parts, isLast }: MeasuredChain, z: number): boolean {
  * lost there. Further up a coincidence of bursts below can look like a common loss, so the wider interval decides.
  */
 function isSurelyOver(parts: readonly ChainLoss[], isLast: boolean, z: number): boolean {
+  // The lower limit lies below the estimate.
+  if (parts.every(({ link }) => link.rawLossRatio <= LOSS_FLOOR)) return false;
   const links = parts.map(({ link }) => (isLast ? { ...link, burstFactor: 1 } : link));
   const width = links.some((link) => link.burstFactor > 1) ? studentQuantile(z, 19) : z;
   return lossInterval(links, width).low > LOSS_FLOOR;

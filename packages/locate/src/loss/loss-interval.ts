@@ -20,19 +20,26 @@ export const T_95_OF_20_BLOCKS = 2.093;
  * @param width in standard deviations
  */
 export function lossInterval(links: readonly LinkEstimate[], width: number): LossInterval {
-  const centre = (at: number): number => weightedMean(links, at);
-  let lossRatio = clamp(weightedMean(links, LEAST_LOSS));
-  for (let round = 0; round < 20; round++) lossRatio = clamp(centre(Math.max(lossRatio, LEAST_LOSS)));
-  const rawLossRatio = centre(Math.max(lossRatio, LEAST_LOSS));
+  let combined = combinedAt(links, LEAST_LOSS);
+  let lossRatio = clamp(combined.mean);
+  for (let round = 0; links.length > 1 && round < 20; round++) {
+    combined = combinedAt(links, lossRatio);
+    const next = clamp(combined.mean);
+    const isSettled = Math.abs(next - lossRatio) < 1e-12;
+    lossRatio = next;
+    if (isSettled) break;
+  }
   const isInside = (l: number): boolean => {
-    const at = Math.max(l, LEAST_LOSS);
-    return (centre(at) - l) ** 2 <= width * width * combinedVariance(links, at);
+    const { mean, variance } = combinedAt(links, l);
+    return (mean - l) ** 2 <= width * width * variance;
   };
+  // No limit lies further out than a few of the widest steps; doubling finds it from nearby.
+  const step = (width * width) / links.reduce((sum, link) => sum + link.packets, 0);
   return {
-    rawLossRatio,
+    rawLossRatio: combined.mean,
     lossRatio,
-    low: isInside(0) ? 0 : boundary(lossRatio, 0, isInside),
-    high: boundary(lossRatio, 1, isInside),
+    low: isInside(0) ? 0 : boundary(lossRatio, -step, isInside),
+    high: boundary(lossRatio, step, isInside),
   };
 }
 
@@ -42,8 +49,11 @@ const LEAST_LOSS = 1e-9;
 /** Into 0 to 1, rounding residue taken for the 0 that it is. */
 const clamp = (ratio: number): number => (ratio < 1e-12 ? 0 : Math.min(1, ratio));
 
-function weightedMean(links: readonly LinkEstimate[], at: number): number {
-  if (links.length === 1) return links[0]?.rawLossRatio ?? 0;
+/** Weighted estimate and its variance, if the true loss were `lossRatio`. Hot path. */
+function combinedAt(links: readonly LinkEstimate[], lossRatio: number): { mean: number; variance: number } {
+  const at = Math.max(lossRatio, LEAST_LOSS);
+  const [only] = links;
+  if (links.length === 1 && only !== undefined) return { mean: only.rawLossRatio, variance: lossVariance(only, at) };
   let sum = 0;
   let weights = 0;
   for (const link of links) {
@@ -51,17 +61,20 @@ function weightedMean(links: readonly LinkEstimate[], at: number): number {
     sum += weight * Math.max(-1, link.rawLossRatio);
     weights += weight;
   }
-  return sum / weights;
+  return { mean: sum / weights, variance: 1 / weights };
 }
 
-const combinedVariance = (links: readonly LinkEstimate[], at: number): number =>
-  1 / links.reduce((sum, link) => sum + 1 / Math.max(lossVariance(link, at), Number.MIN_VALUE), 0);
-
-/** By bisection: the last ratio inside, on the way from `inside` to `outside`. */
-function boundary(inside: number, outside: number, isInside: (ratio: number) => boolean): number {
-  let near = inside;
-  let far = outside;
-  for (let halvings = 0; halvings < 50; halvings++) {
+/** The last ratio inside, in the direction of `step`: doubled until outside, then halved in between. */
+function boundary(start: number, step: number, isInside: (ratio: number) => boolean): number {
+  let near = start;
+  let reach = step;
+  let far = Math.min(1, Math.max(0, start + reach));
+  while (far > 0 && far < 1 && isInside(far)) {
+    near = far;
+    reach *= 2;
+    far = Math.min(1, Math.max(0, start + reach));
+  }
+  for (let halvings = 0; halvings < 18; halvings++) {
     const middle = (near + far) / 2;
     if (isInside(middle)) near = middle;
     else far = middle;

@@ -21,8 +21,8 @@ export interface LossCounts {
   readonly children: readonly (readonly number[])[];
   /** Probability that at least one listener at or below the node received a packet; for the source 1. */
   readonly gammas: readonly number[];
-  /** The same, block by block, for the variance under bursts. */
-  readonly blockGammas: readonly Float64Array[];
+  /** The same block by block, for the variance under bursts: `BLOCKS` values for each node in turn. */
+  readonly blockGammas: Float64Array;
 }
 
 /** A run is cut into this many blocks, each much longer than a burst. */
@@ -34,13 +34,13 @@ export function countLosses(tree: LossTree): LossCounts {
   for (let node = 1; node < tree.parents.length; node++) children[tree.parents[node] ?? 0]?.push(node);
   const blocks = blocksOf(tree.sent, packets);
   const gammas: number[] = tree.parents.map(() => 1);
-  const blockGammas: Float64Array[] = tree.parents.map(() => new Float64Array(BLOCKS).fill(1));
+  const blockGammas = new Float64Array(tree.parents.length * BLOCKS).fill(1);
   const lostBelow: (readonly SeqRange[])[] = tree.parents.map(() => []);
   for (let node = tree.parents.length - 1; node > 0; node--) {
     const lost = tree.lostBy[node] ?? lostByAll((children[node] ?? []).map((child) => lostBelow[child] ?? []));
     lostBelow[node] = lost;
     gammas[node] = 1 - countRanges(lost) / packets;
-    blockGammas[node] = gammasPerBlock(lost, blocks);
+    takeBlockLosses(lost, blocks, blockGammas.subarray(node * BLOCKS, (node + 1) * BLOCKS));
     // Lists only shrink upwards: the children's are not needed any more.
     for (const child of children[node] ?? []) lostBelow[child] = [];
   }
@@ -90,20 +90,16 @@ function blocksOf(sent: readonly SeqRange[], packets: number): Block[] {
   return blocks;
 }
 
-/** Hot path: one pass over the ranges, each shared out over the blocks that it crosses. */
-function gammasPerBlock(lost: readonly SeqRange[], blocks: readonly Block[]): Float64Array {
-  const lostPackets = new Float64Array(BLOCKS);
+/** Hot path: takes the lost share off every block's 1, in one pass over the ranges, each shared out over its blocks. */
+function takeBlockLosses(lost: readonly SeqRange[], blocks: readonly Block[], gammas: Float64Array): void {
   let number = 0;
   for (const [first, last] of lost) {
-    for (let block = blocks[number]; block !== undefined && block.last < first; block = blocks[number]) number++;
+    while (number < blocks.length && (blocks[number] as Block).last < first) number++;
     for (let at = number; at < blocks.length; at++) {
       const block = blocks[at] as Block;
       if (block.first > last) break;
-      lostPackets[at] = (lostPackets[at] ?? 0) + Math.min(last, block.last) - Math.max(first, block.first) + 1;
+      const packets = Math.min(last, block.last) - Math.max(first, block.first) + 1;
+      gammas[at] = (gammas[at] as number) - packets / block.packets;
     }
   }
-  return lostPackets.map((packets, at) => {
-    const sent = blocks[at]?.packets ?? 0;
-    return sent === 0 ? 1 : 1 - packets / sent;
-  });
 }

@@ -31,8 +31,11 @@ export function measuredChains(parts: readonly ChainLoss[]): MeasuredChain[] {
   }));
 }
 
+/** Below this the spread over the blocks is what independent losses give by chance. */
+const BURSTY = 1.3;
+
 /** 95 % interval; wider by Student's t where the blocks showed bursts. */
 export function intervalOf(parts: readonly ChainLoss[]): LossInterval {
   const links = parts.map((part) => part.link);
-  return lossInterval(links, links.some((link) => link.burstFactor > 1) ? T_95_OF_20_BLOCKS : Z_95);
+  return lossInterval(links, links.some((link) => link.burstFactor > BURSTY) ? T_95_OF_20_BLOCKS : Z_95);
 }

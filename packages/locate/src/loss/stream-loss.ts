@@ -1,7 +1,8 @@
 import { countRanges, intersectRanges, mergeSequenceRanges, subtractRanges } from "@dyetrace/measure";
+import type { PlacedReceipt } from "../clean-receipt.ts";
 import type { SeqRange } from "../run-observations.ts";
 import type { SourceTree } from "../source-tree.ts";
-import type { PlacedReceipt, StreamFacts } from "../stream-facts.ts";
+import type { StreamFacts } from "../stream-facts.ts";
 import type { LinkEstimate } from "./link-estimate.ts";
 import { estimateLoss } from "./loss-estimator.ts";
 import type { LossTree } from "./loss-tree.ts";
@@ -33,23 +34,51 @@ const FEWEST_PACKETS = 100;
 
 /** Empty when too little is known. */
 export function streamLoss(facts: StreamFacts, scope: LossScope): ChainLoss[] {
-  const usable = facts.receipts.flatMap((receipt) => usableReceipt(receipt, scope) ?? []);
+  const usable: UsableReceipt[] = [];
+  for (const receipt of facts.receipts) {
+    const one = usableReceipt(receipt, scope);
+    if (one !== null) usable.push(one);
+  }
   const { receipts, window } = commonWindow(longestOfEachHost(usable));
   if (window === null) return [];
   const sent = subtractRanges([window], mergeSequenceRanges([...facts.stream.unsent, ...scope.excluded]));
   const packets = countRanges(sent);
   if (packets < FEWEST_PACKETS) return [];
-  const heard = receipts
-    .map(({ receipt }) => ({ receipt, lost: intersectRanges(receipt.lost, sent) }))
-    .filter(({ lost }) => countRanges(lost) < packets);
+  const heard: Heard[] = [];
+  for (const { receipt } of receipts) {
+    const lost = lostOf(receipt, sent);
+    if (countRanges(lost) < packets) heard.push({ receipt, lost });
+  }
   if (heard.length === 0) return [];
   const logical = logicalTree(facts.tree, heard);
-  const links = estimateLoss({ parents: logical.parents, lostBy: logical.lostBy, sent });
-  return links.flatMap((link, node) => {
+  const tree = { parents: logical.parents, lostBy: logical.lostBy, sent };
+  const links = estimateLoss(tree, runFactor(heard, packets));
+  const chains: ChainLoss[] = [];
+  for (const [node, link] of links.entries()) {
     const end = logical.ends[node];
-    if (link === null || end === undefined) return [];
-    return { facts, ...end, link: end.receipt === null ? link : withoutHostLoss(link, end.receipt) };
-  });
+    if (link === null || end === undefined) continue;
+    const { segments, receipt, hosts } = end;
+    chains.push({ facts, segments, receipt, hosts, link: receipt === null ? link : withoutHostLoss(link, receipt) });
+  }
+  return chains;
+}
+
+/**
+ * How much the variance of a count grows when losses come in runs like these: mean square over mean length, against what
+ * independent losses of the same share would show. A link that lost nothing shows no bursts of its own, yet the next one
+ * might last as long as those elsewhere.
+ */
+function runFactor(heard: readonly Heard[], sentPackets: number): number {
+  let packets = 0;
+  let squares = 0;
+  for (const { lost } of heard) {
+    for (const [first, last] of lost) {
+      packets += last - first + 1;
+      squares += (last - first + 1) ** 2;
+    }
+  }
+  const lossRatio = packets / (heard.length * sentPackets);
+  return packets === 0 ? 1 : Math.max(1, (squares / packets) * ((1 - lossRatio) / (1 + lossRatio)));
 }
 
 /** What the host says it dropped itself is not the network's, unless those very numbers are left out already. */
@@ -58,6 +87,13 @@ function withoutHostLoss(link: LinkEstimate, { listener }: PlacedReceipt): LinkE
   if (dropped === 0 || link.rawLossRatio <= 0) return link;
   const rawLossRatio = Math.max(0, link.rawLossRatio - dropped / (link.packets * link.passAbove));
   return { ...link, rawLossRatio };
+}
+
+/** A receipt's list lies within its window already; with no more cut away it is used as it is. */
+function lostOf({ lost, window }: PlacedReceipt, sent: readonly SeqRange[]): readonly SeqRange[] {
+  const [only] = sent;
+  const isUncut = sent.length === 1 && only !== undefined && only[0] <= window[0] && only[1] >= window[1];
+  return isUncut ? lost : intersectRanges(lost, sent);
 }
 
 interface UsableReceipt {

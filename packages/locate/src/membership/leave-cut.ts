@@ -28,9 +28,9 @@ const AFTER_MS = 1_500;
 /** Leaves that agents saw on the wire, and those that the scenario made. */
 export function leavesOf(site: SiteIndex, run: RunObservations): Leave[] {
   const groupOf = new Map(run.streams.map((stream) => [stream.stream, stream.group]));
-  const planned = run.listeners.flatMap(({ host, stream, joinedToMs }) =>
-    joinedToMs === null ? [] : [{ host, group: groupOf.get(stream) ?? "", atMs: joinedToMs }],
-  );
+  const planned = run.listeners
+    .filter((listener) => listener.joinedToMs !== null)
+    .map(({ host, stream, joinedToMs }) => ({ host, group: groupOf.get(stream) ?? "", atMs: joinedToMs ?? 0 }));
   const seen = run.membership.filter((event) => event.kind === "leave");
   return [...seen, ...planned].flatMap(({ host, group, atMs }) => {
     const node = site.nodeNumber.get(host);

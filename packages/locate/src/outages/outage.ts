@@ -1,10 +1,11 @@
 import { countRanges, intersectRanges } from "@dyetrace/measure";
+import type { PlacedReceipt } from "../clean-receipt.ts";
 import { type NamedFailure, smallestFailureSet } from "../failure-set.ts";
 import type { PathOutcome, PathTrial } from "../path-trial.ts";
 import type { SeqRange } from "../run-observations.ts";
 import { sendTimeMs } from "../send-time.ts";
 import type { SiteIndex } from "../site-index.ts";
-import type { PlacedReceipt, StreamFacts } from "../stream-facts.ts";
+import type { StreamFacts } from "../stream-facts.ts";
 import type { StreamTrial } from "../stream-trials.ts";
 
 /** A gap too long to be chance, after which the stream came back, at one listener or the same at several. */
@@ -64,8 +65,9 @@ function silencesOf(trials: readonly StreamTrial[]): Map<PlacedReceipt, SeqRange
 
 function longGaps(facts: StreamFacts, receipt: PlacedReceipt): LongGap[] {
   const long = receipt.lost.filter(([first, last]) => {
+    if (last - first + 1 < LEAST_PACKETS) return false;
     const [startMs, endMs] = [sendTimeMs(facts.stream, first), sendTimeMs(facts.stream, last)];
-    return last - first + 1 >= LEAST_PACKETS && startMs !== null && endMs !== null && endMs - startMs >= LEAST_MS;
+    return startMs !== null && endMs !== null && endMs - startMs >= LEAST_MS;
   });
   if (long.length === 0) return [];
   const ordinary = (receipt.lostPackets - countRanges(long)) / Math.max(1, receipt.sentPackets);

@@ -122,7 +122,8 @@ function simulateStream(
       companion: null,
     };
   };
-  const reach = simulatedReach(site, tree, members, faults);
+  const hasBystanders = (sim.bystanders ?? []).length > 0;
+  const reach = hasBystanders ? simulatedReach(site, tree, members, faults) : new Set<number>();
   const bystanders = (sim.bystanders ?? []).map((host): BystanderObservation => {
     const node = numberOf(site, host);
     const all: SeqRange[] = [[0, sim.packets - 1]];
