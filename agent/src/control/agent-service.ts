@@ -1,13 +1,15 @@
 import { randomBytes } from "node:crypto";
-import { type AgentTask, CONTROL_PROTOCOL, type ControllerMessage, Fault } from "@dyetrace/wire";
+import { type AgentTask, type ClockEstimate, CONTROL_PROTOCOL, type ControllerMessage, Fault } from "@dyetrace/wire";
 import type { Logger } from "pino";
 import type { DataPlane } from "../data-plane/data-plane.ts";
 import { VERSION } from "../version.ts";
 import type { Watcher } from "../watcher/open-watcher.ts";
 import { ControllerLink } from "./controller-link.ts";
 import { HostNotes } from "./host-notes.ts";
+import { remainingTask } from "./remaining-task.ts";
 import { ReportSender } from "./report-sender.ts";
 import { ReportSpool } from "./report-spool.ts";
+import { shiftReport } from "./shift-report.ts";
 
 export interface AgentServiceOptions {
   readonly controllerUrl: string;
@@ -32,7 +34,24 @@ export interface AgentService {
 type Duty =
   | { readonly kind: "idle" }
   | { readonly kind: "prepared"; readonly runId: string; readonly task: AgentTask }
-  | { readonly kind: "running"; readonly runId: string; readonly stint: string };
+  | Stint;
+
+/** One uninterrupted piece of work in a run. */
+interface Stint {
+  readonly kind: "running";
+  readonly runId: string;
+  readonly stint: string;
+  /** How long after the run's start its task began, and how many intervals that is. */
+  readonly shiftNs: number;
+  readonly shiftIntervals: number;
+  nextNumber: number;
+  isSourceStopped: boolean;
+}
+
+/** A task that is taken up again begins at a whole interval at least this far ahead: sockets must be opened first. */
+const RESUME_LEAD_NS = 500e6;
+/** How long a new connection may take to know the controller's clock. */
+const CLOCK_WITHIN_MS = 5000;
 
 export function startAgentService(options: AgentServiceOptions): AgentService {
   const { dataPlane, watcher, log, name } = options;
@@ -62,21 +81,23 @@ export function startAgentService(options: AgentServiceOptions): AgentService {
   });
 
   const sender = new ReportSender(spool, link);
-  let nextNumber = 1;
+  let resuming: Promise<void> = Promise.resolve();
   let notes: HostNotes | null = null;
   // One report after the other: a snapshot of the watcher is awaited, and reports must keep their order.
   let turn: Promise<void> = Promise.resolve();
   dataPlane.onInterval((report) => {
     turn = turn.then(async () => {
       if (duty.kind !== "running") return;
-      const { runId, stint } = duty;
+      const { runId, stint, shiftNs, shiftIntervals } = duty;
+      duty.isSourceStopped ||= report.sourcesStopped?.why === "hold-time";
       const isFinal = report.totals !== null;
       const watch = await watcher.snapshot();
       notes?.seen(watch);
       const told = isFinal && notes !== null ? await notes.complete(report) : report;
-      const number = nextNumber++;
+      const number = duty.nextNumber++;
       const numbers = { firstNumber: number, lastNumber: number, droppedReports: 0 };
-      sender.add({ kind: "report", runId, stint, ...numbers, report: told, watch, isFinal });
+      const shifted = shiftReport(told, shiftNs, shiftIntervals);
+      sender.add({ kind: "report", runId, stint, ...numbers, report: shifted, watch, isFinal });
       if (isFinal && duty.runId === runId) duty = { kind: "idle" };
     });
   });
@@ -103,13 +124,48 @@ export function startAgentService(options: AgentServiceOptions): AgentService {
     const clock = link.clock();
     if (duty.kind !== "prepared" || duty.runId !== message.runId || clock === null) return;
     const startMonotonicNs = message.startControllerNs - clock.offsetNs;
-    const { runId, streams } = duty.task;
-    notes = new HostNotes(duty.task, dataPlane.capabilities.interface.name);
-    duty = { kind: "running", runId, stint: randomBytes(8).toString("hex") };
-    nextNumber = 1;
-    dataPlane.go(startMonotonicNs);
-    void watcher.watch({ runId, startMonotonicNs, streams });
+    begin(duty.task, startMonotonicNs, 0);
+  };
+  /** @param shiftNs how long after the run's start this task begins */
+  const begin = (task: AgentTask, runStartNs: number, shiftNs: number): void => {
+    const { runId, streams, intervalNs } = task;
+    notes = new HostNotes(task, dataPlane.capabilities.interface.name);
+    duty = {
+      kind: "running",
+      runId,
+      stint: randomBytes(8).toString("hex"),
+      shiftNs,
+      shiftIntervals: Math.round(shiftNs / intervalNs),
+      nextNumber: 1,
+      isSourceStopped: false,
+    };
+    dataPlane.go(runStartNs + shiftNs);
+    void watcher.watch({ runId, startMonotonicNs: runStartNs, streams });
     dataPlane.finish().catch((error: unknown) => log.error({ err: error }, "the run did not finish"));
+  };
+  const resume = async ({ runId, task, startControllerNs }: Resume): Promise<void> => {
+    try {
+      if (duty.kind === "running") {
+        if (duty.runId === runId && !duty.isSourceStopped) return; // at it all the time
+        dataPlane.abort("the run is taken up again");
+        await dataPlane.finish();
+        await turn;
+      }
+      const clock = await clockOf(link);
+      if (clock === null) throw new Fault("AGENT_CANNOT", "The controller's clock could not be told", "");
+      const startNs = startControllerNs - clock.offsetNs;
+      const fromNs = Number(process.hrtime.bigint()) - startNs + RESUME_LEAD_NS;
+      const shiftNs = Math.ceil(Math.max(0, fromNs) / task.intervalNs) * task.intervalNs;
+      if (shiftNs >= task.endNs) return;
+      const rest = remainingTask(task, shiftNs);
+      await dataPlane.prepare(rest);
+      begin(rest, startNs, shiftNs);
+      log.info({ runId, shiftNs }, "run taken up again");
+    } catch (error) {
+      duty = { kind: "idle" };
+      log.warn({ err: error, runId }, "run not taken up again");
+      link.send({ kind: "trouble", runId, ...asRefusal(error) });
+    }
   };
 
   link.on("message", (message) => {
@@ -120,6 +176,9 @@ export function startAgentService(options: AgentServiceOptions): AgentService {
         break;
       case "go":
         go(message);
+        break;
+      case "resume":
+        resuming = resuming.then(() => resume(message));
         break;
       case "abort":
         if (duty.kind !== "idle" && duty.runId === message.runId) dataPlane.abort(message.reason);
@@ -150,6 +209,18 @@ export function startAgentService(options: AgentServiceOptions): AgentService {
       spool.close();
     },
   };
+}
+
+type Resume = Extract<ControllerMessage, { kind: "resume" }>;
+
+/** The first exchanges follow right after the connection. */
+async function clockOf(link: ControllerLink): Promise<ClockEstimate | null> {
+  for (let waitedMs = 0; waitedMs < CLOCK_WITHIN_MS; waitedMs += 50) {
+    const clock = link.clock();
+    if (clock !== null) return clock;
+    await new Promise((resolve) => setTimeout(resolve, 50));
+  }
+  return null;
 }
 
 function asRefusal(error: unknown): {

@@ -20,3 +20,10 @@ test("ClockFilter: given a drifting clock, then an old exchange is forgotten", (
   for (let i = 1; i <= 40; i++) filter.record(i * 1000, i * 1000 + 100 + 5, i * 1000 + 10);
   expect(filter.estimate()).toEqual({ offsetNs: 100, uncertaintyNs: 5 });
 });
+
+test("ClockFilter: given a controller whose machine was restarted, then its old clock is forgotten at once", () => {
+  const filter = new ClockFilter();
+  for (let i = 0; i < 8; i++) filter.record(i * 1000, i * 1000 + 9e12 + 1, i * 1000 + 2);
+  filter.record(1e9, 1e9 + 5e6 + 50, 1e9 + 100);
+  expect(filter.estimate()).toEqual({ offsetNs: 5e6, uncertaintyNs: 50 });
+});

@@ -2,6 +2,8 @@ import type { ClockEstimate } from "@dyetrace/wire";
 
 /** How many exchanges are remembered: at one a second, the best of the last half minute. */
 const REMEMBERED = 32;
+/** What two honest clocks may drift apart while an exchange is remembered: 100 ppm of half a minute, tenfold. */
+const DRIFT_NS = 30e6;
 
 /**
  * Offset to the controller's clock by request and response. The exchange with the shortest round trip was delayed
@@ -20,10 +22,13 @@ export class ClockFilter {
    */
   record(askedNs: number, controllerNs: number, answeredNs: number): void {
     const roundTripNs = Math.max(0, answeredNs - askedNs);
-    this.#exchanges.push({
-      roundTripNs,
-      offsetNs: controllerNs - (askedNs + roundTripNs / 2),
-    });
+    const offsetNs = controllerNs - (askedNs + roundTripNs / 2);
+    const known = this.estimate();
+    // Both can't be right: the controller's clock is another one since, as after a restart of its machine.
+    const isAnother =
+      known !== null && Math.abs(offsetNs - known.offsetNs) > known.uncertaintyNs + roundTripNs / 2 + DRIFT_NS;
+    if (isAnother) this.#exchanges.length = 0;
+    this.#exchanges.push({ roundTripNs, offsetNs });
     if (this.#exchanges.length > REMEMBERED) this.#exchanges.shift();
   }
 

@@ -26,6 +26,8 @@ interface Entry {
   place: RecordPlace | null;
   message: ReportMessage | null;
   sizeBytes: number;
+  /** The last one of its stint. */
+  readonly isFinal: boolean;
   /** The controller may have it in its store, so it must stay as it is. */
   wasSent: boolean;
 }
@@ -50,6 +52,7 @@ export class ReportSpool {
   readonly #dropped = new Map<string, number>();
   #isTroubled = false;
   #next = 0;
+  #newest: string | null = null;
 
   /** Takes up what an earlier process of this agent left. @throws {Fault} FILE_UNREADABLE */
   constructor(options: ReportSpoolOptions) {
@@ -78,6 +81,7 @@ export class ReportSpool {
   }
 
   add(message: ReportMessage): void {
+    this.#newest = message.stint;
     const told = this.#tellDropped(message);
     const entry: Entry = {
       stint: message.stint,
@@ -87,6 +91,7 @@ export class ReportSpool {
       place: null,
       message: told,
       sizeBytes: Buffer.byteLength(JSON.stringify(told)) + 1,
+      isFinal: told.isFinal,
       wasSent: false,
     };
     this.#write(entry, told);
@@ -115,6 +120,7 @@ export class ReportSpool {
 
   /** Everything of that stint up to a number is in the controller's store. */
   acknowledge(stint: string, lastNumber: number): void {
+    let isOver = false;
     for (let index = 0; index < this.#entries.length; ) {
       const entry = this.#entries[index];
       if (entry === undefined) break;
@@ -124,17 +130,14 @@ export class ReportSpool {
       }
       this.#entries.splice(index, 1);
       if (index < this.#next) this.#next--;
+      isOver ||= entry.isFinal;
     }
     const file = this.#files.get(stint);
-    if (file !== undefined && !this.#entries.some((entry) => entry.file === file)) file.empty();
-  }
-
-  /** This stint brings no more reports; its file goes when the last one is acknowledged. */
-  endStint(stint: string): void {
-    const file = this.#files.get(stint);
     if (file === undefined || this.#entries.some((entry) => entry.file === file)) return;
-    this.#files.delete(stint);
-    file.remove();
+    if (isOver || stint !== this.#newest) {
+      this.#files.delete(stint);
+      file.remove();
+    } else file.empty();
   }
 
   close(): void {
@@ -156,10 +159,20 @@ export class ReportSpool {
       const message = asReport(value);
       if (message === null) continue;
       stint = message.stint;
-      const { firstNumber, lastNumber } = message;
+      const { firstNumber, lastNumber, isFinal } = message;
       const sizeBytes = place.length + 1;
       // Whether it went out before is not known, so it is taken as sent.
-      this.#entries.push({ stint, firstNumber, lastNumber, file, place, message: null, sizeBytes, wasSent: true });
+      this.#entries.push({
+        stint,
+        firstNumber,
+        lastNumber,
+        file,
+        place,
+        message: null,
+        sizeBytes,
+        isFinal,
+        wasSent: true,
+      });
     }
     if (stint === null) file.remove();
     else this.#files.set(stint, file);
@@ -215,7 +228,7 @@ export class ReportSpool {
         index++;
         continue;
       }
-      const { firstNumber, lastNumber } = merged;
+      const { firstNumber, lastNumber, isFinal } = merged;
       const sizeBytes = Buffer.byteLength(JSON.stringify(merged)) + 1;
       const { stint, file } = a;
       this.#entries.splice(index, 2, {
@@ -226,6 +239,7 @@ export class ReportSpool {
         place: null,
         message: merged,
         sizeBytes,
+        isFinal,
         wasSent: false,
       });
     }

@@ -1,0 +1,66 @@
+import type { IntervalReport, ListenerInterval, Membership, SenderInterval } from "@dyetrace/wire";
+
+/**
+ * A report of a task that began `shiftNs` after the run's start, with all its instants counted from the run's start.
+ * @param intervals whole intervals in `shiftNs`
+ */
+export function shiftReport(report: IntervalReport, shiftNs: number, intervals: number): IntervalReport {
+  if (shiftNs === 0) return report;
+  const at = <T extends number | null>(instantNs: T): T =>
+    (instantNs === null ? null : (instantNs as number) + shiftNs) as T;
+  const membership = (stay: Membership): Membership => ({
+    ...stay,
+    joinRequestedNs: at(stay.joinRequestedNs),
+    joinedNs: at(stay.joinedNs),
+    firstPacketNs: at(stay.firstPacketNs),
+    lastPacketNs: at(stay.lastPacketNs),
+    leaveRequestedNs: at(stay.leaveRequestedNs),
+  });
+  const listener = (entry: ListenerInterval): ListenerInterval => ({
+    ...entry,
+    memberships: entry.memberships.map(membership),
+    receipt: entry.receipt === null ? null : shiftReceipt(entry.receipt, at),
+  });
+  const sender = (entry: SenderInterval): SenderInterval => ({
+    ...entry,
+    stalls: entry.stalls.map((stall) => ({ ...stall, atNs: at(stall.atNs) })),
+  });
+  const { totals, sourcesStopped } = report;
+  return {
+    ...report,
+    index: report.index + intervals,
+    fromNs: at(report.fromNs),
+    toNs: at(report.toNs),
+    listeners: report.listeners.map(listener),
+    senders: report.senders.map(sender),
+    sourcesStopped: sourcesStopped === null ? null : { ...sourcesStopped, atNs: at(sourcesStopped.atNs) },
+    totals:
+      totals === null
+        ? null
+        : { ...totals, listeners: totals.listeners.map(listener), senders: totals.senders.map(sender) },
+  };
+}
+
+type Receipt = NonNullable<ListenerInterval["receipt"]>;
+
+const shiftReceipt = (receipt: Receipt, at: <T extends number | null>(instantNs: T) => T): Receipt => ({
+  ...receipt,
+  fromNs: at(receipt.fromNs),
+  toNs: at(receipt.toNs),
+  longestGap: receipt.longestGap === null ? null : { ...receipt.longestGap, startNs: at(receipt.longestGap.startNs) },
+  longestSilence:
+    receipt.longestSilence === null ? null : { ...receipt.longestSilence, startNs: at(receipt.longestSilence.startNs) },
+  firstArrivalNs: at(receipt.firstArrivalNs),
+  lastArrivalNs: at(receipt.lastArrivalNs),
+  spans: receipt.spans.map((span) => ({
+    ...span,
+    lost: span.lost.map(
+      ([firstSeq, count, startNs, durationNs, hostLost]) =>
+        [firstSeq, count, at(startNs), durationNs, hostLost] as const,
+    ),
+    coarse: span.coarse.map(
+      ([firstSeq, count, startNs, durationNs, hostLost, lost]) =>
+        [firstSeq, count, at(startNs), durationNs, hostLost, lost] as const,
+    ),
+  })),
+});
