@@ -207,7 +207,7 @@ test.each([
 
 test("SenderRun: given a stop that the thread comes to late, then what was due before it still goes out", () => {
   const { out, until, jump } = runOf([EMIT, STOP]);
-  until(2.9749e9);
-  jump(3.005e9); // 2.98 and 2.99 s are due, and the stop at 3 s
+  until(2.9849e9);
+  jump(3.005e9); // the packet of 2.99 s is due, 15 ms ago, and the stop at 3 s
   expect(out.sent.at(-1)?.seq).toBe(199);
 });

@@ -16,6 +16,9 @@ export interface SenderRunOptions {
   readonly onRefused: (refusal: Fault) => void;
 }
 
+/** Longest time that sources with much to catch up send without a look at the brakes. */
+const LONGEST_STEP_NS = 20e6;
+
 /**
  * The sources of one run: one schedule for all of them. `step` does what is due and says when to come back; who sleeps
  * in between, and how, is the caller's affair. Brakes are looked at in every step: abort, deadline, hold time.
@@ -70,7 +73,9 @@ export class SenderRun {
     while (this.#queue.nextNs <= nowNs) {
       const number = this.#queue.next;
       const source = this.#source(number);
-      source.sendDue(this.#options.clock());
+      const sendNs = this.#options.clock();
+      if (sendNs - nowNs > LONGEST_STEP_NS) break; // a look at the brakes first
+      source.sendDue(sendNs);
       this.#queue.put(number, source.nextDueNs);
     }
     const actionNs = this.#startNs + (this.#actions[this.#nextAction]?.atNs ?? Number.POSITIVE_INFINITY);

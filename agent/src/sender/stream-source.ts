@@ -104,11 +104,11 @@ export class StreamSource {
     const schedule = this.#schedule;
     if (schedule === null || this.#pendingSinceNs !== null) return;
     const dueSlots = schedule.dueSlots(nowNs);
-    const lateNs = nowNs - schedule.dueNs(this.#slot);
-    if (lateNs > CATCH_UP_NS) this.#skipLate(schedule, dueSlots, nowNs, lateNs);
     while (this.#slot < dueSlots) {
-      const count = Math.min(dueSlots - this.#slot, this.#out.capacity);
       const sentNs = this.#clock();
+      const lateNs = sentNs - schedule.dueNs(this.#slot);
+      if (lateNs > CATCH_UP_NS) this.#skipLate(schedule, dueSlots, sentNs, lateNs);
+      const count = Math.min(dueSlots - this.#slot, this.#out.capacity);
       this.#stamp(count, sentNs);
       const taken = this.#hand(count);
       if (taken < 0) {
