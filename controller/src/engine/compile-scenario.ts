@@ -41,7 +41,6 @@ export interface CompiledRun {
 }
 
 const INTERVAL_NS = 1e9;
-const HOLD_NS = 5e9;
 /** After the last action: packets under way arrive, and a leave takes effect (RFC 3376 8.8: 2 s by default). */
 const SETTLE_NS = 1e9;
 const SETTLE_AFTER_LEAVE_NS = 4e9;
@@ -125,7 +124,7 @@ export function compileScenario(
         actions: list,
         endNs,
         intervalNs: INTERVAL_NS,
-        holdNs: HOLD_NS,
+        holdNs: scenario.holdNs,
       },
     ]),
   );

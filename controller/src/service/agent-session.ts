@@ -21,6 +21,8 @@ export interface AgentSession {
   readonly instance: string;
   readonly version: string;
   readonly capabilities: AgentCapabilities;
+  /** The run that it was busy with when it connected; null is none. */
+  readonly runId: string | null;
   send(message: ControllerMessage): void;
 }
 
@@ -72,6 +74,7 @@ export function serveAgentSocket(socket: WebSocket, gate: SessionGate, version: 
           instance,
           version: message.version,
           capabilities,
+          runId: message.runId,
           send,
         };
         gate.admit(message, candidate);

@@ -85,10 +85,12 @@ export {
   type ReportDelay,
   type ReportExpectation,
   type ReportFinding,
+  type ReportIncident,
   type ReportQuerier,
   type ReportReceipt,
   type ReportSegment,
   type ReportStream,
+  type ReportStretch,
   type RunReport,
   RunReportSchema,
   type Verdict,
@@ -97,6 +99,7 @@ export {
 export type { RunOutline, RunProgress } from "./run-progress.ts";
 export { type RunRequest, RunRequestSchema, type UserFile, UserFileSchema } from "./run-request.ts";
 export {
+  DEFAULT_HOLD_NS,
   type LoadedScenario,
   loadScenario,
   type Scenario,

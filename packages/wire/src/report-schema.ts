@@ -163,6 +163,43 @@ export const ReportCoverageSchema = Type.Object({
   nextAgentAt: Nullable(Type.String()),
 });
 
+/** Something that went wrong for a time and then stopped, or not. Times count from the run's start. */
+export const ReportIncidentSchema = Type.Object({
+  /** `loss`, `silence`, `host-loss`, `source`, `away` (nobody measured), `no-control` (measured on without the controller), `link`, `clock-step`, `dropped`. */
+  kind: Type.String(),
+  fromMs: Ms,
+  toMs: Ms,
+  streams: Type.Array(Type.String()),
+  /** Who was hit. */
+  agents: Type.Array(Type.String()),
+  /** Segments and nodes that explain who was hit and who was not; empty where none does. */
+  suspects: Type.Array(Type.String()),
+  /** Packets, for losses. */
+  count: Count,
+  /** One sentence. */
+  title: Type.String(),
+});
+export type ReportIncident = Static<typeof ReportIncidentSchema>;
+
+/** What one source sent and one listener received in one uninterrupted piece of its agent's work. */
+export const ReportStretchSchema = Type.Object({
+  stream: Type.String(),
+  agent: Type.String(),
+  role: Type.Union([Type.Literal("source"), Type.Literal("listener")]),
+  fromMs: Ms,
+  toMs: Ms,
+  /** False: the agent ended without a last report, and what came after the one before it is not known. */
+  isWhole: Type.Boolean(),
+  /** Of a source. */
+  sent: Nullable(Count),
+  /** Of a listener: numbers it judged, and what became of them: `judged` is `received` and `lost` together. */
+  judged: Nullable(Count),
+  received: Nullable(Count),
+  lost: Nullable(Count),
+  hostLost: Nullable(Count),
+});
+export type ReportStretch = Static<typeof ReportStretchSchema>;
+
 export const RunReportSchema = Type.Object(
   {
     formatVersion: Type.Literal(1),
@@ -183,6 +220,10 @@ export const RunReportSchema = Type.Object(
     findings: Type.Array(ReportFindingSchema),
     expectations: Type.Array(ReportExpectationSchema),
     coverage: ReportCoverageSchema,
+    /** In order of time. */
+    incidents: Type.Optional(Type.Array(ReportIncidentSchema)),
+    /** Where an agent's work was interrupted: everything that was counted, piece by piece. */
+    stretches: Type.Optional(Type.Array(ReportStretchSchema)),
     /** Agents that were lost, could not do something, or said something that the reader should know. */
     notes: Type.Array(Type.String()),
   },

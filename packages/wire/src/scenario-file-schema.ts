@@ -121,6 +121,8 @@ export const ScenarioFileSchema = Type.Object(
       description: "the scenario's name, 80 characters at most",
     }),
     about: Type.Optional(Type.String({ description: "one sentence" })),
+    /** How long sources go on without a word from the controller. */
+    hold: Type.Optional(duration),
     parameters: Type.Optional(
       Type.Record(Type.String(), Type.Union([scalar, Type.Array(scalar), Type.Null()]), {
         description: "names with default values such as { hold: 30s }",

@@ -9,6 +9,7 @@ import { fillInParameters, type ScenarioParameters } from "./scenario-file-param
 import { ScenarioFileSchema } from "./scenario-file-schema.ts";
 import { indexStreamNames, resolveStreams, type ScenarioStream } from "./scenario-file-streams.ts";
 import { resolveTimeline, type ScenarioAction } from "./scenario-file-timeline.ts";
+import { parseDurationNs } from "./units.ts";
 import { readYamlDocument, type YamlDocument } from "./yaml-document.ts";
 import { FileMistakes } from "./yaml-document-mistakes.ts";
 import { checkAgainstSchema } from "./yaml-document-schema.ts";
@@ -23,6 +24,8 @@ export interface Scenario {
   /** Ascending in time; entries of the same time in the order of the file. */
   readonly timeline: readonly ScenarioAction[];
   readonly expect: ScenarioExpectation;
+  /** How long a source goes on without a word from its controller: 5 s unless the file says longer. */
+  readonly holdNs: number;
   /** When the last action is due. */
   readonly durationNs: number;
   /** Whether some time in it is counted in membership intervals, which only a site's querier can tell. */
@@ -57,6 +60,7 @@ export function loadScenario(text: string | Uint8Array, file: string, options: S
   const mistakes = new FileMistakes(document);
   const streams = resolveStreams(plan.streams, mistakes);
   const expect = resolveExpectation(plan.expect ?? {}, mistakes);
+  const holdNs = plan.hold === undefined ? DEFAULT_HOLD_NS : resolveHold(plan.hold, mistakes);
   mistakes.throwIfAny();
   const timeline = resolveTimeline(
     plan.timeline,
@@ -74,11 +78,25 @@ export function loadScenario(text: string | Uint8Array, file: string, options: S
     streams,
     timeline,
     expect,
+    holdNs,
     durationNs: timeline.at(-1)?.atNs ?? 0,
     usesMembershipInterval: plan.timeline.some(({ at, after }) => namesMembershipInterval(at ?? after ?? "")),
     shortened: shortenedParameters(plan.parameters ?? {}, set, membershipIntervalNs),
   };
   return { scenario, document };
+}
+
+/** A source that lost its controller is soon under nobody's control, so this is short. */
+export const DEFAULT_HOLD_NS = 5e9;
+/** A source must not fall silent because one beat came late, nor go on for days without anybody who could stop it. */
+const HOLD_RANGE_NS = { least: 2e9, most: 24 * 3600e9 };
+
+function resolveHold(text: string, mistakes: FileMistakes): number {
+  const holdNs = mistakes.attempt(["hold"], () => parseDurationNs(text)) ?? DEFAULT_HOLD_NS;
+  if (holdNs < HOLD_RANGE_NS.least || holdNs > HOLD_RANGE_NS.most) {
+    mistakes.add(["hold"], `hold is ${text}`, "Write a time from 2 s to 24 h");
+  }
+  return holdNs;
 }
 
 function shortenedParameters(
