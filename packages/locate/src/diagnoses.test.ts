@@ -162,6 +162,8 @@ test("leave-cuts-neighbour: given that one host of a shared port leaves and the 
   expect(finding.kind).toBe("leave-cuts-neighbour");
   expect(finding.suspects.slice(0, 2)).toEqual([link("sw-east", "um-hub"), "sw-east"]);
   expect(finding.title).toContain("When kiosk left board, gate behind the same port sw-east:2 was cut off");
+  // Nothing above the shared port fits a leave behind it.
+  for (const above of ["core", link("core", "sw-east"), "tower"]) expect(finding.suspects).not.toContain(above);
 });
 
 test("leave-cuts-neighbour: given that the neighbour comes back with the next query, then the gap is laid to the leave, too", () => {

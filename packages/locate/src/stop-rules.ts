@@ -1,4 +1,5 @@
 import type { DiagnosisRule } from "./diagnosis-rule.ts";
+import { cutSuspects } from "./membership/leave-cut.ts";
 import type { StopCase } from "./stop-case.ts";
 import { placePhrase, portName, silentPhrase } from "./stop-wording.ts";
 import { nameList, seconds } from "./wording.ts";
@@ -15,7 +16,7 @@ export const STOP_RULES: readonly DiagnosisRule<StopCase>[] = [
     evidence: (stop) => [
       `${stop.cut?.leave.host} left at ${seconds(stop.cut?.leave.atMs ?? 0)}; a switch has to ask the others behind the port before it closes it.`,
     ],
-    suspects: (stop) => (stop.cut === null ? [] : [stop.cut.port.id, stop.cut.port.from.node, ...stop.suspects]),
+    suspects: (stop) => (stop.cut === null ? [] : cutSuspects(stop.cut, stop.suspects)),
     advice:
       "Cut off at once: turn fast leave off on this port, more than one host lies behind it. Cut off after about two seconds: see whether the group-specific query reaches the other hosts and their answer comes back in time.",
     reference: "RFC 3376, section 6.4.2; RFC 2236, section 3",

@@ -133,17 +133,45 @@ test("leaks: given frames for longer than the last member query time after the l
   expect(finding?.title).toContain("for 15.0 s after the leave");
 });
 
-/** B3 was a member until `leftMs` and saw frames until `lastMs`. */
-function leftAt(leftMs: number, lastMs: number): RunObservations {
-  const run = simulateRun(site, [{ ...tour, listeners: ["L1", "L2", "B3"] }], [], seededRandom(1));
+test("leaks: given frames after the leave at a host that shares its port with another member, then they are that member's", () => {
+  expect(locate(site, leftAt(10_000, 25_000, "B2")).findings).toEqual([]);
+});
+
+test("leaks: given the other member gone some seconds later, then frames until its leave takes effect are its own", () => {
+  const run = leftAt(10_000, 16_400, "B2");
+  const other = (leftMs: number): RunObservations => ({
+    ...run,
+    listeners: run.listeners.map((l) => (l.host === "L1" ? { ...l, joinedToMs: leftMs, window: [0, 1_399] } : l)),
+  });
+  expect(locate(site, other(14_000)).findings).toEqual([]);
+  expect(locate(site, other(11_000)).findings.map(({ kind }) => kind)).toEqual(["slow-leave"]);
+});
+
+test("leaks: given frames that come as a member joins and go as it leaves, then the switch leaks, however short that was", () => {
+  const run = simulateRun(site, [{ ...tour, listeners: ["L1", "L2"] }], [], seededRandom(1));
+  const short: RunObservations = {
+    ...run,
+    listeners: run.listeners.map((l) => ({ ...l, joinedFromMs: 2_000, joinedToMs: 7_000, window: [202, 699] })),
+    bystanders: run.bystanders.map((b) =>
+      ["B3", "B4"].includes(b.host)
+        ? { ...b, frames: 700, ranges: [[202, 901]], firstMs: 2_020, lastMs: 9_010, isGroupUsedByHost: null }
+        : { ...b, frames: 0, ranges: [], firstMs: null, lastMs: null },
+    ),
+  };
+  expect(locate(site, short).findings.map(({ kind, suspects }) => [kind, suspects[0]])).toEqual([["leaks", "sw2"]]);
+});
+
+/** A host was a member until `leftMs` and saw frames until `lastMs`. */
+function leftAt(leftMs: number, lastMs: number, left = "B3"): RunObservations {
+  const run = simulateRun(site, [{ ...tour, listeners: ["L1", "L2", left] }], [], seededRandom(1));
   const [first, last] = [leftMs / 10, lastMs / 10];
   return {
     ...run,
     listeners: run.listeners.map((l) =>
-      l.host === "B3" ? { ...l, joinedToMs: leftMs, window: [0, first - 1] as const, receivedPackets: first } : l,
+      l.host === left ? { ...l, joinedToMs: leftMs, window: [0, first - 1] as const, receivedPackets: first } : l,
     ),
     bystanders: run.bystanders.map((b) =>
-      b.host === "B3"
+      b.host === left
         ? { ...b, frames: last - first + 1, ranges: [[first, last]], firstMs: leftMs, lastMs, isGroupUsedByHost: null }
         : b,
     ),

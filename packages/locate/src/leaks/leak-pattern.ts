@@ -6,7 +6,7 @@ import type { PlacedBystander, StreamFacts } from "../stream-facts.ts";
 export type LeakPattern =
   /** From about the first packet on, for most of the run. */
   | "constant"
-  /** Ends soon after the first packet, with no earlier membership: flooded until the first report was learned. */
+  /** Begins with the first packet and ends soon, with no earlier membership: flooded until the first report was learned. */
   | "start-up"
   /** Follows the host's own leave and ends in time. */
   | "leave-tail"
@@ -19,7 +19,8 @@ export type LeakPattern =
 
 /** A switch that floods until it knows better does so for about one query response interval. */
 const START_UP_MS = 10_000;
-const LEAVE_GRACE_MS = 1_000;
+/** What a time may be off by beyond a timer's own value. */
+export const LEAVE_GRACE_MS = 1_000;
 /** Holes in what a bystander saw, beyond those that good listeners share, before that counts as coming and going. */
 const LEAST_HOLE_SHARE = 0.05;
 
@@ -39,10 +40,20 @@ export function leakPattern(
   const endMs = stream.lastSentMs ?? lastMs;
   const joins = facts.receipts.map((receipt) => receipt.listener.joinedFromMs);
   const hadMember = joins.some((joinedMs) => joinedMs < firstMs - LEAVE_GRACE_MS);
-  if (!hadMember && lastMs - startMs <= START_UP_MS && lastMs < endMs - LEAVE_GRACE_MS) return "start-up";
+  const isFromStart = firstMs - startMs <= LEAVE_GRACE_MS;
+  const endsEarly = lastMs - startMs <= START_UP_MS && lastMs < endMs - LEAVE_GRACE_MS;
+  if (isFromStart && !hadMember && endsEarly && !endsWithLastLeave(facts, lastMs, timers)) return "start-up";
   const membershipMs = timers.robustness * timers.queryIntervalMs + timers.queryResponseMs;
   if (firstMs - startMs >= 0.5 * membershipMs && endMs - lastMs < LEAVE_GRACE_MS) return "late";
   return hasHolesOfItsOwn(facts, bystander.ranges) || lastMs < endMs - (endMs - startMs) * 0.2 ? "bursts" : "constant";
+}
+
+/** Frames that end when the last member has left went wherever that member's went: nothing was learned meanwhile. */
+function endsWithLastLeave({ receipts }: StreamFacts, lastMs: number, timers: MembershipTimers): boolean {
+  const leaves = receipts.map(({ listener }) => listener.joinedToMs);
+  if (leaves.length === 0 || leaves.includes(null)) return false;
+  const tailMs = lastMs - Math.max(...leaves.map((leftMs) => leftMs ?? 0));
+  return tailMs >= -LEAVE_GRACE_MS && tailMs <= timers.lastMemberMs + LEAVE_GRACE_MS;
 }
 
 /** When this host left the group last before `atMs` (or just after: frames may still come as the leave is sent). */

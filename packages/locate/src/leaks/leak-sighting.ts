@@ -2,7 +2,7 @@ import type { MembershipTimers } from "../run-observations.ts";
 import type { SiteIndex } from "../site-index.ts";
 import { nodesDownTo } from "../source-tree.ts";
 import type { PlacedBystander, StreamFacts } from "../stream-facts.ts";
-import { type LeakPattern, leakPattern } from "./leak-pattern.ts";
+import { LEAVE_GRACE_MS, type LeakPattern, leakPattern } from "./leak-pattern.ts";
 import { type WantedPorts, wantedPorts } from "./wanted-ports.ts";
 
 /** Frames of one stream at one bystander outside the stream's wanted region. */
@@ -41,7 +41,10 @@ export function streamLeaks(
     // Another program on that host joined: the frames are wanted there, whatever we know of it.
     if (seen.bystander.isGroupUsedByHost === true) return [];
     const pattern = leakPattern(facts, seen, timers);
-    if (pattern === "slow-leave") return [{ facts, seen, pattern, closedPorts: [lastPort(site, facts, seen.node)] }];
+    if (pattern === "slow-leave") {
+      if (isWantedByOthers(site, facts, seen, queriers, timers)) return [];
+      return [{ facts, seen, pattern, closedPorts: [lastPort(site, facts, seen.node)] }];
+    }
     if (pattern === "leave-tail" || pattern === "start-up" || wanted.isReached[seen.node] === true) return [];
     const behindClosed = nodesDownTo(facts.tree, seen.node).filter((node) => wanted.isOpen[node] !== true);
     const closedPorts = behindClosed.map((node) => facts.tree.into[node] ?? -1);
@@ -49,6 +52,31 @@ export function streamLeaks(
   });
   const quiet = facts.bystanders.filter(({ bystander }) => bystander.canSee && bystander.frames === 0);
   return { facts, members, wanted, sightings, quiet };
+}
+
+/**
+ * Frames that go on after a host's leave are rightly there while somebody else behind the same port is still a member:
+ * some other host whose stay in the group, by this stream, lasts as long as the frames do or ends shortly before.
+ */
+function isWantedByOthers(
+  site: SiteIndex,
+  { tree, receipts, missing }: StreamFacts,
+  { node, bystander }: PlacedBystander,
+  queriers: ReadonlySet<number>,
+  timers: MembershipTimers,
+): boolean {
+  // Somebody else's leave takes its time, too.
+  const lastMs = (bystander.lastMs ?? 0) - timers.lastMemberMs - LEAVE_GRACE_MS;
+  const stays = [
+    ...receipts.map(({ node: member, listener }) => ({ member, listener })),
+    ...missing.map((listener) => ({ member: site.nodeNumber.get(listener.host) ?? -1, listener })),
+  ];
+  const others = stays.filter(
+    ({ member, listener: { joinedFromMs, joinedToMs } }) =>
+      member !== node && joinedFromMs < (bystander.lastMs ?? 0) && (joinedToMs === null || joinedToMs >= lastMs),
+  );
+  const members = new Set(others.map(({ member }) => member));
+  return wantedPorts(site, tree, members, queriers).isReached[node] === true;
 }
 
 /** The segment out of the last port on the way that a switch or router can close. */

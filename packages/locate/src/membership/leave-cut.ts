@@ -19,7 +19,16 @@ export interface LeaveCut {
   readonly afterMs: number;
   /** The port that leaver and silent hosts share. */
   readonly port: LinkSegment;
+  /** Names of the port, of its switch, and of what lies behind: of all suspects only these fit the leave. */
+  readonly places: ReadonlySet<string>;
 }
+
+/** The port and its switch first, then what else of the suspects lies behind the port, where reports may be lost. */
+export const cutSuspects = ({ port, places }: LeaveCut, suspects: readonly string[]): string[] => [
+  port.id,
+  port.from.node,
+  ...suspects.filter((name) => places.has(name)),
+];
 
 /** What a leave may be early or late by: clocks, one packet interval, a repeated leave. */
 const BEFORE_MS = 200;
@@ -58,9 +67,22 @@ export function leaveThatCut(
     const behind = sharedPort(site, facts, [...silentNodes, leave.node]);
     if (behind === null || servedNodes.some((node) => isAtOrBelow(facts.tree, node, behind))) continue;
     const port = site.segments[facts.tree.into[behind] ?? -1];
-    if (port !== undefined) return { leave, afterMs: Math.max(0, afterMs), port };
+    if (port === undefined) continue;
+    return { leave, afterMs: Math.max(0, afterMs), port, places: placesBehind(site, facts, behind) };
   }
   return null;
+}
+
+/** Nodes behind a port, and the links to them in both directions. */
+function placesBehind(site: SiteIndex, { tree }: StreamFacts, behind: number): ReadonlySet<string> {
+  const places = tree.order
+    .filter((node) => isAtOrBelow(tree, node, behind))
+    .flatMap((node) => {
+      const segment = tree.into[node] ?? -1;
+      const back = site.segments[site.reverse[segment] ?? -1];
+      return [site.nodes[node]?.name, site.segments[segment]?.id, back?.id];
+    });
+  return new Set(places.filter((name) => name !== undefined));
 }
 
 /** The node behind the lowest port of a switch or router that all these nodes lie behind; null if there is none. */

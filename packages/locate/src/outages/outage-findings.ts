@@ -2,7 +2,7 @@ import type { LinkSegment } from "@dyetrace/site";
 import type { Finding } from "../conclusion.ts";
 import { type DiagnosisRule, diagnose } from "../diagnosis-rule.ts";
 import { placeName } from "../failure-element.ts";
-import { type LeaveCut, leaveThatCut } from "../membership/leave-cut.ts";
+import { cutSuspects, type LeaveCut, leaveThatCut } from "../membership/leave-cut.ts";
 import type { SiteIndex } from "../site-index.ts";
 import type { MembershipContext } from "../stop-case.ts";
 import { count, nameList, seconds } from "../wording.ts";
@@ -26,7 +26,7 @@ const OUTAGE_RULES: readonly DiagnosisRule<OutageCase>[] = [
     when: ({ cut }) => cut !== null,
     title: (outage) =>
       `When ${outage.cut?.leave.host} left ${nameList(outage.streams)}, ${nameList(outage.hosts)} behind the same port ${portOf(outage.cut)} lost it for ${seconds(length(outage))}`,
-    suspects: ({ cut, suspects }) => (cut === null ? suspects : [cut.port.id, cut.port.from.node, ...suspects]),
+    suspects: ({ cut, suspects }) => (cut === null ? suspects : cutSuspects(cut, suspects)),
     advice:
       "Cut off at once: turn fast leave off on this port, more than one host lies behind it. Cut off after about two seconds: see whether the group-specific query reaches the other hosts and their answer comes back in time.",
     reference: "RFC 3376, section 6.4.2; RFC 2236, section 3",
