@@ -211,7 +211,8 @@ describe.each(["sqlite", "postgres"] as const)("store in %s", (kind) => {
     let nowMs = 1_000_000;
     await using store = await begin(newPlace(), () => nowMs);
     expect(await store.runs.unfinished()).toMatchObject([{ runId: RUN, state: "running", start: null }]);
-    await store.runs.started(RUN, { wallMs: 5, controllerNs: 123.5, bootId: "b" });
+    await store.runs.started(RUN, { wallMs: 5, controllerNs: 123.5, bootId: "b" }, { endNs: 60e9 });
+    expect((await store.runs.get(RUN)).compiled).toEqual({ endNs: 60e9 });
     expect((await store.runs.get(RUN)).start).toEqual({ wallMs: 5, controllerNs: 123.5, bootId: "b" });
     await expect(store.runs.nameBaseline("before", RUN)).rejects.toMatchObject({ code: "RUN_UNFINISHED" });
     await store.runs.done(reportOf(RUN));

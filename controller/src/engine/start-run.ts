@@ -13,11 +13,14 @@ import { buildReport } from "../report/build-report.ts";
 import type { AgentRegistry } from "../service/agent-registry.ts";
 import { controllerStart } from "../service/controller-boot.ts";
 import { keepRun } from "../service/keep-run.ts";
+import type { ReportIntake } from "../service/report-intake.ts";
 import type { RunDesk } from "../service/run-desk.ts";
+import { concludeRun } from "../soak/conclude-run.ts";
 import type { Store } from "../store/store.ts";
 import { cautions } from "./cautions.ts";
 import { adviseGroups } from "./check-plan.ts";
 import { type AgentAddresses, type CompiledRun, compileScenario } from "./compile-scenario.ts";
+import { packCompiledRun } from "./compiled-run-json.ts";
 import { conductRun } from "./conduct-run.ts";
 import { compileLook, describeLook, refuseStrangeTraffic } from "./look-before.ts";
 import { outlineRun } from "./outline-run.ts";
@@ -31,6 +34,7 @@ export interface RunSurroundings {
   readonly registry: AgentRegistry;
   readonly runs: RunDesk;
   readonly store: Store;
+  readonly intake: ReportIntake;
   readonly safety: Safety;
 }
 
@@ -74,7 +78,7 @@ interface Undertaking extends RunSurroundings {
 
 /** Looks, on a live site goes up the ramp, and then runs. */
 async function conductSafely(
-  { request, graph, first, registry, store, safety }: Undertaking,
+  { request, graph, first, registry, store, intake, safety }: Undertaking,
   signal: AbortSignal,
   say: (progress: RunProgress) => void,
 ): Promise<RunReport> {
@@ -112,12 +116,13 @@ async function conductSafely(
     }
   }
   const onStart = (startNs: number, startedAt: Date): void => {
-    void store.runs.started(run.runId, controllerStart(startNs, startedAt)).catch(() => undefined);
+    void store.runs
+      .started(run.runId, controllerStart(startNs, startedAt), packCompiledRun(run))
+      .catch(() => undefined);
   };
   const guard = safety.isLive ? new SafetyGuard(run, graph) : null;
   const evidence = await conductRun(run, registry, signal, say, onStart, guard);
-  say({ kind: "step", text: "Working out what happened where" });
-  return buildReport(run, graph, evidence);
+  return concludeRun({ run, graph, evidence, store, intake }, say);
 }
 
 /** @param membershipIntervalNs the site's own where it is known */

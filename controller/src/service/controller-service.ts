@@ -5,6 +5,8 @@ import { type FastifyInstance, fastify } from "fastify";
 import type { Logger } from "pino";
 import { WebSocketServer } from "ws";
 import { LIVE_SAFETY, PRACTICE_SAFETY, type Safety } from "../engine/safety.ts";
+import { keepHeartbeat, pickUpRuns } from "../soak/pick-up-runs.ts";
+import { watchControl } from "../soak/watch-control.ts";
 import { openStore, type Store } from "../store/store.ts";
 import { VERSION } from "../version.ts";
 import { AgentRegistry } from "./agent-registry.ts";
@@ -86,7 +88,7 @@ export async function startController(
   });
   registerAgentRoutes(app, registry);
   const safety = options.safety ?? (options.isPractice === true ? PRACTICE_SAFETY : LIVE_SAFETY);
-  registerRunRoutes(app, { registry, runs, store, safety });
+  registerRunRoutes(app, { registry, runs, store, intake, safety });
   registerConsole(app, {
     registry,
     runs,
@@ -99,6 +101,12 @@ export async function startController(
   });
   extraRoutes(app);
 
+  const surroundings = { registry, runs, store, intake, log: options.log };
+  const heartbeat = keepHeartbeat(surroundings);
+  const control = watchControl(registry, runs, store, Date.now);
+  // A practice site goes with its controller, and so do its runs.
+  const isLasting = options.store !== undefined && options.isPractice !== true;
+  await pickUpRuns(surroundings, isLasting); // before agents can connect
   const sockets = new WebSocketServer({
     noServer: true,
     maxPayload: CONTROL_MAX_BYTES,
@@ -115,18 +123,23 @@ export async function startController(
     await app.listen({ host: options.host, port: options.port });
   } catch (cause) {
     agentHttp?.close();
+    heartbeat[Symbol.dispose]();
+    control[Symbol.dispose]();
     if (options.store === undefined) await store.close();
     throw portTaken(options, cause as NodeJS.ErrnoException);
   }
   const { port } = app.server.address() as AddressInfo;
   const host = options.host.includes(":") ? `[${options.host}]` : options.host;
   const close = async (): Promise<void> => {
-    runs.abortAll();
+    if (isLasting) runs.leaveAll();
+    else runs.abortAll();
     for (const client of sockets.clients) client.terminate();
     sockets.close();
     agentHttp?.close();
     agentHttp?.closeAllConnections();
     await app.close();
+    heartbeat[Symbol.dispose]();
+    control[Symbol.dispose]();
     await intake.close();
     if (options.store === undefined) await store.close();
   };

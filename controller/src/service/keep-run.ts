@@ -3,6 +3,7 @@ import type { NewRun } from "../store/run-records.ts";
 import type { Store } from "../store/store.ts";
 import { VERSION } from "../version.ts";
 import { CONTROLLER_INSTANCE } from "./controller-boot.ts";
+import { Left } from "./leaving.ts";
 import type { RunJob } from "./run-desk.ts";
 
 /**
@@ -16,11 +17,19 @@ export function keepRun(store: Store, run: Omit<NewRun, "programVersion" | "owne
     } catch (error) {
       throw store.fault(error);
     }
+    return finishRun(store, run.runId, job)(signal, say);
+  };
+}
+
+/** The second half of that, for a run whose beginning is written down. */
+export function finishRun(store: Store, runId: string, job: RunJob): RunJob {
+  return async (signal, say) => {
     let report: Awaited<ReturnType<RunJob>>;
     try {
       report = await job(signal, say);
     } catch (error) {
-      await store.runs.failed(run.runId, failureOf(error)).catch(() => undefined);
+      if (error instanceof Left) throw error;
+      await store.runs.failed(runId, failureOf(error)).catch(() => undefined);
       throw error;
     }
     try {

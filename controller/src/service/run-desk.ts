@@ -1,6 +1,8 @@
 import { EventEmitter } from "node:events";
 import { Fault, type RunProgress, type RunReport } from "@dyetrace/wire";
 
+import { LEAVING } from "./leaving.ts";
+
 /** One run, as the desk keeps it: everything that was said about it so far, and its report at the end. */
 export interface RunRecord {
   readonly id: string;
@@ -86,6 +88,11 @@ export class RunDesk extends EventEmitter<{ progress: [runId: string, progress: 
 
   abort(id: string): void {
     this.#find(id).abort.abort();
+  }
+
+  /** Lets go of every run without ending it. */
+  leaveAll(): void {
+    for (const run of this.#runs.values()) run.abort.abort(LEAVING);
   }
 
   /** Ends every run that is going on, as its abort would. */

@@ -26,6 +26,7 @@ export const migrations = (types: ColumnTypes): Readonly<Record<string, Migratio
         .addColumn("ended_ms", "bigint")
         .addColumn("verdict", "text")
         .addColumn("request", "text", (column) => column.notNull())
+        .addColumn("compiled", "text")
         .addColumn("report", "text")
         .addColumn("failure", "text")
         .addColumn("program_version", "text", (column) => column.notNull())

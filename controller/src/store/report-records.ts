@@ -130,14 +130,21 @@ export class ReportRecords {
     }));
   }
 
-  /** @returns by time, `most` at most */
-  async episodes(runId: string, fromNs: number, toNs: number, most: number): Promise<readonly Episode[]> {
+  /** @returns by time, `most` at most, none of the kinds `without` */
+  async episodes(
+    runId: string,
+    fromNs: number,
+    toNs: number,
+    most: number,
+    without: readonly EpisodeKind[] = [],
+  ): Promise<readonly Episode[]> {
     const rows = await this.#db
       .selectFrom("episodes")
       .selectAll()
       .where("run_id", "=", runId)
       .where("from_ns", ">=", fromNs)
       .where("from_ns", "<", toNs)
+      .where("kind", "not in", without.length === 0 ? [""] : [...without])
       .orderBy("from_ns")
       .orderBy("id")
       .limit(most)

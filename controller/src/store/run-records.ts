@@ -25,6 +25,7 @@ export interface RunRecord extends RunSummary {
   readonly failure: { readonly code: string; readonly message: string; readonly hint: string } | null;
   readonly programVersion: string;
   readonly start: RunStart | null;
+  readonly compiled: unknown;
   readonly endNs: number;
   readonly owner: string;
   readonly heartbeatMs: number;
@@ -77,6 +78,7 @@ export class RunRecords {
         ended_ms: null,
         verdict: null,
         request: JSON.stringify(run.request),
+        compiled: null,
         report: null,
         failure: null,
         program_version: run.programVersion,
@@ -86,7 +88,8 @@ export class RunRecords {
       .execute();
   }
 
-  async started(runId: string, start: RunStart): Promise<void> {
+  /** @param compiled what each agent is to do when, so that another controller can go on with it */
+  async started(runId: string, start: RunStart, compiled: unknown): Promise<void> {
     await this.#db
       .updateTable("runs")
       .set({
@@ -94,6 +97,7 @@ export class RunRecords {
         started_ms: start.wallMs,
         start_controller_ns: start.controllerNs,
         boot_id: start.bootId,
+        compiled: JSON.stringify(compiled),
         heartbeat_ms: this.#now(),
       })
       .where("id", "=", runId)
@@ -255,6 +259,7 @@ const recordOf = (row: Selectable<RunsTable>, baselines: readonly string[]): Run
     row.started_ms === null || row.start_controller_ns === null || row.boot_id === null
       ? null
       : { wallMs: row.started_ms, controllerNs: row.start_controller_ns, bootId: row.boot_id },
+  compiled: row.compiled === null ? null : JSON.parse(row.compiled),
   endNs: row.end_ns,
   owner: row.owner,
   heartbeatMs: row.heartbeat_ms,

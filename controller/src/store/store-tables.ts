@@ -33,6 +33,8 @@ export interface RunsTable {
   readonly verdict: string | null;
   /** The files and parameters as they were given. */
   readonly request: string;
+  /** What each agent is to do when; null before the run begins. */
+  readonly compiled: string | null;
   readonly report: string | null;
   readonly failure: string | null;
   readonly program_version: string;

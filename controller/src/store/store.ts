@@ -9,6 +9,8 @@ import type { StoreTables } from "./store-tables.ts";
 export interface Store extends AsyncDisposable {
   /** As the operator knows it, without a password. */
   readonly name: string;
+  /** No other controller can have it open. */
+  readonly isPrivate: boolean;
   readonly runs: RunRecords;
   readonly reports: ReportRecords;
   /** @returns a failure of the store in the operator's terms; a bug of ours comes back as it is */
@@ -27,13 +29,15 @@ export async function openStore(place: StorePlace, now: () => number = Date.now)
 
 class OpenStore implements Store {
   readonly name: string;
+  readonly isPrivate: boolean;
   readonly runs: RunRecords;
   readonly reports: ReportRecords;
   readonly #db: Kysely<StoreTables>;
 
-  constructor({ db, name }: Database, now: () => number) {
+  constructor({ db, name, isPostgres }: Database, now: () => number) {
     this.#db = db;
     this.name = name;
+    this.isPrivate = !isPostgres;
     this.runs = new RunRecords(db, now);
     this.reports = new ReportRecords(db);
   }
