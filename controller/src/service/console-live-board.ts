@@ -1,6 +1,7 @@
-import type { LiveCell, LiveFigures, LiveHeard, LiveStrip } from "@dyetrace/console/api";
+import type { LiveCell, LiveFigures, LiveHeard, LiveSeries, LiveStrip } from "@dyetrace/console/api";
 import { byDesignReach, hostOfAgent, type SiteGraph } from "@dyetrace/site";
 import type { IntervalReport, ListenerInterval, MembershipEvent, RunOutline, WatcherReport } from "@dyetrace/wire";
+import { FigureRing } from "./console-figure-ring.ts";
 import { liveMark } from "./console-live-mark.ts";
 
 /** Seconds of marks kept for a console that comes later. */
@@ -13,6 +14,7 @@ interface Strip {
   from: number;
   marks: string;
   last: LiveFigures | null;
+  readonly figures: FigureRing;
 }
 
 /**
@@ -87,6 +89,14 @@ export class LiveBoard {
     });
   }
 
+  /** The figures of the seconds whose marks are kept; null where the agent or stream is none of this run's. */
+  series(agent: string, streamId: number): LiveSeries | null {
+    const strip = this.#strips.get(`${streamId} ${agent}`);
+    if (strip === undefined) return null;
+    const figures = Array.from(strip.marks, (_, index) => strip.figures.get(strip.from + index));
+    return { from: strip.from, figures };
+  }
+
   heard(): readonly LiveHeard[] {
     return this.#heard;
   }
@@ -94,7 +104,12 @@ export class LiveBoard {
   #put(cell: LiveCell): void {
     this.#newCells.push(cell);
     const key = `${cell.streamId} ${cell.agent}`;
-    const strip = this.#strips.get(key) ?? { from: cell.second, marks: "", last: null };
+    const strip = this.#strips.get(key) ?? {
+      from: cell.second,
+      marks: "",
+      last: null,
+      figures: new FigureRing(KEPT_SECONDS),
+    };
     const gap = cell.second - strip.from - strip.marks.length;
     if (gap < 0) return; // told twice: the first telling stands
     strip.marks = `${strip.marks}${" ".repeat(Math.min(gap, KEPT_SECONDS))}${cell.mark}`;
@@ -102,6 +117,7 @@ export class LiveBoard {
     strip.marks = strip.marks.slice(Math.max(0, over));
     strip.from = cell.second - strip.marks.length + 1;
     strip.last = cell.figures;
+    strip.figures.put(cell.second, cell.figures);
     this.#strips.set(key, strip);
   }
 

@@ -1,6 +1,13 @@
 import { randomBytes } from "node:crypto";
 import type { ConsoleAgent, ConsoleHello } from "@dyetrace/console/api";
-import { type ClockEstimate, type RunRequest, RunRequestSchema, type UserFile, UserFileSchema } from "@dyetrace/wire";
+import {
+  type ClockEstimate,
+  Fault,
+  type RunRequest,
+  RunRequestSchema,
+  type UserFile,
+  UserFileSchema,
+} from "@dyetrace/wire";
 import type { FastifyInstance } from "fastify";
 import type { Store } from "../store/store.ts";
 import { VERSION } from "../version.ts";
@@ -94,6 +101,15 @@ export function registerConsole(app: FastifyInstance, setup: ConsoleSetup): void
   registerConsoleRuns(app, setup.store);
   app.get("/api/console/events", (_request, reply) =>
     reply.headers({ "content-type": "application/x-ndjson", "cache-control": "no-store" }).send(hub.open(hello())),
+  );
+  app.get<{ Params: { run: string; agent: string; stream: string } }>(
+    "/api/console/live/:run/:agent/:stream",
+    (request) => {
+      const { run, agent, stream } = request.params;
+      const series = watched?.run.runId === run ? watched.board.series(agent, Number(stream)) : null;
+      if (series === null) throw new Fault("RUN_UNKNOWN", `Nothing is kept of ${agent} in run ${run}`, "");
+      return series;
+    },
   );
   app.get("/api/console/scenarios", () => shippedScenarios());
   app.post<{ Body: UserFile }>("/api/console/plan-check", { schema: { body: UserFileSchema } }, (request) =>

@@ -1,7 +1,14 @@
 import type { ComponentType } from "preact";
 import { useEffect, useRef } from "preact/hooks";
+import { formatClock } from "./parts/format.ts";
+import { MapPatterns } from "./map/map-patterns.tsx";
+import { AgentsPage } from "./pages/agents-page.tsx";
+import { FindingsPage } from "./pages/findings-page.tsx";
+import { LivePage } from "./pages/live-page.tsx";
 import { MapPage } from "./pages/map-page.tsx";
+import { PlanPage } from "./pages/plan-page.tsx";
 import { RunPage } from "./pages/run-page.tsx";
+import { RunsPage } from "./pages/runs-page.tsx";
 import { hrefTo, PAGES, type Page, route } from "./route.ts";
 import { isPractice, isRunning, link, lostRun, plan, run } from "./state/console-state.ts";
 
@@ -18,11 +25,11 @@ const NAMES: Readonly<Record<Page, string>> = {
 const VIEWS: Readonly<Record<Page, ComponentType>> = {
   map: MapPage,
   run: RunPage,
-  live: MapPage,
-  findings: MapPage,
-  runs: MapPage,
-  agents: MapPage,
-  plan: MapPage,
+  live: LivePage,
+  findings: FindingsPage,
+  runs: RunsPage,
+  agents: AgentsPage,
+  plan: PlanPage,
 };
 
 export function App() {
@@ -39,6 +46,7 @@ export function App() {
   }, [page]);
   return (
     <div class="frame">
+      <MapPatterns />
       <header class="head">
         <span class="mark">dyetrace</span>
         <h1>{site ?? "No site plan yet"}</h1>
@@ -76,7 +84,7 @@ function ControllerNotice() {
         <div class="gone">
           <strong>The controller does not answer.</strong>
           <span>
-            Since {state.since.toLocaleTimeString()}. Nothing on this page is current until it does; it comes back by
+            Since {formatClock(state.since)}. Nothing on this page is current until it does; it comes back by
             itself.
           </span>
         </div>

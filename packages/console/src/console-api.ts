@@ -114,6 +114,12 @@ export interface LiveStrip {
   readonly last: LiveFigures | null;
 }
 
+/** `GET /api/console/live/:run/:agent/:streamId`: figures of one listener, second by second from `from` on. */
+export interface LiveSeries {
+  readonly from: number;
+  readonly figures: readonly (LiveFigures | null)[];
+}
+
 /** A membership message that an agent heard, or itself put on the wire. */
 export interface LiveHeard {
   readonly agent: string;

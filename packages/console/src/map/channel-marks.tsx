@@ -13,11 +13,12 @@ export function ChannelMark(props: { readonly line: Polyline; readonly width: nu
   switch (glyph) {
     case "stop": {
       const half = width / 2 + 9;
+      const back = -Math.min(22, markDistance(line) - 2);
       return (
         <g transform={turn}>
           <path
             class="pool"
-            d={`M-20 ${-width / 2}C-14 ${-half} -8 ${-half + 1} -2 ${-half + 1}V${half - 1}C-8 ${half - 1} -14 ${half} -20 ${width / 2}Z`}
+            d={`M${back} ${-width / 2}C${back * 0.7} ${-half} ${back * 0.4} ${-half + 1} -2 ${-half + 1}V${half - 1}C${back * 0.4} ${half - 1} ${back * 0.7} ${half} ${back} ${width / 2}Z`}
           />
           <rect class="bar" x={-2} y={-half - 3} width={6} height={2 * half + 6} rx={1} />
         </g>
@@ -48,7 +49,7 @@ export function ChannelMark(props: { readonly line: Polyline; readonly width: nu
               key={x}
               class="drop seeps"
               transform={`translate(${x} ${off + 2 + index * 2})`}
-              d="M0 -3c3 5 4.500 6.500 4.500 9.500a4.500 4.500 0 0 1 -9 0c0 -3 1.500 -4.500 4.500 -9.500z"
+              d="M0 -3c3 5 4.5 6.5 4.5 9.500a4.5 4.5 0 0 1 -9 0c0 -3 1.5 -4.5 4.5 -9.500z"
             />
           ))}
           <path class="bar" d={`M-18 ${-off - 3}h36v2.500h-36z`} />

@@ -41,7 +41,8 @@ export interface DeltaOptions {
 /** Narrower than this, everything runs down one bank so that names stay readable. */
 const ONE_BANK_BELOW = 640;
 const ROW = 30;
-const OUTLET = 46;
+const OUTLET = 54;
+const FEED = 40;
 const NODE_RADIUS = 11;
 const LABEL_GAP = 8;
 const FIRST_ROW = 34;
@@ -113,17 +114,27 @@ function connect(block: Block, dx: number, dy: number, inlet: Polyline): readonl
   return own === undefined ? [] : [{ ...own, inlet }, ...rest];
 }
 
-/** @param most switches below one that may stand side by side */
-function twoBanks(tree: TreeNode, options: DeltaOptions, most: number): Block {
+/**
+ * @param most switches below one that may stand side by side
+ * @param label the side that the way in does not come from
+ */
+function twoBanks(tree: TreeNode, options: DeltaOptions, most: number, label: "left" | "right" = "right"): Block {
   const { folded } = options;
-  const own = placeAt(tree, "right", folded);
+  const own = placeAt(tree, label, folded);
   const children = folded.has(tree.node.name) ? [] : tree.children;
   const leaves = children.filter((child) => !isBranch(child, folded));
-  const branches = children.filter((child) => isBranch(child, folded)).map((child) => twoBanks(child, options, most));
+  const below = children.filter((child) => isBranch(child, folded));
+  const isInRows = below.length > most;
+  // In rows the odd one out hangs from the end of the channel, and the others are fed from the side.
+  const lone = isInRows && below.length % 2 === 1 ? below.at(-1) : undefined;
+  const branches = below.map((child, index) =>
+    twoBanks(child, options, most, isInRows && child !== lone && index % 2 === 0 ? "left" : "right"),
+  );
   const places: NodePlace[] = [];
   const header: Polyline[] = [];
-  let left = NODE_RADIUS;
-  let right = NODE_RADIUS + LABEL_GAP + options.measure(tree.node.name);
+  const labelReach = NODE_RADIUS + LABEL_GAP + options.measure(tree.node.name);
+  let left = label === "left" ? labelReach : NODE_RADIUS;
+  let right = label === "right" ? labelReach : NODE_RADIUS;
   let y = 0;
 
   // Outlets in pairs, the first on the left, so that the node's own name on its right has room.
@@ -151,7 +162,7 @@ function twoBanks(tree: TreeNode, options: DeltaOptions, most: number): Block {
     return { places: [{ ...own, header }, ...places], left, right, height: y + ROW / 2 };
   }
 
-  if (branches.length <= most) {
+  if (!isInRows) {
     const crossY = branches.length === 1 ? y : y + (leaves.length === 0 ? FIRST_ROW : ROW);
     const widths = branches.map((block) => block.left + block.right);
     const span = widths.reduce((sum, width) => sum + width, 0) + BLOCK_GAP * (branches.length - 1);
@@ -199,39 +210,41 @@ function twoBanks(tree: TreeNode, options: DeltaOptions, most: number): Block {
     };
   }
 
-  // In rows along the channel, two to a row, each fed from the side.
+  // In rows along the channel, two to a row.
   let rowTop = y + (leaves.length === 0 ? FIRST_ROW : ROW) + 6;
   let lastEntry = y;
-  for (let index = 0; index < branches.length; index += 2) {
-    let rowHeight = 0;
-    for (const [offset, sign] of [
-      [0, -1],
-      [1, 1],
-    ] as const) {
-      const block = branches[index + offset];
-      if (block === undefined) continue;
-      const toNode = OUTLET + (sign < 0 ? block.right : block.left);
-      places.push(
-        ...connect(block, sign * toNode, rowTop, [
-          [0, rowTop],
-          [sign * toNode, rowTop],
-        ]),
-      );
-      if (sign < 0) left = Math.max(left, toNode + block.left);
-      else right = Math.max(right, toNode + block.right);
-      rowHeight = Math.max(rowHeight, block.height);
+  let height = y;
+  for (const [index, block] of branches.entries()) {
+    if (lone !== undefined && index === branches.length - 1) {
+      const childY = rowTop + DROP - ROW_GAP;
+      places.push(...connect(block, 0, childY, straight(0, lastEntry, 0, childY)));
+      left = Math.max(left, block.left);
+      right = Math.max(right, block.right);
+      height = childY + block.height;
+      break;
     }
+    const sign = index % 2 === 0 ? -1 : 1;
+    const toNode = FEED + (sign < 0 ? block.right : block.left);
+    places.push(...connect(block, sign * toNode, rowTop, straight(0, rowTop, sign * toNode, rowTop)));
+    if (sign < 0) left = Math.max(left, toNode + block.left);
+    else right = Math.max(right, toNode + block.right);
     lastEntry = rowTop;
-    rowTop += rowHeight + ROW_GAP;
+    height = Math.max(height, rowTop + block.height);
+    if (sign > 0) rowTop = height + ROW_GAP;
   }
   header.push([
     [0, 0],
     [0, lastEntry],
   ]);
-  return { places: [{ ...own, header }, ...places], left, right, height: rowTop - ROW_GAP };
+  return { places: [{ ...own, header }, ...places], left, right, height };
 }
 
-const INDENT = 34;
+const straight = (x1: number, y1: number, x2: number, y2: number): Polyline => [
+  [x1, y1],
+  [x2, y2],
+];
+
+const INDENT = 40;
 
 /** Every name on the right of one channel, as deep as it is far from the source. */
 function oneBank(tree: TreeNode, options: DeltaOptions): Block {

@@ -59,5 +59,6 @@ export function cut(line: Polyline, distance: number, fromThere = false): Polyli
 /** How wide a channel is drawn that carries so much: each tenfold rate adds the same. */
 export function channelWidth(rateBps: number | null): number {
   if (rateBps === null || rateBps <= 0) return 7;
-  return Math.min(16, Math.max(4, 4 + 3 * Math.log10(rateBps / 100_000)));
+  const width = Math.min(16, Math.max(4, 4 + 3 * Math.log10(rateBps / 100_000)));
+  return Math.round(width * 2) / 2; // a rate that wavers by a packet must not make the banks tremble
 }

@@ -39,6 +39,9 @@ export function MapKey() {
           <Trough />
           <path class="dye seeps" d={pathOf(LINE)} stroke-width={7} />
         </Entry>
+        <Entry says="under suspicion">
+          <rect class="suspect-node" x="0" y="0" width="52" height="24" />
+        </Entry>
         <Entry says="unknown">
           <Trough kind="unknown" />
         </Entry>

@@ -10,52 +10,27 @@ export function NodeShape(props: {
 }) {
   const { node, water, host } = props;
   if (node.kind === "host") return host?.kind === "source" ? <Spring water={water} /> : <Cup host={host} />;
-  const filled = water === "flows" || water === "thins" || water === "seeps";
-  const fill = filled ? `fill${water === "seeps" ? " seeps" : ""}` : water === "unknown" ? "hatched" : "none";
-  const body = `body${water === "dry" ? " dry" : ""}`;
+  const body = `body ${water}`;
   switch (node.kind) {
     case "switch":
-      return (
-        <>
-          <rect class={body} x={-13} y={-9} width={26} height={18} rx={4} />
-          {fill !== "none" && <rect class={fill} x={-9.5} y={-5.5} width={19} height={11} rx={2} />}
-        </>
-      );
+      return <rect class={body} x={-14} y={-9} width={28} height={18} rx={5} />;
     case "router":
-      return (
-        <>
-          <path class={body} d="M0 -13L13 0L0 13L-13 0Z" />
-          {fill !== "none" && <path class={fill} d="M0 -7.5L7.5 0L0 7.5L-7.5 0Z" />}
-        </>
-      );
+      return <path class={body} d="M0 -14L14 0L0 14L-14 0Z" />;
     case "unmanaged":
-      return (
-        <>
-          <circle class={body} r={11} />
-          {fill !== "none" && <circle class={fill} r={7} />}
-        </>
-      );
+      return <circle class={body} r={11.5} />;
     case "access-point":
       return (
         <>
-          <path class={body} d="M-12 7A12 12 0 0 1 12 7Z" />
-          {fill !== "none" && <path class={fill} d="M-7.5 4A7.5 7.5 0 0 1 7.5 4Z" />}
-          <path class="body" style={{ fill: "none" }} d="M-7 -9A10 10 0 0 1 7 -9" />
+          <path class={body} d="M-13 7A13 13 0 0 1 13 7Z" />
+          <path class="aerial" d="M-8 -11A12 12 0 0 1 8 -11" />
         </>
       );
   }
 }
 
-/** The source: a spring that is full, or hatched while nobody knows. */
+/** The source: a drop, full while its water runs. */
 function Spring({ water }: { readonly water: ChannelWater }) {
-  return (
-    <>
-      <path class="body" d="M0 -15C5 -8 10 -4 10 2A10 10 0 0 1 -10 2C-10 -4 -5 -8 0 -15Z" />
-      {water === "flows" && (
-        <path class="fill" d="M0 -9C3.5 -4 6.6 -1.5 6.6 2.4A6.6 6.6 0 0 1 -6.6 2.4C-6.6 -1.5 -3.5 -4 0 -9Z" />
-      )}
-    </>
-  );
+  return <path class={`body ${water}`} d="M0 -18C6 -9.5 12 -5 12 2.500A12 12 0 0 1 -12 2.500C-12 -5 -6 -9.5 0 -18Z" />;
 }
 
 const CUP = "M-9 -9V1A9 9 0 0 0 9 1V-9Z";
@@ -65,21 +40,20 @@ function Cup({ host }: { readonly host: HostWater | null }) {
   if (host === null) return <circle class="body" r={5} />;
   const level = levelOf(host);
   const isLidded = host.kind === "apart" || host.kind === "uninvited";
+  const isLeak = host.kind === "uninvited" && !host.isByDesign;
   return (
     <>
-      <path class={`body${host.kind === "dry" ? " dry" : ""}`} d={CUP} />
-      {host.kind === "unknown" && <path class="hatched" d={CUP} />}
-      {level > 0 && (
-        <path class={host.kind === "uninvited" && !host.isByDesign ? "fill seeps" : "fill"} d={filledCup(level)} />
-      )}
-      {isLidded && <path class="body" d="M-12 -11H12" />}
+      <path class={`inside${host.kind === "unknown" ? " unknown" : ""}`} d={CUP} />
+      {level > 0 && <path class={isLeak ? "fill seeps" : "fill"} d={filledCup(level)} />}
+      <path class={`outline${host.kind === "dry" ? " dry" : ""}`} d={CUP} />
+      {isLidded && <path class="lid" d="M-12 -12H12" />}
       {host.kind === "uninvited" && (
         <path
-          class={host.isByDesign ? "drop" : "drop seeps"}
-          d="M13 -6c2.5 4 4 5.500 4 8a4 4 0 0 1 -8 0c0 -2.500 1.500 -4 4 -8z"
+          class={isLeak ? "drop seeps" : "drop"}
+          d="M16 -9c2.5 4 4 5.5 4 8a4 4 0 0 1 -8 0c0 -2.5 1.5 -4 4 -8z"
         />
       )}
-      {host.kind === "dry" && <path class="body" d="M-5 5L5 -5M-5 -5L5 5" />}
+      {host.kind === "dry" && <path class="outline" d="M-4.5 5L4.5 -4M-4.5 -4L4.5 5" />}
     </>
   );
 }
@@ -100,10 +74,10 @@ function levelOf(host: HostWater): number {
   }
 }
 
-/** The cup's inside up to a level, a little smaller than the cup. */
+/** The cup's inside up to a level. */
 function filledCup(level: number): string {
-  const top = 6.8 - level * 13.3;
-  if (top <= 1) return `M-6.800 ${top}V1A6.800 6.800 0 0 0 6.800 1V${top}Z`;
-  const half = Math.sqrt(Math.max(0, 6.8 ** 2 - (top - 1) ** 2));
-  return `M${-half} ${top}A6.800 6.800 0 0 0 ${half} ${top}Z`;
+  const top = 10 - level * 19;
+  if (top <= 1) return `M-9 ${top}V1A9 9 0 0 0 9 1V${top}Z`;
+  const half = Math.sqrt(Math.max(0, 9 ** 2 - (top - 1) ** 2));
+  return `M${-half} ${top}A9 9 0 0 0 ${half} ${top}Z`;
 }

@@ -8,6 +8,7 @@ import { channelWidth, cut, pathOf, spotAt } from "./geometry.ts";
 import type { HostWater } from "./host-water.ts";
 import { centreOn, fitView, type MapView, zoomView } from "./map-view.ts";
 import { NodeShape } from "./node-shape.tsx";
+import { FLAG_HEIGHT, type PlacedFlag, placeFlags } from "./place-flags.ts";
 import { describeHostWater } from "./say-water.ts";
 import type { SiteTree, TreeNode } from "./site-tree.ts";
 import { textWidth } from "./text-width.ts";
@@ -22,10 +23,12 @@ export interface SiteMapProps {
   readonly channels: ReadonlyMap<string, Channel>;
   readonly hosts: ReadonlyMap<string, HostWater>;
   readonly marks: readonly FindingMark[];
-  /** UDP payload bits per second in a channel that flows, by the node at its lower end; null where nobody said. */
+  /** UDP payload bits per second in a channel that flows; null where nobody said. */
   readonly rateBps: (node: string) => number | null;
   /** Water moves only while it is known to. */
   readonly isMoving: boolean;
+  /** Show the way to the marks alone: everything else is folded up, and nothing can be moved. */
+  readonly isExcerpt?: boolean;
   readonly selection: MapSelection | null;
   readonly onSelect: (selection: MapSelection | null) => void;
   readonly name: string;
@@ -44,8 +47,14 @@ export function SiteMap(props: SiteMapProps) {
   const isNarrow = size !== null && size.width < NARROW;
   const [folds, setFolds] = useState<ReadonlyMap<string, boolean>>(new Map());
   const folded = useMemo(
-    () => foldedNodes(tree, folds, isNarrow && tree.root.size > FOLD_ABOVE_NODES, marks),
-    [tree, folds, isNarrow, marks],
+    () =>
+      foldedNodes(
+        tree,
+        folds,
+        props.isExcerpt === true ? "all" : isNarrow && tree.root.size > FOLD_ABOVE_NODES ? "deep" : "none",
+        marks,
+      ),
+    [tree, folds, isNarrow, marks, props.isExcerpt],
   );
   const layout = useMemo(
     () => (size === null ? null : layOutDelta(tree, { ...size, folded, measure: textWidth })),
@@ -55,6 +64,8 @@ export function SiteMap(props: SiteMapProps) {
   const fitted = layout === null || size === null ? null : isNarrow ? { scale: 1, x: 0, y: 0 } : fitView(layout, size);
   const view = isNarrow ? fitted : (moved ?? fitted);
   useEffect(() => setMoved(null), [tree]);
+  const tabStop =
+    selection !== null && layout?.places.has(selection.node) === true ? selection.node : tree.root.node.name;
   const [search, setSearch] = useState("");
 
   const flows = useMemo(
@@ -83,16 +94,11 @@ export function SiteMap(props: SiteMapProps) {
       class={`map-frame${view !== null && view.scale < NAMES_FROM_SCALE ? " map-names-hidden" : ""}`}
       ref={frame}
       style={isNarrow && layout !== null ? { height: `${layout.height}px`, touchAction: "pan-y" } : undefined}
-      {...(isNarrow || view === null ? {} : dragging(view, setMoved, frame))}
+      {...(isNarrow || view === null || props.isExcerpt === true ? {} : dragging(view, setMoved, frame))}
     >
       {layout !== null && view !== null && (
         <>
           <svg role="group" aria-label={props.name}>
-            <defs>
-              <pattern id="hatch" width="6" height="6" patternUnits="userSpaceOnUse" patternTransform="rotate(45)">
-                <path class="hatch-line" d="M0 0V6" />
-              </pattern>
-            </defs>
             <g transform={`matrix(${view.scale} 0 0 ${view.scale} ${view.x} ${view.y})`}>
               <Channels {...props} layout={layout} />
               {[...layout.places.values()].map((place) => {
@@ -105,13 +111,11 @@ export function SiteMap(props: SiteMapProps) {
                     node={node}
                     channel={channels.get(place.name) ?? null}
                     host={hosts.get(place.name) ?? null}
-                    isSuspect={marks.some((mark) =>
-                      mark.suspects.some((one) => one.node === place.name && one.on === "node"),
-                    )}
                     isNamedAlways={
                       node.parent === null || marks.some((mark) => mark.suspects.some((one) => one.node === place.name))
                     }
                     isSelected={selection?.node === place.name}
+                    isTabStop={place.name === tabStop}
                     tree={tree}
                     layout={layout}
                     onSelect={props.onSelect}
@@ -119,15 +123,20 @@ export function SiteMap(props: SiteMapProps) {
                   />
                 );
               })}
-              {marks.map((mark) => (
-                <Flag key={mark.index} mark={mark} layout={layout} scale={view.scale} onSelect={props.onSelect} />
+              {placeFlags(marks, layout, {
+                scale: view.scale,
+                width: flagWidth,
+                nameWidth: textWidth,
+                markAt: markDistance,
+              }).map((flag) => (
+                <Flag key={flag.mark.index} flag={flag} scale={view.scale} onSelect={props.onSelect} />
               ))}
             </g>
           </svg>
           <FlowCanvas flows={flows} view={view} />
         </>
       )}
-      <div class="map-tools">
+      {props.isExcerpt !== true && <div class="map-tools">
         {tree.root.size > 20 && (
           <input
             type="search"
@@ -160,7 +169,7 @@ export function SiteMap(props: SiteMapProps) {
             </button>
           </>
         )}
-      </div>
+      </div>}
     </div>
   );
 }
@@ -170,11 +179,11 @@ const middle = (size: { width: number; height: number }): { x: number; y: number
   y: size.height / 2,
 });
 
-/** What is folded up: what the user folded, and on a small screen every branch without a finding in it. */
+/** What is folded up: what the user folded, and of the branches without a finding in them those that `quiet` says. */
 function foldedNodes(
   tree: SiteTree,
   chosen: ReadonlyMap<string, boolean>,
-  isQuietFolded: boolean,
+  quiet: "all" | "deep" | "none",
   marks: readonly FindingMark[],
 ): ReadonlySet<string> {
   const busy = new Set<string>();
@@ -187,7 +196,8 @@ function foldedNodes(
   for (const [name, node] of tree.byName) {
     if (node.children.length === 0) continue;
     const isDeep = node.parent !== null && tree.byName.get(node.parent)?.parent !== null;
-    if (chosen.get(name) ?? (isQuietFolded && isDeep && !busy.has(name))) folded.add(name);
+    const isFoldedAnyway = quiet === "all" || (quiet === "deep" && isDeep);
+    if (chosen.get(name) ?? (isFoldedAnyway && !busy.has(name))) folded.add(name);
   }
   return folded;
 }
@@ -229,9 +239,10 @@ function Channels({
   onSelect,
 }: SiteMapProps & { readonly layout: DeltaLayout }) {
   const barred = barriers(marks);
-  const suspects = new Set(
-    marks.flatMap((mark) => mark.suspects.flatMap((one) => (one.on === "channel" ? [one.node] : []))),
-  );
+  const suspectsOn = (on: "channel" | "node") =>
+    new Set(marks.flatMap((mark) => mark.suspects.flatMap((one) => (one.on === on ? [one.node] : []))));
+  const suspectChannels = suspectsOn("channel");
+  const suspectNodes = suspectsOn("node");
   const drawn = [...layout.places.values()].map((place) => {
     const channel = channels.get(place.name);
     const water = channel?.water ?? "closed";
@@ -247,6 +258,14 @@ function Channels({
   const lines = (place: NodePlace) => (place.inlet.length === 0 ? place.header : [place.inlet, ...place.header]);
   return (
     <g>
+      {drawn.map(({ place }) => (
+        <g key={place.name}>
+          {suspectChannels.has(place.name) && place.inlet.length > 0 && (
+            <path class="suspect" d={pathOf(cut(place.inlet, 8, true))} />
+          )}
+          {suspectNodes.has(place.name) && <circle class="suspect-node" cx={place.x} cy={place.y} r={24} />}
+        </g>
+      ))}
       {drawn.map(({ place, kind, width }) =>
         lines(place).map((line, index) => (
           <path key={`${place.name} ${index}`} class={`bank ${kind}`} d={pathOf(line)} stroke-width={width + 5} />
@@ -285,11 +304,6 @@ function Channels({
           <DryFront key={place.name} place={place} width={width} />
         ) : null,
       )}
-      {drawn.map(({ place, width }) =>
-        suspects.has(place.name) && place.inlet.length > 0 ? (
-          <SuspectEdge key={place.name} place={place} width={width} />
-        ) : null,
-      )}
       {drawn.map(({ place }) =>
         place.inlet.length === 0 ? null : (
           <path
@@ -312,34 +326,15 @@ function DryFront({ place, width }: { readonly place: NodePlace; readonly width:
   return <circle class="pool" cx={spot.x} cy={spot.y} r={width / 2 + 3} />;
 }
 
-/** A dotted line on both sides of a channel that is under suspicion. */
-function SuspectEdge({ place, width }: { readonly place: NodePlace; readonly width: number }) {
-  const off = width / 2 + 10;
-  return (
-    <>
-      {[-off, off].map((shift) => {
-        const { dx, dy } = spotAt(place.inlet, 1);
-        return (
-          <path
-            key={shift}
-            class="halo-line"
-            d={pathOf(place.inlet)}
-            transform={`translate(${-dy * shift} ${dx * shift})`}
-          />
-        );
-      })}
-    </>
-  );
-}
-
 interface PlaceProps {
   readonly place: NodePlace;
   readonly node: TreeNode;
   readonly channel: Channel | null;
   readonly host: HostWater | null;
-  readonly isSuspect: boolean;
   readonly isNamedAlways: boolean;
   readonly isSelected: boolean;
+  /** The one place that Tab comes to; arrow keys lead on from there. */
+  readonly isTabStop: boolean;
   readonly tree: SiteTree;
   readonly layout: DeltaLayout;
   readonly onSelect: (selection: MapSelection) => void;
@@ -351,13 +346,12 @@ function Place(props: PlaceProps) {
   const sign = place.label === "left" ? -1 : 1;
   const reading = host === null ? "" : describeHostWater(host);
   const says = `${node.node.name}, ${node.node.kind}${reading === "" ? "" : `, ${reading}`}${place.foldedNodes > 0 ? `, ${place.foldedNodes} nodes folded up` : ""}`;
-  const isTabStop = props.isSelected || (node.parent === null && !hasSelection(props));
   return (
     <g
       class={`node${props.isSelected ? " selected" : ""}${props.isNamedAlways ? " keeps-name" : ""}`}
       transform={`translate(${place.x} ${place.y})`}
       role="button"
-      tabIndex={isTabStop ? 0 : -1}
+      tabIndex={props.isTabStop ? 0 : -1}
       aria-label={says}
       aria-pressed={props.isSelected}
       data-node={place.name}
@@ -379,18 +373,17 @@ function Place(props: PlaceProps) {
       }}
     >
       <circle class="focus" r={21} />
-      {props.isSuspect && <circle class="halo" r={19} />}
       <NodeShape node={node.node} water={channel?.water ?? "closed"} host={host} />
       <text x={sign * 19} y={4.5} text-anchor={sign < 0 ? "end" : "start"}>
         {place.name}
         {place.foldedNodes > 0 && <tspan class="reading"> +{place.foldedNodes}</tspan>}
+        {host !== null && (host.kind === "thins" || host.kind === "unknown") && (
+          <tspan class="reading"> {reading}</tspan>
+        )}
       </text>
     </g>
   );
 }
-
-const hasSelection = (props: PlaceProps): boolean =>
-  props.tree.root.node.name !== props.node.node.name || props.isSelected;
 
 /** Arrow keys walk the tree: down to the first child, up to the parent, sideways among siblings. */
 function neighbour(key: string, node: TreeNode, tree: SiteTree, layout: DeltaLayout): string | null {
@@ -410,35 +403,28 @@ function neighbour(key: string, node: TreeNode, tree: SiteTree, layout: DeltaLay
 }
 
 /** A flag that stays readable at every zoom. */
-function Flag(props: {
-  readonly mark: FindingMark;
-  readonly layout: DeltaLayout;
+function Flag({ flag, scale, onSelect }: {
+  readonly flag: PlacedFlag;
   readonly scale: number;
   readonly onSelect: (selection: MapSelection) => void;
 }) {
-  const { mark, layout, scale } = props;
-  const place = layout.places.get(mark.node);
-  if (place === undefined) return null;
-  const spot =
-    mark.on === "channel" && place.inlet.length > 0
-      ? spotAt(place.inlet, markDistance(place.inlet))
-      : { x: place.x, y: place.y };
-  const width = textWidth(mark.word) * 1.08 + 20;
+  const { mark, box } = flag;
   return (
+    // The same is said beside the map, and the place itself is a button: the flag is for the eye and the mouse.
     <g
       class="flag"
-      transform={`translate(${spot.x} ${spot.y}) scale(${1 / Math.min(1, scale)})`}
-      aria-hidden="true"
-      onClick={() => props.onSelect({ node: mark.node, on: mark.on })}
+      transform={`translate(${box.x} ${box.y}) scale(${1 / Math.min(1, scale)})`}
+      onClick={() => onSelect({ node: mark.node, on: mark.on })}
     >
-      <line x1={10} y1={-6} x2={24} y2={-20} />
-      <rect x={22} y={-36} width={width} height={22} rx={2} />
-      <text x={32} y={-20.5}>
+      <rect width={flagWidth(mark.word)} height={FLAG_HEIGHT} rx={2} />
+      <text x={10} y={15.5}>
         {mark.word}
       </text>
     </g>
   );
 }
+
+const flagWidth = (word: string): number => textWidth(word) * 1.12 + 20;
 
 function useSize(element: { readonly current: HTMLElement | null }): { width: number; height: number } | null {
   const [size, setSize] = useState<{ width: number; height: number } | null>(null);

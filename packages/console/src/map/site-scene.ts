@@ -4,7 +4,7 @@ import type { PlanDrawing } from "../console-api.ts";
 import type { LiveHistory } from "../state/live-history.ts";
 import { type Channel, channelWaters } from "./channel-water.ts";
 import { type HostWater, waterInReport, waterLive } from "./host-water.ts";
-import { hangUp, type SiteTree } from "./site-tree.ts";
+import { hangUp, type SiteTree, type TreeNode } from "./site-tree.ts";
 
 export const graphOf = (drawing: PlanDrawing): SiteGraph => buildSiteGraph(drawing.site, drawing.nodes, drawing.links);
 
@@ -13,12 +13,14 @@ export interface SiteScene {
   readonly tree: SiteTree;
   readonly channels: ReadonlyMap<string, Channel>;
   readonly hosts: ReadonlyMap<string, HostWater>;
+  /** What was measured below a node, UDP payload bits per second, by its name; empty where only the plan's rate is known. */
+  readonly ratesBps: ReadonlyMap<string, number>;
 }
 
 /** The plan alone: no water anywhere. @param head name of the node at the head */
 export function planScene(graph: SiteGraph, head: string): SiteScene | null {
   const tree = hangUp(graph, head);
-  return tree === null ? null : { tree, channels: channelWaters(tree, () => null), hosts: new Map() };
+  return tree === null ? null : { tree, channels: channelWaters(tree, () => null), hosts: new Map(), ratesBps: new Map() };
 }
 
 export function reportScene(graph: SiteGraph, report: RunReport, streamName: string): SiteScene | null {
@@ -39,7 +41,17 @@ export function liveScene(
   nowSecond: number,
 ): SiteScene | null {
   const source = hostOfAgent(graph, stream.source) ?? stream.source;
-  return scene(graph, source, (agent) => waterLive(history, stream, agent, nowSecond));
+  const live = scene(graph, source, (agent) => waterLive(history, stream, agent, nowSecond));
+  if (live === null) return null;
+  const ratesBps = new Map<string, number>();
+  const measure = (node: TreeNode): number => {
+    const own = node.node.agent === null ? 0 : (history.strip(node.node.agent, stream.streamId)?.last?.rateBps ?? 0);
+    const rateBps = Math.max(own, ...node.children.map(measure));
+    if (rateBps > 0) ratesBps.set(node.node.name, rateBps);
+    return rateBps;
+  };
+  measure(live.tree.root);
+  return { ...live, ratesBps };
 }
 
 function scene(
@@ -54,7 +66,8 @@ function scene(
     const water = agent === null ? null : waterOf(agent, name);
     if (water !== null) hosts.set(name, water);
   }
-  return { tree, channels: channelWaters(tree, ({ node }) => hosts.get(node.name) ?? null), hosts };
+  const channels = channelWaters(tree, ({ node }) => hosts.get(node.name) ?? null);
+  return { tree, channels, hosts, ratesBps: new Map() };
 }
 
 /** Where to hang up a plan that nothing has run on: its first host with an agent. */

@@ -1,38 +1,48 @@
-import { formatRateBps } from "@dyetrace/wire";
 import { useMemo, useState } from "preact/hooks";
-import type { ConsoleRun } from "../console-api.ts";
+import { hostOfAgent } from "@dyetrace/site";
+import { formatRateBps } from "@dyetrace/wire";
 import { findingMarks } from "../map/finding-marks.ts";
 import { MapKey } from "../map/map-key.tsx";
 import { type MapSelection, SiteMap } from "../map/site-map.tsx";
 import { firstHead, graphOf, liveScene, planScene, reportScene } from "../map/site-scene.ts";
 import { FindingNote } from "../parts/finding-note.tsx";
 import { PlaceNote } from "../parts/place-note.tsx";
+import { RefusalNote } from "../parts/refusal-note.tsx";
 import { RunNote } from "../parts/run-note.tsx";
-import { hrefTo } from "../route.ts";
-import { history, isRunning, link, liveVersion, plan, run } from "../state/console-state.ts";
+import { hrefTo, route } from "../route.ts";
+import { history, isRunning, link, liveVersion, plan } from "../state/console-state.ts";
 import { runTimeMs } from "../state/run-clock.ts";
+import { type RunView, useViewedRun, type ViewedStream } from "../state/run-view.ts";
 
 /** The site with the run's water in it, and beside it what it means. */
 export function MapPage() {
-  const current = run.value;
-  const drawing = current?.drawing ?? plan.value?.drawing ?? null;
+  const viewed = useViewedRun(route.value.of);
+  if (viewed.kind === "refused") return <RefusalNote refusal={viewed.refusal} />;
+  if (viewed.kind === "asking") return <p class="empty">Fetching the run …</p>;
+  return <MapView view={viewed.kind === "run" ? viewed.view : null} />;
+}
+
+function MapView({ view }: { readonly view: RunView | null }) {
+  const drawing = view?.drawing ?? plan.value?.drawing ?? null;
   const graph = useMemo(() => (drawing === null ? null : graphOf(drawing)), [drawing]);
   const [chosen, setChosen] = useState<string | null>(null);
   const [selection, setSelection] = useState<MapSelection | null>(null);
-  const stream = chooseStream(current, chosen);
-  const report = current?.report ?? null;
+  const stream = chooseStream(view, chosen);
+  const report = view?.report ?? null;
   const isCurrent = link.value.kind === "on";
   const version = liveVersion.value;
+  const live = view?.live ?? null;
   const scene = useMemo(() => {
     if (graph === null) return null;
     if (stream !== null && report !== null) return reportScene(graph, report, stream.name);
     // While the controller is away nobody knows what flows: the plan alone is shown.
-    if (stream !== null && current !== null && current.failure === null && isCurrent) {
-      return liveScene(graph, stream, history, Math.floor((runTimeMs() ?? 0) / 1000));
+    const outlined = live?.outline.streams.find(({ name }) => name === stream?.name);
+    if (outlined !== undefined && live?.failure === null && isCurrent) {
+      return liveScene(graph, outlined, history, Math.floor((runTimeMs() ?? 0) / 1000));
     }
-    const head = stream?.source ?? firstHead(graph);
+    const head = stream === null ? firstHead(graph) : (hostOfAgent(graph, stream.source) ?? stream.source);
     return head === null ? null : planScene(graph, head);
-  }, [graph, stream, report, current?.runId, current?.failure, isCurrent, version]);
+  }, [graph, stream, report, live?.runId, live?.failure, isCurrent, version]);
   const marks = useMemo(
     () =>
       report === null || scene === null || stream === null
@@ -44,21 +54,21 @@ export function MapPage() {
   const rateBps = stream?.rateBps ?? null;
   return (
     <div class="map-page">
-      <section aria-label="Map">
+      <section aria-label="Map" class="map-side">
         <div class="map-head">
           {stream === null ? (
-            <span class="soft">Nothing has been poured yet.</span>
+            <span class="soft">No dye in it yet. {isCurrent && <a href={hrefTo("run")}>Start a run.</a>}</span>
           ) : (
             <>
-              <span class="water">{stream.name}</span>
+              <h2 class="water">{stream.name}</h2>
               <span class="about">
                 from {stream.source} to {stream.group} port {stream.port}, {formatRateBps(stream.rateBps)}
               </span>
             </>
           )}
-          {current !== null && current.outline.streams.length > 1 && stream !== null && (
+          {view !== null && view.streams.length > 1 && stream !== null && (
             <select aria-label="Stream" value={stream.name} onChange={(event) => setChosen(event.currentTarget.value)}>
-              {current.outline.streams.map(({ name, source }) => (
+              {view.streams.map(({ name, source }) => (
                 <option key={name} value={name}>
                   {name} from {source}
                 </option>
@@ -72,26 +82,35 @@ export function MapPage() {
           channels={scene.channels}
           hosts={scene.hosts}
           marks={marks}
-          rateBps={() => rateBps}
-          isMoving={isRunning.value && current?.stage === "running"}
+          rateBps={(node) => scene.ratesBps.get(node) ?? rateBps}
+          isMoving={live !== null && isRunning.value && live.stage === "running"}
           selection={selection}
           onSelect={setSelection}
         />
       </section>
       <aside class="notes" aria-label="What it means">
-        {current !== null && <RunNote run={current} />}
+        {view !== null && <RunNote view={view} />}
         {selection !== null && (
           <PlaceNote
             selection={selection}
             scene={scene}
             graph={graph}
-            run={current}
+            view={view}
             stream={stream}
             onClose={() => setSelection(null)}
           />
         )}
         {report?.findings.map((finding, index) => (
-          <FindingNote key={`${report.run} ${index}`} finding={finding} isBrief={true} />
+          <FindingNote
+            key={`${report.run} ${index}`}
+            finding={finding}
+            href={hrefTo("findings", route.value.of ?? undefined)}
+            onShow={() => {
+              const mark = marks.find((one) => one.index === index);
+              if (mark !== undefined) setSelection({ node: mark.node, on: mark.on });
+              else setChosen(finding.streams[0] ?? null);
+            }}
+          />
         ))}
         <MapKey />
       </aside>
@@ -99,12 +118,10 @@ export function MapPage() {
   );
 }
 
-type Stream = ConsoleRun["outline"]["streams"][number];
-
 /** The stream that the user chose, else the first that a finding is about, else the first. */
-function chooseStream(current: ConsoleRun | null, chosen: string | null): Stream | null {
-  const streams = current?.outline.streams ?? [];
-  const accused = current?.report?.findings.flatMap((finding) => finding.streams)[0];
+function chooseStream(view: RunView | null, chosen: string | null): ViewedStream | null {
+  const streams = view?.streams ?? [];
+  const accused = view?.report?.findings.flatMap((finding) => finding.streams)[0];
   return (
     streams.find(({ name }) => name === chosen) ?? streams.find(({ name }) => name === accused) ?? streams[0] ?? null
   );

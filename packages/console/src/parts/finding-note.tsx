@@ -3,42 +3,52 @@ import { wordOf } from "../map/finding-marks.ts";
 
 type Finding = RunReport["findings"][number];
 
-/** A finding in words. Brief: as a note beside the map. */
-export function FindingNote({ finding, isBrief }: { readonly finding: Finding; readonly isBrief: boolean }) {
+/** A finding as a note beside the map. */
+export function FindingNote(props: {
+  readonly finding: Finding;
+  /** Where its evidence stands. */
+  readonly href: string;
+  readonly onShow: () => void;
+}) {
+  const { finding } = props;
   return (
     <article class="finding-note">
-      <div>
-        <span class="tag">{wordOf(finding)}</span>{" "}
-        <span class="soft small">sure to {Math.round(finding.confidence * 100)} in 100</span>
-      </div>
+      <FindingHead finding={finding} />
       <h3>{finding.title}</h3>
+      <Suspects finding={finding} />
       <p class="small">
-        {finding.suspects.length === 0 ? (
-          "No suspect can be named."
-        ) : (
-          <>
-            {finding.suspects.length === 1 ? "Suspect: " : "Suspects, the likeliest first: "}
-            {finding.suspects.map((suspect, index) => (
-              <>
-                {index > 0 && ", "}
-                <code>{suspect}</code>
-              </>
-            ))}
-          </>
-        )}
+        <button type="button" class="as-link" onClick={props.onShow}>
+          Show it on the map
+        </button>{" "}
+        · <a href={props.href}>evidence, and what to look at</a>
       </p>
-      {isBrief ? (
-        <details class="small">
-          <summary>Evidence and what to look at</summary>
-          <ul class="evidence">
-            {finding.evidence.map((sentence) => (
-              <li key={sentence}>{sentence}</li>
-            ))}
-          </ul>
-          <p>{finding.advice}</p>
-          <p class="soft">{finding.reference}</p>
-        </details>
-      ) : null}
     </article>
+  );
+}
+
+export function FindingHead({ finding }: { readonly finding: Finding }) {
+  return (
+    <p class="finding-head">
+      <span class="tag">{wordOf(finding)}</span>
+      {finding.streams.length > 0 && <span class="water">{finding.streams.slice(0, 3).join(", ")}</span>}
+      <span class="soft small">sureness {Math.round(finding.confidence * 100)} in 100</span>
+    </p>
+  );
+}
+
+export function Suspects({ finding }: { readonly finding: Finding }) {
+  const { suspects } = finding;
+  if (suspects.length === 0) return <p class="small">No suspect can be named.</p>;
+  return (
+    <div class="small suspects">
+      <span>{suspects.length === 1 ? "Suspect" : "Suspects, the likeliest first"}</span>
+      <ol>
+        {suspects.map((suspect) => (
+          <li key={suspect}>
+            <code>{suspect}</code>
+          </li>
+        ))}
+      </ol>
+    </div>
   );
 }

@@ -9,3 +9,16 @@ export const formatCount = (value: number): string => value.toLocaleString("en")
 /** A figure, or the word for what nobody knows. */
 export const orUnknown = <T>(value: T | null, format: (value: T) => string): string =>
   value === null ? "unknown" : format(value);
+
+const MONTHS = ["Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec"];
+const two = (value: number): string => String(value).padStart(2, "0");
+
+/** `14:38:53`, on this page's clock. */
+export const formatClock = (date: Date): string =>
+  `${two(date.getHours())}:${two(date.getMinutes())}:${two(date.getSeconds())}`;
+
+/** `25 Nov 2026, 14:38`, on this page's clock. @param iso ISO 8601 */
+export function formatInstant(iso: string): string {
+  const date = new Date(iso);
+  return `${date.getDate()} ${MONTHS[date.getMonth()] ?? ""} ${date.getFullYear()}, ${two(date.getHours())}:${two(date.getMinutes())}`;
+}

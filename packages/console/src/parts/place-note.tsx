@@ -1,38 +1,39 @@
 import type { SiteGraph } from "@dyetrace/site";
 import { formatRateBps, formatRatio } from "@dyetrace/wire";
-import type { ConsoleRun, LiveFigures } from "../console-api.ts";
+import type { LiveFigures } from "../console-api.ts";
 import { describeChannel, describeHostWater } from "../map/say-water.ts";
 import type { MapSelection } from "../map/site-map.tsx";
 import type { SiteScene } from "../map/site-scene.ts";
 import { history, isRunning } from "../state/console-state.ts";
+import type { RunView, ViewedStream } from "../state/run-view.ts";
 import { formatCount, formatMs, orUnknown } from "./format.ts";
 
 interface PlaceNoteProps {
   readonly selection: MapSelection;
   readonly scene: SiteScene;
   readonly graph: SiteGraph;
-  readonly run: ConsoleRun | null;
-  readonly stream: ConsoleRun["outline"]["streams"][number] | null;
+  readonly view: RunView | null;
+  readonly stream: ViewedStream | null;
   readonly onClose: () => void;
 }
 
 /** The figures of the node or segment that was clicked. */
-export function PlaceNote({ selection, scene, graph, run, stream, onClose }: PlaceNoteProps) {
+export function PlaceNote({ selection, scene, graph, view, stream, onClose }: PlaceNoteProps) {
   const place = scene.tree.byName.get(selection.node);
   if (place === undefined) return null;
   const isSegment = selection.on === "channel" && place.segmentId !== null;
   const id = isSegment ? (place.segmentId ?? "") : place.node.name;
   const water = scene.channels.get(selection.node)?.water ?? "closed";
   const host = scene.hosts.get(selection.node) ?? null;
-  const state = run?.report?.segments.find((segment) => segment.id === id) ?? null;
+  const state = view?.report?.segments.find((segment) => segment.id === id) ?? null;
   const speedBps = isSegment ? (graph.segments.get(id)?.link.speedBps ?? null) : null;
   const receipt =
     stream === null
       ? undefined
-      : run?.report?.receipts.find((one) => one.stream === stream.name && one.listener === place.node.agent);
+      : view?.report?.receipts.find((one) => one.stream === stream.name && one.listener === place.node.agent);
   const live =
     isRunning.value && stream !== null && place.node.agent !== null
-      ? (history.strip(place.node.agent, stream.streamId)?.last ?? null)
+      ? (history.strip(place.node.agent, streamIdOf(view, stream))?.last ?? null)
       : null;
   return (
     <section class="place-note" aria-live="polite">
@@ -85,6 +86,9 @@ export function PlaceNote({ selection, scene, graph, run, stream, onClose }: Pla
     </section>
   );
 }
+
+const streamIdOf = (view: RunView | null, { name }: ViewedStream): number =>
+  view?.live?.outline.streams.find((stream) => stream.name === name)?.streamId ?? -1;
 
 function LiveFigureList({ figures }: { readonly figures: LiveFigures }) {
   return (

@@ -1,0 +1,281 @@
+import type { LiveHeard } from "../console-api.ts";
+import type { LiveHistory } from "../state/live-history.ts";
+import type { GridLayout } from "./grid-layout.ts";
+
+export interface GridStream {
+  readonly streamId: number;
+  readonly name: string;
+  readonly source: string;
+  readonly group: string;
+}
+
+export interface GridScene {
+  readonly layout: GridLayout & { readonly hasWords: boolean };
+  readonly agents: readonly string[];
+  readonly streams: readonly GridStream[];
+  readonly history: LiveHistory;
+  readonly heard: readonly LiveHeard[];
+  /** The newest second shown, at the right edge of every strip. */
+  readonly lastSecond: number;
+  readonly selection: { readonly row: number; readonly column: number } | null;
+  readonly scroll: { readonly x: number; readonly y: number };
+  readonly size: { readonly width: number; readonly height: number };
+  /** What to write beside a strip. */
+  readonly words: (agent: string, stream: GridStream) => string;
+}
+
+/** Colours and faces, read from the page's style once per drawing. */
+export interface GridInks {
+  readonly ink: string;
+  readonly soft: string;
+  readonly rule: string;
+  readonly bed: string;
+  readonly dye: string;
+  readonly iron: string;
+  readonly ground: string;
+  readonly placeFont: string;
+  readonly waterFont: string;
+}
+
+export const STRIP_HEIGHT = 18;
+
+/** Draws the part of the grid that is in sight. Every mark has a shape of its own; colour only helps. */
+export function drawGrid(context: CanvasRenderingContext2D, scene: GridScene, inks: GridInks): void {
+  const { layout, agents, streams, scroll, size } = scene;
+  context.clearRect(0, 0, size.width, size.height);
+  const firstRow = Math.max(0, Math.floor((scroll.y - layout.headHeight) / layout.rowHeight));
+  const rows = Math.ceil(size.height / layout.rowHeight) + 2;
+  const firstColumn = Math.max(0, Math.floor(scroll.x / layout.columnWidth));
+  const columns = Math.ceil(size.width / layout.columnWidth) + 1;
+  const shownStreams = streams.slice(firstColumn, firstColumn + columns);
+  const brush = new StripBrush(context, inks, layout);
+  for (const [offset, agent] of agents.slice(firstRow, firstRow + rows).entries()) {
+    const row = firstRow + offset;
+    const y = layout.headHeight + row * layout.rowHeight - scroll.y;
+    if (y < layout.headHeight - layout.rowHeight) continue;
+    for (const [columnOffset, stream] of shownStreams.entries()) {
+      const column = firstColumn + columnOffset;
+      const x = layout.nameWidth + column * layout.columnWidth - scroll.x;
+      const top = y + (layout.rowHeight - STRIP_HEIGHT) / 2 - 3;
+      if (stream.source === agent) {
+        write(context, "source", x, top + 13, inks.waterFont, inks.soft);
+        continue;
+      }
+      brush.strip(x, top, scene.history.strip(agent, stream.streamId), scene.lastSecond);
+      if (layout.hasWords) {
+        write(context, scene.words(agent, stream), x + layout.stripWidth + 10, top + 13, inks.placeFont, inks.ink);
+      }
+      if (scene.selection?.row === row && scene.selection.column === column) {
+        context.strokeStyle = inks.ink;
+        context.lineWidth = 2;
+        context.strokeRect(x - 3, top - 4, layout.stripWidth + 6, STRIP_HEIGHT + 12);
+      }
+    }
+  }
+  brush.paint();
+  drawHeard(context, scene, inks, firstRow, rows);
+  drawHead(context, scene, inks, firstColumn, shownStreams);
+  drawNames(context, scene, inks, firstRow, rows);
+}
+
+function write(
+  context: CanvasRenderingContext2D,
+  text: string,
+  x: number,
+  y: number,
+  font: string,
+  ink: string,
+): void {
+  context.font = font;
+  context.fillStyle = ink;
+  context.fillText(text, x, y);
+}
+
+/** Draws marks: gathers those of one colour, so that thousands of them are filled with a few calls. */
+export class StripBrush {
+  readonly #context: CanvasRenderingContext2D;
+  readonly #inks: GridInks;
+  readonly #layout: Pick<GridLayout, "seconds" | "secondWidth">;
+  readonly #beds = new Path2D();
+  readonly #dye = new Path2D();
+  readonly #ink = new Path2D();
+  readonly #soft = new Path2D();
+  readonly #iron = new Path2D();
+
+  constructor(
+    context: CanvasRenderingContext2D,
+    inks: GridInks,
+    layout: Pick<GridLayout, "seconds" | "secondWidth">,
+  ) {
+    this.#context = context;
+    this.#inks = inks;
+    this.#layout = layout;
+  }
+
+  /** @param strip null where nothing has been told */
+  strip(x: number, y: number, strip: { readonly from: number; readonly marks: string } | null, lastSecond: number): void {
+    const { seconds, secondWidth } = this.#layout;
+    const first = lastSecond - seconds + 1;
+    // Runs of equal marks are drawn as one: most strips are one run.
+    let runStart = first;
+    let runMark = this.#markAt(strip, first, lastSecond);
+    for (let second = first + 1; second <= lastSecond + 1; second++) {
+      const mark = second > lastSecond ? "" : this.#markAt(strip, second, lastSecond);
+      if (mark === runMark) continue;
+      if (runMark !== "") this.#run(runMark, x + (runStart - first) * secondWidth, y, second - runStart);
+      runStart = second;
+      runMark = mark;
+    }
+  }
+
+  /** Before the run there is nothing; the newest seconds may still be on their way. */
+  #markAt(strip: { readonly from: number; readonly marks: string } | null, second: number, lastSecond: number): string {
+    if (second < 0) return "";
+    const mark = strip?.marks[second - strip.from] ?? " ";
+    return mark === " " && second > lastSecond - ON_THE_WAY_S ? "" : mark;
+  }
+
+  #run(mark: string, x: number, y: number, seconds: number): void {
+    const { secondWidth } = this.#layout;
+    const width = seconds * secondWidth;
+    const each = (draw: (at: number) => void): void => {
+      for (let index = 0; index < seconds; index++) draw(x + index * secondWidth);
+    };
+    const bottom = y + STRIP_HEIGHT;
+    switch (mark) {
+      case "f":
+        this.#dye.rect(x, y, width, STRIP_HEIGHT);
+        break;
+      case "1":
+      case "2":
+      case "3":
+      case "4": {
+        this.#beds.rect(x, y, width, STRIP_HEIGHT);
+        const height = STRIP_HEIGHT * (LEVELS[mark] ?? 0.3);
+        this.#dye.rect(x, bottom - height, width, height);
+        each((at) => this.#ink.rect(at + secondWidth / 2 - 1, y - 4, 2, 3)); // a drop that was lost
+        break;
+      }
+      case "-":
+        each((at) => {
+          this.#ink.rect(at, y, secondWidth - 1.5, 2);
+          this.#ink.rect(at, bottom - 2, secondWidth - 1.5, 2);
+        });
+        break;
+      case ".":
+        this.#soft.rect(x, bottom - 1, width, 1);
+        break;
+      case "s":
+        each((at) => this.#iron.ellipse(at + secondWidth / 2, y + STRIP_HEIGHT / 2, secondWidth / 2 - 0.4, 5, 0, 0, 7));
+        break;
+      case "d":
+        this.#soft.rect(x, y + STRIP_HEIGHT / 2 - 1, width, 2);
+        break;
+      case "o":
+        each((at) => this.#soft.rect(at + secondWidth / 2 - 0.5, bottom - 1, 1, 1));
+        break;
+      default: // no news, or it can't watch
+        each((at) => {
+          this.#soft.moveTo(at, bottom);
+          this.#soft.lineTo(at + 1.2, bottom);
+          this.#soft.lineTo(at + secondWidth, y);
+          this.#soft.lineTo(at + secondWidth - 1.2, y);
+          this.#soft.closePath();
+        });
+    }
+  }
+
+  paint(): void {
+    for (const [path, ink] of [
+      [this.#beds, this.#inks.bed],
+      [this.#dye, this.#inks.dye],
+      [this.#iron, this.#inks.iron],
+      [this.#soft, this.#inks.soft],
+      [this.#ink, this.#inks.ink],
+    ] as const) {
+      this.#context.fillStyle = ink;
+      this.#context.fill(path);
+    }
+  }
+}
+
+/** Seconds that may still be on their way before a blank counts as no news. */
+const ON_THE_WAY_S = 3;
+const LEVELS: Readonly<Record<string, number>> = { "1": 0.82, "2": 0.62, "3": 0.42, "4": 0.22 };
+
+/** Joins point up into the strip, leaves point down out of it. */
+function drawHeard(context: CanvasRenderingContext2D, scene: GridScene, inks: GridInks, firstRow: number, rows: number): void {
+  const { layout, scroll } = scene;
+  context.fillStyle = inks.ink;
+  for (const event of scene.heard) {
+    if (!event.isOwn || (event.what !== "join" && event.what !== "leave")) continue;
+    const row = scene.agents.indexOf(event.agent);
+    if (row < firstRow || row > firstRow + rows) continue;
+    for (const [column, stream] of scene.streams.entries()) {
+      if (stream.group !== event.group) continue;
+      const x = timeX(scene, column, event.atMs);
+      if (x === null) continue;
+      const y = layout.headHeight + row * layout.rowHeight - scroll.y + (layout.rowHeight + STRIP_HEIGHT) / 2 - 1;
+      triangle(context, x, y, event.what === "join" ? -1 : 1);
+    }
+  }
+}
+
+function triangle(context: CanvasRenderingContext2D, x: number, y: number, points: 1 | -1): void {
+  context.beginPath();
+  context.moveTo(x - 4, y - points * -3);
+  context.lineTo(x + 4, y - points * -3);
+  context.lineTo(x, y - points * -3 + points * 6);
+  context.closePath();
+  context.fill();
+}
+
+/** @returns null where that instant is not in sight */
+function timeX({ layout, lastSecond, scroll }: GridScene, column: number, atMs: number): number | null {
+  const offset = (atMs / 1000 - (lastSecond - layout.seconds + 1)) * layout.secondWidth;
+  if (offset < 0 || offset > layout.stripWidth) return null;
+  return layout.nameWidth + column * layout.columnWidth - scroll.x + offset;
+}
+
+/** Names of the streams, and below them a tick for each query that was heard. */
+function drawHead(
+  context: CanvasRenderingContext2D,
+  scene: GridScene,
+  inks: GridInks,
+  firstColumn: number,
+  streams: readonly GridStream[],
+): void {
+  const { layout, scroll, size } = scene;
+  context.fillStyle = inks.ground;
+  context.fillRect(0, 0, size.width, layout.headHeight);
+  const asked = new Set<number>();
+  for (const [offset, stream] of streams.entries()) {
+    const column = firstColumn + offset;
+    const x = layout.nameWidth + column * layout.columnWidth - scroll.x;
+    write(context, stream.name, x, 17, inks.waterFont, inks.ink);
+    context.fillStyle = inks.soft;
+    context.fillRect(x, layout.headHeight - 5, layout.stripWidth, 1);
+    context.fillStyle = inks.ink;
+    asked.clear();
+    for (const event of scene.heard) {
+      if (event.what !== "query" || (event.group !== null && event.group !== stream.group)) continue;
+      const at = timeX(scene, column, event.atMs);
+      if (at === null || asked.has(Math.round(at))) continue;
+      asked.add(Math.round(at));
+      const height = event.group === null ? 9 : 5;
+      context.fillRect(at - 0.75, layout.headHeight - 4 - height, 1.5, height);
+    }
+  }
+}
+
+function drawNames(context: CanvasRenderingContext2D, scene: GridScene, inks: GridInks, firstRow: number, rows: number): void {
+  const { layout, scroll, size, agents } = scene;
+  context.fillStyle = inks.ground;
+  context.fillRect(0, layout.headHeight, layout.nameWidth - 8, size.height);
+  context.fillRect(0, 0, layout.nameWidth - 8, layout.headHeight);
+  for (const [offset, agent] of agents.slice(firstRow, firstRow + rows).entries()) {
+    const y = layout.headHeight + (firstRow + offset) * layout.rowHeight - scroll.y;
+    if (y < layout.headHeight - 12) continue;
+    write(context, agent, 0, y + 19, inks.placeFont, inks.ink);
+  }
+}

@@ -1,0 +1,51 @@
+/** Where the cells of the live grid lie. Pixels of the screen, from the grid's upper left corner. */
+export interface GridLayout {
+  readonly nameWidth: number;
+  readonly headHeight: number;
+  readonly rowHeight: number;
+  readonly columnWidth: number;
+  readonly stripWidth: number;
+  readonly secondWidth: number;
+  /** Seconds that a strip shows. */
+  readonly seconds: number;
+  readonly width: number;
+  readonly height: number;
+}
+
+const ROW_HEIGHT = 34;
+const HEAD_HEIGHT = 42;
+const COLUMN_GAP = 18;
+const LEAST_STRIP = 118;
+const LARGEST_STRIP = 720;
+/** Room for words beside a strip, where there are few columns. */
+const WORDS = 190;
+
+/** @param width the space there is  @param kept seconds that are kept at most */
+export function layOutGrid(options: {
+  readonly rows: number;
+  readonly columns: number;
+  readonly width: number;
+  readonly nameWidth: number;
+  readonly kept: number;
+}): GridLayout & { readonly hasWords: boolean } {
+  const columns = Math.max(1, options.columns);
+  const share = (options.width - options.nameWidth) / columns - COLUMN_GAP;
+  const hasWords = share > LEAST_STRIP + WORDS;
+  const room = Math.min(LARGEST_STRIP, Math.max(LEAST_STRIP, hasWords ? share - WORDS : share));
+  const secondWidth = room > 300 ? 6 : room > 200 ? 4 : 3;
+  const seconds = Math.min(options.kept, Math.floor(room / secondWidth));
+  const stripWidth = seconds * secondWidth;
+  const columnWidth = stripWidth + COLUMN_GAP + (hasWords ? WORDS : 0);
+  return {
+    nameWidth: options.nameWidth,
+    headHeight: HEAD_HEIGHT,
+    rowHeight: ROW_HEIGHT,
+    columnWidth,
+    stripWidth,
+    secondWidth,
+    seconds,
+    hasWords,
+    width: options.nameWidth + columns * columnWidth,
+    height: HEAD_HEIGHT + options.rows * ROW_HEIGHT,
+  };
+}

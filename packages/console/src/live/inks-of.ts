@@ -1,0 +1,18 @@
+import type { GridInks } from "./draw-grid.ts";
+
+/** Colours and faces of the page, for a canvas in it. */
+export function inksOf(element: HTMLElement): GridInks {
+  const style = getComputedStyle(element);
+  const read = (name: string): string => style.getPropertyValue(name).trim();
+  return {
+    ink: read("--ink"),
+    soft: read("--ink-faint"),
+    rule: read("--rule"),
+    bed: read("--bed"),
+    dye: read("--dye"),
+    iron: read("--iron"),
+    ground: read("--sheet"),
+    placeFont: `500 13px ${read("--place")}`,
+    waterFont: `italic 15px ${read("--water")}`,
+  };
+}

@@ -1,0 +1,58 @@
+import { useLayoutEffect, useRef } from "preact/hooks";
+import { STRIP_HEIGHT, StripBrush } from "./draw-grid.ts";
+import { inksOf } from "./inks-of.ts";
+import { sayMark } from "./summarise-live.ts";
+
+const MARKS = ["f", "2", "4", "-", ".", "s", "d", "o", " "] as const;
+const SECONDS = 6;
+const SECOND_WIDTH = 6;
+/** A blank counts as no news only when it is old enough. */
+const LONG_AGO = 10;
+const SAMPLE = { width: SECONDS * SECOND_WIDTH + 2, height: STRIP_HEIGHT + 8 };
+
+/** What the marks of a strip mean; drawn with the grid's own brush, so that the two never differ. */
+export function StripKey() {
+  return (
+    <section class="key">
+      <h3>One mark a second</h3>
+      <ul>
+        {MARKS.map((mark) => (
+          <li key={mark}>
+            <MarkSample mark={mark} />
+            {sayMark(mark)}
+          </li>
+        ))}
+        <li>
+          <span class="sign">▲ ▼</span> the host joined, left
+        </li>
+        <li>
+          <span class="sign">❘</span> a query, above the strips
+        </li>
+      </ul>
+    </section>
+  );
+}
+
+function MarkSample({ mark }: { readonly mark: string }) {
+  const canvas = useRef<HTMLCanvasElement>(null);
+  useLayoutEffect(() => {
+    const draw = (): void => {
+      const element = canvas.current;
+      const context = element?.getContext("2d");
+      if (element === null || context === null || context === undefined) return;
+      const sharpness = Math.min(2, devicePixelRatio);
+      element.width = SAMPLE.width * sharpness;
+      element.height = SAMPLE.height * sharpness;
+      context.setTransform(sharpness, 0, 0, sharpness, 0, 0);
+      const brush = new StripBrush(context, inksOf(element), { seconds: SECONDS + LONG_AGO, secondWidth: SECOND_WIDTH });
+      const strip = { from: 0, marks: mark.repeat(SECONDS + LONG_AGO) };
+      brush.strip(0, 5, strip, SECONDS + LONG_AGO - 1);
+      brush.paint();
+    };
+    draw();
+    const night = matchMedia("(prefers-color-scheme: dark)");
+    night.addEventListener("change", draw);
+    return () => night.removeEventListener("change", draw);
+  }, [mark]);
+  return <canvas ref={canvas} class="sample" width={SAMPLE.width} height={SAMPLE.height} aria-hidden="true" />;
+}

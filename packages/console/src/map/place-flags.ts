@@ -1,0 +1,94 @@
+import type { DeltaLayout, NodePlace, Polyline } from "./delta-layout.ts";
+import type { FindingMark } from "./finding-marks.ts";
+import { spotAt } from "./geometry.ts";
+
+export interface Box {
+  readonly x: number;
+  readonly y: number;
+  readonly width: number;
+  readonly height: number;
+}
+
+export interface PlacedFlag {
+  readonly mark: FindingMark;
+  /** Upper left corner and size, in pixels of the layout. */
+  readonly box: Box;
+}
+
+export const FLAG_HEIGHT = 22;
+/** Between the middle of a channel or node and a flag beside it. */
+const AWAY = 24;
+
+/**
+ * Finds each flag a place near its mark where it hides neither names nor channels; where there is none, the place that
+ * hides least. Pure.
+ * @param width of a flag in pixels of the screen, by its word
+ * @param scale of the map: flags keep their size on the screen when it gets smaller
+ * @param markAt where along its channel a mark stands
+ */
+export function placeFlags(
+  marks: readonly FindingMark[],
+  layout: DeltaLayout,
+  options: {
+    readonly scale: number;
+    readonly width: (word: string) => number;
+    readonly nameWidth: (name: string) => number;
+    readonly markAt: (inlet: Polyline) => number;
+  },
+): readonly PlacedFlag[] {
+  const grow = 1 / Math.min(1, options.scale);
+  const taken = [...layout.places.values()].flatMap((place) => boxesOf(place, options.nameWidth));
+  const placed: PlacedFlag[] = [];
+  for (const mark of marks) {
+    const place = layout.places.get(mark.node);
+    if (place === undefined) continue;
+    const size = { width: options.width(mark.word) * grow, height: FLAG_HEIGHT * grow };
+    const spot =
+      mark.on === "channel" && place.inlet.length > 0
+        ? spotAt(place.inlet, options.markAt(place.inlet))
+        : { x: place.x, y: place.y };
+    const nameEnd = 19 + options.nameWidth(place.name) + 10;
+    const besideName =
+      place.label === "left" ? place.x - nameEnd - size.width : place.x + nameEnd;
+    const candidates: Box[] = [
+      { ...size, x: spot.x - size.width / 2, y: spot.y - AWAY - size.height },
+      { ...size, x: spot.x - size.width / 2, y: spot.y + AWAY },
+      { ...size, x: spot.x + AWAY, y: spot.y - size.height / 2 },
+      { ...size, x: spot.x - AWAY - size.width, y: spot.y - size.height / 2 },
+      { ...size, x: besideName, y: place.y - size.height / 2 },
+    ];
+    const all = [...taken, ...placed.map(({ box }) => box)];
+    const hidden = (box: Box): number => all.reduce((sum, other) => sum + overlap(box, other), 0);
+    const best = candidates.reduce((least, box) => (hidden(box) < hidden(least) ? box : least));
+    placed.push({ mark, box: best });
+  }
+  return placed;
+}
+
+function boxesOf(place: NodePlace, nameWidth: (name: string) => number): readonly Box[] {
+  const { x, y, label, name } = place;
+  const width = nameWidth(name) + 4;
+  const lines = (place.inlet.length === 0 ? [] : [place.inlet]).concat(place.header);
+  return [
+    { x: x - 15, y: y - 14, width: 30, height: 28 },
+    { x: label === "left" ? x - 19 - width : x + 19, y: y - 10, width, height: 20 },
+    ...lines.map(boxOfLine),
+  ];
+}
+
+const HALF_CHANNEL = 8;
+
+function boxOfLine(line: Polyline): Box {
+  const xs = line.map(([x]) => x);
+  const ys = line.map(([, y]) => y);
+  const left = Math.min(...xs) - HALF_CHANNEL;
+  const top = Math.min(...ys) - HALF_CHANNEL;
+  return { x: left, y: top, width: Math.max(...xs) + HALF_CHANNEL - left, height: Math.max(...ys) + HALF_CHANNEL - top };
+}
+
+/** Area that two boxes share. */
+function overlap(a: Box, b: Box): number {
+  const width = Math.min(a.x + a.width, b.x + b.width) - Math.max(a.x, b.x);
+  const height = Math.min(a.y + a.height, b.y + b.height) - Math.max(a.y, b.y);
+  return width > 0 && height > 0 ? width * height : 0;
+}

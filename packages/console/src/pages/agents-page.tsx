@@ -1,0 +1,149 @@
+import { useEffect, useState } from "preact/hooks";
+import { formatDurationNs, formatRateBps } from "@dyetrace/wire";
+import { hostChecks } from "../agents/host-checks.ts";
+import type { ConsoleAgent, NewAgentHelp } from "../console-api.ts";
+import { askController } from "../link/ask-controller.ts";
+import { CopyLine } from "../parts/copy-line.tsx";
+import { agents, link, plan, version } from "../state/console-state.ts";
+
+/** Who is connected, what each can do, and how to bring one more in. */
+export function AgentsPage() {
+  const connected = agents.value;
+  if (connected === null) {
+    return <p class="empty">Which agents are connected is unknown until the controller answers again.</p>;
+  }
+  const planned = plan.value?.drawing.nodes.flatMap(({ agent }) => agent ?? []) ?? [];
+  const missing = planned.filter((name) => !connected.some((agent) => agent.name === name));
+  const strangers = connected.filter(({ name }) => planned.length > 0 && !planned.includes(name));
+  return (
+    <div class="agents-page">
+      <p class="lead">
+        <b>{connected.length}</b> connected
+        {planned.length > 0 && (
+          <>
+            , of <b>{planned.length}</b> on the plan
+          </>
+        )}
+        .{missing.length > 0 && ` Missing: ${missing.join(", ")}.`}
+        {strangers.length > 0 && ` Not on the plan: ${strangers.map(({ name }) => name).join(", ")}.`}
+      </p>
+      <ul class="agent-list">
+        {connected.map((agent) => (
+          <AgentEntry key={agent.name} agent={agent} />
+        ))}
+      </ul>
+      <AddAgent />
+    </div>
+  );
+}
+
+function AgentEntry({ agent }: { readonly agent: ConsoleAgent }) {
+  const { capabilities, clock } = agent;
+  const { guards } = capabilities;
+  const checks = hostChecks(agent, version.value);
+  const troubles = checks.filter(({ status }) => status !== "good");
+  return (
+    <li class="agent">
+      <h2>{agent.name}</h2>
+      <dl class="figures">
+        <dt>interface</dt>
+        <dd>
+          {capabilities.interface.name}
+          {capabilities.interface.ipv4 !== null && `, ${capabilities.interface.ipv4}`}
+        </dd>
+        <dt>link</dt>
+        <dd>
+          {capabilities.interface.speedBps === null ? "speed unknown" : formatRateBps(capabilities.interface.speedBps)}
+          {capabilities.interface.mtuBytes !== null && `, MTU ${capabilities.interface.mtuBytes}`}
+          {capabilities.interface.isWireless === true && ", wireless"}
+        </dd>
+        <dt>host</dt>
+        <dd>
+          {capabilities.platform} {capabilities.osRelease}, {capabilities.architecture}
+        </dd>
+        <dt>may send</dt>
+        <dd>
+          {guards.allowSending ? `up to ${formatRateBps(guards.maxRateBps)}, TTL up to ${guards.maxTtl}` : "no: its host does not allow it"}
+        </dd>
+        <dt>clock</dt>
+        <dd>
+          {clock === null ? "not compared yet: the next run does" : `known within ${formatDurationNs(clock.uncertaintyNs)}`}
+        </dd>
+        <dt>version</dt>
+        <dd>{agent.version}</dd>
+      </dl>
+      <details open={troubles.length > 0 && troubles.length <= 2}>
+        <summary>
+          {troubles.length === 0 ? `all ${checks.length} checks good` : `${troubles.length} of ${checks.length} checks to look at`}
+        </summary>
+        <ul class="checks">
+          {checks.map(({ name, status, says }) => (
+            <li key={name} class={status}>
+              <span class="sign" aria-hidden="true">
+                {status === "good" ? "●" : status === "limits" ? "◐" : "○"}
+              </span>
+              <span>
+                {name}: {says}
+              </span>
+            </li>
+          ))}
+        </ul>
+      </details>
+    </li>
+  );
+}
+
+function AddAgent() {
+  const [help, setHelp] = useState<NewAgentHelp | null>(null);
+  const [name, setName] = useState("");
+  const [interfaceName, setInterfaceName] = useState("");
+  const isOn = link.value.kind === "on";
+  useEffect(() => {
+    if (isOn) askController<NewAgentHelp>("/api/console/new-agent").then(setHelp, () => {});
+  }, [isOn]);
+  if (help === null) return null;
+  const command = [
+    "npx dyetrace-agent run",
+    `--controller ${help.controllerUrl}`,
+    `--key ${help.key ?? "KEY"}`,
+    `--name ${name.trim() === "" ? "NAME" : name.trim()}`,
+    `--interface ${interfaceName.trim() === "" ? "IFACE" : interfaceName.trim()}`,
+  ].join(" ");
+  return (
+    <section class="add-agent" aria-labelledby="add-agent">
+      <h2 id="add-agent">Bring one more in</h2>
+      <ol>
+        <li>
+          On the host, see what would spoil a test:
+          <CopyLine text="npx dyetrace-agent check" />
+        </li>
+        <li>
+          <div class="two-fields">
+            <label class="field">
+              <span>Its name, as the plan has it</span>
+              <input value={name} onInput={(event) => setName(event.currentTarget.value)} placeholder="kiosk-3" />
+            </label>
+            <label class="field">
+              <span>The network interface to test</span>
+              <input value={interfaceName} onInput={(event) => setInterfaceName(event.currentTarget.value)} placeholder="eth0" />
+            </label>
+          </div>
+          Then start it there:
+          <CopyLine text={command} />
+          {help.key === null && (
+            <p class="small soft">KEY was printed where the controller was started; it is shown here only on that machine.</p>
+          )}
+          {isLoopbackUrl(help.controllerUrl) && (
+            <p class="small soft">
+              This controller answers at {help.controllerUrl}, which only this machine can reach. For agents on other hosts
+              start it with <code>--listen ADDRESS:8472</code>.
+            </p>
+          )}
+        </li>
+        <li>It may listen at once. It sends only when the host's own file, /etc/dyetrace/agent.yaml, allows it.</li>
+      </ol>
+    </section>
+  );
+}
+
+const isLoopbackUrl = (url: string): boolean => /^https?:\/\/(127\.|localhost|\[::1\])/.test(url);

@@ -1,0 +1,142 @@
+import { useEffect, useState } from "preact/hooks";
+import type { ComparisonAnswer, ComparisonOutcome, StoredRun } from "../console-api.ts";
+import { askController, asRefusal, type Refusal } from "../link/ask-controller.ts";
+import { formatInstant } from "../parts/format.ts";
+import { RefusalNote } from "../parts/refusal-note.tsx";
+import { VERDICTS } from "../parts/run-note.tsx";
+import { hrefTo } from "../route.ts";
+import { link } from "../state/console-state.ts";
+
+const OUTCOMES: Readonly<Record<ComparisonOutcome, string>> = {
+  worse: "Worse",
+  better: "Better",
+  same: "No change",
+  "cant-tell": "Can't tell",
+};
+/** What needs a look comes first. */
+const ORDER: readonly ComparisonOutcome[] = ["worse", "cant-tell", "better", "same"];
+
+interface Fetched {
+  readonly answer: ComparisonAnswer;
+  readonly later: StoredRun;
+  readonly earlier: StoredRun;
+}
+
+/** A later run held against an earlier one, what got worse on top. */
+export function ComparisonView({ later, earlier }: { readonly later: string; readonly earlier: string }) {
+  const [fetched, setFetched] = useState<Fetched | null>(null);
+  const [refusal, setRefusal] = useState<Refusal | null>(null);
+  const isOn = link.value.kind === "on";
+  useEffect(() => {
+    if (!isOn) return;
+    const gone = new AbortController();
+    const get = <T,>(path: string): Promise<T> => askController<T>(`/api/console/runs/${path}`, { signal: gone.signal });
+    Promise.all([
+      get<ComparisonAnswer>(`${encodeURIComponent(later)}/comparison?against=${encodeURIComponent(earlier)}`),
+      get<StoredRun>(encodeURIComponent(later)),
+      get<StoredRun>(encodeURIComponent(earlier)),
+    ]).then(
+      ([answer, after, before]) => setFetched({ answer, later: after, earlier: before }),
+      (error: unknown) => {
+        if (!gone.signal.aborted) setRefusal(asRefusal(error));
+      },
+    );
+    return () => gone.abort();
+  }, [later, earlier, isOn]);
+  if (refusal !== null) return <RefusalNote refusal={refusal} />;
+  if (fetched === null) return <p class="empty">Holding the two against each other …</p>;
+  const { answer } = fetched;
+  const rows = answer.comparisons.toSorted((a, b) => ORDER.indexOf(a.outcome) - ORDER.indexOf(b.outcome));
+  return (
+    <div class="comparison">
+      <p class="small">
+        <a href={hrefTo("runs")}>All runs</a>
+      </p>
+      <p class="verdict">{OUTCOMES[answer.outcome]}</p>
+      <p>{answer.reason}</p>
+      <div class="two-runs">
+        <RunSide says="earlier" run={fetched.earlier} />
+        <RunSide says="later" run={fetched.later} />
+      </div>
+      {answer.differences.length > 0 && (
+        <div class="refusal">
+          <p>The two are no pair, so a difference may come from that alone:</p>
+          <ul class="plain small">
+            {answer.differences.slice(0, 8).map((difference) => (
+              <li key={difference}>{difference}</li>
+            ))}
+          </ul>
+        </div>
+      )}
+      {answer.changes.map((change) => (
+        <article key={`${change.what} ${change.stream} ${change.outcome} ${change.places.join()}`} class={`change ${change.outcome}`}>
+          <p class="finding-head">
+            <span class="tag">{change.outcome === "worse" ? "worse" : "better"}</span>
+            {change.stream !== null && <span class="water">{change.stream}</span>}
+          </p>
+          <h2>
+            {change.what}
+            {change.listeners.length > 0 && ` at ${change.listeners.slice(0, 6).join(", ")}`}
+          </h2>
+          <p>{change.because}</p>
+          {change.places.length > 0 && (
+            <p class="small">
+              Points to <code>{change.places.join(", ")}</code>
+            </p>
+          )}
+        </article>
+      ))}
+      {rows.length > 0 && (
+        <table>
+          <thead>
+            <tr>
+              <th scope="col">what</th>
+              <th scope="col">where</th>
+              <th scope="col">earlier</th>
+              <th scope="col">later</th>
+              <th scope="col">outcome</th>
+            </tr>
+          </thead>
+          <tbody>
+            {rows.map((row, index) => (
+              <tr key={index}>
+                <th scope="row">{row.what}</th>
+                <td>
+                  {row.stream !== null && <span class="water">{row.stream} </span>}
+                  {row.listener ?? row.places.join(", ")}
+                </td>
+                <td>{row.before}</td>
+                <td>{row.after}</td>
+                <td>
+                  {row.outcome === "worse" ? <b>{OUTCOMES.worse}</b> : OUTCOMES[row.outcome]}
+                  <div class="small soft">{row.because}</div>
+                </td>
+              </tr>
+            ))}
+          </tbody>
+        </table>
+      )}
+      {answer.notes.length > 0 && (
+        <ul class="plain small">
+          {answer.notes.map((note) => (
+            <li key={note}>{note}</li>
+          ))}
+        </ul>
+      )}
+    </div>
+  );
+}
+
+function RunSide({ says, run }: { readonly says: string; readonly run: StoredRun }) {
+  return (
+    <section>
+      <h3 class="soft">{says}</h3>
+      <p>
+        <a href={hrefTo("findings", run.runId)}>
+          {run.scenario}, {formatInstant(run.startedAt ?? run.createdAt)}
+        </a>
+        : {run.verdict === null ? "no verdict" : VERDICTS[run.verdict]}
+      </p>
+    </section>
+  );
+}

@@ -1,0 +1,132 @@
+import { useMemo } from "preact/hooks";
+import type { RunReport } from "@dyetrace/wire";
+import { EvidenceCharts } from "../findings/evidence-charts.tsx";
+import { evidenceOf } from "../findings/evidence-of.ts";
+import { FindingMap } from "../findings/finding-map.tsx";
+import { graphOf } from "../map/site-scene.ts";
+import { FindingHead, Suspects } from "../parts/finding-note.tsx";
+import { RefusalNote } from "../parts/refusal-note.tsx";
+import { RunNote } from "../parts/run-note.tsx";
+import { hrefTo, route } from "../route.ts";
+import { type RunView, useViewedRun } from "../state/run-view.ts";
+
+/** Every conclusion of a run with what it rests on. */
+export function FindingsPage() {
+  const viewed = useViewedRun(route.value.of);
+  switch (viewed.kind) {
+    case "none":
+      return (
+        <p class="empty">
+          No run yet, so nothing has been found. <a href={hrefTo("run")}>Start one</a>, or open{" "}
+          <a href={hrefTo("runs")}>an earlier run</a>.
+        </p>
+      );
+    case "asking":
+      return <p class="empty">Fetching the run …</p>;
+    case "refused":
+      return <RefusalNote refusal={viewed.refusal} />;
+    case "run":
+      return <Findings view={viewed.view} />;
+  }
+}
+
+function Findings({ view }: { readonly view: RunView }) {
+  const { report } = view;
+  const graph = useMemo(() => graphOf(view.drawing), [view.drawing]);
+  return (
+    <div class="findings-page">
+      <header>
+        <RunNote view={view} />
+        {report !== null && report.findings.length > 0 && <p>{report.reason}</p>}
+        <p class="small">
+          <a href={hrefTo("map", view.live === null ? view.runId : undefined)}>The whole site on the map</a>
+        </p>
+      </header>
+      {report?.findings.map((_, index) => (
+        <FindingCard key={`${report.run} ${index}`} report={report} index={index} graph={graph} />
+      ))}
+      {report !== null && <Promises report={report} />}
+      {report !== null && report.notes.length > 0 && (
+        <section class="promises">
+          <h2>Notes</h2>
+          <ul class="plain">
+            {report.notes.map((note) => (
+              <li key={note}>{note}</li>
+            ))}
+          </ul>
+        </section>
+      )}
+    </div>
+  );
+}
+
+interface FindingCardProps {
+  readonly report: RunReport;
+  readonly index: number;
+  readonly graph: ReturnType<typeof graphOf>;
+}
+
+function FindingCard({ report, index, graph }: FindingCardProps) {
+  const finding = report.findings[index];
+  if (finding === undefined) return null;
+  return (
+    <article class="finding-card">
+      <div class="finding-words">
+        <FindingHead finding={finding} />
+        <h2>{finding.title}</h2>
+        <Suspects finding={finding} />
+        <h3>What it rests on</h3>
+        <ul class="evidence">
+          {finding.evidence.map((sentence) => (
+            <li key={sentence}>{sentence}</li>
+          ))}
+        </ul>
+        {finding.advice !== "" && (
+          <>
+            <h3>What to look at next</h3>
+            <p class="advice">{finding.advice}</p>
+          </>
+        )}
+        {finding.reference !== "" && <p class="small soft">How it should be: {finding.reference}</p>}
+      </div>
+      <div class="finding-pictures">
+        <FindingMap graph={graph} report={report} index={index} />
+        <EvidenceCharts evidence={evidenceOf(finding, report)} />
+      </div>
+    </article>
+  );
+}
+
+/** What the scenario expected, broken promises first. */
+function Promises({ report }: { readonly report: RunReport }) {
+  if (report.expectations.length === 0) return null;
+  const rank = (met: boolean | null): number => (met === false ? 0 : met === null ? 1 : 2);
+  const sorted = report.expectations.toSorted((a, b) => rank(a.met) - rank(b.met));
+  return (
+    <section class="promises">
+      <h2>What was expected</h2>
+      <table>
+        <thead>
+          <tr>
+            <th scope="col">what</th>
+            <th scope="col">at most</th>
+            <th scope="col">measured</th>
+            <th scope="col">kept</th>
+          </tr>
+        </thead>
+        <tbody>
+          {sorted.map(({ what, limit, measured, met, detail }) => (
+            <tr key={`${what} ${detail}`}>
+              <th scope="row">{what}</th>
+              <td>{limit}</td>
+              <td>{measured ?? "not measured"}</td>
+              <td>
+                {met === null ? "not judged" : met ? "yes" : <b>no</b>} {detail !== "" && <span class="soft small">{detail}</span>}
+              </td>
+            </tr>
+          ))}
+        </tbody>
+      </table>
+    </section>
+  );
+}

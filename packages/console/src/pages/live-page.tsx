@@ -1,0 +1,119 @@
+import { useState } from "preact/hooks";
+import type { ConsoleRun } from "../console-api.ts";
+import type { GridStream } from "../live/draw-grid.ts";
+import { type GridSelection, LiveGrid } from "../live/live-grid.tsx";
+import { StripDetail } from "../live/strip-detail.tsx";
+import { StripKey } from "../live/strip-key.tsx";
+import { sayMark, summariseLive } from "../live/summarise-live.ts";
+import { formatMs } from "../parts/format.ts";
+import { hrefTo } from "../route.ts";
+import { heard, history, isRunning, link, liveVersion, run } from "../state/console-state.ts";
+import { useRunTimeMs } from "../state/run-clock.ts";
+
+/** Listeners by streams, second by second. */
+export function LivePage() {
+  const current = run.value;
+  if (current === null) {
+    return (
+      <p class="empty">
+        Nothing has run since this controller was started. <a href={hrefTo("run")}>Start a run</a> and every listener
+        shows here, second by second.
+      </p>
+    );
+  }
+  return <LiveView run={current} />;
+}
+
+function LiveView({ run: current }: { readonly run: ConsoleRun }) {
+  useRunTimeMs(1000);
+  liveVersion.value; // drawn again with every batch
+  const [selection, setSelection] = useState<GridSelection | null>(null);
+  const isOn = link.value.kind === "on";
+  const agents = current.drawing.nodes.flatMap(({ agent }) => agent ?? []);
+  const listeners = agents.filter((agent) => current.outline.streams.some(({ source }) => source !== agent));
+  const { streams } = current.outline;
+  const summary = summariseLive(current, listeners, history);
+  const words = (agent: string, stream: GridStream): string => wordsBeside(agent, stream);
+  const state = !isOn ? "As it was when the controller was last heard" : isRunning.value ? "Now" : "At the end of the run";
+  return (
+    <div class="live-page">
+      <div class="live-head">
+        <h2>{current.outline.scenario}</h2>
+        <p class={isOn ? undefined : "soft"}>
+          <b>{state}:</b> {summary.sentence}
+        </p>
+        {summary.worst.length > 0 && (
+          <ul class="worst">
+            {summary.worst.map(({ agent, stream, says }) => (
+              <li key={`${agent} ${stream.streamId}`}>
+                <button
+                  type="button"
+                  class="press small"
+                  onClick={() => setSelection({ agent, streamId: stream.streamId })}
+                >
+                  {agent} <span class="water">{stream.name}</span> {says}
+                </button>
+              </li>
+            ))}
+          </ul>
+        )}
+      </div>
+      <LiveGrid
+        agents={listeners}
+        streams={streams}
+        lastSecond={Math.max(0, history.latestSecond)}
+        selection={selection}
+        onSelect={setSelection}
+        words={words}
+        label={`${listeners.length} listeners by ${streams.length} streams. ${summary.sentence} Arrow keys walk from strip to strip.`}
+      />
+      <div aria-live="polite">
+        {selection !== null && <StripDetail run={current} selection={selection} />}
+      </div>
+      <div class="live-below">
+        <StripKey />
+        <section>
+          <h3>Membership messages</h3>
+          <ul class="heard">
+            {heard.value
+              .slice(-14)
+              .reverse()
+              .map((event, index) => (
+                <li key={`${heard.value.length - index}`}>
+                  <span class="at">{formatMs(Math.round(event.atMs / 100) * 100)}</span> {sayHeard(event)}
+                </li>
+              ))}
+            {heard.value.length === 0 && <li class="soft">None heard.</li>}
+          </ul>
+        </section>
+      </div>
+    </div>
+  );
+}
+
+function wordsBeside(agent: string, stream: GridStream): string {
+  const strip = history.strip(agent, stream.streamId);
+  const mark = strip?.marks.at(-1) ?? " ";
+  const jitter = strip?.last?.jitterMs ?? null;
+  const gap = strip?.last?.longestGapMs ?? null;
+  return [
+    sayMark(mark),
+    ...(jitter !== null && jitter > 0 ? [`jitter ${formatMs(jitter)}`] : []),
+    ...(gap !== null ? [`gap ${formatMs(gap)}`] : []),
+  ].join(", ");
+}
+
+function sayHeard(event: (typeof heard.value)[number]): string {
+  const about = event.group === null ? "all groups" : event.group;
+  const who = event.isOwn ? event.agent : event.from;
+  switch (event.what) {
+    case "query":
+      return `${event.agent} heard a query for ${about} from ${event.from} (${event.version})`;
+    case "join":
+      return `${who} joins ${about} (${event.version})${event.isOwn ? "" : `, heard by ${event.agent}`}`;
+    case "leave":
+      return `${who} leaves ${about} (${event.version})${event.isOwn ? "" : `, heard by ${event.agent}`}`;
+    case "report":
+      return `${who} reports ${about} (${event.version})${event.isOwn ? "" : `, heard by ${event.agent}`}`;
+  }
+}
