@@ -1,0 +1,151 @@
+import { type ChildProcess, spawn } from "node:child_process";
+import { once } from "node:events";
+import { mkdtempSync, rmSync } from "node:fs";
+import { connect, type Socket } from "node:net";
+import { tmpdir } from "node:os";
+import path from "node:path";
+import { setTimeout as sleep } from "node:timers/promises";
+import { fileURLToPath } from "node:url";
+import { type PracticeProcess, type PracticeSite, raisePracticeSite } from "@dyetrace/practice";
+import { loadSitePlan } from "@dyetrace/site";
+import type { RunReport } from "@dyetrace/wire";
+
+const AGENT = fileURLToPath(new URL("../../agent/bin/dyetrace-agent.mjs", import.meta.url));
+const AGENT_CONFIG = fileURLToPath(import.meta.resolve("@dyetrace/practice/agent-config"));
+const CONTROLLER = fileURLToPath(new URL("./lasting-controller.mjs", import.meta.url));
+const KEY = "0123456789abcdef0123456789abcdef";
+
+/** A practice site whose controller is a process of its own and whose control network can be cut. */
+export interface LastingSite extends AsyncDisposable {
+  readonly site: PracticeSite;
+  readonly dataFolder: string;
+  startController(): Promise<void>;
+  /** With SIGKILL: nothing is written, nothing is said. */
+  killController(): Promise<void>;
+  stopController(signal: NodeJS.Signals): Promise<void>;
+  startAgent(name: string): Promise<void>;
+  killAgent(name: string): Promise<void>;
+  /** Nothing passes between agents and controller until `mendControl`. */
+  cutControl(): void;
+  mendControl(): void;
+  startRun(scenario: string): Promise<string>;
+  /** Waits for the run's report, whatever happens to the controller meanwhile. */
+  report(runId: string, withinMs: number): Promise<RunReport>;
+  connectedAgents(): Promise<readonly string[]>;
+}
+
+export async function raiseLastingSite(plan: string): Promise<LastingSite> {
+  const graph = loadSitePlan(plan, "plan.yaml");
+  const site = await raisePracticeSite(graph);
+  const folder = mkdtempSync(path.join(tmpdir(), "dyetrace-lasting-"));
+  const port = 20_000 + Math.floor(Math.random() * 20_000);
+  const url = `http://127.0.0.1:${port}`;
+  const agents = new Map<string, PracticeProcess>();
+  const pipes = new Set<Socket>();
+  let controller: ChildProcess | null = null;
+  let isCut = false;
+
+  // Agents inside the site reach the controller outside through this process.
+  site.managementServer.on("connection", (inside: Socket) => {
+    if (isCut) {
+      inside.destroy();
+      return;
+    }
+    const outside = connect(port, "127.0.0.1");
+    for (const [from, to] of [
+      [inside, outside],
+      [outside, inside],
+    ] as const) {
+      pipes.add(from);
+      from.on("error", () => to.destroy());
+      from.on("close", () => {
+        pipes.delete(from);
+        to.destroy();
+      });
+      from.pipe(to);
+    }
+  });
+
+  const stop = async (signal: NodeJS.Signals): Promise<void> => {
+    if (controller === null || controller.exitCode !== null || controller.signalCode !== null) return;
+    const gone = once(controller, "exit");
+    controller.kill(signal);
+    await gone;
+    controller = null;
+  };
+  const get = async (route: string): Promise<unknown> => (await fetch(new URL(route, url))).json();
+
+  const lasting: LastingSite = {
+    site,
+    dataFolder: path.join(folder, "controller"),
+    startController: async () => {
+      const child = spawn(process.execPath, [CONTROLLER, path.join(folder, "controller"), String(port), KEY], {
+        stdio: ["ignore", "pipe", "inherit"],
+      });
+      controller = child;
+      await once(child.stdout, "data", { signal: AbortSignal.timeout(30_000) });
+    },
+    killController: () => stop("SIGKILL"),
+    stopController: stop,
+    startAgent: async (name) => {
+      const { interfaceName } = site.addressOf(name);
+      const argv = [process.execPath, AGENT, "run", "--controller", site.managementUrl, "--key", KEY, "--name", name];
+      argv.push("--interface", interfaceName, "--config", AGENT_CONFIG, "--data", path.join(folder, "agents"));
+      const onLine = (line: string): void => void process.stderr.write(`${name}: ${line}\n`);
+      agents.set(name, await site.spawn(name, argv, { env: { DYETRACE_LOG: "error" }, onLine }));
+    },
+    killAgent: async (name) => {
+      agents.get(name)?.signal("SIGKILL");
+      await agents.get(name)?.exit;
+    },
+    cutControl: () => {
+      isCut = true;
+      for (const pipe of pipes) pipe.destroy();
+    },
+    mendControl: () => {
+      isCut = false;
+    },
+    startRun: async (scenario) => {
+      const response = await fetch(new URL("/api/runs", url), {
+        method: "POST",
+        headers: { "content-type": "application/json" },
+        body: JSON.stringify({
+          site: { file: "plan.yaml", text: plan },
+          scenario: { file: "scenario.yaml", text: scenario },
+        }),
+      });
+      const answer = (await response.json()) as { runId?: string; message?: string };
+      if (answer.runId === undefined) throw new Error(`The run was refused: ${answer.message}`);
+      return answer.runId;
+    },
+    report: async (runId, withinMs) => {
+      const deadline = Date.now() + withinMs;
+      while (Date.now() < deadline) {
+        const record = (await get(`/api/runs/${runId}`).catch(() => null)) as {
+          report: RunReport | null;
+          failure: { message: string } | null;
+        } | null;
+        if (record?.failure != null) throw new Error(record.failure.message);
+        if (record?.report != null) return record.report;
+        await sleep(500);
+      }
+      throw new Error("The run has no report in time");
+    },
+    connectedAgents: async () => ((await get("/api/agents")) as { name: string }[]).map(({ name }) => name),
+    [Symbol.asyncDispose]: async () => {
+      await stop("SIGKILL");
+      await site.close();
+      rmSync(folder, { recursive: true, force: true });
+    },
+  };
+  await lasting.startController();
+  const hosts = [...graph.nodes.values()].flatMap(({ agent }) => agent ?? []);
+  for (const host of hosts) await lasting.startAgent(host);
+  await site.settled();
+  const deadline = Date.now() + 60_000;
+  while ((await lasting.connectedAgents()).length < hosts.length) {
+    if (Date.now() > deadline) throw new Error("Not all agents connected");
+    await sleep(100);
+  }
+  return lasting;
+}

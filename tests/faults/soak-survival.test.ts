@@ -1,0 +1,157 @@
+import { setTimeout as sleep } from "node:timers/promises";
+import type { ReportStretch, RunReport } from "@dyetrace/wire";
+import { afterAll, beforeAll, describe, expect, test } from "vitest";
+import { countFrames } from "../field/group-traffic.ts";
+import { type LastingSite, raiseLastingSite } from "./lasting-site.ts";
+
+/** 300 is the soak of the project's own promise; the shorter one meets the same accidents in the same order. */
+const SECONDS = Number(process.env["DYETRACE_SOAK_SECONDS"] ?? "100");
+const CONTROL_OUTAGE_MS = SECONDS >= 300 ? 60_000 : 15_000;
+
+const PLAN = `site: Quillfen Night Ferry
+nodes:
+  core: { kind: switch, querier: true }
+  east: { kind: switch }
+  tower: { kind: host }
+  office: { kind: host }
+  kiosk-1: { kind: host }
+  kiosk-2: { kind: host }
+  lounge: { kind: host }
+links:
+  - core:1 -- east:24
+  - core:9 -- tower:eth0
+  - core:10 -- office:eth0
+  - east:1 -- kiosk-1:eth0
+  - east:2 -- kiosk-2:eth0
+  - core:3 -- lounge:eth0
+`;
+const SCENARIO = `scenario: soak
+hold: 10 min
+streams:
+  - { name: board, source: tower, group: 239.195.10.4, rate: 2 Mbit/s }
+  - { name: music, source: office, group: 239.195.10.5, rate: 1 Mbit/s }
+timeline:
+  - { at: 0s, join: [board, music], agents: [kiosk-1, kiosk-2, lounge] }
+  - { at: 1s, emit: [board, music] }
+  - { at: ${SECONDS - 2}s, stop: [board, music] }
+`;
+const LISTENERS = ["kiosk-1", "kiosk-2", "lounge"];
+
+describe("a soak through kill -9 of the controller three times, of a listener and of a source, and a cut control network", () => {
+  let site: LastingSite;
+  let report: RunReport;
+  const frames = new Map<string, number>();
+  beforeAll(
+    async () => {
+      site = await raiseLastingSite(PLAN);
+      const counters = new Map<string, () => Promise<number>>();
+      for (const listener of LISTENERS) {
+        for (const [stream, group] of [
+          ["board", "239.195.10.4"],
+          ["music", "239.195.10.5"],
+        ] as const) {
+          counters.set(
+            `${stream} ${listener}`,
+            await countFrames(site.site, listener, `ip daddr ${group} udp dport 48620`),
+          );
+        }
+      }
+      const runId = await site.startRun(SCENARIO);
+      const part = (share: number): Promise<void> => sleep(share * SECONDS * 1000);
+      await part(0.1);
+      await site.killController();
+      await sleep(3000);
+      await site.startController();
+      await part(0.1);
+      await site.killAgent("kiosk-2"); // a listener
+      await sleep(3000);
+      await site.startAgent("kiosk-2");
+      await part(0.1);
+      await site.killController();
+      await sleep(2000);
+      await site.startController();
+      await part(0.05);
+      site.cutControl();
+      await sleep(CONTROL_OUTAGE_MS);
+      site.mendControl();
+      await part(0.1);
+      await site.killAgent("office"); // a source
+      await sleep(3000);
+      await site.startAgent("office");
+      await part(0.05);
+      await site.killController();
+      await sleep(2000);
+      await site.startController();
+      report = await site.report(runId, SECONDS * 1000 + 60_000);
+      for (const [key, count] of counters) frames.set(key, await count());
+    },
+    SECONDS * 2000 + 180_000,
+  );
+  afterAll(() => site[Symbol.asyncDispose]());
+
+  const stretches = (stream: string, agent: string): readonly ReportStretch[] =>
+    (report.stretches ?? []).filter((one) => one.stream === stream && one.agent === agent);
+
+  test("given listeners that were never killed, then what each received and lost is what the source says it sent, to the packet, and the kernel counted the same", () => {
+    const [source, ...more] = stretches("board", "tower");
+    expect(more).toEqual([]);
+    expect(source).toMatchObject({ role: "source", isWhole: true });
+    for (const listener of ["kiosk-1", "lounge"]) {
+      const [one, ...others] = stretches("board", listener);
+      expect(others).toEqual([]);
+      expect(one?.isWhole).toBe(true);
+      expect((one?.received ?? 0) + (one?.lost ?? 0)).toBe(source?.sent);
+      expect(one?.received).toBe((frames.get(`board ${listener}`) ?? 0) - (one?.hostLost ?? 0)); // nftables' ingress counter
+      const receipt = report.receipts.find((r) => r.stream === "board" && r.listener === listener);
+      expect(receipt).toMatchObject({ sent: source?.sent, received: one?.received });
+    }
+  });
+
+  test("given a listener that was killed, then its two pieces count every packet it reported, and the time between them is told as its absence", () => {
+    const pieces = stretches("board", "kiosk-2");
+    expect(pieces.map(({ isWhole }) => isWhole)).toEqual([false, true]);
+    const sent = stretches("board", "tower")[0]?.sent ?? 0;
+    const received = pieces.reduce((sum, piece) => sum + (piece.received ?? 0), 0);
+    expect(received).toBeLessThan(sent);
+    expect(received).toBeLessThanOrEqual(frames.get("board kiosk-2") ?? 0);
+    // Nothing is made up: all that is missing falls into the time of the absence and the unreported second before it.
+    const [first, second] = pieces;
+    const awayS = ((second?.fromMs ?? 0) - (first?.toMs ?? 0)) / 1000;
+    expect(sent - received).toBeLessThan((awayS + 3) * 190 + 50);
+    expect(report.incidents).toContainEqual(expect.objectContaining({ kind: "away", agents: ["kiosk-2"] }));
+  });
+
+  test("given a source that was killed, then each piece of its stream is counted, and its absence, not the network, is named for what did not come", () => {
+    const pieces = stretches("music", "office");
+    expect(pieces.map(({ isWhole }) => isWhole)).toEqual([false, true]);
+    for (const listener of ["kiosk-1", "lounge"]) {
+      const [one] = stretches("music", listener);
+      // The first piece's last second was sent and never reported: listeners may have more, never less.
+      const told = pieces.reduce((sum, piece) => sum + (piece.sent ?? 0), 0);
+      const heard = (one?.received ?? 0) + (one?.lost ?? 0);
+      expect(heard).toBeGreaterThanOrEqual(told);
+      expect(heard - told).toBeLessThan(2.5 * 95);
+      expect(one?.received).toBe((frames.get(`music ${listener}`) ?? 0) - (one?.hostLost ?? 0));
+    }
+    expect(report.findings.filter(({ kind }) => ["stops", "loses", "group-specific"].includes(kind))).toEqual([]);
+    expect(report.incidents?.filter(({ kind }) => kind === "loss")).toEqual([]);
+  });
+
+  test("given three ends of the controller and a cut network, then each stands in the report for what it is, and nothing is missing for it", () => {
+    const incidents = report.incidents ?? [];
+    const restarts = incidents.filter(
+      ({ kind, title }) => kind === "no-control" && title.startsWith("The controller was away"),
+    );
+    expect(restarts).toHaveLength(3);
+    const cut = incidents.find(
+      ({ kind, fromMs, toMs, agents }) =>
+        kind === "no-control" && agents.length >= 4 && toMs - fromMs >= CONTROL_OUTAGE_MS - 2000,
+    );
+    expect(cut?.title).toContain("measuring went on");
+    expect(incidents.filter(({ kind }) => kind === "away").map(({ agents }) => agents)).toEqual([
+      ["kiosk-2"],
+      ["office"],
+    ]);
+    expect(report.verdict).not.toBe("pass"); // two agents were not there all the time
+  });
+});
