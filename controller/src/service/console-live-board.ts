@@ -7,7 +7,11 @@ import { liveMark } from "./console-live-mark.ts";
 /** Seconds of marks kept for a console that comes later. */
 const KEPT_SECONDS = 180;
 /** Membership messages kept for a console that comes later. */
-const KEPT_HEARD = 500;
+const KEPT_HEARD = 1000;
+/** A run's first report also tells of minutes before the run; no more of them than this is shown. */
+const BEFORE_MS = 5000;
+/** One query is heard by many; hearings this close together are of the same one. */
+const SAME_QUERY_MS = 250;
 const REPORT_MS = 1000;
 
 interface Strip {
@@ -26,13 +30,16 @@ export class LiveBoard {
   readonly #hostOf: (agent: string) => string;
   readonly #reachOf: ReadonlyMap<number, ReadonlySet<string>>;
   readonly #joiners: ReadonlySet<string>;
+  readonly #addresses: ReadonlySet<string>;
   readonly #strips = new Map<string, Strip>();
   readonly #heard: LiveHeard[] = [];
   #newCells: LiveCell[] = [];
   #newHeard: LiveHeard[] = [];
 
-  constructor(outline: RunOutline, graph: SiteGraph) {
+  /** @param addresses of all agents: what they say is told by themselves */
+  constructor(outline: RunOutline, graph: SiteGraph, addresses: ReadonlySet<string>) {
     this.#outline = outline;
+    this.#addresses = addresses;
     this.#hostOf = (agent) => hostOfAgent(graph, agent) ?? agent;
     this.#joiners = new Set(outline.joins.map((join) => `${join.agent} ${join.stream}`));
     this.#reachOf = new Map(
@@ -122,7 +129,8 @@ export class LiveBoard {
   }
 
   #hear(agent: string, { atNs, direction, message }: MembershipEvent): void {
-    if (message.kind === "pim-hello" || message.kind === "malformed") return;
+    if (message.kind === "pim-hello" || message.kind === "malformed" || atNs < -BEFORE_MS * 1e6) return;
+    if (direction === "in" && this.#addresses.has(message.source)) return;
     const version = `${message.protocol === "igmp" ? "IGMPv" : "MLDv"}${message.version}`;
     const base = { agent, atMs: atNs / 1e6, isOwn: direction === "out", version, from: message.source };
     const heard: LiveHeard[] =
@@ -134,11 +142,18 @@ export class LiveBoard {
             return [{ ...base, what: leaves ? "leave" : what, group: record.group }];
           })
         : [{ ...base, what: message.kind, group: message.group }];
-    this.#newHeard.push(...heard);
-    this.#heard.push(...heard);
+    const fresh = heard.filter((one) => one.what !== "query" || !this.#heard.some((other) => isSameQuery(one, other)));
+    this.#newHeard.push(...fresh);
+    this.#heard.push(...fresh);
     if (this.#heard.length > KEPT_HEARD) this.#heard.splice(0, this.#heard.length - KEPT_HEARD);
   }
 }
+
+const isSameQuery = (one: LiveHeard, other: LiveHeard): boolean =>
+  other.what === "query" &&
+  other.from === one.from &&
+  other.group === one.group &&
+  Math.abs(other.atMs - one.atMs) < SAME_QUERY_MS;
 
 /** RFC 3376 4.2.12 and 5.1: state-change records announce a join or a leave, current-state records answer a query. */
 const WHAT_A_RECORD_SAYS = {

@@ -76,7 +76,7 @@ export function registerConsole(app: FastifyInstance, setup: ConsoleSetup): void
     if (message.kind === "prepared" && message.clock !== null) clocks.set(session.name, message.clock);
   });
   runs.on("progress", (runId, progress) => {
-    if (progress.kind === "outline") watched = new WatchedRun(runId, progress.outline);
+    if (progress.kind === "outline") watched = new WatchedRun(runId, progress.outline, addressesOf(registry));
     if (watched?.run.runId !== runId) return;
     sendLive();
     watched.follow(progress);
@@ -128,6 +128,11 @@ export function registerConsole(app: FastifyInstance, setup: ConsoleSetup): void
     return { controllerUrl: `${request.protocol}://${request.host}`, key: isHere ? setup.agentKey : null };
   });
 }
+
+const addressesOf = (registry: AgentRegistry): ReadonlySet<string> =>
+  new Set(
+    registry.list().flatMap(({ capabilities }) => [capabilities.interface.ipv4 ?? "", ...capabilities.interface.ipv6]),
+  );
 
 const isLoopback = (address: string): boolean =>
   address === "::1" || address.startsWith("127.") || address.startsWith("::ffff:127.");

@@ -1,6 +1,6 @@
 import type { ConsoleRun, LiveHeard, LiveStrip } from "@dyetrace/console/api";
 import { loadSitePlan } from "@dyetrace/site";
-import type { RunProgress } from "@dyetrace/wire";
+import type { RunOutline, RunProgress } from "@dyetrace/wire";
 import type { RunMessage } from "./agent-session.ts";
 import { LiveBoard } from "./console-live-board.ts";
 import { drawPlan } from "./console-plan.ts";
@@ -12,9 +12,10 @@ export class WatchedRun {
   #run: ConsoleRun;
   #startNs: number | null = null;
 
-  constructor(runId: string, outline: Extract<RunProgress, { kind: "outline" }>["outline"]) {
+  /** @param addresses of all agents */
+  constructor(runId: string, outline: RunOutline, addresses: ReadonlySet<string>) {
     const graph = loadSitePlan(outline.site.text, outline.site.file);
-    this.board = new LiveBoard(outline, graph);
+    this.board = new LiveBoard(outline, graph, addresses);
     this.#run = {
       runId,
       outline,

@@ -1,6 +1,5 @@
 import type { ComponentType } from "preact";
 import { useEffect, useRef } from "preact/hooks";
-import { formatClock } from "./parts/format.ts";
 import { MapPatterns } from "./map/map-patterns.tsx";
 import { AgentsPage } from "./pages/agents-page.tsx";
 import { FindingsPage } from "./pages/findings-page.tsx";
@@ -9,6 +8,7 @@ import { MapPage } from "./pages/map-page.tsx";
 import { PlanPage } from "./pages/plan-page.tsx";
 import { RunPage } from "./pages/run-page.tsx";
 import { RunsPage } from "./pages/runs-page.tsx";
+import { formatClock } from "./parts/format.ts";
 import { hrefTo, PAGES, type Page, route } from "./route.ts";
 import { isPractice, isRunning, link, lostRun, plan, run } from "./state/console-state.ts";
 
@@ -57,7 +57,7 @@ export function App() {
         <ul>
           {PAGES.map((name) => (
             <li key={name}>
-              <a href={hrefTo(name)} aria-current={name === page ? "page" : undefined}>
+              <a href={hrefTo(name)} data-name={NAMES[name]} aria-current={name === page ? "page" : undefined}>
                 {NAMES[name]}
               </a>
             </li>
@@ -84,8 +84,7 @@ function ControllerNotice() {
         <div class="gone">
           <strong>The controller does not answer.</strong>
           <span>
-            Since {formatClock(state.since)}. Nothing on this page is current until it does; it comes back by
-            itself.
+            Since {formatClock(state.since)}. Nothing on this page is current until it does; it comes back by itself.
           </span>
         </div>
       )}

@@ -21,7 +21,13 @@ export function hostChecks(agent: ConsoleAgent, controllerVersion: string | null
   return [
     ...(can.interface.isUp === false ? [{ name: "interface", status: "spoils", says: "it is down" } as const] : []),
     ...(controllerVersion !== null && version !== controllerVersion
-      ? [{ name: "version", status: "limits", says: `${version}, and the controller has ${controllerVersion}` } as const]
+      ? [
+          {
+            name: "version",
+            status: "limits",
+            says: `${version}, and the controller has ${controllerVersion}`,
+          } as const,
+        ]
       : []),
     limit(
       "watching",
@@ -42,11 +48,22 @@ export function hostChecks(agent: ConsoleAgent, controllerVersion: string | null
       "cannot be told from network loss on this host",
     ),
     limit("TTL and DSCP", can.ttlSeen && can.dscpSeen, "are seen", "are not both seen: hops or markings stay unknown"),
-    limit("destination", can.destinationSeen, "is checked", "is not seen: another program's group could be taken for ours"),
+    limit(
+      "destination",
+      can.destinationSeen,
+      "is checked",
+      "is not seen: another program's group could be taken for ours",
+    ),
     limit("source-specific joins", can.ssm, "work", "do not work here"),
     limit("IPv6", can.ipv6, "works", "does not work here"),
     ...(clock !== null && clock.uncertaintyNs > CLOCK_WITHIN_NS
-      ? [{ name: "clock", status: "limits", says: "is known only roughly, so delays between hosts are rough too" } as const]
+      ? [
+          {
+            name: "clock",
+            status: "limits",
+            says: "is known only roughly, so delays between hosts are rough too",
+          } as const,
+        ]
       : []),
   ];
 }

@@ -53,13 +53,13 @@ function LossChart({ evidence }: { readonly evidence: Evidence }) {
   const at = (ratio: number): string => `${Math.min(1, ratio / scale) * 100}%`;
   return (
     <figure class="chart">
-      <figcaption>Loss of each segment, with its 95 % interval; the right edge is {formatRatio(Math.min(1, scale))}</figcaption>
+      <figcaption>
+        Loss of each segment, with its 95 % interval; the right edge is {formatRatio(Math.min(1, scale))}
+      </figcaption>
       <ul>
         {evidence.losses.map(({ id, lossRatio, low, high, isSuspect }) => (
           <li key={id}>
-            <span class="who">
-              {isSuspect ? <b>{id}</b> : id}
-            </span>
+            <span class="who">{isSuspect ? <b>{id}</b> : id}</span>
             <span class="interval">
               <span class="whisker" style={{ left: at(low), width: `calc(${at(high)} - ${at(low)})` }} />
               <span class="dot" style={{ left: at(lossRatio) }} />

@@ -1,6 +1,6 @@
-import { useMemo } from "preact/hooks";
 import type { SiteGraph } from "@dyetrace/site";
 import type { RunReport } from "@dyetrace/wire";
+import { useMemo } from "preact/hooks";
 import { findingMarks } from "../map/finding-marks.ts";
 import { SiteMap } from "../map/site-map.tsx";
 import { reportScene } from "../map/site-scene.ts";

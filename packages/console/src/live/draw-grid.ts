@@ -15,8 +15,10 @@ export interface GridScene {
   readonly streams: readonly GridStream[];
   readonly history: LiveHistory;
   readonly heard: readonly LiveHeard[];
-  /** The newest second shown, at the right edge of every strip. */
+  /** The second at the right edge of every strip. */
   readonly lastSecond: number;
+  /** The newest second that anyone told of. */
+  readonly latestSecond: number;
   readonly selection: { readonly row: number; readonly column: number } | null;
   readonly scroll: { readonly x: number; readonly y: number };
   readonly size: { readonly width: number; readonly height: number };
@@ -61,7 +63,7 @@ export function drawGrid(context: CanvasRenderingContext2D, scene: GridScene, in
         write(context, "source", x, top + 13, inks.waterFont, inks.soft);
         continue;
       }
-      brush.strip(x, top, scene.history.strip(agent, stream.streamId), scene.lastSecond);
+      brush.strip(x, top, scene.history.strip(agent, stream.streamId), scene);
       if (layout.hasWords) {
         write(context, scene.words(agent, stream), x + layout.stripWidth + 10, top + 13, inks.placeFont, inks.ink);
       }
@@ -78,14 +80,7 @@ export function drawGrid(context: CanvasRenderingContext2D, scene: GridScene, in
   drawNames(context, scene, inks, firstRow, rows);
 }
 
-function write(
-  context: CanvasRenderingContext2D,
-  text: string,
-  x: number,
-  y: number,
-  font: string,
-  ink: string,
-): void {
+function write(context: CanvasRenderingContext2D, text: string, x: number, y: number, font: string, ink: string): void {
   context.font = font;
   context.fillStyle = ink;
   context.fillText(text, x, y);
@@ -102,25 +97,26 @@ export class StripBrush {
   readonly #soft = new Path2D();
   readonly #iron = new Path2D();
 
-  constructor(
-    context: CanvasRenderingContext2D,
-    inks: GridInks,
-    layout: Pick<GridLayout, "seconds" | "secondWidth">,
-  ) {
+  constructor(context: CanvasRenderingContext2D, inks: GridInks, layout: Pick<GridLayout, "seconds" | "secondWidth">) {
     this.#context = context;
     this.#inks = inks;
     this.#layout = layout;
   }
 
   /** @param strip null where nothing has been told */
-  strip(x: number, y: number, strip: { readonly from: number; readonly marks: string } | null, lastSecond: number): void {
+  strip(
+    x: number,
+    y: number,
+    strip: { readonly from: number; readonly marks: string } | null,
+    { lastSecond, latestSecond }: { readonly lastSecond: number; readonly latestSecond: number },
+  ): void {
     const { seconds, secondWidth } = this.#layout;
     const first = lastSecond - seconds + 1;
     // Runs of equal marks are drawn as one: most strips are one run.
     let runStart = first;
-    let runMark = this.#markAt(strip, first, lastSecond);
+    let runMark = this.#markAt(strip, first, latestSecond);
     for (let second = first + 1; second <= lastSecond + 1; second++) {
-      const mark = second > lastSecond ? "" : this.#markAt(strip, second, lastSecond);
+      const mark = second > lastSecond ? "" : this.#markAt(strip, second, latestSecond);
       if (mark === runMark) continue;
       if (runMark !== "") this.#run(runMark, x + (runStart - first) * secondWidth, y, second - runStart);
       runStart = second;
@@ -129,10 +125,14 @@ export class StripBrush {
   }
 
   /** Before the run there is nothing; the newest seconds may still be on their way. */
-  #markAt(strip: { readonly from: number; readonly marks: string } | null, second: number, lastSecond: number): string {
-    if (second < 0) return "";
+  #markAt(
+    strip: { readonly from: number; readonly marks: string } | null,
+    second: number,
+    latestSecond: number,
+  ): string {
+    if (second < 0 || second > latestSecond) return "";
     const mark = strip?.marks[second - strip.from] ?? " ";
-    return mark === " " && second > lastSecond - ON_THE_WAY_S ? "" : mark;
+    return mark === " " && second > latestSecond - ON_THE_WAY_S ? "" : mark;
   }
 
   #run(mark: string, x: number, y: number, seconds: number): void {
@@ -199,12 +199,19 @@ export class StripBrush {
   }
 }
 
+const NAME_INDENT = 12;
 /** Seconds that may still be on their way before a blank counts as no news. */
 const ON_THE_WAY_S = 3;
 const LEVELS: Readonly<Record<string, number>> = { "1": 0.82, "2": 0.62, "3": 0.42, "4": 0.22 };
 
 /** Joins point up into the strip, leaves point down out of it. */
-function drawHeard(context: CanvasRenderingContext2D, scene: GridScene, inks: GridInks, firstRow: number, rows: number): void {
+function drawHeard(
+  context: CanvasRenderingContext2D,
+  scene: GridScene,
+  inks: GridInks,
+  firstRow: number,
+  rows: number,
+): void {
   const { layout, scroll } = scene;
   context.fillStyle = inks.ink;
   for (const event of scene.heard) {
@@ -268,7 +275,13 @@ function drawHead(
   }
 }
 
-function drawNames(context: CanvasRenderingContext2D, scene: GridScene, inks: GridInks, firstRow: number, rows: number): void {
+function drawNames(
+  context: CanvasRenderingContext2D,
+  scene: GridScene,
+  inks: GridInks,
+  firstRow: number,
+  rows: number,
+): void {
   const { layout, scroll, size, agents } = scene;
   context.fillStyle = inks.ground;
   context.fillRect(0, layout.headHeight, layout.nameWidth - 8, size.height);
@@ -276,6 +289,6 @@ function drawNames(context: CanvasRenderingContext2D, scene: GridScene, inks: Gr
   for (const [offset, agent] of agents.slice(firstRow, firstRow + rows).entries()) {
     const y = layout.headHeight + (firstRow + offset) * layout.rowHeight - scroll.y;
     if (y < layout.headHeight - 12) continue;
-    write(context, agent, 0, y + 19, inks.placeFont, inks.ink);
+    write(context, agent, NAME_INDENT, y + 19, inks.placeFont, inks.ink);
   }
 }

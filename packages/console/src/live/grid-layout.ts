@@ -16,24 +16,30 @@ const ROW_HEIGHT = 34;
 const HEAD_HEIGHT = 42;
 const COLUMN_GAP = 18;
 const LEAST_STRIP = 118;
-const LARGEST_STRIP = 720;
+const LARGEST_STRIP = 760;
+const SECOND = { least: 3, most: 24 };
 /** Room for words beside a strip, where there are few columns. */
 const WORDS = 190;
 
-/** @param width the space there is  @param kept seconds that are kept at most */
+/**
+ * @param options.width the space there is
+ * @param options.kept seconds that are kept at most
+ * @param options.lasts seconds that the run takes: a short one is drawn wider
+ */
 export function layOutGrid(options: {
   readonly rows: number;
   readonly columns: number;
   readonly width: number;
   readonly nameWidth: number;
   readonly kept: number;
+  readonly lasts: number;
 }): GridLayout & { readonly hasWords: boolean } {
   const columns = Math.max(1, options.columns);
   const share = (options.width - options.nameWidth) / columns - COLUMN_GAP;
   const hasWords = share > LEAST_STRIP + WORDS;
   const room = Math.min(LARGEST_STRIP, Math.max(LEAST_STRIP, hasWords ? share - WORDS : share));
-  const secondWidth = room > 300 ? 6 : room > 200 ? 4 : 3;
-  const seconds = Math.min(options.kept, Math.floor(room / secondWidth));
+  const secondWidth = Math.min(SECOND.most, Math.max(SECOND.least, Math.floor(room / Math.max(1, options.lasts))));
+  const seconds = Math.min(options.kept, Math.floor(room / secondWidth), Math.ceil(Math.max(1, options.lasts)));
   const stripWidth = seconds * secondWidth;
   const columnWidth = stripWidth + COLUMN_GAP + (hasWords ? WORDS : 0);
   return {

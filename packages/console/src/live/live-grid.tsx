@@ -2,8 +2,8 @@ import { useEffect, useLayoutEffect, useRef, useState } from "preact/hooks";
 import { heard, history, liveVersion } from "../state/console-state.ts";
 import { KEPT_SECONDS } from "../state/live-history.ts";
 import { drawGrid, type GridScene, type GridStream } from "./draw-grid.ts";
-import { inksOf } from "./inks-of.ts";
 import { layOutGrid } from "./grid-layout.ts";
+import { inksOf } from "./inks-of.ts";
 
 export interface GridSelection {
   readonly agent: string;
@@ -13,7 +13,9 @@ export interface GridSelection {
 export interface LiveGridProps {
   readonly agents: readonly string[];
   readonly streams: readonly GridStream[];
-  readonly lastSecond: number;
+  /** The newest second that anyone told of. */
+  readonly latestSecond: number;
+  readonly lastsSeconds: number;
   readonly selection: GridSelection | null;
   readonly onSelect: (selection: GridSelection) => void;
   readonly words: (agent: string, stream: GridStream) => string;
@@ -32,7 +34,14 @@ export function LiveGrid(props: LiveGridProps) {
   const layout =
     size === null
       ? null
-      : layOutGrid({ rows: agents.length, columns: streams.length, width: size.width, nameWidth, kept: KEPT_SECONDS });
+      : layOutGrid({
+          rows: agents.length,
+          columns: streams.length,
+          width: size.width,
+          nameWidth,
+          kept: KEPT_SECONDS,
+          lasts: props.lastsSeconds,
+        });
   const row = selection === null ? -1 : agents.indexOf(selection.agent);
   const column = selection === null ? -1 : streams.findIndex(({ streamId }) => streamId === selection.streamId);
   const version = liveVersion.value;
@@ -69,7 +78,9 @@ export function LiveGrid(props: LiveGridProps) {
       streams,
       history,
       heard: events,
-      lastSecond: props.lastSecond,
+      // A strip fills from the left, and when it is full it moves on.
+      lastSecond: Math.max(props.latestSecond, layout.seconds - 1),
+      latestSecond: props.latestSecond,
       selection: row < 0 || column < 0 ? null : { row, column },
       scroll: { x: box.scrollLeft, y: box.scrollTop },
       size: { width, height },
@@ -77,7 +88,7 @@ export function LiveGrid(props: LiveGridProps) {
     };
     drawGrid(context, scene, inksOf(element));
   };
-  useEffect(draw, [layout?.width, layout?.height, size, version, events, props.lastSecond, row, column]);
+  useEffect(draw, [layout?.width, layout?.height, size, version, events, props.latestSecond, row, column]);
   useEffect(() => {
     const night = matchMedia("(prefers-color-scheme: dark)");
     night.addEventListener("change", draw);
@@ -117,7 +128,9 @@ export function LiveGrid(props: LiveGridProps) {
       }}
     >
       <canvas ref={canvas} aria-hidden="true" />
-      {layout !== null && <div class="live-extent" style={{ width: `${layout.width}px`, height: `${layout.height}px` }} />}
+      {layout !== null && (
+        <div class="live-extent" style={{ width: `${layout.width}px`, height: `${layout.height}px` }} />
+      )}
     </div>
   );
 }
@@ -148,4 +161,4 @@ function bringIntoSight(
 const LEAST_NAME = 64;
 const MOST_NAME = 170;
 const nameWidthOf = (agents: readonly string[]): number =>
-  Math.min(MOST_NAME, Math.max(LEAST_NAME, 18 + 7.4 * Math.max(0, ...agents.map((agent) => agent.length))));
+  Math.min(MOST_NAME, Math.max(LEAST_NAME, 30 + 7.4 * Math.max(0, ...agents.map((agent) => agent.length))));

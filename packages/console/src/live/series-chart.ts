@@ -28,7 +28,14 @@ export async function drawSeries(element: HTMLElement, series: LiveSeries): Prom
       axes: [
         { ...axis, values: (_chart, values) => values.map((value) => `${value} s`) },
         { ...axis, scale: "rate", values: (_chart, values) => values.map((value) => `${value} Mbit/s`), size: 74 },
-        { ...axis, scale: "lost", side: 1, grid: { show: false }, values: (_chart, values) => values.map(String), size: 46 },
+        {
+          ...axis,
+          scale: "lost",
+          side: 1,
+          grid: { show: false },
+          values: (_chart, values) => values.map(String),
+          size: 46,
+        },
       ],
       series: [
         { label: "second" },
@@ -47,7 +54,9 @@ export async function drawSeries(element: HTMLElement, series: LiveSeries): Prom
     dataOf(series),
     element,
   );
-  const observer = new ResizeObserver(() => chart.setSize({ width: Math.max(240, element.clientWidth), height: HEIGHT }));
+  const observer = new ResizeObserver(() =>
+    chart.setSize({ width: Math.max(240, element.clientWidth), height: HEIGHT }),
+  );
   observer.observe(element);
   return {
     update: (next) => chart.setData(dataOf(next)),

@@ -1,5 +1,5 @@
-import { useEffect, useRef, useState } from "preact/hooks";
 import { formatRateBps } from "@dyetrace/wire";
+import { useEffect, useRef, useState } from "preact/hooks";
 import type { ConsoleRun, LiveFigures, LiveSeries } from "../console-api.ts";
 import { askController } from "../link/ask-controller.ts";
 import { formatCount, formatMs, orUnknown } from "../parts/format.ts";

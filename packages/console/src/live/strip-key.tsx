@@ -44,9 +44,9 @@ function MarkSample({ mark }: { readonly mark: string }) {
       element.width = SAMPLE.width * sharpness;
       element.height = SAMPLE.height * sharpness;
       context.setTransform(sharpness, 0, 0, sharpness, 0, 0);
-      const brush = new StripBrush(context, inksOf(element), { seconds: SECONDS + LONG_AGO, secondWidth: SECOND_WIDTH });
+      const brush = new StripBrush(context, inksOf(element), { seconds: SECONDS, secondWidth: SECOND_WIDTH });
       const strip = { from: 0, marks: mark.repeat(SECONDS + LONG_AGO) };
-      brush.strip(0, 5, strip, SECONDS + LONG_AGO - 1);
+      brush.strip(0, 5, strip, { lastSecond: SECONDS - 1, latestSecond: SECONDS + LONG_AGO - 1 });
       brush.paint();
     };
     draw();

@@ -45,7 +45,7 @@ export function summariseLive(run: ConsoleRun, agents: readonly string[], histor
 }
 
 /** After the last packet everyone waits; what was before that says more. */
-const newestTelling = (marks: string): string => {
+export const newestTelling = (marks: string): string => {
   const trimmed = marks.replace(/[. ]+$/, "");
   return trimmed.at(-1) ?? marks.at(-1) ?? " ";
 };

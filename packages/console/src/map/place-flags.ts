@@ -48,8 +48,7 @@ export function placeFlags(
         ? spotAt(place.inlet, options.markAt(place.inlet))
         : { x: place.x, y: place.y };
     const nameEnd = 19 + options.nameWidth(place.name) + 10;
-    const besideName =
-      place.label === "left" ? place.x - nameEnd - size.width : place.x + nameEnd;
+    const besideName = place.label === "left" ? place.x - nameEnd - size.width : place.x + nameEnd;
     const candidates: Box[] = [
       { ...size, x: spot.x - size.width / 2, y: spot.y - AWAY - size.height },
       { ...size, x: spot.x - size.width / 2, y: spot.y + AWAY },
@@ -83,7 +82,12 @@ function boxOfLine(line: Polyline): Box {
   const ys = line.map(([, y]) => y);
   const left = Math.min(...xs) - HALF_CHANNEL;
   const top = Math.min(...ys) - HALF_CHANNEL;
-  return { x: left, y: top, width: Math.max(...xs) + HALF_CHANNEL - left, height: Math.max(...ys) + HALF_CHANNEL - top };
+  return {
+    x: left,
+    y: top,
+    width: Math.max(...xs) + HALF_CHANNEL - left,
+    height: Math.max(...ys) + HALF_CHANNEL - top,
+  };
 }
 
 /** Area that two boxes share. */

@@ -136,40 +136,42 @@ export function SiteMap(props: SiteMapProps) {
           <FlowCanvas flows={flows} view={view} />
         </>
       )}
-      {props.isExcerpt !== true && <div class="map-tools">
-        {tree.root.size > 20 && (
-          <input
-            type="search"
-            placeholder="Find a node"
-            aria-label="Find a node"
-            value={search}
-            onInput={(event) => find(event.currentTarget.value)}
-          />
-        )}
-        {!isNarrow && view !== null && size !== null && (
-          <>
-            <button
-              type="button"
-              class="press small"
-              aria-label="Zoom out"
-              onClick={() => setMoved(zoomView(view, 1 / 1.4, middle(size)))}
-            >
-              −
-            </button>
-            <button
-              type="button"
-              class="press small"
-              aria-label="Zoom in"
-              onClick={() => setMoved(zoomView(view, 1.4, middle(size)))}
-            >
-              +
-            </button>
-            <button type="button" class="press small" onClick={() => setMoved(null)}>
-              Whole site
-            </button>
-          </>
-        )}
-      </div>}
+      {props.isExcerpt !== true && (
+        <div class="map-tools">
+          {tree.root.size > 20 && (
+            <input
+              type="search"
+              placeholder="Find a node"
+              aria-label="Find a node"
+              value={search}
+              onInput={(event) => find(event.currentTarget.value)}
+            />
+          )}
+          {!isNarrow && view !== null && size !== null && (
+            <>
+              <button
+                type="button"
+                class="press small"
+                aria-label="Zoom out"
+                onClick={() => setMoved(zoomView(view, 1 / 1.4, middle(size)))}
+              >
+                −
+              </button>
+              <button
+                type="button"
+                class="press small"
+                aria-label="Zoom in"
+                onClick={() => setMoved(zoomView(view, 1.4, middle(size)))}
+              >
+                +
+              </button>
+              <button type="button" class="press small" onClick={() => setMoved(null)}>
+                Whole site
+              </button>
+            </>
+          )}
+        </div>
+      )}
     </div>
   );
 }
@@ -403,7 +405,11 @@ function neighbour(key: string, node: TreeNode, tree: SiteTree, layout: DeltaLay
 }
 
 /** A flag that stays readable at every zoom. */
-function Flag({ flag, scale, onSelect }: {
+function Flag({
+  flag,
+  scale,
+  onSelect,
+}: {
   readonly flag: PlacedFlag;
   readonly scale: number;
   readonly onSelect: (selection: MapSelection) => void;

@@ -20,7 +20,9 @@ export interface SiteScene {
 /** The plan alone: no water anywhere. @param head name of the node at the head */
 export function planScene(graph: SiteGraph, head: string): SiteScene | null {
   const tree = hangUp(graph, head);
-  return tree === null ? null : { tree, channels: channelWaters(tree, () => null), hosts: new Map(), ratesBps: new Map() };
+  return tree === null
+    ? null
+    : { tree, channels: channelWaters(tree, () => null), hosts: new Map(), ratesBps: new Map() };
 }
 
 export function reportScene(graph: SiteGraph, report: RunReport, streamName: string): SiteScene | null {

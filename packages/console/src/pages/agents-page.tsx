@@ -1,5 +1,5 @@
-import { useEffect, useState } from "preact/hooks";
 import { formatDurationNs, formatRateBps } from "@dyetrace/wire";
+import { useEffect, useState } from "preact/hooks";
 import { hostChecks } from "../agents/host-checks.ts";
 import type { ConsoleAgent, NewAgentHelp } from "../console-api.ts";
 import { askController } from "../link/ask-controller.ts";
@@ -63,18 +63,24 @@ function AgentEntry({ agent }: { readonly agent: ConsoleAgent }) {
         </dd>
         <dt>may send</dt>
         <dd>
-          {guards.allowSending ? `up to ${formatRateBps(guards.maxRateBps)}, TTL up to ${guards.maxTtl}` : "no: its host does not allow it"}
+          {guards.allowSending
+            ? `up to ${formatRateBps(guards.maxRateBps)}, TTL up to ${guards.maxTtl}`
+            : "no: its host does not allow it"}
         </dd>
         <dt>clock</dt>
         <dd>
-          {clock === null ? "not compared yet: the next run does" : `known within ${formatDurationNs(clock.uncertaintyNs)}`}
+          {clock === null
+            ? "not compared yet: the next run does"
+            : `known within ${formatDurationNs(clock.uncertaintyNs)}`}
         </dd>
         <dt>version</dt>
         <dd>{agent.version}</dd>
       </dl>
       <details open={troubles.length > 0 && troubles.length <= 2}>
         <summary>
-          {troubles.length === 0 ? `all ${checks.length} checks good` : `${troubles.length} of ${checks.length} checks to look at`}
+          {troubles.length === 0
+            ? `all ${checks.length} checks good`
+            : `${troubles.length} of ${checks.length} checks to look at`}
         </summary>
         <ul class="checks">
           {checks.map(({ name, status, says }) => (
@@ -125,18 +131,24 @@ function AddAgent() {
             </label>
             <label class="field">
               <span>The network interface to test</span>
-              <input value={interfaceName} onInput={(event) => setInterfaceName(event.currentTarget.value)} placeholder="eth0" />
+              <input
+                value={interfaceName}
+                onInput={(event) => setInterfaceName(event.currentTarget.value)}
+                placeholder="eth0"
+              />
             </label>
           </div>
           Then start it there:
           <CopyLine text={command} />
           {help.key === null && (
-            <p class="small soft">KEY was printed where the controller was started; it is shown here only on that machine.</p>
+            <p class="small soft">
+              KEY was printed where the controller was started; it is shown here only on that machine.
+            </p>
           )}
           {isLoopbackUrl(help.controllerUrl) && (
             <p class="small soft">
-              This controller answers at {help.controllerUrl}, which only this machine can reach. For agents on other hosts
-              start it with <code>--listen ADDRESS:8472</code>.
+              This controller answers at {help.controllerUrl}, which only this machine can reach. For agents on other
+              hosts start it with <code>--listen ADDRESS:8472</code>.
             </p>
           )}
         </li>

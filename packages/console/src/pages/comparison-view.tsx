@@ -30,7 +30,8 @@ export function ComparisonView({ later, earlier }: { readonly later: string; rea
   useEffect(() => {
     if (!isOn) return;
     const gone = new AbortController();
-    const get = <T,>(path: string): Promise<T> => askController<T>(`/api/console/runs/${path}`, { signal: gone.signal });
+    const get = <T,>(path: string): Promise<T> =>
+      askController<T>(`/api/console/runs/${path}`, { signal: gone.signal });
     Promise.all([
       get<ComparisonAnswer>(`${encodeURIComponent(later)}/comparison?against=${encodeURIComponent(earlier)}`),
       get<StoredRun>(encodeURIComponent(later)),
@@ -69,7 +70,10 @@ export function ComparisonView({ later, earlier }: { readonly later: string; rea
         </div>
       )}
       {answer.changes.map((change) => (
-        <article key={`${change.what} ${change.stream} ${change.outcome} ${change.places.join()}`} class={`change ${change.outcome}`}>
+        <article
+          key={`${change.what} ${change.stream} ${change.outcome} ${change.places.join()}`}
+          class={`change ${change.outcome}`}
+        >
           <p class="finding-head">
             <span class="tag">{change.outcome === "worse" ? "worse" : "better"}</span>
             {change.stream !== null && <span class="water">{change.stream}</span>}

@@ -1,5 +1,5 @@
-import { useMemo } from "preact/hooks";
 import type { RunReport } from "@dyetrace/wire";
+import { useMemo } from "preact/hooks";
 import { EvidenceCharts } from "../findings/evidence-charts.tsx";
 import { evidenceOf } from "../findings/evidence-of.ts";
 import { FindingMap } from "../findings/finding-map.tsx";
@@ -121,7 +121,8 @@ function Promises({ report }: { readonly report: RunReport }) {
               <td>{limit}</td>
               <td>{measured ?? "not measured"}</td>
               <td>
-                {met === null ? "not judged" : met ? "yes" : <b>no</b>} {detail !== "" && <span class="soft small">{detail}</span>}
+                {met === null ? "not judged" : met ? "yes" : <b>no</b>}{" "}
+                {detail !== "" && <span class="soft small">{detail}</span>}
               </td>
             </tr>
           ))}

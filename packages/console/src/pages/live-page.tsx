@@ -4,7 +4,7 @@ import type { GridStream } from "../live/draw-grid.ts";
 import { type GridSelection, LiveGrid } from "../live/live-grid.tsx";
 import { StripDetail } from "../live/strip-detail.tsx";
 import { StripKey } from "../live/strip-key.tsx";
-import { sayMark, summariseLive } from "../live/summarise-live.ts";
+import { newestTelling, sayMark, summariseLive } from "../live/summarise-live.ts";
 import { formatMs } from "../parts/format.ts";
 import { hrefTo } from "../route.ts";
 import { heard, history, isRunning, link, liveVersion, run } from "../state/console-state.ts";
@@ -34,7 +34,11 @@ function LiveView({ run: current }: { readonly run: ConsoleRun }) {
   const { streams } = current.outline;
   const summary = summariseLive(current, listeners, history);
   const words = (agent: string, stream: GridStream): string => wordsBeside(agent, stream);
-  const state = !isOn ? "As it was when the controller was last heard" : isRunning.value ? "Now" : "At the end of the run";
+  const state = !isOn
+    ? "As it was when the controller was last heard"
+    : isRunning.value
+      ? "Now"
+      : "At the end of the run";
   return (
     <div class="live-page">
       <div class="live-head">
@@ -61,15 +65,14 @@ function LiveView({ run: current }: { readonly run: ConsoleRun }) {
       <LiveGrid
         agents={listeners}
         streams={streams}
-        lastSecond={Math.max(0, history.latestSecond)}
+        latestSecond={history.latestSecond}
+        lastsSeconds={(current.lastsMs ?? 60_000) / 1000}
         selection={selection}
         onSelect={setSelection}
         words={words}
         label={`${listeners.length} listeners by ${streams.length} streams. ${summary.sentence} Arrow keys walk from strip to strip.`}
       />
-      <div aria-live="polite">
-        {selection !== null && <StripDetail run={current} selection={selection} />}
-      </div>
+      <div aria-live="polite">{selection !== null && <StripDetail run={current} selection={selection} />}</div>
       <div class="live-below">
         <StripKey />
         <section>
@@ -93,7 +96,7 @@ function LiveView({ run: current }: { readonly run: ConsoleRun }) {
 
 function wordsBeside(agent: string, stream: GridStream): string {
   const strip = history.strip(agent, stream.streamId);
-  const mark = strip?.marks.at(-1) ?? " ";
+  const mark = newestTelling(strip?.marks ?? "");
   const jitter = strip?.last?.jitterMs ?? null;
   const gap = strip?.last?.longestGapMs ?? null;
   return [

@@ -1,6 +1,6 @@
-import { useMemo, useState } from "preact/hooks";
 import { hostOfAgent } from "@dyetrace/site";
 import { formatRateBps } from "@dyetrace/wire";
+import { useMemo, useState } from "preact/hooks";
 import { findingMarks } from "../map/finding-marks.ts";
 import { MapKey } from "../map/map-key.tsx";
 import { type MapSelection, SiteMap } from "../map/site-map.tsx";

@@ -1,6 +1,6 @@
-import { useEffect, useMemo, useRef, useState } from "preact/hooks";
-import { signal } from "@preact/signals";
 import type { UserFile } from "@dyetrace/wire";
+import { signal } from "@preact/signals";
+import { useEffect, useMemo, useRef, useState } from "preact/hooks";
 import type { PlanAnswer, PlanCoverage, PlanDrawing } from "../console-api.ts";
 import { askController, asRefusal, type Refusal } from "../link/ask-controller.ts";
 import { type MapSelection, SiteMap } from "../map/site-map.tsx";
@@ -75,7 +75,12 @@ export function PlanPage() {
           <a class="press small" download={fileNameOf(file)} href={downloadOf(file)}>
             Download
           </a>
-          <button type="button" class="press small pours" disabled={!isOn || answer?.kind !== "plan" || !isChanged} onClick={save}>
+          <button
+            type="button"
+            class="press small pours"
+            disabled={!isOn || answer?.kind !== "plan" || !isChanged}
+            onClick={save}
+          >
             Save
           </button>
         </div>
@@ -99,7 +104,8 @@ export function PlanPage() {
                       class="as-link"
                       onClick={() => {
                         const area = page.current?.querySelector("textarea");
-                        if (area !== null && area !== undefined) goToPlace(area, mistake.line ?? 1, mistake.column ?? 1);
+                        if (area !== null && area !== undefined)
+                          goToPlace(area, mistake.line ?? 1, mistake.column ?? 1);
                       }}
                     >
                       Line {mistake.line}
@@ -116,12 +122,13 @@ export function PlanPage() {
             </p>
           )}
           {refusal !== null && <RefusalNote refusal={refusal} />}
-          {saved !== null && ("says" in saved ? <p class="small">{saved.says}</p> : <RefusalNote refusal={saved.refusal} />)}
+          {saved !== null &&
+            ("says" in saved ? <p class="small">{saved.says}</p> : <RefusalNote refusal={saved.refusal} />)}
         </div>
         {isPractice.value && (
           <p class="small soft">
-            This practice site stays as it was built. A plan saved here is what runs are held against; to build another site,
-            start <code>dyetrace practice up</code> with it.
+            This practice site stays as it was built. A plan saved here is what runs are held against; to build another
+            site, start <code>dyetrace practice up</code> with it.
           </p>
         )}
       </section>
@@ -214,7 +221,9 @@ function Coverage({ coverage }: { readonly coverage: PlanCoverage }) {
               </li>
             ))}
           </ul>
-          {ambiguousSets.length > MOST_SETS && <p class="small soft">and {ambiguousSets.length - MOST_SETS} more sets</p>}
+          {ambiguousSets.length > MOST_SETS && (
+            <p class="small soft">and {ambiguousSets.length - MOST_SETS} more sets</p>
+          )}
         </>
       )}
       {untested.length > 0 && (

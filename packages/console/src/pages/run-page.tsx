@@ -1,5 +1,5 @@
-import { useEffect, useState } from "preact/hooks";
 import type { RunRequest } from "@dyetrace/wire";
+import { useEffect, useState } from "preact/hooks";
 import type { ConsoleRun, ConsoleScenario, RunAnswer } from "../console-api.ts";
 import { askController, asRefusal, type Refusal } from "../link/ask-controller.ts";
 import { Forecast } from "../parts/forecast.tsx";
@@ -36,7 +36,9 @@ function RunUnderWay({ run: current }: { readonly run: ConsoleRun }) {
     <div class="under-way">
       <div class="under-way-head">
         <div>
-          <h2 class="verdict">{current.stage === "running" ? current.outline.scenario : `${current.outline.scenario} …`}</h2>
+          <h2 class="verdict">
+            {current.stage === "running" ? current.outline.scenario : `${current.outline.scenario} …`}
+          </h2>
           <p class="soft" role="status">
             {current.stage === "preparing" && (current.steps.at(-1) ?? "Preparing the agents")}
             {current.stage === "running" && secondsLeft !== null && `${Math.ceil(secondsLeft)} s to go`}
@@ -86,6 +88,7 @@ function RunComposer() {
   const draft = runDraft.value;
   const shipped = scenarios?.find(({ text }) => text.file === draft.shipped) ?? null;
   const request = requestOf(shipped);
+  const missing = missingOf(shipped);
   if (plan.value === null) {
     return (
       <p class="empty">
@@ -117,7 +120,11 @@ function RunComposer() {
             about="Write or paste a scenario file."
             isChosen={draft.shipped === null}
             onChoose={() => {
-              runDraft.value = { ...draft, shipped: null, own: draft.own.text === "" && shipped !== null ? shipped.text : draft.own };
+              runDraft.value = {
+                ...draft,
+                shipped: null,
+                own: draft.own.text === "" && shipped !== null ? shipped.text : draft.own,
+              };
             }}
           />
         </fieldset>
@@ -140,7 +147,7 @@ function RunComposer() {
         ) : (
           <ParameterForm
             scenario={shipped}
-            values={draft.values[shipped.text.file] ?? {}}
+            values={valuesOf(shipped)}
             onChange={(values) => {
               runDraft.value = { ...draft, values: { ...draft.values, [shipped.text.file]: values } };
             }}
@@ -149,7 +156,11 @@ function RunComposer() {
       </section>
       <section aria-labelledby="forecast" class="forecast">
         <h2 id="forecast">What it will do</h2>
-        {request !== null && <Checked request={request} />}
+        {missing.length > 0 ? (
+          <p class="soft">Still to be set: {missing.join(", ")}.</p>
+        ) : (
+          request !== null && <Checked request={request} />
+        )}
       </section>
     </div>
   );
@@ -177,10 +188,25 @@ function requestOf(shipped: ConsoleScenario | null): RunRequest | null {
   const site = plan.value?.text;
   if (site === undefined) return null;
   if (shipped === null) return draft.own.text.trim() === "" ? null : { site, scenario: draft.own };
-  const values = draft.values[shipped.text.file] ?? {};
-  const parameters = Object.fromEntries(Object.entries(values).filter(([, value]) => value.trim() !== ""));
-  return { site, scenario: shipped.text, parameters };
+  const set = Object.entries(valuesOf(shipped)).filter(([, value]) => value.trim() !== "");
+  return { site, scenario: shipped.text, parameters: Object.fromEntries(set) };
 }
+
+/** What the form holds; a source that nobody has chosen yet is the plan's first agent. */
+function valuesOf(shipped: ConsoleScenario): Readonly<Record<string, string>> {
+  const firstAgent = plan.value?.drawing.nodes.find(({ agent }) => agent !== null)?.agent ?? "";
+  const presumed = shipped.parameters
+    .filter(({ takes, value, name }) => takes === "agent" && value === null && name === "source")
+    .map(({ name }) => [name, firstAgent]);
+  return { ...Object.fromEntries(presumed), ...runDraft.value.values[shipped.text.file] };
+}
+
+const missingOf = (shipped: ConsoleScenario | null): readonly string[] =>
+  shipped === null
+    ? []
+    : shipped.parameters.flatMap(({ name, value }) =>
+        value === null && (valuesOf(shipped)[name] ?? "").trim() === "" ? [name] : [],
+      );
 
 /** Time without a keystroke before the controller is asked. */
 const SETTLED_MS = 250;
@@ -227,7 +253,8 @@ function Checked({ request }: { readonly request: RunRequest }) {
           {answer.mistakes.map((mistake) => (
             <li key={mistake.message}>
               {answer.of === "site" ? "Site plan" : "Scenario"}
-              {mistake.line === null ? "" : `, line ${mistake.line}`}: {mistake.message}. <span class="soft">{mistake.hint}</span>
+              {mistake.line === null ? "" : `, line ${mistake.line}`}: {mistake.message}.{" "}
+              <span class="soft">{mistake.hint}</span>
             </li>
           ))}
         </ul>

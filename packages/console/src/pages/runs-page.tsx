@@ -144,4 +144,11 @@ const lasted = ({ startedAt, endedAt }: StoredRunSummary): string =>
   startedAt === null || endedAt === null ? "" : formatMs(Date.parse(endedAt) - Date.parse(startedAt));
 
 const words = (one: StoredRunSummary): string =>
-  [one.scenario, one.site, verdictOf(one), one.runId, formatInstant(one.startedAt ?? one.createdAt), ...one.baselines].join(" ");
+  [
+    one.scenario,
+    one.site,
+    verdictOf(one),
+    one.runId,
+    formatInstant(one.startedAt ?? one.createdAt),
+    ...one.baselines,
+  ].join(" ");

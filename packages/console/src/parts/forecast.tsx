@@ -87,7 +87,9 @@ export function Forecast({ forecast }: { readonly forecast: RunForecast }) {
               ))}
             </tbody>
           </table>
-          {loads.length > MOST_LOADS && <p class="small soft">and {loads.length - MOST_LOADS} more segments, loaded less</p>}
+          {loads.length > MOST_LOADS && (
+            <p class="small soft">and {loads.length - MOST_LOADS} more segments, loaded less</p>
+          )}
         </>
       )}
     </div>

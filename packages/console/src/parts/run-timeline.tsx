@@ -89,5 +89,13 @@ function staysOf(outline: RunOutline, stream: string): readonly Stay[] {
   return [...stays.values()];
 }
 
-const sayTimeline = ({ outline, lastsMs, nowMs }: { outline: RunOutline; lastsMs: number; nowMs: number | null }): string =>
+const sayTimeline = ({
+  outline,
+  lastsMs,
+  nowMs,
+}: {
+  outline: RunOutline;
+  lastsMs: number;
+  nowMs: number | null;
+}): string =>
   `Timeline of ${outline.streams.length} ${outline.streams.length === 1 ? "stream" : "streams"} over ${formatMs(lastsMs)}${nowMs === null ? "" : `, now at ${formatMs(Math.max(0, Math.round(nowMs / 1000) * 1000))}`}`;

@@ -1,5 +1,5 @@
-import { signal } from "@preact/signals";
 import type { UserFile } from "@dyetrace/wire";
+import { signal } from "@preact/signals";
 
 /** The run that is being put together; kept while other pages are looked at. */
 export interface RunDraft {

@@ -1,5 +1,5 @@
-import { useEffect, useState } from "preact/hooks";
 import type { RunReport } from "@dyetrace/wire";
+import { useEffect, useState } from "preact/hooks";
 import type { ConsoleRun, PlanDrawing, StoredRun } from "../console-api.ts";
 import { askController, asRefusal, type Refusal } from "../link/ask-controller.ts";
 import { link, run } from "./console-state.ts";
