@@ -1,10 +1,14 @@
 import { loadSitePlan } from "@dyetrace/site";
 import { Fault, type RunReport } from "@dyetrace/wire";
 import type { Command } from "commander";
+import { LONG_RUN_NS } from "../engine/run-crew.ts";
 import { csvOfGaps, csvOfReceipts } from "../report/csv-report.ts";
+import { renderNightSection } from "../report/html-night.ts";
 import { renderHtmlReport } from "../report/html-report.ts";
 import { junitOfRun } from "../report/junit-report.ts";
+import type { Markup } from "../report/markup.ts";
 import { reportSchemaDocument } from "../report/report-schema-document.ts";
+import { renderNight } from "../report/terminal-night.ts";
 import { paintFor } from "../report/terminal-paint.ts";
 import { renderReport } from "../report/terminal-report.ts";
 import type { RunRecord } from "../store/run-records.ts";
@@ -17,6 +21,7 @@ interface ReportOptions extends LibraryOptions {
   readonly junit?: string;
   readonly csv?: string;
   readonly gapsCsv?: string;
+  readonly summary?: boolean;
 }
 
 export function registerReport(program: Command): void {
@@ -29,11 +34,20 @@ export function registerReport(program: Command): void {
       .option("--json <file>", "everything, for programs; `dyetrace schema` says what stands in it")
       .option("--junit <file>", "test cases for a CI system")
       .option("--csv <file>", "a line for each stream and listener")
-      .option("--gaps-csv <file>", "a line for each gap"),
+      .option("--gaps-csv <file>", "a line for each gap")
+      .option("--summary", "what happened, in a minute: strips, worst incidents, patterns; also while the run goes on"),
   ).action(async (run: string, options: ReportOptions) => {
     await using library = await openLibrary(options);
     const record = await library.get(run);
-    writeReportFiles(reportOf(record), record, options);
+    if (options.summary === true) {
+      process.stdout.write(renderNight(await library.night(record.runId), paintFor(process.stdout)));
+      return;
+    }
+    const report = reportOf(record);
+    const isLong = Date.parse(report.endedAt) - Date.parse(report.startedAt) > LONG_RUN_NS / 1e6;
+    const sections =
+      isLong && options.html !== undefined ? [renderNightSection(await library.night(record.runId))] : [];
+    writeReportFiles(report, record, options, sections);
   });
   program
     .command("schema")
@@ -54,11 +68,16 @@ export function reportOf(record: RunRecord): RunReport {
   throw new Fault("RUN_UNFINISHED", `Run ${record.runId} has no report yet: it is ${record.state}`, "Wait for its end");
 }
 
-function writeReportFiles(report: RunReport, record: RunRecord, options: ReportOptions): void {
+function writeReportFiles(
+  report: RunReport,
+  record: RunRecord,
+  options: ReportOptions,
+  sections: readonly Markup[],
+): void {
   const { site } = record.request;
   const graph = loadSitePlan(site.text, site.file);
   const files: [string | undefined, () => string][] = [
-    [options.html, () => renderHtmlReport({ report, record, graph })],
+    [options.html, () => renderHtmlReport({ report, record, graph, sections })],
     [options.json, () => `${JSON.stringify(report, null, 2)}\n`],
     [options.junit, () => junitOfRun(report)],
     [options.csv, () => csvOfReceipts(report)],

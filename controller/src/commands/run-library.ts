@@ -1,5 +1,6 @@
 import { Fault } from "@dyetrace/wire";
 import type { Command } from "commander";
+import { type NightSummary, summariseNight } from "../soak/night-summary.ts";
 import type { RunRecord, RunSummary } from "../store/run-records.ts";
 import { openStore } from "../store/store.ts";
 import { ControllerClient } from "./controller-client.ts";
@@ -12,6 +13,8 @@ export interface RunLibrary extends AsyncDisposable {
   list(most: number): Promise<readonly RunSummary[]>;
   /** @param run an id, or `last` for the newest one @throws {Fault} RUN_UNKNOWN */
   get(run: string): Promise<RunRecord>;
+  /** What happened in it, so far or in all. @throws {Fault} RUN_UNFINISHED before it has begun */
+  night(runId: string): Promise<NightSummary>;
   /** @returns the id of the run that bears the name @throws {Fault} BASELINE_UNKNOWN */
   baseline(name: string): Promise<string>;
   nameBaseline(name: string, runId: string): Promise<void>;
@@ -37,6 +40,7 @@ export async function openLibrary(options: LibraryOptions): Promise<RunLibrary> 
   return {
     list: (most) => store.runs.list(most),
     get: async (run) => store.runs.get(run === LAST ? newest(await store.runs.list(1)) : run),
+    night: async (runId) => summariseNight(store, await store.runs.get(runId), Date.now()),
     baseline: (name) => store.runs.baseline(name),
     nameBaseline: async (name, runId) => store.runs.nameBaseline(name, runId),
     [Symbol.asyncDispose]: () => store.close(),
@@ -59,6 +63,10 @@ class ControllerLibrary implements RunLibrary {
   async get(run: string): Promise<RunRecord> {
     const runId = run === LAST ? newest(await this.list(1)) : run;
     return (await this.#client.get(`/api/runs/${encodeURIComponent(runId)}`)) as RunRecord;
+  }
+
+  async night(runId: string): Promise<NightSummary> {
+    return (await this.#client.get(`/api/runs/${encodeURIComponent(runId)}/night`)) as NightSummary;
   }
 
   async baseline(name: string): Promise<string> {

@@ -39,6 +39,7 @@ ${renderReceipts(report)}
 ${renderBystanders(report)}
 ${renderQueriers(report)}
 ${renderSegments(report)}
+${renderIncidents(report)}
 ${renderCautions(report)}
 <section><h2>How this was measured</h2>${METHOD.map((sentence) => markup`<p>${sentence}</p>`)}</section>
 <section><h2>Site plan</h2><pre>${record.request.site.text}</pre></section>
@@ -244,6 +245,23 @@ function renderSegments({ segments }: RunReport): Markup | null {
       status,
       lossRatio === null ? null : formatRatio(lossRatio),
       low === null || high === null ? null : `${formatRatio(low)} to ${formatRatio(high)}`,
+    ]),
+  );
+}
+
+function renderIncidents({ incidents, startedAt }: RunReport): Markup | null {
+  if (incidents === undefined) return null;
+  if (incidents.length === 0) return markup`<section><h2>Incidents</h2><p>None.</p></section>`;
+  const clock = (atMs: number): string => new Date(Date.parse(startedAt) + atMs).toISOString().slice(11, 19);
+  return table(
+    "Incidents",
+    ["From (UTC)", "To", "Kind", "What", "Suspects"],
+    incidents.map(({ kind, fromMs, toMs, title, suspects }) => [
+      clock(fromMs),
+      clock(toMs),
+      kind,
+      title,
+      suspects.join(", "),
     ]),
   );
 }

@@ -6,6 +6,8 @@ import type { Logger } from "pino";
 import { WebSocketServer } from "ws";
 import { LIVE_SAFETY, PRACTICE_SAFETY, type Safety } from "../engine/safety.ts";
 import { keepHeartbeat, pickUpRuns } from "../soak/pick-up-runs.ts";
+import { DEFAULT_RETENTION, type Retention } from "../soak/retention.ts";
+import { keepUp } from "../soak/upkeep.ts";
 import { watchControl } from "../soak/watch-control.ts";
 import { openStore, type Store } from "../store/store.ts";
 import { VERSION } from "../version.ts";
@@ -28,6 +30,8 @@ export interface ControllerOptions {
   readonly log: Logger;
   /** Where runs are kept; whoever opened it closes it. Without one they are kept in memory, as long as this controller lives. */
   readonly store?: Store;
+  /** How long reports and runs are kept. */
+  readonly retention?: Retention;
   /** Where the console keeps a plan that is saved there; without it in memory. */
   readonly dataFolder?: string;
   /** The plan that the console shows first. */
@@ -103,6 +107,7 @@ export async function startController(
 
   const surroundings = { registry, runs, store, intake, log: options.log };
   const heartbeat = keepHeartbeat(surroundings);
+  const upkeeping = keepUp(store, options.retention ?? DEFAULT_RETENTION, Date.now, options.log);
   const control = watchControl(registry, runs, store, Date.now);
   // A practice site goes with its controller, and so do its runs.
   const isLasting = options.store !== undefined && options.isPractice !== true;
@@ -124,6 +129,7 @@ export async function startController(
   } catch (cause) {
     agentHttp?.close();
     heartbeat[Symbol.dispose]();
+    upkeeping[Symbol.dispose]();
     control[Symbol.dispose]();
     if (options.store === undefined) await store.close();
     throw portTaken(options, cause as NodeJS.ErrnoException);
@@ -139,6 +145,7 @@ export async function startController(
     agentHttp?.closeAllConnections();
     await app.close();
     heartbeat[Symbol.dispose]();
+    upkeeping[Symbol.dispose]();
     control[Symbol.dispose]();
     await intake.close();
     if (options.store === undefined) await store.close();

@@ -3,6 +3,7 @@ import { type RunProgress, type RunRequest, RunRequestSchema } from "@dyetrace/w
 import type { FastifyInstance } from "fastify";
 import Type, { type Static } from "typebox";
 import { type RunSurroundings, startRun } from "../engine/start-run.ts";
+import { summariseNight } from "../soak/night-summary.ts";
 import type { Store } from "../store/store.ts";
 
 const ListQuerySchema = Type.Object({ most: Type.Optional(Type.Integer({ minimum: 1, maximum: 10_000 })) });
@@ -24,6 +25,9 @@ export function registerRunRoutes(app: FastifyInstance, surroundings: RunSurroun
   );
   app.get<{ Params: { id: string } }>("/api/runs/:id", (request) =>
     stored(store, () => store.runs.get(request.params.id)),
+  );
+  app.get<{ Params: { id: string } }>("/api/runs/:id/night", (request) =>
+    stored(store, async () => summariseNight(store, await store.runs.get(request.params.id), Date.now())),
   );
   app.post<{ Params: { id: string } }>("/api/runs/:id/abort", async (request, reply) => {
     runs.abort(request.params.id);

@@ -1,0 +1,54 @@
+import { formatDurationNs, formatRatio, type ReportIncident } from "@dyetrace/wire";
+import type { NightSummary } from "../soak/night-summary.ts";
+import type { Paint } from "./terminal-paint.ts";
+
+/** Strips that are shown; the ones with most loss first. */
+const MOST_STRIPS = 12;
+const BLOCKS: Readonly<Record<string, string>> = { ".": " ", "-": "▁", "1": "▂", "2": "▄", "3": "▆", "4": "█" };
+
+/** The morning's summary: what a tired reader takes in within a minute. */
+export function renderNight(night: NightSummary, paint: Paint): string {
+  const { received, lost, strips, worst, patterns } = night;
+  const share =
+    received + lost === 0
+      ? "nothing measured"
+      : lost === 0
+        ? paint("nothing lost", "good")
+        : paint(`${lost} packets lost (${formatRatio(lost / (received + lost))})`, "bad");
+  const lines = [
+    "",
+    `${paint(night.site, "strong")} · ${night.scenario} · ${formatDurationNs(night.untilMs * 1e6)}${night.isOver ? "" : " so far"}`,
+    `  ${received} packets received, ${share}; ${night.incidents} incidents`,
+    "",
+    `  each cell ${formatDurationNs(night.cellMs * 1e6)}: ▁ whole  ▂ under 0.01 % lost  ▄ 0.1 %  ▆ 1 %  █ more  (blank) not measured`,
+  ];
+  const byLoss = strips.toSorted((a, b) => weight(b.cells) - weight(a.cells));
+  const width = Math.max(
+    0,
+    ...byLoss.slice(0, MOST_STRIPS).map(({ stream, listener }) => stream.length + listener.length + 4),
+  );
+  for (const { stream, listener, cells } of byLoss.slice(0, MOST_STRIPS)) {
+    lines.push(
+      `  ${`${stream} at ${listener}`.padEnd(width)}  ${[...cells].map((cell) => BLOCKS[cell] ?? "?").join("")}`,
+    );
+  }
+  if (byLoss.length > MOST_STRIPS)
+    lines.push(paint(`  and ${byLoss.length - MOST_STRIPS} more with less loss`, "quiet"));
+  if (worst.length > 0)
+    lines.push("", paint("Worst incidents", "strong"), ...worst.map((one) => `  ${tell(one, night)}`));
+  if (patterns.length > 0)
+    lines.push("", paint("Patterns", "strong"), ...patterns.map(({ sentence }) => `  ${sentence}`));
+  lines.push("", paint(`run ${night.runId}`, "quiet"), "");
+  return lines.join("\n");
+}
+
+const weight = (cells: string): number =>
+  [...cells].reduce((sum, cell) => sum + (/[1-4]/.test(cell) ? 10 ** Number(cell) : 0), 0);
+
+function tell({ fromMs, title }: ReportIncident, { startedAt }: NightSummary): string {
+  const at = new Date(Date.parse(startedAt) + fromMs);
+  const clock = [at.getHours(), at.getMinutes(), at.getSeconds()]
+    .map((part) => String(part).padStart(2, "0"))
+    .join(":");
+  return `${clock}  ${title}`;
+}

@@ -1,0 +1,106 @@
+import { formatDurationNs, formatRatio, type ReportIncident } from "@dyetrace/wire";
+import { binomialTest } from "../compare/binomial-test.ts";
+import type { Episode } from "../store/kept-report.ts";
+
+/** Something that the incidents of a night have in common. */
+export interface Pattern {
+  /** One sentence. */
+  readonly sentence: string;
+  /** Chance of seeing it in incidents that know nothing of each other. */
+  readonly p: number;
+}
+
+/** Periods that networks have: timers of the standards, and what people schedule. */
+const PERIODS_NS: readonly number[] = [60e9, 125e9, 250e9, 260e9, 300e9, 600e9, 900e9, 1800e9, 3600e9];
+/** Fewer incidents make no pattern. */
+const LEAST = 5;
+const LEVEL = 0.001;
+/** An incident that begins this soon after something began with it, as far as intervals of a second can tell. */
+const WITH_NS = 1.5e9;
+
+/**
+ * What repeats in a night's incidents: a period, and a coincidence with queries, with changes of the querier or with a
+ * source that came and went. Pure.
+ * @param episodes queries, querier changes and absences of the run
+ * @param startedMs the run's start, ms since 1970
+ */
+export function findPatterns(
+  incidents: readonly ReportIncident[],
+  episodes: readonly Episode[],
+  lengthNs: number,
+  startedMs: number,
+): readonly Pattern[] {
+  const trouble = incidents.filter(({ kind }) => kind === "loss" || kind === "source" || kind === "link");
+  const startsNs = trouble.map(({ fromMs }) => fromMs * 1e6);
+  if (startsNs.length < LEAST) return [];
+  return [
+    ...findPeriod(startsNs, lengthNs, startedMs),
+    ...coincidence(startsNs, timesOf(episodes, "query"), lengthNs, "a query"),
+    ...coincidence(startsNs, timesOf(episodes, "querier-change"), lengthNs, "a change of the querier"),
+    ...coincidence(startsNs, timesOf(episodes, "away"), lengthNs, "an agent that came or went"),
+  ];
+}
+
+/**
+ * Instants on a circle of the period's length point the same way if they repeat with it (Rayleigh's test, p about
+ * exp(-n R²); Mardia and Jupp, Directional Statistics, from memory). Whoever repeats every hour also repeats every half;
+ * the longest period that stands is told.
+ */
+function findPeriod(startsNs: readonly number[], lengthNs: number, startedMs: number): Pattern[] {
+  const standing = PERIODS_NS.flatMap((periodNs) => {
+    const turns = lengthNs / periodNs;
+    if (turns < LEAST) return [];
+    const angles = startsNs.map((atNs) => (2 * Math.PI * atNs) / periodNs);
+    const [x, y] = [mean(angles.map(Math.cos)), mean(angles.map(Math.sin))];
+    const p = Math.exp(-startsNs.length * (x * x + y * y));
+    return p < LEVEL / PERIODS_NS.length ? [{ periodNs, p, phaseNs: phase(x, y, periodNs) }] : [];
+  });
+  const longest = standing.at(-1);
+  if (longest === undefined) return [];
+  const { periodNs, p, phaseNs } = longest;
+  const every = periodNs === 3600e9 ? "every full hour" : `every ${formatDurationNs(periodNs)}`;
+  const at = new Date(startedMs + phaseNs / 1e6).toISOString().slice(14, 19);
+  const when = periodNs === 3600e9 ? `, at ${at} past it` : "";
+  return [{ sentence: `Incidents repeat ${every}${when}.`, p }];
+}
+
+function phase(x: number, y: number, periodNs: number): number {
+  const turn = Math.atan2(y, x) / (2 * Math.PI);
+  return (turn < 0 ? turn + 1 : turn) * periodNs;
+}
+
+function coincidence(
+  startsNs: readonly number[],
+  timesNs: readonly number[],
+  lengthNs: number,
+  what: string,
+): Pattern[] {
+  if (timesNs.length === 0) return [];
+  const hits = startsNs.filter((startNs) =>
+    timesNs.some((atNs) => startNs >= atNs - WITH_NS && startNs <= atNs + WITH_NS),
+  );
+  const covered = Math.min(1, (timesNs.length * 2 * WITH_NS) / lengthNs);
+  const share = hits.length / startsNs.length;
+  const p = binomialTest(hits.length, startsNs.length, covered);
+  if (share <= covered || p >= LEVEL) return [];
+  return [
+    {
+      sentence: `${hits.length} of ${startsNs.length} incidents begin together with ${what} (${formatRatio(covered)} would by chance).`,
+      p,
+    },
+  ];
+}
+
+/** Every host hears the same query: one instant, not one for each. */
+function timesOf(episodes: readonly Episode[], kind: Episode["kind"]): readonly number[] {
+  const times = episodes
+    .filter((one) => one.kind === kind)
+    .flatMap(({ fromNs, toNs }) => (kind === "away" ? [fromNs, toNs] : [fromNs]));
+  const distinct: number[] = [];
+  for (const atNs of times.toSorted((a, b) => a - b)) {
+    if (atNs - (distinct.at(-1) ?? Number.NEGATIVE_INFINITY) > WITH_NS) distinct.push(atNs);
+  }
+  return distinct;
+}
+
+const mean = (values: readonly number[]): number => values.reduce((sum, value) => sum + value, 0) / values.length;
