@@ -161,6 +161,43 @@ test("leaks: given frames that come as a member joins and go as it leaves, then 
   expect(locate(site, short).findings.map(({ kind, suspects }) => [kind, suspects[0]])).toEqual([["leaks", "sw2"]]);
 });
 
+/** Twenty groups, joined by L2 every 200 ms and sent from then on; B3 and B4 see each from `seenMs` on. */
+function manyGroups(seenMs: number, seen: (group: number) => boolean = () => true): RunObservations {
+  const streams = Array.from({ length: 20 }, (_, k): SimulatedStream => {
+    const name = `wall-${k + 1}`;
+    return { ...tour, stream: name, group: `233.252.0.${k + 1}`, listeners: ["L2"], packets: 1_000 };
+  });
+  const run = simulateRun(site, streams, [], seededRandom(1));
+  const number = (stream: string): number => Number(stream.split("-")[1]);
+  const joinedMs = (stream: string): number => 200 * number(stream);
+  return {
+    ...run,
+    streams: run.streams.map((s) => ({ ...s, firstSentMs: joinedMs(s.stream) + 50 })),
+    listeners: run.listeners.map((l) => ({ ...l, joinedFromMs: joinedMs(l.stream) })),
+    bystanders: run.bystanders.map((b) => {
+      if (!["B3", "B4"].includes(b.host) || !seen(number(b.stream)))
+        return { ...b, frames: 0, ranges: [], firstMs: null, lastMs: null };
+      const firstMs = Math.max(seenMs + 5, joinedMs(b.stream) + 60);
+      return { ...b, frames: 500, ranges: [[500, 999]], firstMs, lastMs: 9_990, isGroupUsedByHost: false };
+    }),
+  };
+}
+
+test("leaks: given groups that all begin to leak as the 17th is joined, then the table holds 16", () => {
+  const [finding, ...rest] = locate(site, manyGroups(17 * 200)).findings;
+  expect(rest).toEqual([]);
+  expect([finding?.kind, finding?.suspects[0]]).toEqual(["leaks", "sw2"]);
+  expect(finding?.title).toContain("gives out between 16 and 17 groups");
+});
+
+test("leaks: given groups that leak from the first on, or of which some never do, then no table is to blame", () => {
+  for (const run of [manyGroups(0), manyGroups(17 * 200, (group) => group % 4 !== 0)]) {
+    const [finding] = locate(site, run).findings;
+    expect(finding?.kind).toBe("leaks");
+    expect(finding?.title).not.toContain("gives out");
+  }
+});
+
 /** A host was a member until `leftMs` and saw frames until `lastMs`. */
 function leftAt(leftMs: number, lastMs: number, left = "B3"): RunObservations {
   const run = simulateRun(site, [{ ...tour, listeners: ["L1", "L2", left] }], [], seededRandom(1));

@@ -9,6 +9,7 @@ import { hiddenCauses } from "./hidden-cause.ts";
 import { ownLeaveBefore } from "./leak-pattern.ts";
 import { LEAK_RULES, type LeakCase, leakEvidence } from "./leak-rules.ts";
 import { type LeakSighting, type StreamLeaks, streamLeaks } from "./leak-sighting.ts";
+import { tableLimit } from "./table-limit.ts";
 
 /**
  * Frames outside the wanted region accuse every switch and router on their way whose port should be closed: a
@@ -87,6 +88,7 @@ function leakCase(
         })),
     timers,
     leaveTailMs: isSlow ? Math.max(...sightings.map(leaveTail)) : null,
+    tableLimit: isSlow ? null : tableLimit(leaks, sightings),
   };
 }
 

@@ -4,6 +4,7 @@ import type { MembershipTimers } from "../run-observations.ts";
 import { count, nameList, seconds } from "../wording.ts";
 import type { HiddenCause } from "./hidden-cause.ts";
 import type { LeakSighting } from "./leak-sighting.ts";
+import type { TableLimit } from "./table-limit.ts";
 
 /** Frames where they should not be, that have a closed port in common. */
 export interface LeakCase {
@@ -22,6 +23,8 @@ export interface LeakCase {
   readonly timers: MembershipTimers;
   /** The longest that frames came after the host's own leave, null unless that is the pattern. */
   readonly leaveTailMs: number | null;
+  /** Set when the leak began as one more group was joined. */
+  readonly tableLimit: TableLimit | null;
 }
 
 const fromNode = (leak: LeakCase): string => leak.ports[0]?.from.node ?? "an unknown node";
@@ -31,6 +34,10 @@ const firstPort = (leak: LeakCase): string => {
 };
 const place = (leak: LeakCase): string => (leak.extent === "node" ? fromNode(leak) : firstPort(leak));
 const seen = (leak: LeakCase): string => `${nameList(leak.hosts)} saw it without having joined`;
+
+/** `between 16 and 17 groups`. */
+const limitPhrase = ({ tableLimit }: LeakCase): string =>
+  `between ${tableLimit?.held ?? 0} and ${count(tableLimit?.tooMany ?? 0, "group")}`;
 
 export const LEAK_RULES: readonly DiagnosisRule<LeakCase>[] = [
   {
@@ -44,6 +51,19 @@ export const LEAK_RULES: readonly DiagnosisRule<LeakCase>[] = [
     advice:
       "See whether the leave reaches the querier and whether it asks with a group-specific query. No querier, a static entry, version 1 of the protocol, or a filtered leave all make leaves wait for the time-out.",
     reference: "RFC 3376, sections 8.8 and 8.4",
+  },
+  {
+    kind: "leaks",
+    when: (leak) => leak.tableLimit !== null,
+    title: (leak) =>
+      `The group table of ${fromNode(leak)} gives out ${limitPhrase(leak)}: from then on it floods all of them, and ${nameList(leak.hosts)} sees what it has not joined`,
+    evidence: ({ tableLimit }) => [
+      `${tableLimit?.quietBefore} groups had been flowing without a leak; all of them leak from ${seconds(tableLimit?.atMs ?? 0)} on, as group number ${tableLimit?.tooMany} of this run was joined.`,
+      "Groups of others that the switch holds as well take room in the same table.",
+    ],
+    advice:
+      "Look up how many groups this switch can hold and how many it holds; use fewer groups, or a switch with a larger table. Some switches go on flooding until snooping is turned on again.",
+    reference: "RFC 4541, section 2.1.1; the size is the maker's choice",
   },
   {
     kind: "leaks",
