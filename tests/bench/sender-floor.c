@@ -57,8 +57,10 @@ int main(int argc, char **argv) {
     crc_table[i] = c;
   }
   prctl(PR_SET_TIMERSLACK, 1);
-  struct sched_param priority = {.sched_priority = 1}; /* the same as the agent's source gets, where it may */
-  sched_setscheduler(0, SCHED_RR, &priority);
+  if (is_flood || is_paced) { /* the same as the agent's source gets, where it may; the feed spins and must not */
+    struct sched_param priority = {.sched_priority = 1};
+    sched_setscheduler(0, SCHED_RR, &priority);
+  }
   int fd = socket(AF_INET, SOCK_DGRAM, 0);
   struct ip_mreqn mreqn = {.imr_ifindex = atoi(argv[3])};
   setsockopt(fd, IPPROTO_IP, IP_MULTICAST_IF, &mreqn, sizeof mreqn);

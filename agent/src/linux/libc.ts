@@ -32,7 +32,6 @@ export interface LibC {
   readonly adjtimex: Call;
   readonly prctl: Call;
   readonly ioctl: Call;
-  readonly setpriority: Call;
   readonly sched_setscheduler: Call;
 }
 
@@ -62,7 +61,6 @@ export function libc(): LibC {
     adjtimex: bind("int adjtimex(void *timex)"),
     prctl: bind("int prctl(int option, ulong value)"),
     sched_setscheduler: bind("int sched_setscheduler(int pid, int policy, void *parameter)"),
-    setpriority: bind("int setpriority(int which, int who, int priority)"),
     ioctl: bind("int ioctl(int fd, ulong request, void *argument)"),
   };
   return loaded;

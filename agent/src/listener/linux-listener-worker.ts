@@ -3,7 +3,7 @@ import type { WorkerSetup } from "../data-plane/worker-protocol.ts";
 import { KernelClock } from "../linux/clock.ts";
 import { LinuxGroupSocket, type LinuxListenerTools } from "../linux/linux-group-socket.ts";
 import { ReceiveBlock } from "../linux/receive-block.ts";
-import { wakeOnTime } from "../linux/thread-priority.ts";
+import { aheadOfOthers } from "../linux/thread-priority.ts";
 import { driveListener } from "./drive-listener.ts";
 import { type ListenerPlatform, ListenerThread } from "./listener-thread.ts";
 
@@ -14,7 +14,6 @@ const SLOT_BYTES = 128;
 /** Linux: the thread waits in the kernel and reads messages only between runs. */
 function linuxPlatform(setup: WorkerSetup): ListenerPlatform {
   const clock = new KernelClock();
-  wakeOnTime();
   clock.pair();
   const block = new ReceiveBlock(BATCH_PACKETS, SLOT_BYTES);
   const tools: LinuxListenerTools = {
@@ -37,11 +36,8 @@ function linuxPlatform(setup: WorkerSetup): ListenerPlatform {
       new LinuxGroupSocket(tools, sorter, group, port, source, streams),
     drive: (run, sockets, startNs) => {
       tools.startNs = startNs;
-      driveListener(
-        run,
-        sockets.filter((socket): socket is LinuxGroupSocket => socket instanceof LinuxGroupSocket),
-        clock,
-      );
+      const own = sockets.filter((socket): socket is LinuxGroupSocket => socket instanceof LinuxGroupSocket);
+      aheadOfOthers(() => driveListener(run, own, clock));
     },
   };
 }

@@ -7,7 +7,7 @@ import type { WorkerSetup } from "../data-plane/worker-protocol.ts";
 import { KernelClock } from "../linux/clock.ts";
 import { SystemCallError } from "../linux/libc.ts";
 import { LinuxPacketOut } from "../linux/linux-packet-out.ts";
-import { wakeOnTime } from "../linux/thread-priority.ts";
+import { aheadOfOthers } from "../linux/thread-priority.ts";
 import { sendRefused } from "./send-refused.ts";
 import type { SenderRun } from "./sender-run.ts";
 import { LONGEST_SLEEP_NS, type SenderPlatform, SenderThread } from "./sender-thread.ts";
@@ -15,7 +15,6 @@ import { LONGEST_SLEEP_NS, type SenderPlatform, SenderThread } from "./sender-th
 /** Linux: the thread sleeps in the kernel between due times and reads messages only between runs. */
 function linuxPlatform(setup: WorkerSetup): SenderPlatform {
   const clock = new KernelClock();
-  wakeOnTime();
   return {
     clock: () => clock.now(),
     toWall: (monotonicNs) => {
@@ -23,7 +22,7 @@ function linuxPlatform(setup: WorkerSetup): SenderPlatform {
       return clock.toWall(monotonicNs);
     },
     open: (stream) => openOut(stream, setup),
-    drive: (run) => drive(run, clock),
+    drive: (run) => aheadOfOthers(() => drive(run, clock)),
   };
 }
 

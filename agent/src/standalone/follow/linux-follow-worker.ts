@@ -2,7 +2,7 @@ import { parentPort, workerData } from "node:worker_threads";
 import { KernelClock } from "../../linux/clock.ts";
 import { LinuxGroupSocket, type LinuxListenerTools } from "../../linux/linux-group-socket.ts";
 import { ReceiveBlock } from "../../linux/receive-block.ts";
-import { wakeOnTime } from "../../linux/thread-priority.ts";
+import { aheadOfOthers } from "../../linux/thread-priority.ts";
 import { driveListener } from "../../listener/drive-listener.ts";
 import type { FollowSetup } from "./follow-protocol.ts";
 import { type FollowerPlatform, followInThread } from "./follower-thread.ts";
@@ -14,7 +14,6 @@ const SLOT_BYTES = 2048;
 
 function linuxPlatform(setup: FollowSetup): FollowerPlatform {
   const clock = new KernelClock();
-  wakeOnTime();
   clock.pair();
   const block = new ReceiveBlock(BATCH_PACKETS, SLOT_BYTES);
   const tools: LinuxListenerTools = {
@@ -34,7 +33,7 @@ function linuxPlatform(setup: FollowSetup): FollowerPlatform {
       tools.startNs = startNs;
     },
     drive: (run, socket) => {
-      if (socket instanceof LinuxGroupSocket) driveListener(run, [socket], clock);
+      if (socket instanceof LinuxGroupSocket) aheadOfOthers(() => driveListener(run, [socket], clock));
     },
   };
 }
