@@ -9,6 +9,7 @@ import { registerPractice } from "./commands/practice.ts";
 import { registerReport } from "./commands/report.ts";
 import { registerRun } from "./commands/run.ts";
 import { registerRuns } from "./commands/runs.ts";
+import { registerScenarios } from "./commands/scenarios.ts";
 import { VERSION } from "./version.ts";
 
 /** The `dyetrace` program. Sets the exit code; a mistake of the user's ends in one sentence and exit code 2. */
@@ -24,6 +25,7 @@ export async function runProgram(argv: readonly string[]): Promise<void> {
   registerRuns(program);
   registerReport(program);
   registerCompare(program);
+  registerScenarios(program);
   registerPractice(program);
   registerPlan(program);
   registerDemo(program);

@@ -1,11 +1,15 @@
+import { existsSync } from "node:fs";
 import { checkScenarioAgainstSite, loadSitePlan, type SiteGraph } from "@dyetrace/site";
 import { Fault, loadScenario, type RunRequest, type Scenario } from "@dyetrace/wire";
 import type { Command } from "commander";
+import { shippedScenarios } from "../service/console-scenarios.ts";
+import type { DiskNeed } from "../soak/disk-need.ts";
 import { ControllerClient } from "./controller-client.ts";
 import { DEFAULT_CONTROLLER_URL } from "./default-controller-url.ts";
 import { EXIT } from "./exit-codes.ts";
 import { deliverReport, followRun } from "./follow-run.ts";
 import { readUserFile } from "./read-user-file.ts";
+import { nextTimeOfDay } from "./time-of-day.ts";
 import { untilInterrupted } from "./until-interrupted.ts";
 
 export const collect = (value: string, previous: readonly string[]): readonly string[] => [...previous, value];
@@ -19,6 +23,8 @@ export function registerRun(program: Command): void {
     .option("--set <name=value>", "replace one of the scenario's parameters; may be given again", collect, [])
     .option("--json <file>", "write the report as JSON; - for standard output")
     .option("--junit <file>", "write the report as test cases for a CI system")
+    .option("--at <time>", "start at this time of day, for example 22:00, and return at once")
+    .option("--until <time>", "end at this time of day: sets the scenario's parameter `length`")
     .option("--despite-traffic", "run although something is on the scenario's groups already")
     .option("--despite-advice", "run although a group is one that test traffic should keep clear of")
     .option("--controller <url>", "the controller to ask", DEFAULT_CONTROLLER_URL)
@@ -30,23 +36,58 @@ export function registerRun(program: Command): void {
           set: string[];
           json?: string;
           junit?: string;
+          at?: string;
+          until?: string;
           despiteTraffic?: boolean;
           despiteAdvice?: boolean;
           controller: string;
         },
       ) => {
-        const { request: asked, graph } = readRunFiles(options.site, scenario, options.set);
+        const times = readTimes(options, Date.now());
+        const { request: asked, graph } = readRunFiles(options.site, scenario, [...options.set, ...times.settings]);
         const despite = [
           ...(options.despiteTraffic === true ? (["traffic"] as const) : []),
           ...(options.despiteAdvice === true ? (["advice"] as const) : []),
         ];
-        const request = { ...asked, despite };
+        const request = { ...asked, despite, ...(times.startAt === null ? {} : { startAt: times.startAt }) };
+        const client = new ControllerClient(options.controller);
+        if (times.startAt !== null || times.settings.length > 0) await tellNeed(client, request);
+        if (times.startAt !== null) {
+          const runId = await client.startRun(request);
+          process.stdout.write(
+            `Run ${runId} starts at ${new Date(times.startAt).toLocaleString()}. \`dyetrace report ${runId} --summary\` tells how it goes.\n`,
+          );
+          return;
+        }
         using interrupt = untilInterrupted();
-        const report = await followRun(new ControllerClient(options.controller), request, { signal: interrupt.signal });
+        const report = await followRun(client, request, { signal: interrupt.signal });
         deliverReport(report, graph, options);
         process.exitCode = EXIT[report.verdict];
       },
     );
+}
+
+/** @returns when to start, ISO 8601, null at once; and the setting that makes the run end in time */
+function readTimes(
+  { at, until }: { readonly at?: string; readonly until?: string },
+  nowMs: number,
+): { readonly startAt: string | null; readonly settings: readonly string[] } {
+  const startMs = at === undefined ? null : nextTimeOfDay(at, nowMs, "--at");
+  const settings: string[] = [];
+  if (until !== undefined) {
+    const endMs = nextTimeOfDay(until, startMs ?? nowMs, "--until");
+    settings.push(`length=${Math.max(1, Math.round((endMs - (startMs ?? nowMs)) / 1000))}s`);
+  }
+  return { startAt: startMs === null ? null : new Date(startMs).toISOString(), settings };
+}
+
+/** Before a night begins: what it will take on disk. */
+async function tellNeed(client: ControllerClient, request: RunRequest): Promise<void> {
+  const need = (await client.post("/api/runs/need", request)) as DiskNeed;
+  const mb = (bytes: number): string => `${Math.max(1, Math.round(bytes / 1e6))} MB`;
+  process.stderr.write(
+    `This takes about ${mb(need.controllerBytes)} on the controller's disk, and up to ${mb(need.agentBytes)} on an agent's if the controller were away all the time.\n`,
+  );
 }
 
 export interface RunFiles {
@@ -62,7 +103,7 @@ export interface RunFiles {
 export function readRunFiles(siteFile: string, scenarioFile: string, settings: readonly string[]): RunFiles {
   const parameters = Object.fromEntries(settings.map(parseSetting));
   const siteBytes = readUserFile(siteFile);
-  const scenarioBytes = readUserFile(scenarioFile);
+  const scenarioBytes = readScenarioFile(scenarioFile);
   const graph = loadSitePlan(siteBytes, siteFile);
   const loaded = loadScenario(scenarioBytes, scenarioFile, { parameters });
   checkScenarioAgainstSite(loaded, graph);
@@ -72,6 +113,12 @@ export function readRunFiles(siteFile: string, scenarioFile: string, settings: r
     parameters,
   };
   return { request, graph, scenario: loaded.scenario };
+}
+
+/** A file, or else a scenario that ships with the program, by its name. */
+function readScenarioFile(scenario: string): Buffer {
+  const shipped = existsSync(scenario) ? undefined : shippedScenarios().find(({ name }) => name === scenario);
+  return shipped === undefined ? readUserFile(scenario) : Buffer.from(shipped.text.text);
 }
 
 export function parseSetting(text: string): [string, string] {

@@ -11,12 +11,16 @@ import {
 } from "@dyetrace/wire";
 import { buildReport } from "../report/build-report.ts";
 import type { AgentRegistry } from "../service/agent-registry.ts";
-import { controllerStart } from "../service/controller-boot.ts";
-import { keepRun } from "../service/keep-run.ts";
+import { CONTROLLER_INSTANCE, controllerStart } from "../service/controller-boot.ts";
+import { finishRun, keepRun } from "../service/keep-run.ts";
 import type { ReportIntake } from "../service/report-intake.ts";
-import type { RunDesk } from "../service/run-desk.ts";
+import type { RunDesk, RunJob } from "../service/run-desk.ts";
 import { concludeRun } from "../soak/conclude-run.ts";
+import { type DiskNeed, diskNeed } from "../soak/disk-need.ts";
+import type { Retention } from "../soak/retention.ts";
+import type { NewRun, RunRecord } from "../store/run-records.ts";
 import type { Store } from "../store/store.ts";
+import { VERSION } from "../version.ts";
 import { cautions } from "./cautions.ts";
 import { adviseGroups } from "./check-plan.ts";
 import { type AgentAddresses, type CompiledRun, compileScenario } from "./compile-scenario.ts";
@@ -43,7 +47,46 @@ export interface RunSurroundings {
  * @returns the run's id @throws {Fault} a mistake in a file, groups that must not be used, or RUN_BUSY
  */
 export function startRun(request: RunRequest, surroundings: RunSurroundings): string {
-  const { runs, store, safety } = surroundings;
+  const { runs, store } = surroundings;
+  const { run, job } = undertake(request, newRunId(), surroundings);
+  runs.start(run.runId, keepRun(store, run, job));
+  return run.runId;
+}
+
+/**
+ * Checks a request whole and writes it down for a later start.
+ * @param startAtMs ms since 1970 @throws {Fault} a mistake in a file, or groups that must not be used
+ */
+export async function scheduleRun(
+  request: RunRequest,
+  startAtMs: number,
+  surroundings: RunSurroundings,
+): Promise<RunRecord> {
+  const { store } = surroundings;
+  const { run } = undertake(request, newRunId(), surroundings);
+  await store.runs.add({ ...run, startAtMs, programVersion: VERSION, owner: CONTROLLER_INSTANCE });
+  return store.runs.get(run.runId);
+}
+
+/** Starts a run whose time has come. @throws {Fault} as `startRun` */
+export function startScheduledRun({ request, runId }: RunRecord, surroundings: RunSurroundings): void {
+  surroundings.runs.start(runId, finishRun(surroundings.store, runId, undertake(request, runId, surroundings).job));
+}
+
+/** What a run would take on disk. @throws {Fault} a mistake in a file */
+export function runNeed(request: RunRequest, { registry }: RunSurroundings, retention: Retention): DiskNeed {
+  const graph = loadSitePlan(request.site.text, request.site.file);
+  const { scenario } = readScenario(request, graph, null);
+  return diskNeed(compileScenario(newRunId(), scenario, graph, addresses(registry)), retention);
+}
+
+/** Checks a request whole. @returns the run and the job that carries it out */
+function undertake(
+  request: RunRequest,
+  runId: string,
+  surroundings: RunSurroundings,
+): { readonly run: Omit<NewRun, "programVersion" | "owner">; readonly job: RunJob } {
+  const { safety } = surroundings;
   const graph = loadSitePlan(request.site.text, request.site.file);
   const loaded = readScenario(request, graph, null);
   const { scenario } = loaded;
@@ -52,21 +95,13 @@ export function startRun(request: RunRequest, surroundings: RunSurroundings): st
     if (request.despite?.includes("advice") !== true) refuseUnfitGroups(advice);
     refuseShortened(loaded, request);
   }
-  const runId = newRunId();
   const first = compileScenario(runId, scenario, graph, addresses(surroundings.registry));
   const job = async (signal: AbortSignal, say: (progress: RunProgress) => void): Promise<RunReport> => {
     for (const { level, sentence, reference } of advice) say({ kind: "advice", level, text: sentence, reference });
     return conductSafely({ request, graph, first, ...surroundings }, signal, say);
   };
-  runs.start(
-    runId,
-    keepRun(
-      store,
-      { runId, site: graph.name, scenario: scenario.name, request, endNs: first.endNs, startAtMs: null },
-      job,
-    ),
-  );
-  return runId;
+  const run = { runId, site: graph.name, scenario: scenario.name, request, endNs: first.endNs, startAtMs: null };
+  return { run, job };
 }
 
 interface Undertaking extends RunSurroundings {

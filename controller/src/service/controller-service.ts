@@ -5,8 +5,10 @@ import { type FastifyInstance, fastify } from "fastify";
 import type { Logger } from "pino";
 import { WebSocketServer } from "ws";
 import { LIVE_SAFETY, PRACTICE_SAFETY, type Safety } from "../engine/safety.ts";
+import { startScheduledRun } from "../engine/start-run.ts";
 import { keepHeartbeat, pickUpRuns } from "../soak/pick-up-runs.ts";
 import { DEFAULT_RETENTION, type Retention } from "../soak/retention.ts";
+import { RunSchedule } from "../soak/run-schedule.ts";
 import { keepUp } from "../soak/upkeep.ts";
 import { watchControl } from "../soak/watch-control.ts";
 import { openStore, type Store } from "../store/store.ts";
@@ -92,7 +94,10 @@ export async function startController(
   });
   registerAgentRoutes(app, registry);
   const safety = options.safety ?? (options.isPractice === true ? PRACTICE_SAFETY : LIVE_SAFETY);
-  registerRunRoutes(app, { registry, runs, store, intake, safety });
+  const retention = options.retention ?? DEFAULT_RETENTION;
+  const undertaking = { registry, runs, store, intake, safety };
+  const schedule = new RunSchedule(store, (record) => startScheduledRun(record, undertaking), options.log);
+  registerRunRoutes(app, undertaking, schedule, retention);
   registerConsole(app, {
     registry,
     runs,
@@ -107,11 +112,12 @@ export async function startController(
 
   const surroundings = { registry, runs, store, intake, log: options.log };
   const heartbeat = keepHeartbeat(surroundings);
-  const upkeeping = keepUp(store, options.retention ?? DEFAULT_RETENTION, Date.now, options.log);
+  const upkeeping = keepUp(store, retention, Date.now, options.log);
   const control = watchControl(registry, runs, store, Date.now);
   // A practice site goes with its controller, and so do its runs.
   const isLasting = options.store !== undefined && options.isPractice !== true;
   await pickUpRuns(surroundings, isLasting); // before agents can connect
+  await schedule.takeUp();
   const sockets = new WebSocketServer({
     noServer: true,
     maxPayload: CONTROL_MAX_BYTES,
@@ -128,6 +134,7 @@ export async function startController(
     await app.listen({ host: options.host, port: options.port });
   } catch (cause) {
     agentHttp?.close();
+    schedule[Symbol.dispose]();
     heartbeat[Symbol.dispose]();
     upkeeping[Symbol.dispose]();
     control[Symbol.dispose]();
@@ -144,6 +151,7 @@ export async function startController(
     agentHttp?.close();
     agentHttp?.closeAllConnections();
     await app.close();
+    schedule[Symbol.dispose]();
     heartbeat[Symbol.dispose]();
     upkeeping[Symbol.dispose]();
     control[Symbol.dispose]();

@@ -2,8 +2,10 @@ import { Readable } from "node:stream";
 import { type RunProgress, type RunRequest, RunRequestSchema } from "@dyetrace/wire";
 import type { FastifyInstance } from "fastify";
 import Type, { type Static } from "typebox";
-import { type RunSurroundings, startRun } from "../engine/start-run.ts";
+import { type RunSurroundings, runNeed, scheduleRun, startRun } from "../engine/start-run.ts";
 import { summariseNight } from "../soak/night-summary.ts";
+import type { Retention } from "../soak/retention.ts";
+import type { RunSchedule } from "../soak/run-schedule.ts";
 import type { Store } from "../store/store.ts";
 
 const ListQuerySchema = Type.Object({ most: Type.Optional(Type.Integer({ minimum: 1, maximum: 10_000 })) });
@@ -12,12 +14,23 @@ const BaselineSchema = Type.Object(
   { additionalProperties: false, description: "Body of a baseline: the run that bears the name." },
 );
 
-export function registerRunRoutes(app: FastifyInstance, surroundings: RunSurroundings): void {
+export function registerRunRoutes(
+  app: FastifyInstance,
+  surroundings: RunSurroundings,
+  schedule: RunSchedule,
+  retention: Retention,
+): void {
   const { runs, store } = surroundings;
   app.post<{ Body: RunRequest }>("/api/runs", { schema: { body: RunRequestSchema } }, async (request, reply) => {
-    const runId = startRun(request.body, surroundings);
-    return reply.status(202).send({ runId });
+    const { startAt } = request.body;
+    if (startAt === undefined) return reply.status(202).send({ runId: startRun(request.body, surroundings) });
+    const record = await stored(store, () => scheduleRun(request.body, Date.parse(startAt), surroundings));
+    schedule.arm(record);
+    return reply.status(202).send({ runId: record.runId });
   });
+  app.post<{ Body: RunRequest }>("/api/runs/need", { schema: { body: RunRequestSchema } }, (request) =>
+    runNeed(request.body, surroundings, retention),
+  );
   app.get<{ Querystring: Static<typeof ListQuerySchema> }>(
     "/api/runs",
     { schema: { querystring: ListQuerySchema } },
@@ -30,7 +43,11 @@ export function registerRunRoutes(app: FastifyInstance, surroundings: RunSurroun
     stored(store, async () => summariseNight(store, await store.runs.get(request.params.id), Date.now())),
   );
   app.post<{ Params: { id: string } }>("/api/runs/:id/abort", async (request, reply) => {
-    runs.abort(request.params.id);
+    const { id } = request.params;
+    if (schedule.cancel(id)) {
+      const failure = { code: "RUN_CANCELLED", message: "It was cancelled before its time", hint: "" };
+      await stored(store, () => store.runs.failed(id, failure));
+    } else runs.abort(id);
     return reply.status(202).send({});
   });
   app.get<{ Params: { id: string } }>("/api/runs/:id/progress", (request, reply) => {

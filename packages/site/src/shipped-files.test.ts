@@ -36,6 +36,9 @@ test.each([
   ["join-and-leave.yaml", { source: "tower", members: "[kiosk-1, till-1]" }],
   ["ageing.yaml", { source: "tower", members: "[kiosk-1, till-1]" }],
   ["shared-port.yaml", { source: "tower", stays: "till-1", leaves: "till-2" }],
+  ["rate-steps.yaml", { source: "tower" }],
+  ["size-steps.yaml", { source: "tower" }],
+  ["soak.yaml", { source: "tower" }],
   ["many-groups.yaml", { source: "tower", members: "[kiosk-1]" }],
 ])("shipped scenario %s: given its parameters, then it fits the demo site", (file, parameters) => {
   const loaded = loadScenario(read(`controller/scenarios/${file}`), file, { parameters });

@@ -14,6 +14,8 @@ export const RunRequestSchema = Type.Object(
     site: UserFileSchema,
     /** Scenario parameters, as `--set name=value` gives them. */
     parameters: Type.Optional(Type.Record(Type.String(), Type.String())),
+    /** When to start, ISO 8601; at once without it. */
+    startAt: Type.Optional(Type.String({ pattern: "^[0-9]{4}-[0-9]{2}-[0-9]{2}T[0-9:.]+Z$" })),
     /** What shall not stop the run: traffic that is on its groups already, or advice not to use them. */
     despite: Type.Optional(Type.Array(Type.Union([Type.Literal("traffic"), Type.Literal("advice")]), { maxItems: 2 })),
   },
