@@ -1,5 +1,5 @@
 import { expect, test } from "vitest";
-import { type FailureElement, placeName } from "../../packages/locate/src/failure-element.ts";
+import { type FailureElement, placeNames } from "../../packages/locate/src/failure-element.ts";
 import { type NamedFailure, smallestFailureSet } from "../../packages/locate/src/failure-set.ts";
 import type { PathTrial } from "../../packages/locate/src/path-trial.ts";
 import { sketchSite } from "../../packages/locate/src/simulation/sketch-site.ts";
@@ -53,9 +53,8 @@ function trial(groupKey: string, source: string, good: readonly string[], bad: r
 function names(failure: NamedFailure | undefined): string[] {
   const short = (element: FailureElement): string => {
     const segment = site.segments[element.place];
-    const name = placeName(site, element).includes(">")
-      ? `${segment?.from.node}>${segment?.to.node}`
-      : placeName(site, element);
+    const [place = ""] = placeNames(site, element);
+    const name = place.includes(">") ? `${segment?.from.node}>${segment?.to.node}` : place;
     return element.groupKey === null ? name : `${name} ${element.groupKey}`;
   };
   // Whole directions and hosts are our own addition to the element kinds of the literature: here they always stand

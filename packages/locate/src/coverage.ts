@@ -1,9 +1,9 @@
 import type { SiteGraph } from "@dyetrace/site";
 import type { Coverage } from "./conclusion.ts";
-import { areReportsNeeded, countBelow } from "./needed-reports.ts";
 import { bestListener, listenerChoices, type NextListener } from "./next-listener.ts";
+import { NOTHING, type Place, silencedBy, silencedInPart } from "./silenced-pairs.ts";
 import { indexSite, type SiteIndex } from "./site-index.ts";
-import { reaches, type SourceTree, sourceTree } from "./source-tree.ts";
+import { type SourceTree, sourceTree } from "./source-tree.ts";
 
 /**
  * What agents in these places can tell apart, before anything is sent. A dead direction of a link silences the pairs of
@@ -25,6 +25,11 @@ export function coverage(graph: SiteGraph, sources: readonly string[], listeners
   }
   const untested = sets.get(NOTHING) ?? [];
   sets.delete(NOTHING);
+  for (const part of silencedInPart(site, trees, hosts)) {
+    // A fault of a part only counts where it looks like the fault of a whole place.
+    const set = sets.get(part.signature);
+    if (set?.every((other) => other.name !== part.name)) set.push({ ...part, pairs: set[0]?.pairs ?? null });
+  }
   const classes = [...sets.values()];
   const ambiguous = classes.filter((set) => set.length > 1).sort((a, b) => b.length - a.length);
   const inAmbiguous = new Set(ambiguous.flat().map((one) => one.name));
@@ -41,95 +46,9 @@ export function coverage(graph: SiteGraph, sources: readonly string[], listeners
   };
 }
 
-interface Place {
-  readonly name: string;
-  /** As in `placeNumber`. */
-  readonly number: number;
-  /** Stands for the set of pairs of source and listener that a fault of the place silences. */
-  readonly signature: string;
-  /** The pairs themselves, ascending; null where there are too many to keep. */
-  readonly pairs: readonly number[] | null;
-}
-
 const numbersOf = (site: SiteIndex, names: readonly string[]): number[] => [
   ...new Set(names.flatMap((name) => site.nodeNumber.get(name) ?? [])),
 ];
-
-/** A set of pairs by two sums of scattered numbers: equal sets have equal sums, others differ but for a chance of 2^-53. */
-class PairSet {
-  #low = 0;
-  #high = 0;
-  readonly pairs: number[] = [];
-
-  add(pair: number, keepsPair: boolean): void {
-    this.#low = (this.#low + scattered(pair, 0x9e3779b9)) >>> 0;
-    this.#high = (this.#high + scattered(pair, 0x85ebca6b)) >>> 0;
-    if (keepsPair) this.pairs.push(pair);
-  }
-
-  get signature(): string {
-    return `${this.#low} ${this.#high}`;
-  }
-}
-
-const NOTHING = new PairSet().signature;
-
-function scattered(number: number, salt: number): number {
-  let mixed = Math.imul(number + 1, salt);
-  mixed = Math.imul(mixed ^ (mixed >>> 16), 0x7feb352d);
-  mixed = Math.imul(mixed ^ (mixed >>> 15), 0x846ca68b);
-  return (mixed ^ (mixed >>> 16)) >>> 0;
-}
-
-function silencedBy(site: SiteIndex, trees: readonly SourceTree[], hosts: readonly number[]): Place[] {
-  const setsOf = (items: readonly unknown[]): PairSet[] => items.map(() => new PairSet());
-  const [segments, nodes] = [setsOf(site.segments), setsOf(site.nodes)];
-  const [reports, data] = [setsOf(site.segments), setsOf(site.segments)];
-  const [sent, received] = [setsOf(site.nodes), setsOf(site.nodes)];
-  const keepsPairs = trees.length * hosts.length <= MOST_PAIRS_KEPT;
-  for (const [t, tree] of trees.entries()) {
-    const listening = hosts.filter((host) => host !== tree.source && reaches(tree, host));
-    const below = countBelow(site, tree, listening);
-    const needsReports = new Set(tree.order.filter((node) => areReportsNeeded(site, tree, node, below)));
-    for (const [h, host] of listening.entries()) {
-      const pair = t * hosts.length + h;
-      for (const set of [nodes[tree.source], sent[tree.source], received[host]]) set?.add(pair, keepsPairs);
-      for (let node = host; node !== tree.source && node !== -1; node = tree.parent[node] ?? -1) {
-        const segment = tree.into[node] ?? -1;
-        nodes[node]?.add(pair, keepsPairs);
-        segments[segment]?.add(pair, keepsPairs);
-        data[segment]?.add(pair, keepsPairs);
-        if (!needsReports.has(node)) continue;
-        segments[site.reverse[segment] ?? -1]?.add(pair, keepsPairs);
-        reports[site.reverse[segment] ?? -1]?.add(pair, keepsPairs);
-      }
-    }
-  }
-  const place = (name: string, number: number, set = new PairSet()): Place => ({
-    name,
-    number,
-    signature: set.signature,
-    pairs: keepsPairs ? set.pairs.sort((a, b) => a - b) : null,
-  });
-  // Where data and needed reports cross a segment, the reports alone may be lost.
-  const reportsOnly = site.segments.flatMap(({ id }, n) =>
-    data[n]?.signature === NOTHING || reports[n]?.signature === NOTHING ? [] : place(id, n, reports[n]),
-  );
-  // A host that sends and listens may fail in one of its parts only.
-  const parts = site.nodes.flatMap(({ name }, n) => {
-    const both = [sent[n], received[n]].filter((set) => set !== undefined && set.signature !== NOTHING);
-    return both.length < 2 ? [] : both.map((set) => place(name, site.segments.length + n, set));
-  });
-  return [
-    ...site.segments.map(({ id }, n) => place(id, n, segments[n])),
-    ...site.nodes.map(({ name }, n) => place(name, site.segments.length + n, nodes[n])),
-    ...reportsOnly,
-    ...parts,
-  ];
-}
-
-/** With more pairs than this only their signatures are kept, and double faults are not looked at. */
-const MOST_PAIRS_KEPT = 4_000;
 
 /** One more listener beside any node: the largest set that it splits, and the node where it splits it best. */
 function bestNextAgent(

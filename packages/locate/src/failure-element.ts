@@ -63,10 +63,9 @@ export const isGroupKind = (kind: ElementKind): kind is GroupKind => kind.endsWi
 export const isOnNode = (kind: ElementKind): boolean =>
   ["node", "node-group", "sender", "sender-group", "receiver", "receiver-group", "host"].includes(kind);
 
-/** What a finding calls the element: a segment id or a node name. */
-export function placeName(site: SiteIndex, element: FailureElement): string {
-  const name = isOnNode(element.kind) ? site.nodes[element.place]?.name : site.segments[element.place]?.id;
-  if (name === undefined)
-    throw new RangeError(`Site ${site.graph.name} has no ${element.kind} number ${element.place}`);
-  return name;
+/** What a finding calls the element: a segment id or a node name; a cable by both its directions. */
+export function placeNames(site: SiteIndex, { kind, place }: FailureElement): string[] {
+  if (isOnNode(kind)) return [site.nodes[place]?.name ?? ""];
+  const numbers = kind === "cable" ? [place, site.reverse[place] ?? place] : [place];
+  return [...new Set(numbers.map((number) => site.segments[number]?.id ?? ""))];
 }

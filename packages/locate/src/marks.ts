@@ -1,7 +1,7 @@
 import type { PlacedReceipt } from "./clean-receipt.ts";
 import type { Finding } from "./conclusion.ts";
 import type { DiagnosisRule } from "./diagnosis-rule.ts";
-import { isOnNode, placeName } from "./failure-element.ts";
+import { isOnNode, placeNames } from "./failure-element.ts";
 import { type NamedFailure, smallestFailureSet } from "./failure-set.ts";
 import type { PathTrial } from "./path-trial.ts";
 import type { SiteIndex } from "./site-index.ts";
@@ -101,7 +101,7 @@ function changers(site: SiteIndex, failure: NamedFailure): string[] {
   const isRadio = (name: string): boolean => site.graph.nodes.get(name)?.kind === "access-point";
   const places = failure.elements
     .map((element) => {
-      const name = placeName(site, element);
+      const [name = ""] = placeNames(site, element);
       return { name, node: isOnNode(element.kind) ? name : (site.segments[element.place]?.from.node ?? "") };
     })
     .filter(({ node }) => isForwarding(node));

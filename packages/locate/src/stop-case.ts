@@ -1,7 +1,7 @@
 import type { LinkSegment } from "@dyetrace/site";
 import type { PlacedReceipt } from "./clean-receipt.ts";
 import type { ClearedElements } from "./cleared-elements.ts";
-import { type ElementKind, isOnNode, placeName } from "./failure-element.ts";
+import { type ElementKind, isOnNode, placeNames } from "./failure-element.ts";
 import type { NamedFailure } from "./failure-set.ts";
 import { type Ageing, ageingOf } from "./membership/ageing.ts";
 import { type Leave, type LeaveCut, leaveThatCut } from "./membership/leave-cut.ts";
@@ -82,7 +82,7 @@ export function stopCase(
     .flatMap((trial) => trial.outcomes.flatMap((o) => (o.bad === null && o.receipt !== null ? o.receipt : [])))
     .filter(({ listener }) => !silentHosts.includes(listener.host))
     .filter(({ listener }) => listener.joinedToMs === null || listener.joinedToMs > sinceMs + LEAVING_MS);
-  const names = distinct(failure.elements.map((element) => placeName(site, element)));
+  const names = distinct(failure.elements.flatMap((element) => placeNames(site, element)));
   const segments = segmentsCrossed(failure);
   const others = failure.elements.filter((e) => !isOnNode(e.kind) && !segments.includes(e.place));
   const wasReceiving = silentPairs.filter((pair) => pair.receipt.listener.receivedPackets > 0);

@@ -9,7 +9,7 @@ import { BLOCKS, countLosses, type LossCounts, type LossTree } from "./loss-tree
  * interval.
  *
  * Every listener must have received something: a subtree without receipts is a stop, not a loss.
- * @param leastBurstFactor variance inflation that holds for all links, from what is known of the losses' runs
+ * @param leastBurstFactor variance inflation for links with few bursts of their own, from all losses' runs
  */
 export function estimateLoss(tree: LossTree, leastBurstFactor = 1): (LinkEstimate | null)[] {
   const counts = countLosses(tree);
@@ -24,6 +24,9 @@ export function estimateLoss(tree: LossTree, leastBurstFactor = 1): (LinkEstimat
   for (let node = 1; node < counts.parents.length; node++) estimates[node] ??= fit.estimate(node);
   return estimates;
 }
+
+/** From this many bursts on, the spread over the blocks is a fair estimate. */
+const TELLING_BURSTS = 20;
 
 /** How far above 1 a link's pass rate must come out before that is more than rounding. */
 const ROUNDING = 1e-12;
@@ -90,7 +93,10 @@ class TreeFit {
     const plain = { rawLossRatio, packets, passAbove: above, below, beside, burstFactor: 1 };
     const variance = variancePerPacket(plain, Math.min(1, passRate / above)) / packets;
     const own = burstFactorOf(this.#blockValues(node, parent), variance);
-    plain.burstFactor = Math.max(this.#leastBurstFactor, own);
+    // Of many bursts the blocks tell by themselves; of few or none they cannot.
+    const lostPackets = Math.max(0, rawLossRatio) * above * packets;
+    const isTelling = lostPackets >= TELLING_BURSTS * this.#leastBurstFactor;
+    plain.burstFactor = isTelling ? own : Math.max(this.#leastBurstFactor, own);
     return plain;
   }
 

@@ -1,5 +1,5 @@
 import { querierOf } from "@dyetrace/site";
-import { placeName } from "../failure-element.ts";
+import { placeNames } from "../failure-element.ts";
 import { smallestFailureSet } from "../failure-set.ts";
 import type { QuerierObservation, RunObservations } from "../run-observations.ts";
 import type { SiteIndex } from "../site-index.ts";
@@ -60,6 +60,6 @@ export class QueryView {
     const { failures } = smallestFailureSet(this.#site, [
       { tree, groupKey: "queries", payloadBytes: 0, members: null, outcomes },
     ]);
-    return [...new Set(failures.flatMap((f) => f.elements.map((element) => placeName(this.#site, element))))];
+    return [...new Set(failures.flatMap((f) => f.elements.flatMap((element) => placeNames(this.#site, element))))];
   }
 }

@@ -1,7 +1,7 @@
 import type { LinkSegment } from "@dyetrace/site";
 import type { Finding } from "../conclusion.ts";
 import { type DiagnosisRule, diagnose } from "../diagnosis-rule.ts";
-import { placeName } from "../failure-element.ts";
+import { placeNames } from "../failure-element.ts";
 import { cutSuspects, type LeaveCut, leaveThatCut } from "../membership/leave-cut.ts";
 import type { SiteIndex } from "../site-index.ts";
 import type { MembershipContext } from "../stop-case.ts";
@@ -64,7 +64,7 @@ export function outageFindings(site: SiteIndex, outages: readonly Outage[], memb
 }
 
 function suspectsOf(site: SiteIndex, { failure }: Outage): string[] {
-  return [...new Set(failure.elements.map((element) => placeName(site, element)))];
+  return [...new Set(failure.elements.flatMap((element) => placeNames(site, element)))];
 }
 
 function outageCase(site: SiteIndex, outages: readonly Outage[], { leaves, timers }: MembershipContext): OutageCase {

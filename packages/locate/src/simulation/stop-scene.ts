@@ -17,10 +17,11 @@ export interface StopScene {
 /** Enough for a window of 200 packets at the end. */
 const PACKETS = 1_000;
 
-export function drawStopScene(random: Random, leastNodes: number, mostNodes: number): StopScene {
+/** @param mostSources the more sources, the more segments one fault can be pinned to */
+export function drawStopScene(random: Random, leastNodes: number, mostNodes: number, mostSources = 5): StopScene {
   const graph = randomSite(random, drawInteger(random, leastNodes, mostNodes));
   const hosts = [...graph.nodes.values()].filter((node) => node.kind === "host").map((node) => node.name);
-  const sources = drawSome(random, hosts, drawInteger(random, 1, Math.min(5, hosts.length - 1)));
+  const sources = drawSome(random, hosts, drawInteger(random, 1, Math.min(mostSources, hosts.length - 1)));
   const agents = drawSome(random, hosts, Math.max(2, Math.ceil(hosts.length * (0.4 + 0.6 * random()))));
   const quietShare = random() < 0.3 ? 0.15 : 0;
   const silentAgents = agents.filter(() => random() < quietShare);
@@ -99,7 +100,12 @@ export interface StopOutcome {
   readonly found: readonly SimulatedFault[];
   /** Findings without a true place among their suspects. */
   readonly falseBlame: readonly Finding[];
-  /** Coverage says that this run could pin the only fault. */
+  /**
+   * For a single dead segment or node: whether one finding names it, and nobody whom the plan can tell from it. Null for
+   * other faults.
+   */
+  readonly isSharp: boolean | null;
+  /** Coverage says that the plan can tell the only fault from everything else. */
   readonly isPinnable: boolean;
 }
 
@@ -119,18 +125,22 @@ export function playStops(scene: StopScene, count: number, random: Random): Stop
   const conclusion = locate(scene.graph, simulateRun(scene.graph, scene.streams, faults, random));
   const { findings, coverage } = conclusion;
   const truths = faults.map(truthOf);
+  const [truth = ""] = truths;
+  const alike = [truth, ...coverage.ambiguousSets.filter((set) => set.includes(truth)).flat()];
+  const isWhole = faults[0]?.kind === "dead-segment" || faults[0]?.kind === "dead-node";
   return {
     scene,
     faults,
     findings,
     found: faults.filter((fault) => findings.some((finding) => finding.suspects.includes(truthOf(fault)))),
     falseBlame: findings.filter((finding) => !truths.some((truth) => finding.suspects.includes(truth))),
-    isPinnable:
-      count === 1 &&
-      (faults[0]?.kind === "dead-segment" || faults[0]?.kind === "dead-node") &&
-      coverage.pinned.includes(truths[0] ?? ""),
+    isSharp: isWhole && count === 1 ? findings.length === 1 && isWithin(findings[0], alike) : null,
+    isPinnable: isWhole && count === 1 && coverage.pinned.includes(truth),
   };
 }
+
+const isWithin = (finding: Finding | undefined, alike: readonly string[]): boolean =>
+  finding !== undefined && finding.suspects.every((suspect) => alike.includes(suspect));
 
 function areAllVisible({ graph, streams }: StopScene, faults: readonly SimulatedFault[], random: Random): boolean {
   const silent = (some: readonly SimulatedFault[]): number =>

@@ -1,0 +1,179 @@
+import { areReportsNeeded, countBelow } from "./needed-reports.ts";
+import type { SiteIndex } from "./site-index.ts";
+import { nodesDownTo, reaches, type SourceTree } from "./source-tree.ts";
+
+/** A segment or node (or a part of one that may fail alone) and the pairs of source and listener that it silences. */
+export interface Place {
+  readonly name: string;
+  /** As in `placeNumber`. */
+  readonly number: number;
+  /** Stands for the set of pairs. */
+  readonly signature: string;
+  /** The pairs themselves, ascending; null where there are too many to keep. */
+  readonly pairs: readonly number[] | null;
+}
+
+/** With more pairs than this only their signatures are kept. */
+const MOST_PAIRS_KEPT = 4_000;
+
+/**
+ * A set of pairs by two sums of scattered numbers: equal sets have equal sums, others differ but for a chance of 2^-64.
+ * Sets that are added have no pair in common.
+ */
+class PairSet {
+  low = 0;
+  high = 0;
+
+  add(low: number, high: number): void {
+    this.low = (this.low + low) >>> 0;
+    this.high = (this.high + high) >>> 0;
+  }
+
+  get signature(): string {
+    return `${this.low} ${this.high}`;
+  }
+}
+
+/** Signature of a place that silences nobody. */
+export const NOTHING: string = new PairSet().signature;
+
+const setsOf = (items: readonly unknown[]): PairSet[] => items.map(() => new PairSet());
+
+/** Every segment and node with what it silences; once more where a part of it may fail alone. */
+export function silencedBy(site: SiteIndex, trees: readonly SourceTree[], hosts: readonly number[]): Place[] {
+  const [segments, nodes] = [setsOf(site.segments), setsOf(site.nodes)];
+  const [sent, received] = [setsOf(site.nodes), setsOf(site.nodes)];
+  const pairs = trees.length * hosts.length <= MOST_PAIRS_KEPT ? new Map<number, number[]>() : null;
+  for (const [t, tree] of trees.entries()) {
+    const sums = sumsBelow(site, t, tree, hosts);
+    for (const node of tree.order) {
+      const [low, high] = [sums.low[node] ?? 0, sums.high[node] ?? 0];
+      const segment = tree.into[node] ?? -1;
+      nodes[node]?.add(low, high);
+      segments[segment]?.add(low, high);
+      if (sums.needsReports(node)) segments[site.reverse[segment] ?? -1]?.add(low, high);
+      if (node === tree.source) sent[node]?.add(low, high);
+      else if (sums.listening.has(node))
+        received[node]?.add(scattered(sums.pair(node), LOW), scattered(sums.pair(node), HIGH));
+    }
+    if (pairs !== null) keepPairs(site, tree, sums, pairs);
+  }
+  const place = (name: string, number: number, set = new PairSet(), key = number): Place => ({
+    name,
+    number,
+    signature: set.signature,
+    pairs: pairs === null ? null : (pairs.get(key) ?? []),
+  });
+  // A host that sends and listens may fail in one of its parts only.
+  const parts = site.nodes.flatMap(({ name }, n) => {
+    const isBoth = sent[n]?.signature !== NOTHING && received[n]?.signature !== NOTHING;
+    const number = site.segments.length + n;
+    return isBoth ? [place(name, number, sent[n], senderKey(n)), place(name, number, received[n], receiverKey(n))] : [];
+  });
+  return [
+    ...site.segments.map(({ id }, n) => place(id, n, segments[n])),
+    ...site.nodes.map(({ name }, n) => place(name, site.segments.length + n, nodes[n])),
+    ...parts,
+  ];
+}
+
+/**
+ * What looks like less than a whole place: only the data or only the reports on a segment, both directions' data (a cut
+ * cable), and one group of any of them. For finding out which other places such a fault could be taken for.
+ */
+export function* silencedInPart(
+  site: SiteIndex,
+  trees: readonly SourceTree[],
+  hosts: readonly number[],
+): Generator<Omit<Place, "pairs">> {
+  const [data, reports] = [setsOf(site.segments), setsOf(site.segments)];
+  for (const [t, tree] of trees.entries()) {
+    const sums = sumsBelow(site, t, tree, hosts);
+    for (const node of tree.order) {
+      const [low, high] = [sums.low[node] ?? 0, sums.high[node] ?? 0];
+      if (low === 0 && high === 0) continue;
+      const segment = tree.into[node] ?? -1;
+      const reverse = sums.needsReports(node) ? (site.reverse[segment] ?? -1) : -1;
+      data[segment]?.add(low, high);
+      reports[reverse]?.add(low, high);
+      if (trees.length === 1) continue;
+      const signature = `${low} ${high}`;
+      for (const number of [segment, reverse]) {
+        const name = site.segments[number]?.id;
+        if (name !== undefined) yield { name, number, signature };
+      }
+      yield { name: site.nodes[node]?.name ?? "", number: site.segments.length + node, signature };
+    }
+  }
+  for (const [number, { id: name }] of site.segments.entries()) {
+    const [one, other] = [data[number], data[site.reverse[number] ?? -1]];
+    const cable = new PairSet();
+    if (one !== undefined && other !== undefined && one.signature !== NOTHING && other.signature !== NOTHING) {
+      cable.add(one.low, one.high);
+      cable.add(other.low, other.high);
+    }
+    for (const set of [one, reports[number], cable]) {
+      if (set !== undefined && set.signature !== NOTHING) yield { name, number, signature: set.signature };
+    }
+  }
+}
+
+/** For one source: the pairs of the listeners at or below every node, as sums. */
+interface SumsBelow {
+  readonly low: Uint32Array;
+  readonly high: Uint32Array;
+  readonly listening: ReadonlySet<number>;
+  pair(host: number): number;
+  needsReports(node: number): boolean;
+}
+
+function sumsBelow(site: SiteIndex, t: number, tree: SourceTree, hosts: readonly number[]): SumsBelow {
+  const listening = new Set(hosts.filter((host) => host !== tree.source && reaches(tree, host)));
+  const below = countBelow(site, tree, listening);
+  const [low, high] = [new Uint32Array(site.nodes.length), new Uint32Array(site.nodes.length)];
+  const pair = (host: number): number => t * site.nodes.length + host;
+  for (const host of listening) {
+    low[host] = scattered(pair(host), LOW);
+    high[host] = scattered(pair(host), HIGH);
+  }
+  for (let at = tree.order.length - 1; at > 0; at--) {
+    const node = tree.order[at] ?? 0;
+    const parent = tree.parent[node] ?? 0;
+    low[parent] = (low[parent] ?? 0) + (low[node] ?? 0);
+    high[parent] = (high[parent] ?? 0) + (high[node] ?? 0);
+  }
+  const needsReports = (node: number): boolean => areReportsNeeded(site, tree, node, below);
+  return { low, high, listening, pair, needsReports };
+}
+
+/** Keys of a host's parts, beside the places' own numbers from 0 up. */
+const senderKey = (node: number): number => -1 - 2 * node;
+const receiverKey = (node: number): number => -2 - 2 * node;
+
+/** The pairs of every place by its number, ascending: trees come in order, and so do the hosts of each. */
+function keepPairs(site: SiteIndex, tree: SourceTree, sums: SumsBelow, pairs: Map<number, number[]>): void {
+  for (const host of [...sums.listening].sort((a, b) => a - b)) {
+    const places = [site.segments.length + tree.source, senderKey(tree.source), receiverKey(host)];
+    for (const node of nodesDownTo(tree, host)) {
+      const segment = tree.into[node] ?? -1;
+      places.push(site.segments.length + node, segment);
+      if (sums.needsReports(node)) places.push(site.reverse[segment] ?? -1);
+    }
+    for (const place of places) {
+      const known = pairs.get(place);
+      if (known === undefined) pairs.set(place, [sums.pair(host)]);
+      else known.push(sums.pair(host));
+    }
+  }
+}
+
+const LOW = 0x9e3779b9;
+const HIGH = 0x85ebca6b;
+
+/** A 32-bit mix in which neighbouring numbers have nothing in common. */
+function scattered(number: number, salt: number): number {
+  let mixed = Math.imul(number + 1, salt);
+  mixed = Math.imul(mixed ^ (mixed >>> 16), 0x7feb352d);
+  mixed = Math.imul(mixed ^ (mixed >>> 15), 0x846ca68b);
+  return (mixed ^ (mixed >>> 16)) >>> 0;
+}
