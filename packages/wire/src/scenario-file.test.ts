@@ -53,6 +53,7 @@ expect: { loss: 0.01 %, longest-gap: 50 ms, jitter: 5 ms, join-delay: 500 ms, le
 `);
   expect(scenario).toEqual({
     name: "everything",
+    holdNs: 5e9,
     about: "One of each.",
     parameters: {},
     streams: [
