@@ -1,8 +1,9 @@
 import { defineConfig } from "vitest/config";
 
 /**
- * Two projects. `unit` runs beside the code and in tests/conformance: pure, parallel. `field` builds network
+ * Three projects. `unit` runs beside the code and in tests/conformance: pure, parallel. `field` builds network
  * namespaces and moves real packets: one file at a time, so that two practice sites never compete for two cores.
+ * `browser` looks at the console with Debian's chromium, before the real controller and a practice site.
  */
 export default defineConfig({
   test: {
@@ -27,6 +28,16 @@ export default defineConfig({
           name: "field",
           root: new URL("..", import.meta.url).pathname,
           include: ["tests/field/**/*.test.ts", "tests/faults/**/*.test.ts"],
+          fileParallelism: false,
+          testTimeout: 180_000,
+          hookTimeout: 120_000,
+        },
+      },
+      {
+        test: {
+          name: "browser",
+          root: new URL("..", import.meta.url).pathname,
+          include: ["tests/browser/**/*.test.ts"],
           fileParallelism: false,
           testTimeout: 180_000,
           hookTimeout: 120_000,

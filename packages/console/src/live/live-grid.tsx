@@ -127,7 +127,7 @@ export function LiveGrid(props: LiveGridProps) {
         if (y >= 0) select(Math.floor(y / layout.rowHeight), Math.max(0, Math.floor(x / layout.columnWidth)));
       }}
     >
-      <canvas ref={canvas} aria-hidden="true" />
+      <canvas ref={canvas} />
       {layout !== null && (
         <div class="live-extent" style={{ width: `${layout.width}px`, height: `${layout.height}px` }} />
       )}

@@ -54,5 +54,5 @@ function MarkSample({ mark }: { readonly mark: string }) {
     night.addEventListener("change", draw);
     return () => night.removeEventListener("change", draw);
   }, [mark]);
-  return <canvas ref={canvas} class="sample" width={SAMPLE.width} height={SAMPLE.height} aria-hidden="true" />;
+  return <canvas ref={canvas} class="sample" width={SAMPLE.width} height={SAMPLE.height} />;
 }

@@ -65,20 +65,24 @@ export function ChannelMark(props: { readonly line: Polyline; readonly width: nu
   }
 }
 
+interface DyeProps {
+  readonly approach: Polyline;
+  readonly inlet: Polyline;
+  readonly width: number;
+}
+
 /** The dye of a channel that loses some: full above the mark, a thread below it. */
-export function ThinningDye(props: { readonly line: Polyline; readonly width: number }) {
-  const { line, width } = props;
-  const at = markDistance(line);
+export function ThinningDye({ approach, inlet, width }: DyeProps) {
+  const at = markDistance(inlet);
   return (
     <>
-      <path class="dye" d={pathOf(cut(line, at))} stroke-width={width} />
-      <path class="dye" d={pathOf(cut(line, at, true))} stroke-width={Math.max(2, width * 0.35)} />
+      <path class="dye" d={pathOf([...approach, ...cut(inlet, at).slice(1)])} stroke-width={width} />
+      <path class="dye" d={pathOf(cut(inlet, at, true))} stroke-width={Math.max(2, width * 0.35)} />
     </>
   );
 }
 
 /** The dye in front of a bar. */
-export function DammedDye(props: { readonly line: Polyline; readonly width: number }) {
-  const { line, width } = props;
-  return <path class="dye" d={pathOf(cut(line, markDistance(line)))} stroke-width={width} />;
+export function DammedDye({ approach, inlet, width }: DyeProps) {
+  return <path class="dye" d={pathOf([...approach, ...cut(inlet, markDistance(inlet)).slice(1)])} stroke-width={width} />;
 }

@@ -19,6 +19,8 @@ export interface NodePlace {
   readonly label: "right" | "left";
   /** Polylines of the node's own channel, from the node outwards: water that has passed the node. */
   readonly header: readonly Polyline[];
+  /** The way along the parent's own channel to where `inlet` begins; empty for the root. */
+  readonly approach: Polyline;
   /** The segment from the parent's channel to this node; empty for the root. */
   readonly inlet: Polyline;
   /** Nodes hidden below because this one is folded up. */
@@ -93,6 +95,7 @@ const placeAt = (tree: TreeNode, label: "left" | "right", folded: ReadonlySet<st
   y: 0,
   label,
   header: [],
+  approach: [],
   inlet: [],
   foldedNodes: folded.has(tree.node.name) ? tree.size : 0,
 });
@@ -104,15 +107,28 @@ function move(block: Block, dx: number, dy: number): readonly NodePlace[] {
     x: place.x + dx,
     y: place.y + dy,
     header: place.header.map(shift),
+    approach: shift(place.approach),
     inlet: shift(place.inlet),
   }));
 }
 
 /** The moved block with the way in to its own node, which is the first place. */
-function connect(block: Block, dx: number, dy: number, inlet: Polyline): readonly NodePlace[] {
+function connect(block: Block, dx: number, dy: number, way: Way): readonly NodePlace[] {
   const [own, ...rest] = move(block, dx, dy);
-  return own === undefined ? [] : [{ ...own, inlet }, ...rest];
+  return own === undefined ? [] : [{ ...own, ...way }, ...rest];
 }
+
+/** From a node at 0, 0 to one below it. */
+type Way = Pick<NodePlace, "approach" | "inlet">;
+
+/** Down the channel to `entryY`, along a cross channel to `entryX`, and from there straight to the node. */
+const wayTo = (x: number, y: number, entryY: number, entryX = 0): Way => ({
+  approach: [[0, 0], [0, entryY], ...(entryX === 0 ? [] : [[entryX, entryY] as const])],
+  inlet: [
+    [entryX, entryY],
+    [x, y],
+  ],
+});
 
 /**
  * @param most switches below one that may stand side by side
@@ -144,10 +160,7 @@ function twoBanks(tree: TreeNode, options: DeltaOptions, most: number, label: "l
     const rowY = FIRST_ROW + Math.floor(index / 2) * ROW;
     const block = leafBlock(leaf, side, options);
     places.push(
-      ...connect(block, sign * OUTLET, rowY, [
-        [0, rowY],
-        [sign * OUTLET, rowY],
-      ]),
+      ...connect(block, sign * OUTLET, rowY, wayTo(sign * OUTLET, rowY, rowY)),
     );
     if (side === "left") left = Math.max(left, OUTLET + block.left);
     else right = Math.max(right, OUTLET + block.right);
@@ -179,10 +192,7 @@ function twoBanks(tree: TreeNode, options: DeltaOptions, most: number, label: "l
     for (const [index, block] of branches.entries()) {
       const entryX = (entries[index] ?? 0) - middle;
       places.push(
-        ...connect(block, entryX, childY, [
-          [entryX, crossY],
-          [entryX, childY],
-        ]),
+        ...connect(block, entryX, childY, wayTo(entryX, childY, crossY, entryX)),
       );
       height = Math.max(height, childY + block.height);
     }
@@ -217,7 +227,7 @@ function twoBanks(tree: TreeNode, options: DeltaOptions, most: number, label: "l
   for (const [index, block] of branches.entries()) {
     if (lone !== undefined && index === branches.length - 1) {
       const childY = rowTop + DROP - ROW_GAP;
-      places.push(...connect(block, 0, childY, straight(0, lastEntry, 0, childY)));
+      places.push(...connect(block, 0, childY, wayTo(0, childY, lastEntry)));
       left = Math.max(left, block.left);
       right = Math.max(right, block.right);
       height = childY + block.height;
@@ -225,7 +235,7 @@ function twoBanks(tree: TreeNode, options: DeltaOptions, most: number, label: "l
     }
     const sign = index % 2 === 0 ? -1 : 1;
     const toNode = FEED + (sign < 0 ? block.right : block.left);
-    places.push(...connect(block, sign * toNode, rowTop, straight(0, rowTop, sign * toNode, rowTop)));
+    places.push(...connect(block, sign * toNode, rowTop, wayTo(sign * toNode, rowTop, rowTop)));
     if (sign < 0) left = Math.max(left, toNode + block.left);
     else right = Math.max(right, toNode + block.right);
     lastEntry = rowTop;
@@ -238,11 +248,6 @@ function twoBanks(tree: TreeNode, options: DeltaOptions, most: number, label: "l
   ]);
   return { places: [{ ...own, header }, ...places], left, right, height };
 }
-
-const straight = (x1: number, y1: number, x2: number, y2: number): Polyline => [
-  [x1, y1],
-  [x2, y2],
-];
 
 const INDENT = 40;
 
@@ -259,10 +264,7 @@ function oneBank(tree: TreeNode, options: DeltaOptions): Block {
     const block = oneBank(child, options);
     y += y === 0 ? FIRST_ROW + 4 : ROW + 6;
     places.push(
-      ...connect(block, INDENT, y, [
-        [0, y],
-        [INDENT, y],
-      ]),
+      ...connect(block, INDENT, y, wayTo(INDENT, y, y)),
     );
     right = Math.max(right, INDENT + block.right);
     lastEntry = y;

@@ -65,7 +65,7 @@ export function FlowCanvas(props: { readonly flows: readonly Flow[]; readonly vi
     frame = requestAnimationFrame(draw);
     return () => cancelAnimationFrame(frame);
   }, [props.flows, props.view]);
-  return <canvas ref={canvas} aria-hidden="true" />;
+  return <canvas ref={canvas} />;
 }
 
 function pathsByWidth(flows: readonly Flow[]): ReadonlyMap<number, Path2D> {

@@ -10,6 +10,8 @@ const SHORT = [
   [58, 12],
 ] as const;
 
+const START = [SHORT[0]];
+
 /** How to read the map. */
 export function MapKey() {
   return (
@@ -24,7 +26,7 @@ export function MapKey() {
         </Entry>
         <Entry says="stops here">
           <Trough kind="dry" />
-          <DammedDye line={SHORT} width={7} />
+          <DammedDye approach={START} inlet={SHORT} width={7} />
           <ChannelMark line={SHORT} width={7} glyph="stop" />
         </Entry>
         <Entry says="dry below">
@@ -32,7 +34,7 @@ export function MapKey() {
         </Entry>
         <Entry says="thins out">
           <Trough />
-          <ThinningDye line={SHORT} width={7} />
+          <ThinningDye approach={START} inlet={SHORT} width={7} />
           <ChannelMark line={SHORT} width={5} glyph="thin" />
         </Entry>
         <Entry says="leaks">

@@ -57,13 +57,18 @@ export function SiteMap(props: SiteMapProps) {
     [tree, folds, isNarrow, marks, props.isExcerpt],
   );
   const layout = useMemo(
-    () => (size === null ? null : layOutDelta(tree, { ...size, folded, measure: textWidth })),
+    () => (size === null ? null : layOutDelta(tree, { ...size, folded, measure: labelWidth })),
     [tree, folded, size?.width, size?.height],
   );
   const [moved, setMoved] = useState<MapView | null>(null);
   const fitted = layout === null || size === null ? null : isNarrow ? { scale: 1, x: 0, y: 0 } : fitView(layout, size);
   const view = isNarrow ? fitted : (moved ?? fitted);
   useEffect(() => setMoved(null), [tree]);
+  const isDrawn = layout !== null;
+  useEffect(() => {
+    // For whoever measures how long the first picture takes: the frame after this one shows it.
+    if (isDrawn) requestAnimationFrame(() => requestAnimationFrame(() => performance.mark("map-drawn")));
+  }, [isDrawn]);
   const tabStop =
     selection !== null && layout?.places.has(selection.node) === true ? selection.node : tree.root.node.name;
   const [search, setSearch] = useState("");
@@ -218,15 +223,11 @@ const isWet = (channel: Channel | undefined): boolean =>
 function movingWater(layout: DeltaLayout, { channels, marks, rateBps }: SiteMapProps): readonly Flow[] {
   const barred = barriers(marks);
   return [...layout.places.values()].flatMap((place) => {
-    const channel = channels.get(place.name);
-    if (!isWet(channel)) return [];
+    if (place.inlet.length === 0 || !isWet(channels.get(place.name))) return [];
     const width = channelWidth(rateBps(place.name));
-    const glyph = barred.get(place.name)?.glyph;
-    const inlet =
-      place.inlet.length === 0
-        ? []
-        : [{ line: glyph === "stop" ? cut(place.inlet, markDistance(place.inlet)) : place.inlet, width }];
-    return [...inlet, ...place.header.map((line) => ({ line, width }))];
+    const isBarred = barred.get(place.name)?.glyph === "stop";
+    const inlet = isBarred ? cut(place.inlet, markDistance(place.inlet)) : place.inlet;
+    return [{ line: [...place.approach, ...inlet.slice(1)], width }];
   });
 }
 
@@ -279,24 +280,22 @@ function Channels({
         )),
       )}
       {drawn.map(({ place, water, glyph, isDryFront, width }) => {
-        if (place.inlet.length > 0 && (glyph === "stop" || isDryFront)) {
-          return <DammedDye key={place.name} line={place.inlet} width={width} />;
+        if (place.inlet.length === 0) return null;
+        if (glyph === "stop" || isDryFront) {
+          return <DammedDye key={place.name} approach={place.approach} inlet={place.inlet} width={width} />;
         }
         if (water === "closed" || water === "still" || water === "dry" || water === "unknown") return null;
-        const dye = `dye${water === "seeps" ? " seeps" : ""}`;
-        const narrow = water === "thins" ? Math.max(2, width * 0.35) : width;
+        if (glyph === "thin") {
+          return <ThinningDye key={place.name} approach={place.approach} inlet={place.inlet} width={width} />;
+        }
+        const whole = [...place.approach, ...place.inlet.slice(1)];
         return (
-          <g key={place.name}>
-            {place.inlet.length > 0 &&
-              (glyph === "thin" ? (
-                <ThinningDye line={place.inlet} width={width} />
-              ) : (
-                <path class={dye} d={pathOf(place.inlet)} stroke-width={narrow} />
-              ))}
-            {place.header.map((line, index) => (
-              <path key={index} class={dye} d={pathOf(line)} stroke-width={narrow} />
-            ))}
-          </g>
+          <path
+            key={place.name}
+            class={`dye${water === "seeps" ? " seeps" : ""}`}
+            d={pathOf(whole)}
+            stroke-width={water === "thins" ? Math.max(2, width * 0.35) : width}
+          />
         );
       })}
       {drawn.map(({ place, glyph, isDryFront, width }) =>
@@ -379,8 +378,10 @@ function Place(props: PlaceProps) {
       <text x={sign * 19} y={4.5} text-anchor={sign < 0 ? "end" : "start"}>
         {place.name}
         {place.foldedNodes > 0 && <tspan class="reading"> +{place.foldedNodes}</tspan>}
-        {host !== null && (host.kind === "thins" || host.kind === "unknown") && (
-          <tspan class="reading"> {reading}</tspan>
+        {host?.kind === "thins" && (
+          <tspan class="reading" x={sign * 19} dy={15}>
+            {reading}
+          </tspan>
         )}
       </text>
     </g>
@@ -429,6 +430,10 @@ function Flag({
     </g>
   );
 }
+
+/** A reading such as `5.44 % lost` may stand below a short name. */
+const READING_WIDTH = 70;
+const labelWidth = (name: string): number => Math.max(READING_WIDTH, textWidth(name));
 
 const flagWidth = (word: string): number => textWidth(word) * 1.12 + 20;
 

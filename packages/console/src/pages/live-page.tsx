@@ -4,7 +4,7 @@ import type { GridStream } from "../live/draw-grid.ts";
 import { type GridSelection, LiveGrid } from "../live/live-grid.tsx";
 import { StripDetail } from "../live/strip-detail.tsx";
 import { StripKey } from "../live/strip-key.tsx";
-import { newestTelling, sayMark, summariseLive } from "../live/summarise-live.ts";
+import { sayMark, sayStrip, summariseLive } from "../live/summarise-live.ts";
 import { formatMs } from "../parts/format.ts";
 import { hrefTo } from "../route.ts";
 import { heard, history, isRunning, link, liveVersion, run } from "../state/console-state.ts";
@@ -32,13 +32,13 @@ function LiveView({ run: current }: { readonly run: ConsoleRun }) {
   const agents = current.drawing.nodes.flatMap(({ agent }) => agent ?? []);
   const listeners = agents.filter((agent) => current.outline.streams.some(({ source }) => source !== agent));
   const { streams } = current.outline;
-  const summary = summariseLive(current, listeners, history);
+  const summary = summariseLive(current, listeners, history, !isRunning.value);
   const words = (agent: string, stream: GridStream): string => wordsBeside(agent, stream);
   const state = !isOn
     ? "As it was when the controller was last heard"
     : isRunning.value
       ? "Now"
-      : "At the end of the run";
+      : "Over the run";
   return (
     <div class="live-page">
       <div class="live-head">
@@ -96,7 +96,8 @@ function LiveView({ run: current }: { readonly run: ConsoleRun }) {
 
 function wordsBeside(agent: string, stream: GridStream): string {
   const strip = history.strip(agent, stream.streamId);
-  const mark = newestTelling(strip?.marks ?? "");
+  if (!isRunning.value) return sayStrip(strip?.marks ?? "");
+  const mark = strip?.marks.at(-1) ?? " ";
   const jitter = strip?.last?.jitterMs ?? null;
   const gap = strip?.last?.longestGapMs ?? null;
   return [

@@ -8,7 +8,8 @@ import { ParameterForm } from "../parts/parameter-form.tsx";
 import { RefusalNote } from "../parts/refusal-note.tsx";
 import { RunTimeline } from "../parts/run-timeline.tsx";
 import { goTo, hrefTo } from "../route.ts";
-import { isRunning, link, plan, run } from "../state/console-state.ts";
+import { summariseLive } from "../live/summarise-live.ts";
+import { history, isRunning, link, liveVersion, plan, run } from "../state/console-state.ts";
 import { useRunTimeMs } from "../state/run-clock.ts";
 import { runDraft } from "../state/run-draft.ts";
 
@@ -55,6 +56,7 @@ function RunUnderWay({ run: current }: { readonly run: ConsoleRun }) {
       {refusal !== null && <RefusalNote refusal={refusal} />}
       <RunTimeline outline={current.outline} lastsMs={lastsMs} nowMs={nowMs} />
       <div class="under-way-rest">
+        {current.stage === "running" && <Standing run={current} />}
         <section>
           <h3>Steps</h3>
           <ol class="steps">
@@ -68,6 +70,17 @@ function RunUnderWay({ run: current }: { readonly run: ConsoleRun }) {
         </p>
       </div>
     </div>
+  );
+}
+
+/** How many listeners get what, as of the newest second. */
+function Standing({ run: current }: { readonly run: ConsoleRun }) {
+  liveVersion.value; // read so that it is said again with every batch
+  const agents = current.drawing.nodes.flatMap(({ agent }) => agent ?? []);
+  return (
+    <p>
+      <b>Now:</b> {summariseLive(current, agents, history, false).sentence}
+    </p>
   );
 }
 

@@ -76,9 +76,9 @@ export function Forecast({ forecast }: { readonly forecast: RunForecast }) {
                       <span class="soft">the plan has no speed</span>
                     ) : (
                       <span class="share">
-                        <meter min={0} max={1} high={0.7} optimum={0} value={Math.min(1, loadBps / speedBps)}>
-                          {formatRatio(loadBps / speedBps)}
-                        </meter>
+                        <span class="channel-bar" aria-hidden="true">
+                          <span style={{ width: `${Math.min(1, loadBps / speedBps) * 100}%` }} />
+                        </span>
                         {formatRatio(loadBps / speedBps)}
                       </span>
                     )}

@@ -1,0 +1,123 @@
+import { type Controller, ControllerClient, startController } from "@dyetrace/controller";
+import { pino } from "pino";
+import type { Browser, CDPSession } from "playwright-core";
+import { afterAll, beforeAll, describe, expect, test } from "vitest";
+import { openBrowser, openConsole, SETTINGS } from "./support/console-browser.ts";
+import { LISTENERS, largePlan, largeScenario, listenerNames, STREAMS, sourceNames } from "./support/large-site.ts";
+import { connectScriptedAgents, type ScriptedAgents } from "./support/scripted-agents.ts";
+
+/** From this second on the listeners of one switch get nothing, and one listener loses some. */
+const FAULT_FROM_S = 4;
+const RUN_S = 60;
+const PACKETS_PER_SECOND = 190;
+
+/** Listeners go round the thirty switches, so every thirtieth hangs on the same one. */
+const isBehindFault = (agent: string): boolean => Number(agent.split("-")[1]) % 30 === 7;
+
+describe("console: given a plan of 300 nodes and a hundred listeners of twenty streams", () => {
+  const plan = { file: "large.yaml", text: largePlan() };
+  const key = "key-of-this-test";
+  let controller: Controller;
+  let agents: ScriptedAgents;
+  let browser: Browser;
+
+  beforeAll(async () => {
+    controller = await startController({
+      host: "127.0.0.1",
+      port: 0,
+      agentKey: key,
+      plan,
+      isPractice: true,
+      log: pino({ level: "silent" }),
+    });
+    agents = await connectScriptedAgents({
+      controllerUrl: controller.url,
+      key,
+      names: [...sourceNames(), ...listenerNames()],
+      script: (agent, _streamId, second) => {
+        if (second < 1) return { received: 0, lost: 0 };
+        if (second >= FAULT_FROM_S && isBehindFault(agent)) return { received: 0, lost: 0 };
+        const lost = agent === "screen-3" && second % 3 === 0 ? 4 : 0;
+        return { received: PACKETS_PER_SECOND - lost, lost };
+      },
+    });
+    browser = await openBrowser();
+  });
+  afterAll(async () => {
+    await browser?.close();
+    await agents?.[Symbol.asyncDispose]();
+    await controller?.close();
+  });
+
+  test("given the run goes on, then map and grid show every strip, and their first picture and frames are measured", async () => {
+    const client = new ControllerClient(controller.url);
+    const runId = await client.startRun({
+      site: plan,
+      scenario: { file: "large-scenario.yaml", text: largeScenario(RUN_S) },
+      parameters: {},
+    });
+    const setting = SETTINGS[0];
+    if (setting === undefined) throw new Error("no setting");
+    await using map = await openConsole(browser, controller.url, setting, { hash: "#/map" });
+    await map.page.waitForSelector("[data-node='screen-7']");
+    const firstPictureMs = (await map.page.evaluate(
+      "performance.getEntriesByName('map-drawn')[0]?.startTime ?? null",
+    )) as number | null;
+    expect(firstPictureMs).not.toBeNull();
+    expect(await map.page.locator("[data-node]").count()).toBe(300);
+    // The dry branch shows while the run goes on, and nothing else does.
+    await map.page.waitForSelector("[data-node='screen-7'][aria-label*='nothing came']", { timeout: 30_000 });
+    expect(await map.page.locator("[data-node='screen-8'][aria-label*='no loss']").count()).toBe(1);
+    const onMap = await framesPerSecond(await map.page.context().newCDPSession(map.page));
+
+    await map.page.goto(`${controller.url}/#/live`);
+    await map.page.waitForSelector(".live-frame canvas");
+    await expect
+      .poll(async () => map.page.locator(".live-head").innerText(), { timeout: 10_000 })
+      .toContain(`${listenersBehindFault() * STREAMS} dry`);
+    const onGrid = await framesPerSecond(await map.page.context().newCDPSession(map.page));
+    expect(map.troubles).toEqual([]);
+    await client.abortRun(runId);
+    process.stdout.write(
+      [
+        `console with 300 nodes, ${LISTENERS} listeners x ${STREAMS} streams:`,
+        `first picture ${firstPictureMs?.toFixed(0)} ms;`,
+        `frames a second on the map ${describeFrames(onMap)}, on the live grid ${describeFrames(onGrid)}\n`,
+      ].join(" "),
+    );
+    // No test asserts a time of this machine; that frames were drawn at all is certain.
+    expect(onMap.drawn).toBeGreaterThan(0);
+    expect(onGrid.drawn).toBeGreaterThan(0);
+  });
+});
+
+const listenersBehindFault = (): number => listenerNames().filter(isBehindFault).length;
+
+interface Frames {
+  readonly drawn: number;
+  readonly seconds: number;
+}
+
+const describeFrames = ({ drawn, seconds }: Frames): string => (drawn / seconds).toFixed(1);
+
+const TRACED_MS = 8000;
+
+/** Counts the frames that the compositor drew, from the browser's own trace. */
+async function framesPerSecond(session: CDPSession): Promise<Frames> {
+  const events: { name: string; ts: number }[] = [];
+  session.on("Tracing.dataCollected", ({ value }) => {
+    events.push(...(value as unknown as { name: string; ts: number }[]));
+  });
+  const complete = new Promise<void>((resolve) => session.once("Tracing.tracingComplete", () => resolve()));
+  await session.send("Tracing.start", {
+    transferMode: "ReportEvents",
+    traceConfig: { includedCategories: ["disabled-by-default-devtools.timeline.frame", "devtools.timeline.frame", "devtools.timeline"] },
+  });
+  await new Promise((resolve) => setTimeout(resolve, TRACED_MS));
+  await session.send("Tracing.end");
+  await complete;
+  await session.detach();
+  const drawn = events.filter(({ name }) => name === "DrawFrame").map(({ ts }) => ts);
+  const spanUs = Math.max(...drawn) - Math.min(...drawn);
+  return { drawn: drawn.length, seconds: spanUs / 1e6 };
+}
