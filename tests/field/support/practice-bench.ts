@@ -1,4 +1,5 @@
-import { ControllerClient, raisePractice, type StandingPractice } from "@dyetrace/controller";
+import { readFileSync } from "node:fs";
+import { ControllerClient, type PracticeSetup, raisePractice, type StandingPractice } from "@dyetrace/controller";
 import {
   type FaultPlay,
   loadPracticeFaults,
@@ -10,15 +11,28 @@ import {
 import { loadSitePlan } from "@dyetrace/site";
 import type { RunProgress, RunReport } from "@dyetrace/wire";
 
+/** A scenario that the controller ships, by its name. */
+export const shippedScenario = (name: string): string =>
+  readFileSync(new URL(`../../../controller/scenarios/${name}.yaml`, import.meta.url), "utf8");
+
+/** A shipped scenario with a second stream beside its own, to an IPv6 group: board-4 and board-6 do the same at the same time. */
+export const inBothFamilies = (scenario: string): string =>
+  scenario
+    .replace(
+      /( +- \{ name: )board,(.*)group: \$group(.*)/,
+      '$1board-4,$2group: $group$3\n$1board-6,$2group: "ff15::8000:4"$3',
+    )
+    .replaceAll(/: board([ ,}])/g, ": all$1");
+
 /**
  * Membership that ages, and leaves that take effect, within seconds; in the proportions of RFC 3376 section 8 with
  * robustness 2: membership is 2 x query + response (8.4), other querier is 2 x query + response / 2 (8.5).
  */
 export const QUICK_TIMERS: Partial<PracticeTimers> = {
-  queryIntervalMs: 3_000,
-  queryResponseIntervalMs: 1_000,
-  membershipIntervalMs: 7_000,
-  otherQuerierIntervalMs: 6_500,
+  queryIntervalMs: 2_000,
+  queryResponseIntervalMs: 500,
+  membershipIntervalMs: 4_500,
+  otherQuerierIntervalMs: 4_250,
 };
 
 export interface BenchRun {
@@ -27,6 +41,8 @@ export interface BenchRun {
   /** As `--set name=value` gives them. */
   readonly parameters?: Readonly<Record<string, string>>;
   readonly onProgress?: (progress: RunProgress) => void;
+  /** False: the test has left the site in a state from which it does not recover, and does not use it again. */
+  readonly isUsedAgain?: boolean;
 }
 
 /** A practice site with its controller and agents, on which one scenario after another can be run. */
@@ -41,28 +57,26 @@ export interface PracticeBench extends AsyncDisposable {
   run(scenario: string, options?: BenchRun): Promise<RunReport>;
 }
 
-export interface BenchSetup {
-  readonly timers?: Partial<PracticeTimers>;
-  readonly firstSource?: string;
-}
+export type BenchSetup = Pick<PracticeSetup, "timers" | "firstSource" | "safety" | "launchers">;
 
 /** @param plan the site plan's text */
 export async function raiseBench(plan: string, setup: BenchSetup = {}): Promise<PracticeBench> {
   const graph = loadSitePlan(plan, "plan.yaml");
   const words: string[] = [];
   const practice = await raisePractice({
+    ...setup,
     graph,
     listen: { host: "127.0.0.1", port: 0 },
     timers: { ...QUICK_TIMERS, ...setup.timers },
     log: (sentence) => words.push(sentence),
-    ...(setup.firstSource === undefined ? {} : { firstSource: setup.firstSource }),
   }).catch((cause: unknown) => {
     throw new Error(`The practice site did not come up. Its words: ${words.join(" | ")}`, { cause });
   });
   const { site } = practice;
   const client = new ControllerClient(practice.controller.url);
 
-  const run = async (scenario: string, { faults = [], parameters = {}, onProgress }: BenchRun = {}) => {
+  const run = async (scenario: string, options: BenchRun = {}): Promise<RunReport> => {
+    const { faults = [], parameters = {}, onProgress, isUsedAgain = true } = options;
     const all = faults.length === 0 ? [] : loadPracticeFaults(faultFile(faults), "faults.yaml", graph);
     const standing = all.filter((fault) => fault.atMs === null);
     const timed = all.filter((fault) => fault.atMs !== null);
@@ -76,7 +90,7 @@ export async function raiseBench(plan: string, setup: BenchSetup = {}): Promise<
     } finally {
       await play.stop();
       await site.lift(standing);
-      if (all.length > 0) await site.settled();
+      if (all.length > 0 && isUsedAgain) await site.settled();
     }
   };
   return { practice, site, client, run, [Symbol.asyncDispose]: () => practice[Symbol.asyncDispose]() };

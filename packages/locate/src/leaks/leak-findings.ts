@@ -171,11 +171,11 @@ function leakFinding(leak: LeakCase): Finding | null {
   if (rule === null) return null;
   const ports = leak.ports.map((segment) => segment.id);
   const nodes = [...new Set(leak.ports.map((segment) => segment.from.node))];
-  const named =
-    leak.extent === "node" ? [...nodes, ...ports] : leak.extent === "port" ? ports : [...ports, ...nodes.slice(0, 1)];
+  const isNode = leak.extent === "node" || leak.tableLimit !== null;
+  const named = isNode ? [...nodes, ...ports] : leak.extent === "port" ? ports : [...ports, ...nodes.slice(0, 1)];
   const hidden = leak.hiddenCauses.slice(0, 3).map((cause) => cause.name);
   // Two nodes in a row that both forward wrongly are less likely than one member or querier that nobody told of.
-  const suspects = nodes.length > 1 && leak.extent !== "node" ? [...hidden, ...ports, ...nodes] : [...named, ...hidden];
+  const suspects = nodes.length > 1 && !isNode ? [...hidden, ...ports, ...nodes] : [...named, ...hidden];
   return {
     kind: rule.kind,
     streams: leak.streams,

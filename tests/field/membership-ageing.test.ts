@@ -1,0 +1,46 @@
+import type { RunProgress } from "@dyetrace/wire";
+import { afterAll, beforeAll, expect, test } from "vitest";
+import { MEMBERSHIP_PLAN } from "./support/membership-plan.ts";
+import { inBothFamilies, type PracticeBench, raiseBench, shippedScenario } from "./support/practice-bench.ts";
+import { figureIn, findingOf, receiptOf, UNBROKEN } from "./support/report-look-up.ts";
+
+/** RFC 3376 section 8.4, RFC 3810 section 9.4: robustness 2 x 5 s + 2 s. */
+const MEMBERSHIP_S = 12;
+
+let bench: PracticeBench;
+beforeAll(async () => {
+  bench = await raiseBench(MEMBERSHIP_PLAN, {
+    timers: {
+      queryIntervalMs: 5_000,
+      queryResponseIntervalMs: 2_000,
+      membershipIntervalMs: MEMBERSHIP_S * 1000,
+      otherQuerierIntervalMs: 11_000,
+    },
+  });
+});
+afterAll(() => bench[Symbol.asyncDispose]());
+
+test("ageing: given queries that do not reach one listener, then it ages out when its membership runs out, and no neighbour does", async () => {
+  const told: RunProgress[] = [];
+  const report = await bench.run(inBothFamilies(shippedScenario("ageing")), {
+    parameters: { source: "tower", members: "[kiosk, stand, till-a]", hold: "membership-interval + 4s" },
+    faults: ['drop-queries, on: "pier:1>kiosk:eth0"'],
+    onProgress: (progress) => told.push(progress),
+  });
+  const finding = findingOf(report, "ages-out");
+  expect(finding.streams.toSorted()).toEqual(["board-4", "board-6"]);
+  expect(finding.suspects).toContain("pier:1>kiosk:eth0");
+  expect(finding.suspects.filter((suspect) => !["pier:1>kiosk:eth0", "kiosk"].includes(suspect))).toEqual([]);
+  const afterS = figureIn(finding.title, "s after the last report");
+  expect(afterS).toBeGreaterThan(MEMBERSHIP_S - 0.1);
+  expect(afterS).toBeLessThan(MEMBERSHIP_S + 1);
+  expect(finding.evidence.join(" ")).toContain("kiosk heard no query");
+  for (const stream of ["board-4", "board-6"]) {
+    expect(receiptOf(report, stream, "kiosk").lost).toBeGreaterThan(50);
+    for (const neighbour of ["stand", "till-a"]) expect(receiptOf(report, stream, neighbour)).toMatchObject(UNBROKEN);
+  }
+  // The hold came from the querier's own figures, and was counted down.
+  expect(told).toContainEqual({ kind: "step", text: expect.stringContaining("a membership lasts 12.0 s") });
+  const seconds = told.filter((progress) => progress.kind === "second");
+  expect(seconds.map(({ next }) => next?.what)).toContain("board-4 stops");
+});
