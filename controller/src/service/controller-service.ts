@@ -1,6 +1,6 @@
 import http from "node:http";
 import type { AddressInfo, Server } from "node:net";
-import { AGENT_LINK_PATH, CONTROL_MAX_BYTES, Fault, type UserFile } from "@dyetrace/wire";
+import { AGENT_LINK_PATH, CONTROL_MAX_BYTES, Fault, type RunProgress, type UserFile } from "@dyetrace/wire";
 import { type FastifyInstance, fastify } from "fastify";
 import type { Logger } from "pino";
 import { WebSocketServer } from "ws";
@@ -17,6 +17,8 @@ import { AgentRegistry } from "./agent-registry.ts";
 import { registerAgentRoutes } from "./agent-routes.ts";
 import { serveAgentSocket } from "./agent-session.ts";
 import { registerConsole } from "./console-routes.ts";
+import { registerMetrics } from "./metrics.ts";
+import { registerOpenApi } from "./open-api.ts";
 import { ReportIntake } from "./report-intake.ts";
 import { RunDesk } from "./run-desk.ts";
 import { registerRunRoutes } from "./run-routes.ts";
@@ -77,7 +79,14 @@ export async function startController(
   const intake = new ReportIntake(store, options.log);
   registry.on("message", (session, message) => {
     if (message.kind === "report") intake.take(session, message);
+    if (message.kind === "trouble") {
+      const { runId, code } = message;
+      options.log.warn({ agent: session.name, runId, code }, message.message);
+    }
   });
+  registry.on("connected", ({ name, runId }) => options.log.info({ agent: name, runId }, "agent connected"));
+  registry.on("gone", ({ name }) => options.log.info({ agent: name }, "agent gone"));
+  runs.on("progress", (runId, progress) => logProgress(options.log, runId, progress));
   const app = fastify({
     bodyLimit: 2 * 1024 * 1024,
     forceCloseConnections: true,
@@ -92,6 +101,8 @@ export async function startController(
     if (statusCode >= 500) options.log.error({ err: error }, "request failed");
     return reply.status(statusCode).send({ code: "INTERNAL", message: (error as Error).message, hint: "" });
   });
+  await registerOpenApi(app);
+  registerMetrics(app, { registry, runs, intake });
   registerAgentRoutes(app, registry);
   const safety = options.safety ?? (options.isPractice === true ? PRACTICE_SAFETY : LIVE_SAFETY);
   const retention = options.retention ?? DEFAULT_RETENTION;
@@ -167,6 +178,23 @@ export async function startController(
     close,
     [Symbol.asyncDispose]: close,
   };
+}
+
+/** What an operator wants to see in the log, each with the run's id. */
+function logProgress(log: Logger, runId: string, progress: RunProgress): void {
+  switch (progress.kind) {
+    case "go":
+      log.info({ runId, lastsMs: progress.lastsMs }, "run begins");
+      break;
+    case "done":
+      log.info({ runId, verdict: progress.report.verdict }, "run is over");
+      break;
+    case "failed":
+      log.warn({ runId, code: progress.code }, progress.message);
+      break;
+    default:
+      log.debug({ runId, kind: progress.kind }, "run goes on");
+  }
 }
 
 function acceptUpgrade(server: http.Server, sockets: WebSocketServer): void {

@@ -21,48 +21,66 @@ export function registerRunRoutes(
   retention: Retention,
 ): void {
   const { runs, store } = surroundings;
-  app.post<{ Body: RunRequest }>("/api/runs", { schema: { body: RunRequestSchema } }, async (request, reply) => {
-    const { startAt } = request.body;
-    if (startAt === undefined) return reply.status(202).send({ runId: startRun(request.body, surroundings) });
-    const record = await stored(store, () => scheduleRun(request.body, Date.parse(startAt), surroundings));
-    schedule.arm(record);
-    return reply.status(202).send({ runId: record.runId });
-  });
-  app.post<{ Body: RunRequest }>("/api/runs/need", { schema: { body: RunRequestSchema } }, (request) =>
-    runNeed(request.body, surroundings, retention),
+  app.post<{ Body: RunRequest }>(
+    "/api/runs",
+    { schema: { summary: "Starts a run, or schedules it", body: RunRequestSchema } },
+    async (request, reply) => {
+      const { startAt } = request.body;
+      if (startAt === undefined) return reply.status(202).send({ runId: startRun(request.body, surroundings) });
+      const record = await stored(store, () => scheduleRun(request.body, Date.parse(startAt), surroundings));
+      schedule.arm(record);
+      return reply.status(202).send({ runId: record.runId });
+    },
+  );
+  app.post<{ Body: RunRequest }>(
+    "/api/runs/need",
+    { schema: { summary: "What a run would take on disk", body: RunRequestSchema } },
+    (request) => runNeed(request.body, surroundings, retention),
   );
   app.get<{ Querystring: Static<typeof ListQuerySchema> }>(
     "/api/runs",
-    { schema: { querystring: ListQuerySchema } },
+    { schema: { summary: "Stored runs, newest first", querystring: ListQuerySchema } },
     (request) => stored(store, () => store.runs.list(request.query.most ?? 50)),
   );
-  app.get<{ Params: { id: string } }>("/api/runs/:id", (request) =>
+  app.get<{ Params: { id: string } }>("/api/runs/:id", { schema: { summary: "A run with its report" } }, (request) =>
     stored(store, () => store.runs.get(request.params.id)),
   );
-  app.get<{ Params: { id: string } }>("/api/runs/:id/night", (request) =>
-    stored(store, async () => summariseNight(store, await store.runs.get(request.params.id), Date.now())),
+  app.get<{ Params: { id: string } }>(
+    "/api/runs/:id/night",
+    { schema: { summary: "What happened, so far or in all, in a minute" } },
+    (request) => stored(store, async () => summariseNight(store, await store.runs.get(request.params.id), Date.now())),
   );
-  app.post<{ Params: { id: string } }>("/api/runs/:id/abort", async (request, reply) => {
-    const { id } = request.params;
-    if (schedule.cancel(id)) {
-      const failure = { code: "RUN_CANCELLED", message: "It was cancelled before its time", hint: "" };
-      await stored(store, () => store.runs.failed(id, failure));
-    } else runs.abort(id);
-    return reply.status(202).send({});
-  });
-  app.get<{ Params: { id: string } }>("/api/runs/:id/progress", (request, reply) => {
-    runs.find(request.params.id); // an unknown run is answered before the stream begins
-    const gone = new AbortController();
-    reply.raw.once("close", () => gone.abort());
-    const lines = Readable.from(asLines(runs.follow(request.params.id, gone.signal)));
-    return reply.header("content-type", "application/x-ndjson").send(lines);
-  });
-  app.get<{ Params: { name: string } }>("/api/baselines/:name", (request) =>
-    stored(store, async () => ({ runId: await store.runs.baseline(request.params.name) })),
+  app.post<{ Params: { id: string } }>(
+    "/api/runs/:id/abort",
+    { schema: { summary: "Stops a run, or cancels a scheduled one" } },
+    async (request, reply) => {
+      const { id } = request.params;
+      if (schedule.cancel(id)) {
+        const failure = { code: "RUN_CANCELLED", message: "It was cancelled before its time", hint: "" };
+        await stored(store, () => store.runs.failed(id, failure));
+      } else runs.abort(id);
+      return reply.status(202).send({});
+    },
+  );
+  app.get<{ Params: { id: string } }>(
+    "/api/runs/:id/progress",
+    { schema: { summary: "How a run goes, a JSON object a line" } },
+    (request, reply) => {
+      runs.find(request.params.id); // an unknown run is answered before the stream begins
+      const gone = new AbortController();
+      reply.raw.once("close", () => gone.abort());
+      const lines = Readable.from(asLines(runs.follow(request.params.id, gone.signal)));
+      return reply.header("content-type", "application/x-ndjson").send(lines);
+    },
+  );
+  app.get<{ Params: { name: string } }>(
+    "/api/baselines/:name",
+    { schema: { summary: "The run that bears a name" } },
+    (request) => stored(store, async () => ({ runId: await store.runs.baseline(request.params.name) })),
   );
   app.put<{ Params: { name: string }; Body: Static<typeof BaselineSchema> }>(
     "/api/baselines/:name",
-    { schema: { body: BaselineSchema } },
+    { schema: { summary: "Names a finished run", body: BaselineSchema } },
     (request) =>
       stored(store, async () => {
         await store.runs.nameBaseline(request.params.name, request.body.runId);

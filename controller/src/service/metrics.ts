@@ -1,0 +1,69 @@
+import type { FastifyInstance } from "fastify";
+import { Counter, Gauge, Histogram, Registry } from "prom-client";
+import { VERSION } from "../version.ts";
+import type { AgentRegistry } from "./agent-registry.ts";
+import type { ReportIntake } from "./report-intake.ts";
+import type { RunDesk } from "./run-desk.ts";
+
+/** What is measured of the controller itself, for Prometheus, at /metrics. */
+export function registerMetrics(
+  app: FastifyInstance,
+  { registry, runs, intake }: { registry: AgentRegistry; runs: RunDesk; intake: ReportIntake },
+): void {
+  const registers = [new Registry()];
+  const [register] = registers;
+  const counter = (name: string, help: string, labelNames: string[] = []): Counter =>
+    new Counter({ name, help, labelNames, registers });
+  const gauge = (name: string, help: string, read: (self: Gauge) => void): Gauge =>
+    new Gauge({
+      name,
+      help,
+      registers,
+      collect() {
+        read(this);
+      },
+    });
+
+  new Gauge({ name: "dyetrace_info", help: "The program's version", labelNames: ["version"], registers }).set(
+    { version: VERSION },
+    1,
+  );
+  gauge("dyetrace_agents_connected", "Agents that are connected", (self) => self.set(registry.list().length));
+  gauge("dyetrace_runs_going_on", "Runs that are going on", (self) =>
+    self.set(runs.list().filter((run) => run.isRunning).length),
+  );
+  gauge("dyetrace_store_in_trouble", "1 while the store takes no reports", (self) =>
+    self.set(intake.isTroubled ? 1 : 0),
+  );
+  gauge("process_resident_memory_bytes", "Resident memory", (self) => self.set(process.memoryUsage.rss()));
+  gauge("process_cpu_seconds_total", "User and system CPU time", (self) => {
+    const { user, system } = process.cpuUsage();
+    self.set((user + system) / 1e6);
+  });
+  const kept = counter("dyetrace_reports_kept_total", "Interval reports that were stored, each once");
+  const packets = counter("dyetrace_packets_received_total", "Test packets that listeners reported");
+  const lost = counter("dyetrace_packets_lost_total", "Test packets that listeners reported as lost in the network");
+  const finished = counter("dyetrace_runs_finished_total", "Runs that are over", ["verdict"]);
+  const writing = new Histogram({
+    name: "dyetrace_store_write_seconds",
+    help: "Time to store a batch of reports",
+    buckets: [0.001, 0.005, 0.01, 0.025, 0.05, 0.1, 0.25, 0.5, 1, 5],
+    registers,
+  });
+
+  intake.on("kept", (_agent, { report }) => {
+    kept.inc();
+    for (const { receipt } of report.listeners) {
+      packets.inc(receipt?.firstCopies ?? 0);
+      lost.inc(receipt === null ? 0 : Math.max(0, receipt.lost - (receipt.hostLost ?? 0)));
+    }
+  });
+  intake.on("wrote", (_reports, seconds) => writing.observe(seconds));
+  runs.on("progress", (_runId, progress) => {
+    if (progress.kind === "done") finished.inc({ verdict: progress.report.verdict });
+    if (progress.kind === "failed") finished.inc({ verdict: "could-not-run" });
+  });
+  app.get("/metrics", { schema: { hide: true } }, async (_request, reply) =>
+    reply.header("content-type", register?.contentType ?? "text/plain").send(await register?.metrics()),
+  );
+}
