@@ -2,7 +2,7 @@ import { Fault } from "@dyetrace/wire";
 import type { Command } from "commander";
 import { type NightSummary, summariseNight } from "../soak/night-summary.ts";
 import type { RunRecord, RunSummary } from "../store/run-records.ts";
-import { openStore } from "../store/store.ts";
+import { openStore, type Store } from "../store/store.ts";
 import { ControllerClient } from "./controller-client.ts";
 import { DEFAULT_CONTROLLER_URL } from "./default-controller-url.ts";
 import { storePlace } from "./store-place.ts";
@@ -36,18 +36,52 @@ export const withLibraryOptions = (command: Command): Command =>
 /** @throws {Fault} CONTROLLER_UNREACHABLE at the first question, STORE_… */
 export async function openLibrary(options: LibraryOptions): Promise<RunLibrary> {
   if (options.data === undefined && options.store === undefined) return new ControllerLibrary(options.controller);
-  const store = await openStore(storePlace(options));
-  return {
-    list: (most) => store.runs.list(most),
-    get: async (run) => store.runs.get(run === LAST ? newest(await store.runs.list(1)) : run),
-    night: async (runId) => summariseNight(store, await store.runs.get(runId), Date.now()),
-    baseline: (name) => store.runs.baseline(name),
-    nameBaseline: async (name, runId) => store.runs.nameBaseline(name, runId),
-    [Symbol.asyncDispose]: () => store.close(),
-  };
+  return new StoreLibrary(await openStore(storePlace(options)));
 }
 
 export const LAST = "last";
+
+class StoreLibrary implements RunLibrary {
+  readonly #store: Store;
+
+  constructor(store: Store) {
+    this.#store = store;
+  }
+
+  list(most: number): Promise<readonly RunSummary[]> {
+    return this.#ask(() => this.#store.runs.list(most));
+  }
+
+  get(run: string): Promise<RunRecord> {
+    const { runs } = this.#store;
+    return this.#ask(async () => runs.get(run === LAST ? newest(await runs.list(1)) : run));
+  }
+
+  night(runId: string): Promise<NightSummary> {
+    return this.#ask(async () => summariseNight(this.#store, await this.#store.runs.get(runId), Date.now()));
+  }
+
+  baseline(name: string): Promise<string> {
+    return this.#ask(() => this.#store.runs.baseline(name));
+  }
+
+  nameBaseline(name: string, runId: string): Promise<void> {
+    return this.#ask(() => this.#store.runs.nameBaseline(name, runId));
+  }
+
+  [Symbol.asyncDispose](): Promise<void> {
+    return this.#store.close();
+  }
+
+  /** @throws {Fault} a failure of the store in the operator's terms */
+  async #ask<T>(question: () => Promise<T>): Promise<T> {
+    try {
+      return await question();
+    } catch (error) {
+      throw this.#store.fault(error);
+    }
+  }
+}
 
 class ControllerLibrary implements RunLibrary {
   readonly #client: ControllerClient;

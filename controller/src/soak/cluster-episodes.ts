@@ -151,22 +151,29 @@ function absentSource(
   return explains?.agent ?? null;
 }
 
-/** Where one cause would have hit just these listeners, by the stream that was hit at most of them. */
+/**
+ * Where one cause would have hit just these listeners: the places that explain each stream's losses by themselves, and
+ * spare whoever lost nothing at all.
+ */
 function placesOf(members: readonly Episode[], run: CompiledRun, graph: SiteGraph): readonly string[] {
   const hitBy = new Map<number, Set<string>>();
   for (const { streamId, agent, count } of members) {
     if (streamId === null || count === 0) continue;
     hitBy.set(streamId, (hitBy.get(streamId) ?? new Set()).add(agent));
   }
-  const [most] = [...hitBy].sort((a, b) => b[1].size - a[1].size);
-  const stream = run.streams.find((one) => one.streamId === most?.[0]);
-  if (most === undefined || stream === undefined) return [];
+  const hitAtAll = new Set([...hitBy.values()].flatMap((agents) => [...agents]));
   const fromNs = Math.min(...members.map((one) => one.fromNs));
-  const listening = run.joins.filter(
-    (join) => join.stream === stream.name && join.fromNs < fromNs && (join.toNs === null || join.toNs > fromNs),
-  );
-  const spared = unique(listening.map((join) => join.agent)).filter((agent) => !most[1].has(agent));
-  return sharedPlaces(graph, stream.source, [...most[1]], spared);
+  const explained = [...hitBy].map(([streamId, hit]): readonly string[] => {
+    const stream = run.streams.find((one) => one.streamId === streamId);
+    if (stream === undefined) return [];
+    const listening = run.joins.filter(
+      (join) => join.stream === stream.name && join.fromNs < fromNs && (join.toNs === null || join.toNs > fromNs),
+    );
+    const spared = unique(listening.map((join) => join.agent)).filter((agent) => !hitAtAll.has(agent));
+    return sharedPlaces(graph, stream.source, [...hit], spared);
+  });
+  const [first, ...rest] = explained;
+  return (first ?? []).filter((place) => rest.every((places) => places.includes(place)));
 }
 
 const unique = (names: readonly string[]): string[] => [...new Set(names)];

@@ -1,10 +1,11 @@
-import { mkdirSync } from "node:fs";
+import { accessSync, constants, existsSync, mkdirSync } from "node:fs";
 import path from "node:path";
 import { Fault } from "@dyetrace/wire";
 import SQLite from "better-sqlite3";
-import { Kysely, Migrator, PostgresDialect, SqliteDialect, sql } from "kysely";
+import { Kysely, Migrator, PostgresDialect, sql } from "kysely";
 import pg from "pg";
 import { type ColumnTypes, migrations } from "./migrations.ts";
+import { SelfEndingSqliteDialect } from "./sqlite-dialect.ts";
 import { storeFault } from "./store-fault.ts";
 import type { StoreTables } from "./store-tables.ts";
 
@@ -48,7 +49,10 @@ function nameOf(place: StorePlace): string {
 }
 
 function openSqlite(place: Exclude<StorePlace, { kind: "postgres" }>, name: string): Database {
-  if (place.kind === "folder") mkdirSync(place.folder, { recursive: true, mode: 0o700 });
+  if (place.kind === "folder") {
+    mkdirSync(place.folder, { recursive: true, mode: 0o700 });
+    for (const file of [place.folder, name]) if (existsSync(file)) accessSync(file, constants.W_OK);
+  }
   const sqlite = new SQLite(place.kind === "memory" ? ":memory:" : name, { timeout: BUSY_WITHIN_MS });
   try {
     // One program at a time: two would both pick up the same runs. The kernel lets the lock go with the process.
@@ -63,7 +67,7 @@ function openSqlite(place: Exclude<StorePlace, { kind: "postgres" }>, name: stri
     sqlite.close();
     throw error;
   }
-  return { db: new Kysely<StoreTables>({ dialect: new SqliteDialect({ database: sqlite }) }), name, isPostgres: false };
+  return { db: new Kysely<StoreTables>({ dialect: new SelfEndingSqliteDialect(sqlite) }), name, isPostgres: false };
 }
 
 function openPostgres(url: string, name: string): Database {

@@ -43,6 +43,16 @@ const MEANINGS: readonly {
       ),
   },
   {
+    codes: /^(SQLITE_IOERR.*|SQLITE_PROTOCOL|EIO|58030)$/,
+    fault: (place, cause) =>
+      new Fault(
+        "STORE_UNREACHABLE",
+        `The disk does not let the store ${place} be read or written (${(cause as { code: string }).code})`,
+        "Look at the disk and at the kernel's log",
+        { cause },
+      ),
+  },
+  {
     codes: /^(ECONNREFUSED|ENOTFOUND|EHOSTUNREACH|ETIMEDOUT|ECONNRESET|ENOENT|08...|57P0.|28...|3D000|28P01)$/,
     fault: (place, cause) =>
       new Fault(
