@@ -7,6 +7,10 @@ import type { Emission } from "./stream-evidence.ts";
 export function observeStream(run: CompiledRun, stream: CompiledStream, emission: Emission | null): StreamObservation {
   const first = emission?.intervals[0];
   const last = emission?.intervals.at(-1);
+  // An interval of the source's reports is longer than what it sent in it.
+  const stretches = sendingStretches(run, stream);
+  const beginsNs = stretches.find(({ endNs }) => endNs > (first?.fromNs ?? 0))?.startNs ?? 0;
+  const endsNs = stretches.at(-1)?.endNs ?? Number.POSITIVE_INFINITY;
   const isSilent = emission !== null && emission.sentPackets === 0;
   return {
     stream: stream.name,
@@ -18,8 +22,8 @@ export function observeStream(run: CompiledRun, stream: CompiledStream, emission
     sentPackets: emission?.sentPackets ?? null,
     steps: sendSteps(run, stream, emission),
     unsent: [],
-    firstSentMs: first === undefined ? null : first.fromNs / 1e6,
-    lastSentMs: last === undefined ? null : last.toNs / 1e6,
+    firstSentMs: first === undefined ? null : Math.max(first.fromNs, beginsNs) / 1e6,
+    lastSentMs: last === undefined ? null : Math.min(last.toNs, endsNs) / 1e6,
     stalls: (emission?.stalls ?? []).map(({ atNs, durationNs }) => ({
       startMs: atNs / 1e6,
       endMs: (atNs + durationNs) / 1e6,
