@@ -398,3 +398,23 @@ test("inconclusive: given one of two sources of a group silent where every segme
   expect(finding.kind).toBe("inconclusive");
   expect(finding.suspects).toEqual([]);
 });
+
+test("stops: given another stream with smaller packets through the same place, then group and size are both left open", () => {
+  const maps: SimulatedStream = { ...board, stream: "maps", group: "233.252.0.2", payloadBytes: 500 };
+  const finding = only(
+    sim([{ kind: "segment-group", segment: link("core", "sw-east"), group: "233.252.0.1" }], [board, maps]),
+  );
+  expect(finding.kind).toBe("stops");
+  expect(finding.suspects[0]).toBe(link("core", "sw-east"));
+  expect(finding.evidence.join(" ")).toContain("maps comes through the same place with smaller packets");
+});
+
+test("host-side-block: given a host that blocks two streams, then that is said once", () => {
+  const maps: SimulatedStream = { ...board, stream: "maps", group: "233.252.0.2" };
+  const run = withListeners(missing(sim([], [board, maps]), ["desk"], [[0, 2_999]]), ["desk"], () => ({
+    nicFrames: 3_000,
+  }));
+  const finding = only(run);
+  expect(finding.kind).toBe("host-side-block");
+  expect(finding.streams).toEqual(["board", "maps"]);
+});

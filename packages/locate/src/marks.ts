@@ -13,7 +13,7 @@ import { nameList, percent } from "./wording.ts";
  * whoever gets them as sent does not: the same reasoning as for silence.
  */
 interface MarkCase {
-  readonly facts: StreamFacts;
+  readonly facts: readonly StreamFacts[];
   readonly changed: readonly PlacedReceipt[];
   readonly suspects: readonly string[];
 }
@@ -31,7 +31,7 @@ const MARK_RULES: readonly MarkRule[] = [
     isChanged: ({ listener }) => (listener.unicastRatio === null ? null : listener.unicastRatio >= MOSTLY),
     when: () => true,
     title: ({ facts, changed, suspects }) =>
-      `${facts.stream.stream} reaches ${hosts(changed)} in unicast frames: ${suspects[0] ?? "a node on the way"} or what lies beside it converts multicast`,
+      `${streamsOf(facts)} reaches ${hosts(changed)} in unicast frames, converted on the way: by ${suspects.length > 2 ? "one of " : ""}${nameList(suspects)}`,
     evidence: ({ changed }) =>
       changed.map(
         (r) => `${r.listener.host}: ${percent(r.listener.unicastRatio ?? 0)} of the frames addressed to it alone`,
@@ -46,7 +46,7 @@ const MARK_RULES: readonly MarkRule[] = [
       listener.dscpSeen === null || stream.dscp === null ? null : listener.dscpSeen !== stream.dscp,
     when: () => true,
     title: ({ facts, changed }) =>
-      `${facts.stream.stream} was sent with DSCP ${facts.stream.dscp} and reaches ${hosts(changed)} with DSCP ${changed[0]?.listener.dscpSeen}`,
+      `${streamsOf(facts)} was sent with DSCP ${facts[0]?.stream.dscp} and reaches ${hosts(changed)} with DSCP ${changed[0]?.listener.dscpSeen}`,
     evidence: ({ changed }) => changed.map((r) => `${r.listener.host} sees DSCP ${r.listener.dscpSeen}`),
     advice:
       "See which port does not trust the marking it receives, and whether the queue is still the one that was meant.",
@@ -54,13 +54,36 @@ const MARK_RULES: readonly MarkRule[] = [
   },
 ];
 
+const streamsOf = (facts: readonly StreamFacts[]): string => nameList(facts.map((f) => f.stream.stream));
 const hosts = (receipts: readonly PlacedReceipt[]): string => nameList(receipts.map((r) => r.listener.host));
 
 export function findChangedPackets(site: SiteIndex, streams: readonly StreamFacts[]): Finding[] {
-  return MARK_RULES.flatMap((rule) => streams.flatMap((facts) => changesOf(site, facts, rule)));
+  return MARK_RULES.flatMap((rule) => {
+    const byPlace = new Map<string, MarkCase>();
+    for (const mark of streams.flatMap((facts) => changesOf(site, facts, rule))) {
+      const key = mark.suspects.join(" ");
+      const same = byPlace.get(key);
+      const facts = [...(same?.facts ?? []), ...mark.facts];
+      byPlace.set(key, { ...mark, facts, changed: [...(same?.changed ?? []), ...mark.changed] });
+    }
+    return [...byPlace.values()].map((mark) => markFinding(rule, mark));
+  });
 }
 
-function changesOf(site: SiteIndex, facts: StreamFacts, rule: MarkRule): Finding[] {
+function markFinding(rule: MarkRule, mark: MarkCase): Finding {
+  return {
+    kind: rule.kind,
+    streams: mark.facts.map((f) => f.stream.stream),
+    suspects: mark.suspects,
+    confidence: 0.9,
+    title: rule.title(mark),
+    evidence: [...new Set(rule.evidence?.(mark) ?? [])],
+    advice: rule.advice,
+    reference: rule.reference,
+  };
+}
+
+function changesOf(site: SiteIndex, facts: StreamFacts, rule: MarkRule): MarkCase[] {
   if (!facts.receipts.some((receipt) => rule.isChanged(receipt, facts) === true)) return [];
   const told = facts.receipts
     .filter((receipt) => receipt.listener.receivedPackets > 0)
@@ -81,17 +104,7 @@ function changesOf(site: SiteIndex, facts: StreamFacts, rule: MarkRule): Finding
   return smallestFailureSet(site, [trial]).failures.map((failure) => {
     const leaves = new Set(failure.pairs.map((pair) => pair.outcome.leaf));
     const changed = told.filter(({ receipt }) => leaves.has(receipt.node)).map(({ receipt }) => receipt);
-    const mark: MarkCase = { facts, changed, suspects: changers(site, failure) };
-    return {
-      kind: rule.kind,
-      streams: [facts.stream.stream],
-      suspects: mark.suspects,
-      confidence: 0.9,
-      title: rule.title(mark),
-      evidence: rule.evidence?.(mark) ?? [],
-      advice: rule.advice,
-      reference: rule.reference,
-    };
+    return { facts: [facts], changed, suspects: changers(site, failure) };
   });
 }
 

@@ -39,6 +39,7 @@ export function findSourceStalls(streams: readonly StreamFacts[]): Finding[] {
 
 /** Silences without a missing number that every listener had at the same time; takes two listeners to say so. */
 function commonSilences({ receipts }: StreamFacts): TimeSpan[] {
+  if (receipts.some(({ listener }) => listener.silences.length === 0)) return [];
   const quiet = receipts.map(({ listener }) => listener.silences.filter(isPause));
   const [first, ...others] = quiet;
   if (first === undefined || others.length === 0) return [];

@@ -34,6 +34,8 @@ export interface StopCase {
   readonly isEveryoneSilent: boolean;
   /** Streams of other groups that came through the place; empty unless only group-specific causes are left. */
   readonly passingStreams: readonly string[];
+  /** Streams of other groups that came through the place with smaller packets, where that is all that can be said. */
+  readonly smallerStreams: readonly string[];
   readonly size: SizeBoundary | null;
   /** Set when a neighbour's leave explains the silence. */
   readonly cut: LeaveCut | null;
@@ -84,7 +86,10 @@ export function stopCase(
     .filter(({ listener }) => listener.joinedToMs === null || listener.joinedToMs > sinceMs + LEAVING_MS);
   const names = distinct(failure.elements.flatMap((element) => placeNames(site, element)));
   const segments = segmentsCrossed(failure);
-  const others = failure.elements.filter((e) => !isOnNode(e.kind) && !segments.includes(e.place));
+  const besides = failure.elements.filter((e) => !isOnNode(e.kind) && !segments.includes(e.place));
+  const isOfGroups = failure.elements.every((e) => e.groupKey !== null);
+  const others = passing(segments, failure, facts, trials, cleared);
+  const size = sizeBoundary(silentPairs, segments, trials, cleared);
   const wasReceiving = silentPairs.filter((pair) => pair.receipt.listener.receivedPackets > 0);
   return {
     failure,
@@ -99,12 +104,13 @@ export function stopCase(
     nodes: names.filter((name) => site.nodeNumber.has(name)),
     reportSegments: segmentsOf(
       site,
-      others.map((element) => element.place),
+      besides.map((element) => element.place),
     ),
     sinceMs: wasReceiving.length === 0 ? null : Math.min(...wasReceiving.map((pair) => pair.atMs)),
     isEveryoneSilent: served.length === 0,
-    passingStreams: failure.elements.every((e) => e.groupKey !== null) ? passing(failure, facts, trials, cleared) : [],
-    size: sizeBoundary(silentPairs, segments, trials, cleared),
+    passingStreams: isOfGroups ? others : [],
+    smallerStreams: isOfGroups || size !== null ? [] : others.filter((name) => isSmaller(name, silentPairs, trials)),
+    size,
     cut: cutOf(site, silentPairs, served, membership),
     ageing: ageingOf(silentPairs, membership.queries, membership.timers),
   };
@@ -131,19 +137,27 @@ function cutOf(
   return leaveThatCut(site, leaves, first.trial.facts, silent, servedNodes, first.atMs, timers);
 }
 
-/** Streams of other groups that came through the place of a group-specific fault. */
+/** Streams of other groups that came through the place of a fault: its first segment, or its node. */
 function passing(
+  segments: readonly number[],
   failure: NamedFailure,
   facts: readonly StreamFacts[],
   trials: readonly StreamTrial[],
   cleared: ClearedElements,
 ): string[] {
   const silent = new Set(facts.map((f) => f.groupKey));
-  const groups = new Set(
-    failure.elements.flatMap((e) => cleared.groupsThrough(isOnNode(e.kind) ? "node" : "link", e.place)),
-  );
-  const passes = (trial: StreamTrial): boolean => groups.has(trial.groupKey) && !silent.has(trial.groupKey);
+  const node = failure.elements.find((e) => isOnNode(e.kind))?.place ?? -1;
+  const through =
+    segments.length > 0 ? segments.map((s) => cleared.groupsThrough("link", s)) : [cleared.groupsThrough("node", node)];
+  const passes = ({ groupKey }: StreamTrial): boolean =>
+    !silent.has(groupKey) && through.every((groups) => groups.includes(groupKey));
   return distinct(trials.filter(passes).map((trial) => trial.facts.stream.stream));
+}
+
+/** All that this stream sent was smaller than everything that failed. */
+function isSmaller(stream: string, silentPairs: readonly SilentPair[], trials: readonly StreamTrial[]): boolean {
+  const failing = Math.min(...silentPairs.map((pair) => pair.trial.payloadBytes));
+  return trials.every((trial) => trial.facts.stream.stream !== stream || trial.payloadBytes < failing);
 }
 
 /** Whoever left before or as the silence began is no witness for the time after. */

@@ -60,6 +60,12 @@ export const STOP_RULES: readonly DiagnosisRule<StopCase>[] = [
     kind: "stops",
     when: () => true,
     title: (stop) => `${nameList(stop.streams)} stops ${placePhrase(stop)}: ${silentPhrase(stop)}`,
+    evidence: (stop) =>
+      stop.smallerStreams.length === 0
+        ? []
+        : [
+            `${nameList(stop.smallerStreams)} comes through the same place with smaller packets, so the fault concerns either this group or this size; the same size in both would tell.`,
+          ],
     advice:
       "Look at the link's state and error counters on both ports, then at the group table of the switch that sends into it: if the port is not listed for the group, follow the membership reports from the listeners upwards; if it is, follow the frames.",
     reference: "RFC 4541, section 2.1",

@@ -74,7 +74,7 @@ function boundary(start: number, step: number, isInside: (ratio: number) => bool
     reach *= 2;
     far = Math.min(1, Math.max(0, start + reach));
   }
-  for (let halvings = 0; halvings < 18; halvings++) {
+  for (let halvings = 0; halvings < 14; halvings++) {
     const middle = (near + far) / 2;
     if (isInside(middle)) near = middle;
     else far = middle;

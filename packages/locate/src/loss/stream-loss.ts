@@ -166,8 +166,9 @@ function logicalTree(tree: SourceTree, heard: readonly Heard[]): LogicalTree {
     const parent = tree.parent[node] ?? -1;
     if (parent === -1) continue;
     branches.set(parent, (branches.get(parent) ?? 0) + 1);
-    // Shared, not copied: a node high up gathers its children's lists once.
-    hostsBelow.set(parent, [...(hostsBelow.get(parent) ?? []), ...hosts]);
+    const together = hostsBelow.get(parent) ?? [];
+    hostsBelow.set(parent, together);
+    for (const host of hosts) together.push(host);
   }
 
   const parents: number[] = [0];

@@ -27,7 +27,14 @@ export function ageingOf(pairs: readonly SilentPair[], view: QueryView, timers: 
   const ends = pairs.map(({ receipt: { listener }, trial, atMs }) => {
     const reported = view.lastReportMs(listener.host, trial.facts.stream.group, atMs);
     const sinceMs = reported ?? listener.joinedFromMs;
-    return { host: listener.host, sinceMs, atMs, quietMs: atMs - sinceMs, received: listener.receivedPackets };
+    return {
+      host: listener.host,
+      reported,
+      sinceMs,
+      atMs,
+      quietMs: atMs - sinceMs,
+      received: listener.receivedPackets,
+    };
   });
   if (ends.length === 0 || ends.some((end) => end.received === 0)) return null;
   const afterMs = Math.min(...ends.map((end) => end.quietMs));
@@ -53,7 +60,9 @@ export function ageingOf(pairs: readonly SilentPair[], view: QueryView, timers: 
       ],
     };
   }
-  if (afterMs >= leastMs && view.isAnyHeard && heard.every((h) => h === true)) {
+  // Only where the host's own reports are seen at all does their absence say anything.
+  const areReportsSeen = ends.every((end) => end.reported !== null);
+  if (afterMs >= leastMs && areReportsSeen && heard.every((h) => h === true)) {
     return {
       afterMs,
       suspects: [...new Set(hosts)],

@@ -13,7 +13,7 @@ test.each([1, 2])(
   (count) => {
     const random = seededRandom(count);
     let [faults, found, falseBlame] = [0, 0, 0];
-    for (let sites = 0; sites < 60; ) {
+    for (let sites = 0; sites < 40; ) {
       const outcome = playStops(drawStopScene(random, 5, 80), count, random);
       if (outcome === null) continue;
       sites++;

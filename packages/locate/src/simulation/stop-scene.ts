@@ -140,7 +140,7 @@ export function playStops(scene: StopScene, count: number, random: Random): Stop
 }
 
 const isWithin = (finding: Finding | undefined, alike: readonly string[]): boolean =>
-  finding !== undefined && finding.suspects.every((suspect) => alike.includes(suspect));
+  finding?.suspects.every((suspect) => alike.includes(suspect)) ?? false;
 
 function areAllVisible({ graph, streams }: StopScene, faults: readonly SimulatedFault[], random: Random): boolean {
   const silent = (some: readonly SimulatedFault[]): number =>
