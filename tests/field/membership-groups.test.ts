@@ -28,8 +28,8 @@ test("to-unicast: given a port that converts, then one host's frames are all uni
       expect(receiptOf(report, stream, other).asUnicastRatio).toBe(0);
     }
   }
-  const findings = report.findings.filter(({ kind }) => kind === "converted-to-unicast");
-  expect(findings.map(({ suspects }) => suspects)).toEqual([["pier:1>kiosk:eth0"], ["pier:1>kiosk:eth0"]]);
+  const finding = findingOf(report, "converted-to-unicast");
+  expect(finding).toMatchObject({ streams: ["board-4", "board-6"], suspects: ["pier:1>kiosk:eth0"] });
   expect(receiptOf(report, "board-4", "lobby").asUnicastRatio).toBeNull(); // nobody watched there
   expect(report.verdict).not.toBe("fail");
 });

@@ -11,23 +11,22 @@ const MOST_JOINED = 8;
  * The same run with nothing sent: every agent watches its network card for the streams' groups and ports, and joins the
  * first of the groups, so that traffic which somebody else sends to them shows.
  * @param runId of the look itself
+ * @param connected agents that are there: one that is away and has nothing to do in the run is not needed for the look either
  */
-export function compileLook(run: CompiledRun, runId: string, durationNs: number): CompiledRun {
+export function compileLook(
+  run: CompiledRun,
+  runId: string,
+  durationNs: number,
+  connected: ReadonlySet<string>,
+): CompiledRun {
   const joined = run.streams.slice(0, MOST_JOINED);
+  const actions = joined.map(({ streamId }) => ({ kind: "join" as const, atNs: 0, streamId }));
   const tasks = new Map(
-    [...run.tasks].map(([agent, task]): [string, AgentTask] => [
-      agent,
-      {
-        ...task,
-        runId,
-        actions: joined.map(({ streamId }) => ({ kind: "join", atNs: 0, streamId })),
-        endNs: durationNs,
-      },
-    ]),
+    [...run.tasks].map(([agent, task]): [string, AgentTask] => {
+      const isNeeded = connected.has(agent) || task.actions.length > 0;
+      return [agent, { ...task, runId, actions: isNeeded ? actions : [], endNs: durationNs }];
+    }),
   );
-  // An agent of the plan that is away and has nothing to do in the run is not needed for the look either.
-  const needed = new Set([...run.tasks].filter(([, task]) => task.actions.length > 0).map(([agent]) => agent));
-  for (const [agent, task] of tasks) if (!needed.has(agent)) tasks.set(agent, { ...task, actions: [] });
   const scenario = { ...run.scenario, timeline: [], durationNs };
   return { ...run, runId, scenario, joins: [], tasks, endNs: durationNs };
 }
@@ -54,7 +53,9 @@ export function strangeTraffic(look: CompiledRun, evidence: RunEvidence): string
     if (first === undefined) return [];
     const sources = new Set(heardBy.flatMap(({ parts }) => parts.flatMap((part) => part.foreign.sources)));
     const from = sources.size === 0 ? "" : ` from ${[...sources].slice(0, 3).join(", ")}`;
-    const others = heardBy.length === 1 ? "" : `, and ${heardBy.length - 1} more agents saw some`;
+    const rest = heardBy.length - 1;
+    const others =
+      rest === 0 ? "" : rest === 1 ? ", and one more agent saw some" : `, and ${rest} more agents saw some`;
     const what = `${stream.group} port ${stream.port} (${stream.name}) is in use`;
     return [`${what}: ${first.agent} saw ${first.packets} packets${from}${others}`];
   });

@@ -9,7 +9,7 @@ import {
   playPracticeFaults,
 } from "@dyetrace/practice";
 import { loadSitePlan } from "@dyetrace/site";
-import type { RunProgress, RunReport } from "@dyetrace/wire";
+import type { RunProgress, RunReport, RunRequest } from "@dyetrace/wire";
 
 /** A scenario that the controller ships, by its name. */
 export const shippedScenario = (name: string): string =>
@@ -40,6 +40,7 @@ export interface BenchRun {
   readonly faults?: string | readonly string[];
   /** As `--set name=value` gives them. */
   readonly parameters?: Readonly<Record<string, string>>;
+  readonly despite?: RunRequest["despite"];
   readonly onProgress?: (progress: RunProgress) => void;
   /** False: the test has left the site in a state from which it does not recover, and does not use it again. */
   readonly isUsedAgain?: boolean;
@@ -76,14 +77,14 @@ export async function raiseBench(plan: string, setup: BenchSetup = {}): Promise<
   const client = new ControllerClient(practice.controller.url);
 
   const run = async (scenario: string, options: BenchRun = {}): Promise<RunReport> => {
-    const { faults = [], parameters = {}, onProgress, isUsedAgain = true } = options;
+    const { faults = [], parameters = {}, despite = [], onProgress, isUsedAgain = true } = options;
     const all = faults.length === 0 ? [] : loadPracticeFaults(faultFile(faults), "faults.yaml", graph);
     const standing = all.filter((fault) => fault.atMs === null);
     const timed = all.filter((fault) => fault.atMs !== null);
     await site.inject(standing);
     const play = new Timetable(site, timed);
     try {
-      return await follow(client, { scenario, plan, parameters }, (progress) => {
+      return await follow(client, { scenario, plan, parameters, despite }, (progress) => {
         if (progress.kind === "go") play.start(progress.startsInMs);
         onProgress?.(progress);
       });
@@ -103,17 +104,19 @@ interface RunTexts {
   readonly scenario: string;
   readonly plan: string;
   readonly parameters: Readonly<Record<string, string>>;
+  readonly despite: NonNullable<RunRequest["despite"]>;
 }
 
 async function follow(
   client: ControllerClient,
-  { scenario, plan, parameters }: RunTexts,
+  { scenario, plan, parameters, despite }: RunTexts,
   onProgress: (progress: RunProgress) => void,
 ): Promise<RunReport> {
   const runId = await client.startRun({
     scenario: { file: "scenario.yaml", text: scenario },
     site: { file: "plan.yaml", text: plan },
     parameters: { ...parameters },
+    despite,
   });
   for await (const progress of client.followRun(runId)) {
     onProgress(progress);
