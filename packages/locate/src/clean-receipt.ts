@@ -74,5 +74,5 @@ function withoutSettling(
     const sentMs = sendTimeMs(stream, tail[0]);
     if (sentMs !== null && sentMs > listener.joinedToMs - LEAVING_MS) last = tail[0] - 1;
   }
-  return [first, last];
+  return first === window[0] && last === window[1] ? window : [first, last];
 }

@@ -110,6 +110,7 @@ function usableReceipt(receipt: PlacedReceipt, scope: LossScope): UsableReceipt 
   const stop = scope.stoppedFrom.get(receipt.node);
   const end = stop === undefined ? last : Math.min(last, stop - 1);
   if (end - first + 1 < LEAST_SHARE * (last - first + 1)) return null;
+  if (end === last && scope.numbers === null) return { receipt, window: receipt.window };
   const window: SeqRange = [Math.max(first, scope.numbers?.[0] ?? first), Math.min(end, scope.numbers?.[1] ?? end)];
   return window[1] < window[0] ? null : { receipt, window };
 }
