@@ -75,6 +75,8 @@ describe("console: given a plan of 300 nodes and a hundred listeners of twenty s
     await expect
       .poll(async () => map.page.locator(".live-head").innerText(), { timeout: 10_000 })
       .toContain(`${listenersBehindFault() * STREAMS} dry`);
+    // Nothing is drawn where nothing changes, so the grid is scrolled to and fro while it is traced.
+    await map.page.evaluate(SCROLL_GRID);
     const onGrid = await framesPerSecond(await map.page.context().newCDPSession(map.page));
     expect(map.troubles).toEqual([]);
     await client.abortRun(runId);
@@ -91,27 +93,57 @@ describe("console: given a plan of 300 nodes and a hundred listeners of twenty s
   });
 });
 
+const SCROLL_GRID = `
+  const frame = document.querySelector(".live-frame");
+  const step = (now) => {
+    frame.scrollTop = (Math.sin(now / 900) + 1) / 2 * (frame.scrollHeight - frame.clientHeight);
+    frame.scrollLeft = (Math.sin(now / 1700) + 1) / 2 * (frame.scrollWidth - frame.clientWidth);
+    requestAnimationFrame(step);
+  };
+  requestAnimationFrame(step);
+`;
+
 const listenersBehindFault = (): number => listenerNames().filter(isBehindFault).length;
 
 interface Frames {
   readonly drawn: number;
   readonly seconds: number;
+  /** Processor time of the page's threads for each frame; other programs on the machine don't count. */
+  readonly cpuMs: ReadonlyMap<string, number>;
 }
 
-const describeFrames = ({ drawn, seconds }: Frames): string => (drawn / seconds).toFixed(1);
+const describeFrames = ({ drawn, seconds, cpuMs }: Frames): string => {
+  const threads = [...cpuMs]
+    .filter(([, ms]) => ms > 0.2)
+    .sort((a, b) => b[1] - a[1])
+    .map(([name, ms]) => `${name} ${ms.toFixed(1)} ms`);
+  return `${(drawn / seconds).toFixed(1)} (processor time a frame: ${threads.join(", ")})`;
+};
 
 const TRACED_MS = 8000;
 
+interface TraceEvent {
+  readonly name: string;
+  readonly ph: string;
+  readonly ts: number;
+  readonly pid: number;
+  readonly tid: number;
+  readonly tdur?: number;
+  readonly args?: { readonly name?: string };
+}
+
 /** Counts the frames that the compositor drew, from the browser's own trace. */
 async function framesPerSecond(session: CDPSession): Promise<Frames> {
-  const events: { name: string; ts: number }[] = [];
+  const events: TraceEvent[] = [];
   session.on("Tracing.dataCollected", ({ value }) => {
-    events.push(...(value as unknown as { name: string; ts: number }[]));
+    events.push(...(value as unknown as TraceEvent[]));
   });
   const complete = new Promise<void>((resolve) => session.once("Tracing.tracingComplete", () => resolve()));
   await session.send("Tracing.start", {
     transferMode: "ReportEvents",
-    traceConfig: { includedCategories: ["disabled-by-default-devtools.timeline.frame", "devtools.timeline.frame", "devtools.timeline"] },
+    traceConfig: {
+      includedCategories: ["disabled-by-default-devtools.timeline.frame", "devtools.timeline.frame", "toplevel", "__metadata"],
+    },
   });
   await new Promise((resolve) => setTimeout(resolve, TRACED_MS));
   await session.send("Tracing.end");
@@ -119,5 +151,14 @@ async function framesPerSecond(session: CDPSession): Promise<Frames> {
   await session.detach();
   const drawn = events.filter(({ name }) => name === "DrawFrame").map(({ ts }) => ts);
   const spanUs = Math.max(...drawn) - Math.min(...drawn);
-  return { drawn: drawn.length, seconds: spanUs / 1e6 };
+  const threads = new Map(
+    events.flatMap(({ name, pid, tid, args }) => (name === "thread_name" ? [[`${pid} ${tid}`, args?.name ?? ""]] : [])),
+  );
+  const cpuMs = new Map<string, number>();
+  for (const { name, ph, pid, tid, tdur } of events) {
+    if (ph !== "X" || tdur === undefined || !name.endsWith("RunTask")) continue;
+    const thread = (threads.get(`${pid} ${tid}`) ?? "other").replace(/\/.*|[0-9]+$/g, "");
+    cpuMs.set(thread, (cpuMs.get(thread) ?? 0) + tdur / 1000 / drawn.length);
+  }
+  return { drawn: drawn.length, seconds: spanUs / 1e6, cpuMs };
 }

@@ -31,6 +31,9 @@ export class LiveBoard {
   readonly #reachOf: ReadonlyMap<number, ReadonlySet<string>>;
   readonly #joiners: ReadonlySet<string>;
   readonly #addresses: ReadonlySet<string>;
+  readonly #groups: ReadonlySet<string>;
+  /** Agents that said that they are in a group, as `agent group`. */
+  readonly #members = new Set<string>();
   readonly #strips = new Map<string, Strip>();
   readonly #heard: LiveHeard[] = [];
   #newCells: LiveCell[] = [];
@@ -40,6 +43,7 @@ export class LiveBoard {
   constructor(outline: RunOutline, graph: SiteGraph, addresses: ReadonlySet<string>) {
     this.#outline = outline;
     this.#addresses = addresses;
+    this.#groups = new Set(outline.streams.map(({ group }) => group));
     this.#hostOf = (agent) => hostOfAgent(graph, agent) ?? agent;
     this.#joiners = new Set(outline.joins.map((join) => `${join.agent} ${join.stream}`));
     this.#reachOf = new Map(
@@ -53,7 +57,10 @@ export class LiveBoard {
 
   take(agent: string, report: IntervalReport, watch: WatcherReport | null): void {
     const second = Math.round(report.fromNs / 1e6 / REPORT_MS);
-    if (report.toNs - report.fromNs >= 0.5e9) {
+    // A shorter interval is the rest at a run's end. A longer one was merged while the controller was away: what came in
+    // which of its seconds is no longer known, and stays blank.
+    const lengthNs = report.toNs - report.fromNs;
+    if (lengthNs >= 0.5e9 && lengthNs <= 1.5e9) {
       for (const stream of this.#outline.streams) {
         if (stream.source === agent) continue;
         const stays = report.listeners.filter(({ streamId }) => streamId === stream.streamId);
@@ -128,6 +135,18 @@ export class LiveBoard {
     this.#strips.set(key, strip);
   }
 
+  /** About this run's groups, and no repetition: a host sends each change of state more than once (RFC 3376 8.1). */
+  #isWorthTelling(one: LiveHeard): boolean {
+    if (one.group !== null && !this.#groups.has(one.group)) return false;
+    if (one.what === "query") return !this.#heard.some((other) => isSameQuery(one, other));
+    if (!one.isOwn || one.what === "report") return true;
+    const key = `${one.agent} ${one.group}`;
+    const isMember = this.#members.has(key);
+    if (one.what === "join") this.#members.add(key);
+    else this.#members.delete(key);
+    return isMember === (one.what === "leave");
+  }
+
   #hear(agent: string, { atNs, direction, message }: MembershipEvent): void {
     if (message.kind === "pim-hello" || message.kind === "malformed" || atNs < -BEFORE_MS * 1e6) return;
     if (direction === "in" && this.#addresses.has(message.source)) return;
@@ -142,7 +161,7 @@ export class LiveBoard {
             return [{ ...base, what: leaves ? "leave" : what, group: record.group }];
           })
         : [{ ...base, what: message.kind, group: message.group }];
-    const fresh = heard.filter((one) => one.what !== "query" || !this.#heard.some((other) => isSameQuery(one, other)));
+    const fresh = heard.filter((one) => this.#isWorthTelling(one));
     this.#newHeard.push(...fresh);
     this.#heard.push(...fresh);
     if (this.#heard.length > KEPT_HEARD) this.#heard.splice(0, this.#heard.length - KEPT_HEARD);

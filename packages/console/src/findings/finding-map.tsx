@@ -3,7 +3,8 @@ import type { RunReport } from "@dyetrace/wire";
 import { useMemo } from "preact/hooks";
 import { findingMarks } from "../map/finding-marks.ts";
 import { SiteMap } from "../map/site-map.tsx";
-import { reportScene } from "../map/site-scene.ts";
+import { headOf, reportScene } from "../map/site-scene.ts";
+import { hangUp } from "../map/site-tree.ts";
 
 interface FindingMapProps {
   readonly graph: SiteGraph;
@@ -16,20 +17,28 @@ interface FindingMapProps {
 export function FindingMap({ graph, report, index }: FindingMapProps) {
   const finding = report.findings[index];
   const stream = finding?.streams[0] ?? report.streams[0]?.name ?? null;
-  const scene = useMemo(() => (stream === null ? null : reportScene(graph, report, stream)), [graph, report, stream]);
+  const source = report.streams.find(({ name }) => name === stream)?.source ?? null;
+  const tree = useMemo(() => {
+    const head = headOf(graph, source);
+    return head === null ? null : hangUp(graph, head);
+  }, [graph, source]);
+  const scene = useMemo(
+    () => (stream === null || tree === null ? null : reportScene(graph, tree, report, stream)),
+    [graph, tree, report, stream],
+  );
   const marks = useMemo(
     () =>
-      scene === null || stream === null
+      tree === null || stream === null
         ? []
-        : findingMarks(report, new Set([stream]), scene.tree).filter((mark) => mark.index === index),
-    [scene, report, stream, index],
+        : findingMarks(report, new Set([stream]), tree).filter((mark) => mark.index === index),
+    [tree, report, stream, index],
   );
-  if (scene === null || marks.length === 0) return null;
+  if (tree === null || scene === null || marks.length === 0) return null;
   const rateBps = report.streams.find(({ name }) => name === stream)?.rateBps ?? null;
   return (
     <SiteMap
       name={`Where: ${finding?.title ?? ""}`}
-      tree={scene.tree}
+      tree={tree}
       channels={scene.channels}
       hosts={scene.hosts}
       marks={marks}

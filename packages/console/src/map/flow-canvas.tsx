@@ -9,8 +9,8 @@ export interface Flow {
 
 /** Pixels of the layout that water runs in a second. */
 const SPEED = 46;
-const GLEAM = 4;
-const BETWEEN = 22;
+const GLEAM = 6;
+const BETWEEN = 20;
 const SHARPEST = 2;
 
 /** Gleams that run down every channel with water in it. Nothing else on the map moves. */
@@ -54,7 +54,7 @@ export function FlowCanvas(props: { readonly flows: readonly Flow[]; readonly vi
         view.y * sharpness,
       );
       context.strokeStyle = inks.getPropertyValue("--dye-gleam");
-      context.lineCap = "round";
+      context.lineCap = "butt"; // round ends cost a third more and are no larger than a pixel or two
       context.setLineDash([GLEAM, BETWEEN]);
       context.lineDashOffset = stillness.matches ? 0 : -((now / 1000) * SPEED) % (GLEAM + BETWEEN);
       for (const [lineWidth, path] of paths) {

@@ -1,6 +1,7 @@
+import type { VNode } from "preact";
 import { useEffect, useLayoutEffect, useMemo, useRef, useState } from "preact/hooks";
 import { ChannelMark, DammedDye, markDistance, ThinningDye } from "./channel-marks.tsx";
-import type { Channel } from "./channel-water.ts";
+import type { Channel, ChannelWater } from "./channel-water.ts";
 import { type DeltaLayout, layOutDelta, type NodePlace } from "./delta-layout.ts";
 import type { FindingMark, Glyph } from "./finding-marks.ts";
 import { type Flow, FlowCanvas } from "./flow-canvas.tsx";
@@ -73,10 +74,19 @@ export function SiteMap(props: SiteMapProps) {
     selection !== null && layout?.places.has(selection.node) === true ? selection.node : tree.root.node.name;
   const [search, setSearch] = useState("");
 
+  // Every second brings new figures, and mostly the same picture: it is drawn anew only where it differs.
+  const waters = layout === null ? "" : picture(layout, props);
   const flows = useMemo(
     () => (layout === null || !props.isMoving ? [] : movingWater(layout, props)),
-    [layout, channels, marks, props.isMoving],
+    [layout, waters, marks, props.isMoving],
   );
+  const drawnChannels = useMemo(
+    () => (layout === null ? null : <Channels {...props} layout={layout} />),
+    [layout, waters, marks, selection],
+  );
+  const drawnPlaces = useRef(new Map<string, { readonly of: readonly unknown[]; readonly drawn: VNode }>());
+
+  const suspected = new Set(marks.flatMap((mark) => mark.suspects.map((one) => one.node)));
 
   const find = (text: string): void => {
     setSearch(text);
@@ -105,28 +115,35 @@ export function SiteMap(props: SiteMapProps) {
         <>
           <svg role="group" aria-label={props.name}>
             <g transform={`matrix(${view.scale} 0 0 ${view.scale} ${view.x} ${view.y})`}>
-              <Channels {...props} layout={layout} />
+              {drawnChannels}
               {[...layout.places.values()].map((place) => {
                 const node = tree.byName.get(place.name);
                 if (node === undefined) return null;
-                return (
+                const channel = channels.get(place.name)?.water ?? "closed";
+                const host = hosts.get(place.name) ?? null;
+                const isSelected = selection?.node === place.name;
+                const isTabStop = place.name === tabStop;
+                const isNamedAlways = node.parent === null || suspected.has(place.name);
+                const of = [place, node, channel, host?.kind, lossOf(host), isSelected, isTabStop, isNamedAlways, tree];
+                const before = drawnPlaces.current.get(place.name);
+                if (before?.of.every((value, index) => value === of[index]) === true) return before.drawn;
+                const drawn = (
                   <Place
                     key={place.name}
                     place={place}
                     node={node}
-                    channel={channels.get(place.name) ?? null}
-                    host={hosts.get(place.name) ?? null}
-                    isNamedAlways={
-                      node.parent === null || marks.some((mark) => mark.suspects.some((one) => one.node === place.name))
-                    }
-                    isSelected={selection?.node === place.name}
-                    isTabStop={place.name === tabStop}
+                    water={channel}
+                    host={host}
+                    isNamedAlways={isNamedAlways}
+                    isSelected={isSelected}
+                    isTabStop={isTabStop}
                     tree={tree}
-                    layout={layout}
                     onSelect={props.onSelect}
-                    onFold={() => setFolds(new Map(folds).set(place.name, !folded.has(place.name)))}
+                    onFold={() => setFolds((all) => new Map(all).set(place.name, !folded.has(place.name)))}
                   />
                 );
+                drawnPlaces.current.set(place.name, { of, drawn });
+                return drawn;
               })}
               {placeFlags(marks, layout, {
                 scale: view.scale,
@@ -208,6 +225,17 @@ function foldedNodes(
   }
   return folded;
 }
+
+const lossOf = (host: HostWater | null): number | null => (host?.kind === "thins" ? host.lossRatio : null);
+
+/** Everything that decides how the channels look, as one text to compare. */
+const picture = (layout: DeltaLayout, { channels, rateBps }: SiteMapProps): string =>
+  [...layout.places.keys()]
+    .map((name) => {
+      const channel = channels.get(name);
+      return `${channel?.water}${channel?.isFirst === true ? "!" : ""}${channelWidth(rateBps(name))}`;
+    })
+    .join(" ");
 
 interface Barrier {
   readonly glyph: Glyph;
@@ -324,35 +352,41 @@ function Channels({
 /** Water that ends in a channel while the run goes on: a rounded end, and no bar, because nobody has concluded yet. */
 function DryFront({ place, width }: { readonly place: NodePlace; readonly width: number }) {
   const spot = spotAt(place.inlet, markDistance(place.inlet));
-  return <circle class="pool" cx={spot.x} cy={spot.y} r={width / 2 + 3} />;
+  return <circle class="pool dry-front" cx={spot.x} cy={spot.y} r={width / 2 + 3} />;
 }
 
 interface PlaceProps {
   readonly place: NodePlace;
   readonly node: TreeNode;
-  readonly channel: Channel | null;
+  readonly water: ChannelWater;
   readonly host: HostWater | null;
   readonly isNamedAlways: boolean;
   readonly isSelected: boolean;
   /** The one place that Tab comes to; arrow keys lead on from there. */
   readonly isTabStop: boolean;
   readonly tree: SiteTree;
-  readonly layout: DeltaLayout;
   readonly onSelect: (selection: MapSelection) => void;
   readonly onFold: () => void;
 }
 
 function Place(props: PlaceProps) {
-  const { place, node, channel, host, tree } = props;
+  const { place, node, water, host, tree } = props;
   const sign = place.label === "left" ? -1 : 1;
   const reading = host === null ? "" : describeHostWater(host);
-  const says = `${node.node.name}, ${node.node.kind}${reading === "" ? "" : `, ${reading}`}${place.foldedNodes > 0 ? `, ${place.foldedNodes} nodes folded up` : ""}`;
+  // Begins with what is written beside the place, so that whoever reads it out and whoever speaks to it find each other.
+  const written = `${place.name}${place.foldedNodes > 0 ? ` +${place.foldedNodes}` : ""}`;
+  const says = [
+    host?.kind === "thins" ? `${written} ${reading}` : written,
+    ...(reading === "" || host?.kind === "thins" ? [] : [reading]),
+    node.node.kind,
+    ...(place.foldedNodes > 0 ? [`${place.foldedNodes} nodes folded up`] : []),
+  ].join(", ");
   return (
     <g
       class={`node${props.isSelected ? " selected" : ""}${props.isNamedAlways ? " keeps-name" : ""}`}
       transform={`translate(${place.x} ${place.y})`}
       role="button"
-      tabIndex={props.isTabStop ? 0 : -1}
+      tabindex={props.isTabStop ? 0 : -1}
       aria-label={says}
       aria-pressed={props.isSelected}
       data-node={place.name}
@@ -364,17 +398,18 @@ function Place(props: PlaceProps) {
           props.onSelect({ node: place.name, on: "node" });
         } else if (event.key === "f" && node.children.length > 0) props.onFold();
         else {
-          const next = neighbour(event.key, node, tree, props.layout);
+          const next = neighbour(event.key, node, tree);
           if (next === null) return;
+          const there = event.currentTarget.ownerSVGElement?.querySelector<SVGGElement>(`[data-node="${next}"]`);
+          if (there === null || there === undefined) return; // folded up
           event.preventDefault();
           props.onSelect({ node: next, on: "node" });
-          const svg = event.currentTarget.ownerSVGElement;
-          queueMicrotask(() => svg?.querySelector<SVGGElement>(`[data-node="${next}"]`)?.focus());
+          there.focus();
         }
       }}
     >
       <circle class="focus" r={21} />
-      <NodeShape node={node.node} water={channel?.water ?? "closed"} host={host} />
+      <NodeShape node={node.node} water={water} host={host} />
       <text x={sign * 19} y={4.5} text-anchor={sign < 0 ? "end" : "start"}>
         {place.name}
         {place.foldedNodes > 0 && <tspan class="reading"> +{place.foldedNodes}</tspan>}
@@ -389,7 +424,7 @@ function Place(props: PlaceProps) {
 }
 
 /** Arrow keys walk the tree: down to the first child, up to the parent, sideways among siblings. */
-function neighbour(key: string, node: TreeNode, tree: SiteTree, layout: DeltaLayout): string | null {
+function neighbour(key: string, node: TreeNode, tree: SiteTree): string | null {
   const siblings = node.parent === null ? [] : (tree.byName.get(node.parent)?.children ?? []);
   const at = siblings.indexOf(node);
   const wanted =
@@ -402,7 +437,7 @@ function neighbour(key: string, node: TreeNode, tree: SiteTree, layout: DeltaLay
           : key === "ArrowLeft"
             ? siblings[at - 1]?.node.name
             : null;
-  return wanted !== null && wanted !== undefined && layout.places.has(wanted) ? wanted : null;
+  return wanted ?? null;
 }
 
 /** A flag that stays readable at every zoom. */

@@ -4,47 +4,48 @@ import type { PlanDrawing } from "../console-api.ts";
 import type { LiveHistory } from "../state/live-history.ts";
 import { type Channel, channelWaters } from "./channel-water.ts";
 import { type HostWater, waterInReport, waterLive } from "./host-water.ts";
-import { hangUp, type SiteTree, type TreeNode } from "./site-tree.ts";
+import type { SiteTree, TreeNode } from "./site-tree.ts";
 
-export const graphOf = (drawing: PlanDrawing): SiteGraph => buildSiteGraph(drawing.site, drawing.nodes, drawing.links);
+export const graphOf = (drawing: PlanDrawing): SiteGraph =>
+  buildSiteGraph(drawing.site, drawing.nodes, drawing.links);
+
+/** Where to hang up the site for a stream: at its source's host; without a stream at the first host with an agent. */
+export function headOf(graph: SiteGraph, source: string | null): string | null {
+  if (source !== null) return hostOfAgent(graph, source);
+  const nodes = [...graph.nodes.values()];
+  return (nodes.find(({ agent }) => agent !== null) ?? nodes[0])?.name ?? null;
+}
 
 /** Everything that the map shows of one stream, or of nothing yet. */
 export interface SiteScene {
-  readonly tree: SiteTree;
   readonly channels: ReadonlyMap<string, Channel>;
   readonly hosts: ReadonlyMap<string, HostWater>;
   /** What was measured below a node, UDP payload bits per second, by its name; empty where only the plan's rate is known. */
   readonly ratesBps: ReadonlyMap<string, number>;
 }
 
-/** The plan alone: no water anywhere. @param head name of the node at the head */
-export function planScene(graph: SiteGraph, head: string): SiteScene | null {
-  const tree = hangUp(graph, head);
-  return tree === null
-    ? null
-    : { tree, channels: channelWaters(tree, () => null), hosts: new Map(), ratesBps: new Map() };
-}
+/** The plan alone: no water anywhere. */
+export const planScene = (tree: SiteTree): SiteScene => scene(tree, () => null);
 
-export function reportScene(graph: SiteGraph, report: RunReport, streamName: string): SiteScene | null {
+/** @param tree hung up by the stream's source */
+export function reportScene(graph: SiteGraph, tree: SiteTree, report: RunReport, streamName: string): SiteScene {
   const stream = report.streams.find(({ name }) => name === streamName);
-  if (stream === undefined) return null;
-  const source = hostOfAgent(graph, stream.source) ?? stream.source;
+  const alike = new Set(report.streams.filter(({ group }) => group === stream?.group).map(({ name }) => name));
   const members = report.receipts
-    .filter((receipt) => report.streams.some(({ name, group }) => name === receipt.stream && group === stream.group))
+    .filter((receipt) => alike.has(receipt.stream))
     .flatMap((receipt) => hostOfAgent(graph, receipt.listener) ?? []);
-  const reached = byDesignReach(graph, source, members).nodes;
-  return scene(graph, source, (agent, host) => waterInReport(report, streamName, agent, reached.has(host)));
+  const reached = byDesignReach(graph, tree.root.node.name, members).nodes;
+  return scene(tree, (agent, host) => waterInReport(report, streamName, agent, reached.has(host)));
 }
 
+/** @param tree hung up by the stream's source  @param nowSecond the second that the run is in */
 export function liveScene(
-  graph: SiteGraph,
+  tree: SiteTree,
   stream: RunOutline["streams"][number],
   history: LiveHistory,
   nowSecond: number,
-): SiteScene | null {
-  const source = hostOfAgent(graph, stream.source) ?? stream.source;
-  const live = scene(graph, source, (agent) => waterLive(history, stream, agent, nowSecond));
-  if (live === null) return null;
+): SiteScene {
+  const live = scene(tree, (agent) => waterLive(history, stream, agent, nowSecond));
   const ratesBps = new Map<string, number>();
   const measure = (node: TreeNode): number => {
     const own = node.node.agent === null ? 0 : (history.strip(node.node.agent, stream.streamId)?.last?.rateBps ?? 0);
@@ -52,26 +53,16 @@ export function liveScene(
     if (rateBps > 0) ratesBps.set(node.node.name, rateBps);
     return rateBps;
   };
-  measure(live.tree.root);
+  measure(tree.root);
   return { ...live, ratesBps };
 }
 
-function scene(
-  graph: SiteGraph,
-  head: string,
-  waterOf: (agent: string, host: string) => HostWater | null,
-): SiteScene | null {
-  const tree = hangUp(graph, head);
-  if (tree === null) return null;
+function scene(tree: SiteTree, waterOf: (agent: string, host: string) => HostWater | null): SiteScene {
   const hosts = new Map<string, HostWater>();
-  for (const { name, agent } of graph.nodes.values()) {
-    const water = agent === null ? null : waterOf(agent, name);
-    if (water !== null) hosts.set(name, water);
+  for (const { node } of tree.byName.values()) {
+    const water = node.agent === null ? null : waterOf(node.agent, node.name);
+    if (water !== null) hosts.set(node.name, water);
   }
   const channels = channelWaters(tree, ({ node }) => hosts.get(node.name) ?? null);
-  return { tree, channels, hosts, ratesBps: new Map() };
+  return { channels, hosts, ratesBps: new Map() };
 }
-
-/** Where to hang up a plan that nothing has run on: its first host with an agent. */
-export const firstHead = (graph: SiteGraph): string | null =>
-  ([...graph.nodes.values()].find(({ agent }) => agent !== null) ?? [...graph.nodes.values()][0])?.name ?? null;

@@ -1,10 +1,10 @@
-import { hostOfAgent } from "@dyetrace/site";
 import { formatRateBps } from "@dyetrace/wire";
 import { useMemo, useState } from "preact/hooks";
 import { findingMarks } from "../map/finding-marks.ts";
 import { MapKey } from "../map/map-key.tsx";
 import { type MapSelection, SiteMap } from "../map/site-map.tsx";
-import { firstHead, graphOf, liveScene, planScene, reportScene } from "../map/site-scene.ts";
+import { graphOf, headOf, liveScene, planScene, reportScene } from "../map/site-scene.ts";
+import { hangUp } from "../map/site-tree.ts";
 import { FindingNote } from "../parts/finding-note.tsx";
 import { PlaceNote } from "../parts/place-note.tsx";
 import { RefusalNote } from "../parts/refusal-note.tsx";
@@ -32,25 +32,24 @@ function MapView({ view }: { readonly view: RunView | null }) {
   const isCurrent = link.value.kind === "on";
   const version = liveVersion.value;
   const live = view?.live ?? null;
+  const head = graph === null ? null : headOf(graph, stream?.source ?? null);
+  const tree = useMemo(() => (graph === null || head === null ? null : hangUp(graph, head)), [graph, head]);
   const scene = useMemo(() => {
-    if (graph === null) return null;
-    if (stream !== null && report !== null) return reportScene(graph, report, stream.name);
+    if (graph === null || tree === null) return null;
+    if (stream !== null && report !== null) return reportScene(graph, tree, report, stream.name);
     // While the controller is away nobody knows what flows: the plan alone is shown.
     const outlined = live?.outline.streams.find(({ name }) => name === stream?.name);
     if (outlined !== undefined && live?.failure === null && isCurrent) {
-      return liveScene(graph, outlined, history, Math.floor((runTimeMs() ?? 0) / 1000));
+      return liveScene(tree, outlined, history, Math.floor((runTimeMs() ?? 0) / 1000));
     }
-    const head = stream === null ? firstHead(graph) : (hostOfAgent(graph, stream.source) ?? stream.source);
-    return head === null ? null : planScene(graph, head);
-  }, [graph, stream, report, live?.runId, live?.failure, isCurrent, version]);
+    return planScene(tree);
+  }, [graph, tree, stream, report, live?.runId, live?.failure, isCurrent, version]);
   const marks = useMemo(
     () =>
-      report === null || scene === null || stream === null
-        ? []
-        : findingMarks(report, new Set([stream.name]), scene.tree),
-    [report, scene, stream],
+      report === null || tree === null || stream === null ? [] : findingMarks(report, new Set([stream.name]), tree),
+    [report, tree, stream],
   );
-  if (graph === null || scene === null) return <NoPlan />;
+  if (graph === null || tree === null || scene === null) return <NoPlan />;
   const rateBps = stream?.rateBps ?? null;
   return (
     <div class="map-page">
@@ -78,7 +77,7 @@ function MapView({ view }: { readonly view: RunView | null }) {
         </div>
         <SiteMap
           name={`Map of ${graph.name}`}
-          tree={scene.tree}
+          tree={tree}
           channels={scene.channels}
           hosts={scene.hosts}
           marks={marks}
@@ -93,6 +92,7 @@ function MapView({ view }: { readonly view: RunView | null }) {
         {selection !== null && (
           <PlaceNote
             selection={selection}
+            tree={tree}
             scene={scene}
             graph={graph}
             view={view}

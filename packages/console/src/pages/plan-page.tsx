@@ -3,8 +3,10 @@ import { signal } from "@preact/signals";
 import { useEffect, useMemo, useRef, useState } from "preact/hooks";
 import type { PlanAnswer, PlanCoverage, PlanDrawing } from "../console-api.ts";
 import { askController, asRefusal, type Refusal } from "../link/ask-controller.ts";
+import type { FindingMark } from "../map/finding-marks.ts";
 import { type MapSelection, SiteMap } from "../map/site-map.tsx";
-import { firstHead, graphOf, planScene } from "../map/site-scene.ts";
+import { graphOf, headOf, planScene } from "../map/site-scene.ts";
+import { hangUp } from "../map/site-tree.ts";
 import { RefusalNote } from "../parts/refusal-note.tsx";
 import { CodeEditor, goToPlace } from "../plan/code-editor.tsx";
 import { isPractice, link, plan } from "../state/console-state.ts";
@@ -166,23 +168,26 @@ function usePlanCheck(file: UserFile): { readonly answer: PlanAnswer | null; rea
   return { answer, refusal };
 }
 
+const NO_MARKS: readonly FindingMark[] = [];
+
 function PlanMap({ drawing, isStale }: { readonly drawing: PlanDrawing; readonly isStale: boolean }) {
   const graph = useMemo(() => graphOf(drawing), [drawing]);
   const [selection, setSelection] = useState<MapSelection | null>(null);
-  const scene = useMemo(() => {
-    const head = firstHead(graph);
-    return head === null ? null : planScene(graph, head);
+  const tree = useMemo(() => {
+    const head = headOf(graph, null);
+    return head === null ? null : hangUp(graph, head);
   }, [graph]);
-  if (scene === null) return null;
+  const scene = useMemo(() => (tree === null ? null : planScene(tree)), [tree]);
+  if (tree === null || scene === null) return null;
   return (
     <div class={isStale ? "is-stale" : undefined}>
       {isStale && <p class="small">The map is of the last plan without mistakes.</p>}
       <SiteMap
         name={`Map of ${graph.name}`}
-        tree={scene.tree}
+        tree={tree}
         channels={scene.channels}
         hosts={scene.hosts}
-        marks={[]}
+        marks={NO_MARKS}
         rateBps={() => null}
         isMoving={false}
         selection={selection}

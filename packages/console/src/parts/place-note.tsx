@@ -4,12 +4,14 @@ import type { LiveFigures } from "../console-api.ts";
 import { describeChannel, describeHostWater } from "../map/say-water.ts";
 import type { MapSelection } from "../map/site-map.tsx";
 import type { SiteScene } from "../map/site-scene.ts";
+import type { SiteTree } from "../map/site-tree.ts";
 import { history, isRunning } from "../state/console-state.ts";
 import type { RunView, ViewedStream } from "../state/run-view.ts";
 import { formatCount, formatMs, orUnknown } from "./format.ts";
 
 interface PlaceNoteProps {
   readonly selection: MapSelection;
+  readonly tree: SiteTree;
   readonly scene: SiteScene;
   readonly graph: SiteGraph;
   readonly view: RunView | null;
@@ -18,8 +20,8 @@ interface PlaceNoteProps {
 }
 
 /** The figures of the node or segment that was clicked. */
-export function PlaceNote({ selection, scene, graph, view, stream, onClose }: PlaceNoteProps) {
-  const place = scene.tree.byName.get(selection.node);
+export function PlaceNote({ selection, tree, scene, graph, view, stream, onClose }: PlaceNoteProps) {
+  const place = tree.byName.get(selection.node);
   if (place === undefined) return null;
   const isSegment = selection.on === "channel" && place.segmentId !== null;
   const id = isSegment ? (place.segmentId ?? "") : place.node.name;

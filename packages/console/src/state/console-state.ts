@@ -26,6 +26,18 @@ export const runToldAt = signal(0);
 export const history = new LiveHistory();
 export const liveVersion = signal(0);
 
+/** Batches of a hundred agents come many times a second; nobody reads faster than this. */
+const TOLD_EVERY_MS = 400;
+let telling: number | null = null;
+
+/** Tells whoever draws the strips, soon and not too often. */
+function tellLive(): void {
+  telling ??= window.setTimeout(() => {
+    telling = null;
+    liveVersion.value++;
+  }, TOLD_EVERY_MS);
+}
+
 /** True while agents are measuring and the controller says so. */
 export const isRunning: ReadonlySignal<boolean> = computed(
   () => link.value.kind === "on" && run.value !== null && run.value.stage !== "over",
@@ -76,7 +88,7 @@ export function takeEvent(event: ConsoleEvent): void {
     case "live":
       if (event.runId !== run.value?.runId) return;
       for (const cell of event.cells) history.take(cell);
-      liveVersion.value++;
+      tellLive();
       return;
     case "heard":
       if (event.runId !== run.value?.runId) return;
