@@ -66,7 +66,7 @@ function sayAirtime(graph: SiteGraph, scenario: Scenario): RunForecast["cautions
     const shares = carried.flatMap(({ multicast }) => multicast[0] ?? []);
     const [first] = shares;
     if (first === undefined) return [];
-    const ratio = shares.reduce((sum, { share }) => sum + share.withDifsRatio, 0);
+    const ratio = shares.reduce((sum, { share }) => sum + share.withBackoffRatio, 0);
     return [
       {
         level: ratio > MUCH_AIR ? ("warn" as const) : ("note" as const),
@@ -77,8 +77,8 @@ function sayAirtime(graph: SiteGraph, scenario: Scenario): RunForecast["cautions
   });
 }
 
-/** Above this share of an access point's air time everyone on it feels it (common practice, no source). */
-const MUCH_AIR = 0.1;
+/** Above this share little air is left for anybody else (common practice, no source). */
+const MUCH_AIR = 0.3;
 
 /** Longer timelines are cut: nobody reads a thousand repeats. */
 const MOST_STEPS = 60;
@@ -108,9 +108,9 @@ function sayAction(action: ScenarioAction, { streams }: Scenario): string {
     case "stop":
       return `${source} stops sending ${action.stream}`;
     case "join":
-      return `${who(action.agents, source)} ${action.agents?.length === 1 ? "joins" : "join"} ${action.stream}`;
+      return `${who(action.agents, source)} ${action.agents === null || action.agents.length === 1 ? "joins" : "join"} ${action.stream}`;
     case "leave":
-      return `${who(action.agents, source)} ${action.agents?.length === 1 ? "leaves" : "leave"} ${action.stream}`;
+      return `${who(action.agents, source)} ${action.agents === null || action.agents.length === 1 ? "leaves" : "leave"} ${action.stream}`;
     case "set": {
       const parts = [
         ...(action.rateBps === null ? [] : [`at ${formatRateBps(action.rateBps)}`]),
