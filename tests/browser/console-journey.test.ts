@@ -122,7 +122,8 @@ describe("console: given the practice site with everything lost on the way to th
     const run = async (): Promise<void> => {
       const parameters = { source: "tower", length: "4s", group: "239.195.10.77" };
       const runId = await client.startRun({ site: PLAN, scenario, parameters });
-      for await (const progress of client.followRun(runId)) if (progress.kind === "failed") throw new Error(progress.message);
+      for await (const progress of client.followRun(runId))
+        if (progress.kind === "failed") throw new Error(progress.message);
     };
     await practice.site.lift(faults);
     await practice.site.settled();

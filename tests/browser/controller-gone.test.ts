@@ -103,7 +103,12 @@ describe("console: given a controller that dies while a run goes on, and comes b
     await live.page.getByText("Nothing has run since this controller was started.").waitFor({ timeout: 15_000 });
     for (const { troubles } of [map, agentsPage, live]) {
       // The browser itself reports that it could not reach the controller; nothing else may be amiss.
-      expect(troubles.filter((trouble) => !trouble.includes("ERR_CONNECTION_REFUSED") && !trouble.includes("ERR_INCOMPLETE_CHUNKED_ENCODING"))).toEqual([]);
+      expect(
+        troubles.filter(
+          (trouble) =>
+            !trouble.includes("ERR_CONNECTION_REFUSED") && !trouble.includes("ERR_INCOMPLETE_CHUNKED_ENCODING"),
+        ),
+      ).toEqual([]);
     }
   });
 });

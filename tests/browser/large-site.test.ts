@@ -142,7 +142,12 @@ async function framesPerSecond(session: CDPSession): Promise<Frames> {
   await session.send("Tracing.start", {
     transferMode: "ReportEvents",
     traceConfig: {
-      includedCategories: ["disabled-by-default-devtools.timeline.frame", "devtools.timeline.frame", "toplevel", "__metadata"],
+      includedCategories: [
+        "disabled-by-default-devtools.timeline.frame",
+        "devtools.timeline.frame",
+        "toplevel",
+        "__metadata",
+      ],
     },
   });
   await new Promise((resolve) => setTimeout(resolve, TRACED_MS));

@@ -55,7 +55,8 @@ export async function openConsole(
   const page = await context.newPage();
   const troubles: string[] = [];
   page.on("console", (message) => {
-    if (message.type() === "error" || message.type() === "warning") troubles.push(`${message.type()}: ${message.text()}`);
+    if (message.type() === "error" || message.type() === "warning")
+      troubles.push(`${message.type()}: ${message.text()}`);
   });
   page.on("pageerror", (error) => troubles.push(`page error: ${error.message}`));
   page.on("request", (request) => {
@@ -76,7 +77,13 @@ export async function seriousViolations(page: Page): Promise<string[]> {
   };
   return found.violations
     .filter(({ impact }) => impact === "serious" || impact === "critical")
-    .map(({ id, nodes }) => `${id}: ${nodes.slice(0, 3).map((node) => node.html.slice(0, 160)).join(" | ")}`);
+    .map(
+      ({ id, nodes }) =>
+        `${id}: ${nodes
+          .slice(0, 3)
+          .map((node) => node.html.slice(0, 160))
+          .join(" | ")}`,
+    );
 }
 
 /** How far the page is wider than its window, in pixels. */

@@ -17,9 +17,12 @@ export function largePlan(): string {
     ...range(ACCESS).map((index) => `  floor-${index + 1}: { kind: switch }`),
     ...hosts.map((name, index) => `  ${name}: { kind: host${index < SOURCES + LISTENERS ? "" : ", agent: none"} }`),
     "links:",
-    ...range(DISTRIBUTION).map((index) => `  - { between: [core:${index + 1}, dist-${index + 1}:48], speed: 10 Gbit/s }`),
+    ...range(DISTRIBUTION).map(
+      (index) => `  - { between: [core:${index + 1}, dist-${index + 1}:48], speed: 10 Gbit/s }`,
+    ),
     ...range(ACCESS).map(
-      (index) => `  - { between: [dist-${(index % DISTRIBUTION) + 1}:${Math.floor(index / DISTRIBUTION) + 1}, floor-${index + 1}:48], speed: 1 Gbit/s }`,
+      (index) =>
+        `  - { between: [dist-${(index % DISTRIBUTION) + 1}:${Math.floor(index / DISTRIBUTION) + 1}, floor-${index + 1}:48], speed: 1 Gbit/s }`,
     ),
     ...hosts.map((name, index) =>
       index < SOURCES

@@ -97,13 +97,7 @@ function connect(
   });
 }
 
-function reportOf(
-  agent: string,
-  task: AgentTask,
-  second: number,
-  script: Script,
-  isFinal: boolean,
-): IntervalReport {
+function reportOf(agent: string, task: AgentTask, second: number, script: Script, isFinal: boolean): IntervalReport {
   const fromNs = second * SECOND_NS;
   const toNs = fromNs + SECOND_NS;
   const joins = task.actions.filter(({ kind, atNs }) => kind === "join" && atNs < toNs);
@@ -157,7 +151,12 @@ function reportOf(
 
 const PAYLOAD_BYTES = 1316;
 
-function receiptOf(fromNs: number, toNs: number, second: number, { received, lost }: ScriptedSecond): StreamReceiptMessage {
+function receiptOf(
+  fromNs: number,
+  toNs: number,
+  second: number,
+  { received, lost }: ScriptedSecond,
+): StreamReceiptMessage {
   const empty = { count: 0, sum: 0, min: null, max: null, bins: [] };
   return {
     fromNs,
@@ -236,4 +235,5 @@ const capabilitiesOf = (name: string): AgentCapabilities => ({
   guards: { ...DEFAULT_GUARDS, allowSending: true },
 });
 
-const hashOf = (text: string): number => [...text].reduce((hash, letter) => (hash * 31 + letter.charCodeAt(0)) >>> 0, 7);
+const hashOf = (text: string): number =>
+  [...text].reduce((hash, letter) => (hash * 31 + letter.charCodeAt(0)) >>> 0, 7);

@@ -108,6 +108,7 @@ export function LiveGrid(props: LiveGridProps) {
       class="live-frame"
       ref={frame}
       style={{ maxHeight: `${MOST_HEIGHT * 100}vh`, height: layout === null ? undefined : `${layout.height + 8}px` }}
+      // biome-ignore lint/a11y/noNoninteractiveTabindex: it takes the arrow keys
       tabIndex={0}
       role="application"
       aria-roledescription="grid of strips"

@@ -11,7 +11,7 @@ export interface LiveSummary {
 }
 
 /** Worst first. */
-const ORDER = ["-", "s", "4", "3", "2", "1"] as const;
+const ORDER: readonly string[] = ["-", "s", "4", "3", "2", "1"];
 const MOST_WORST = 6;
 
 /**
@@ -58,7 +58,7 @@ export function summariseLive(
 }
 
 const rankOf = (mark: string): number => {
-  const rank = ORDER.findIndex((one) => one === mark);
+  const rank = ORDER.indexOf(mark);
   return rank < 0 ? ORDER.length : rank;
 };
 

@@ -84,5 +84,7 @@ export function ThinningDye({ approach, inlet, width }: DyeProps) {
 
 /** The dye in front of a bar. */
 export function DammedDye({ approach, inlet, width }: DyeProps) {
-  return <path class="dye" d={pathOf([...approach, ...cut(inlet, markDistance(inlet)).slice(1)])} stroke-width={width} />;
+  return (
+    <path class="dye" d={pathOf([...approach, ...cut(inlet, markDistance(inlet)).slice(1)])} stroke-width={width} />
+  );
 }

@@ -159,9 +159,7 @@ function twoBanks(tree: TreeNode, options: DeltaOptions, most: number, label: "l
     const sign = side === "left" ? -1 : 1;
     const rowY = FIRST_ROW + Math.floor(index / 2) * ROW;
     const block = leafBlock(leaf, side, options);
-    places.push(
-      ...connect(block, sign * OUTLET, rowY, wayTo(sign * OUTLET, rowY, rowY)),
-    );
+    places.push(...connect(block, sign * OUTLET, rowY, wayTo(sign * OUTLET, rowY, rowY)));
     if (side === "left") left = Math.max(left, OUTLET + block.left);
     else right = Math.max(right, OUTLET + block.right);
     y = rowY;
@@ -191,9 +189,7 @@ function twoBanks(tree: TreeNode, options: DeltaOptions, most: number, label: "l
     let height = 0;
     for (const [index, block] of branches.entries()) {
       const entryX = (entries[index] ?? 0) - middle;
-      places.push(
-        ...connect(block, entryX, childY, wayTo(entryX, childY, crossY, entryX)),
-      );
+      places.push(...connect(block, entryX, childY, wayTo(entryX, childY, crossY, entryX)));
       height = Math.max(height, childY + block.height);
     }
     header.push([
@@ -263,9 +259,7 @@ function oneBank(tree: TreeNode, options: DeltaOptions): Block {
   for (const child of children) {
     const block = oneBank(child, options);
     y += y === 0 ? FIRST_ROW + 4 : ROW + 6;
-    places.push(
-      ...connect(block, INDENT, y, wayTo(INDENT, y, y)),
-    );
+    places.push(...connect(block, INDENT, y, wayTo(INDENT, y, y)));
     right = Math.max(right, INDENT + block.right);
     lastEntry = y;
     y += block.height;

@@ -48,7 +48,10 @@ function Cup({ host }: { readonly host: HostWater | null }) {
       <path class={`outline${host.kind === "dry" ? " dry" : ""}`} d={CUP} />
       {isLidded && <path class="lid" d="M-12 -12H12" />}
       {host.kind === "uninvited" && (
-        <path class={isLeak ? "drop seeps" : "drop"} d="M0 -31c2.5 4 4.2 5.8 4.2 8.4a4.2 4.2 0 0 1 -8.4 0c0 -2.6 1.7 -4.4 4.2 -8.4z" />
+        <path
+          class={isLeak ? "drop seeps" : "drop"}
+          d="M0 -31c2.5 4 4.2 5.8 4.2 8.4a4.2 4.2 0 0 1 -8.4 0c0 -2.6 1.7 -4.4 4.2 -8.4z"
+        />
       )}
       {host.kind === "dry" && <path class="outline" d="M-4.5 5L4.5 -4M-4.5 -4L4.5 5" />}
     </>

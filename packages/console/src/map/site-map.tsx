@@ -113,6 +113,7 @@ export function SiteMap(props: SiteMapProps) {
     >
       {layout !== null && view !== null && (
         <>
+          {/* biome-ignore lint/a11y/useSemanticElements: HTML has no element that groups the parts of a drawing */}
           <svg role="group" aria-label={props.name}>
             <g transform={`matrix(${view.scale} 0 0 ${view.scale} ${view.x} ${view.y})`}>
               {drawnChannels}
@@ -335,6 +336,7 @@ function Channels({
       )}
       {drawn.map(({ place }) =>
         place.inlet.length === 0 ? null : (
+          // biome-ignore lint/a11y/noStaticElementInteractions: for the mouse; on the keyboard S at the node below does the same
           <path
             key={place.name}
             class={`hit${selection?.on === "channel" && selection.node === place.name ? " selected" : ""}`}
@@ -382,6 +384,7 @@ function Place(props: PlaceProps) {
     ...(place.foldedNodes > 0 ? [`${place.foldedNodes} nodes folded up`] : []),
   ].join(", ");
   return (
+    // biome-ignore lint/a11y/useSemanticElements: there is no button inside a drawing
     <g
       class={`node${props.isSelected ? " selected" : ""}${props.isNamedAlways ? " keeps-name" : ""}`}
       transform={`translate(${place.x} ${place.y})`}
@@ -397,6 +400,7 @@ function Place(props: PlaceProps) {
           event.preventDefault();
           props.onSelect({ node: place.name, on: "node" });
         } else if (event.key === "f" && node.children.length > 0) props.onFold();
+        else if (event.key === "s" && node.segmentId !== null) props.onSelect({ node: place.name, on: "channel" });
         else {
           const next = neighbour(event.key, node, tree);
           if (next === null) return;
@@ -452,7 +456,7 @@ function Flag({
 }) {
   const { mark, box } = flag;
   return (
-    // The same is said beside the map, and the place itself is a button: the flag is for the eye and the mouse.
+    // biome-ignore lint/a11y/noStaticElementInteractions: said beside the map, and the place itself is a button
     <g
       class="flag"
       transform={`translate(${box.x} ${box.y}) scale(${1 / Math.min(1, scale)})`}

@@ -6,8 +6,7 @@ import { type Channel, channelWaters } from "./channel-water.ts";
 import { type HostWater, waterInReport, waterLive } from "./host-water.ts";
 import type { SiteTree, TreeNode } from "./site-tree.ts";
 
-export const graphOf = (drawing: PlanDrawing): SiteGraph =>
-  buildSiteGraph(drawing.site, drawing.nodes, drawing.links);
+export const graphOf = (drawing: PlanDrawing): SiteGraph => buildSiteGraph(drawing.site, drawing.nodes, drawing.links);
 
 /** Where to hang up the site for a stream: at its source's host; without a stream at the first host with an agent. */
 export function headOf(graph: SiteGraph, source: string | null): string | null {

@@ -34,11 +34,7 @@ function LiveView({ run: current }: { readonly run: ConsoleRun }) {
   const { streams } = current.outline;
   const summary = summariseLive(current, listeners, history, !isRunning.value);
   const words = (agent: string, stream: GridStream): string => wordsBeside(agent, stream);
-  const state = !isOn
-    ? "As it was when the controller was last heard"
-    : isRunning.value
-      ? "Now"
-      : "Over the run";
+  const state = !isOn ? "As it was when the controller was last heard" : isRunning.value ? "Now" : "Over the run";
   return (
     <div class="live-page">
       <div class="live-head">

@@ -62,6 +62,7 @@ function Parameter({ parameter, agents, value, onChange }: ParameterProps) {
     );
   }
   return (
+    // biome-ignore lint/a11y/noLabelWithoutControl: the control is one of the two below
     <label class="field">
       <span>
         <b>{parameter.name}</b> {note}

@@ -84,7 +84,10 @@ export function PlaceNote({ selection, tree, scene, graph, view, stream, onClose
         )}
         {live !== null && <LiveFigureList figures={live} />}
       </dl>
-      {place.children.length > 0 && <p class="small soft">Double-click, or press F on it, to fold up what is below.</p>}
+      <p class="small soft">
+        {place.segmentId !== null && !isSegment && "S shows the segment that leads here. "}
+        {place.children.length > 0 && "A double click, or F, folds up what is below."}
+      </p>
     </section>
   );
 }

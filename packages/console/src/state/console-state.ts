@@ -28,12 +28,14 @@ export const liveVersion = signal(0);
 
 /** Batches of a hundred agents come many times a second; nobody reads faster than this. */
 const TOLD_EVERY_MS = 400;
-let telling: number | null = null;
+let isTelling = false;
 
 /** Tells whoever draws the strips, soon and not too often. */
 function tellLive(): void {
-  telling ??= window.setTimeout(() => {
-    telling = null;
+  if (isTelling) return;
+  isTelling = true;
+  setTimeout(() => {
+    isTelling = false;
     liveVersion.value++;
   }, TOLD_EVERY_MS);
 }
