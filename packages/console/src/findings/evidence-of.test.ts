@@ -1,0 +1,53 @@
+import type { RunReport } from "@dyetrace/wire";
+import { expect, test } from "vitest";
+import { evidenceOf } from "./evidence-of.ts";
+
+type Receipt = RunReport["receipts"][number];
+const receipt = (listener: string, received: number | null, sent: number | null): Receipt =>
+  ({ stream: "board", listener, received, sent, gaps: [] }) as unknown as Receipt;
+const FINDING = { streams: ["board"], suspects: ["a:1>b:1"] } as unknown as RunReport["findings"][number];
+const reportWith = (parts: Partial<RunReport>): RunReport =>
+  ({
+    receipts: [],
+    segments: [],
+    bystanders: [],
+    startedAt: "2026-01-01T00:00:00.000Z",
+    endedAt: "2026-01-01T00:00:08.000Z",
+    ...parts,
+  }) as unknown as RunReport;
+
+test("evidenceOf: given receipts, then those who miss most come first and the unknown are not taken for worst", () => {
+  const receipts = [
+    receipt("whole", 100, 100),
+    receipt("dark", null, 100),
+    receipt("dry", 0, 100),
+    receipt("thin", 90, 100),
+  ];
+  const { shares } = evidenceOf(FINDING, reportWith({ receipts }));
+  expect(shares.map(({ listener }) => listener)).toEqual(["dry", "thin", "dark", "whole"]);
+});
+
+test("evidenceOf: given segments without a rate of their own, then they are left out rather than shown as 0", () => {
+  const segments = [
+    { id: "a:1>b:1", lossRatio: 0.05, low: 0.04, high: 0.06, status: "loses" },
+    { id: "b:1>a:1", lossRatio: null, low: null, high: null, status: "unknown" },
+  ] as RunReport["segments"];
+  const { losses } = evidenceOf(FINDING, reportWith({ segments }));
+  expect(losses.map(({ id, isSuspect }) => [id, isSuspect])).toEqual([["a:1>b:1", true]]);
+});
+
+test("evidenceOf: given nothing is lost anywhere, then there is no chart of losses", () => {
+  const segments = [{ id: "a:1>b:1", lossRatio: 0, low: 0, high: 0.003, status: "ok" }] as RunReport["segments"];
+  expect(evidenceOf(FINDING, reportWith({ segments })).losses).toEqual([]);
+});
+
+test("evidenceOf: given gaps whose time is unknown, then they are not drawn at a time of our own", () => {
+  const gaps = [
+    { firstSeq: 1, count: 2, startMs: null, durationMs: null },
+    { firstSeq: 9, count: 1, startMs: 500, durationMs: 12 },
+  ];
+  const receipts = [{ ...receipt("thin", 90, 100), gaps }];
+  expect(evidenceOf(FINDING, reportWith({ receipts })).gaps[0]?.gaps).toEqual([
+    { startMs: 500, durationMs: 12, count: 1 },
+  ]);
+});
