@@ -57,6 +57,7 @@ const TEST_TOOLS = [
     folders: postgresFolders,
     lost: "the store can't be tested on PostgreSQL",
   },
+  { program: "chromium", package: "chromium", lost: "the console can't be tested in a browser" },
 ];
 
 export class BootstrapError extends Error {}

@@ -6,6 +6,7 @@ import { BootstrapError, prepareForTests, root } from "./bootstrap.mjs";
 const steps = [
   { what: "Formatting and lint", args: ["biome", "check", "."] },
   { what: "Types of the tests", args: ["tsc", "-p", "tests/tsconfig.json"] },
+  { what: "Types of the console", args: ["tsc", "-p", "packages/console/tsconfig.page.json"] },
   {
     what: "Tests",
     args: ["vitest", "run", "--config", "tests/vitest.config.ts", ...process.argv.slice(2)],
