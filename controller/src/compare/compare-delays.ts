@@ -49,16 +49,31 @@ const JITTER: Measure = {
   resolutionMs: () => 0,
 };
 
+/** Listeners of one stream that lie behind the same place, and others do not. */
+export interface ListenerGroup {
+  readonly stream: string;
+  readonly listeners: readonly string[];
+  readonly places: readonly string[];
+}
+
 /**
- * Join and leave delays at each listener and at all listeners of a stream together, and jitter at all together: a
- * single listener's few trials often can't show what all of them can.
+ * Join and leave delays at each listener, at those behind the same switch, and at all listeners of a stream, and jitter
+ * at all together: a single listener's few trials often can't show what several can.
  */
-export function compareDelays(pairs: readonly ReceiptPair[]): readonly Candidate[] {
+export function compareDelays(pairs: readonly ReceiptPair[], groups: readonly ListenerGroup[]): readonly Candidate[] {
   const streams = [...new Set(pairs.map((pair) => pair.stream))];
   return streams.flatMap((stream) => {
     const own = pairs.filter((pair) => pair.stream === stream);
     return [
       ...own.flatMap((pair) => [JOIN_DELAY, LEAVE_DELAY].flatMap((measure) => compare(measure, [pair], pair.listener))),
+      ...groups
+        .filter((group) => group.stream === stream)
+        .flatMap(({ listeners, places }) => {
+          const members = own.filter((pair) => listeners.includes(pair.listener));
+          return [JOIN_DELAY, LEAVE_DELAY].flatMap((measure) =>
+            compare(measure, members, null).map((candidate) => ({ ...candidate, places })),
+          );
+        }),
       ...[JOIN_DELAY, LEAVE_DELAY, JITTER].flatMap((measure) => compare(measure, own, null)),
     ];
   });

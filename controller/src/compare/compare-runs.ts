@@ -8,6 +8,7 @@ import { compareLoss } from "./compare-loss.ts";
 import { compareSegments } from "./compare-segments.ts";
 import { type Comparison, decide, type Outcome } from "./comparison.ts";
 import { standingTests } from "./holm-correction.ts";
+import { listenerGroups } from "./listener-groups.ts";
 import { pairReceipts } from "./pair-receipts.ts";
 import { sharedPlaces } from "./shared-places.ts";
 
@@ -39,13 +40,18 @@ export interface RunComparison {
  */
 export function compareRuns(after: RunReport, before: RunReport, graph: SiteGraph): RunComparison {
   const pairs = pairReceipts(before, after);
+  const groups = listenerGroups(
+    pairs,
+    graph,
+    (stream) => after.streams.find((one) => one.name === stream)?.source ?? null,
+  );
   const comparisons = withoutNeedlessSums(
     decide(
       [
         ...compareFindings(before, after),
         ...pairs.map(compareLoss),
         ...pairs.flatMap(compareCopies),
-        ...compareDelays(pairs),
+        ...compareDelays(pairs, groups),
         ...compareLeaks(before, after),
         ...compareSegments(before, after),
       ],
@@ -118,21 +124,31 @@ function summarise(
     `${what}${stream === null ? "" : ` of ${stream}`}${places.length === 0 ? "" : ` at ${places.slice(0, 3).join(", ")}`}`;
   if (worse !== undefined && worse.length > 0)
     return { outcome: "worse", reason: `Worse: ${worse.map(tell).join("; ")}.` };
-  const undecided = of("cant-tell");
-  if (comparisons.length === 0)
+  if (comparisons.length === 0) {
     return { outcome: "cant-tell", reason: "The two runs have nothing in common to compare." };
-  if (undecided.length > 0) {
-    const [first] = undecided;
-    const where = [first?.stream, first?.listener].flatMap((name) => name ?? []).join(" at ");
+  }
+  const undecided = of("cant-tell");
+  // Too few to see a small difference is no doubt, as long as another comparison of the same thing could have seen it.
+  const isCovered = ({ what }: Comparison): boolean =>
+    comparisons.some((one) => one.what === what && one.outcome !== "cant-tell");
+  const open = undecided.filter((one) => one.isMaterial || one.p === null || !isCovered(one));
+  const [first] = open;
+  if (first !== undefined) {
+    const where = [first.stream, first.listener].flatMap((name) => name ?? []).join(" at ");
     return {
       outcome: "cant-tell",
-      reason: `Of ${comparisons.length} comparisons ${undecided.length} can't be decided, first ${first?.what} ${where}: ${first?.because}.`,
+      reason: `Of ${comparisons.length} comparisons ${open.length} can't be decided, first ${first.what} ${where}: ${first.because}.`,
     };
   }
   if (better !== undefined && better.length > 0) {
     return { outcome: "better", reason: `Nothing is worse. Better: ${better.map(tell).join("; ")}.` };
   }
-  return { outcome: "same", reason: `All ${comparisons.length} comparisons say that nothing changed.` };
+  const decided = comparisons.length - undecided.length;
+  const rest = undecided.length === 0 ? "" : `; the others had too few packets to show a small difference`;
+  return {
+    outcome: "same",
+    reason: `${decided} of ${comparisons.length} comparisons say that nothing changed${rest}.`,
+  };
 }
 
 function notesOf(before: RunReport, after: RunReport): string[] {
