@@ -17,7 +17,7 @@ svg { display: block; width: 100%; height: auto; } svg.map text { text-anchor: m
 .map .link { fill: none; stroke: #90a0a8; stroke-width: 1.5; } .map .link.spare { stroke-dasharray: 2 4; } .map .link.marked { stroke: var(--bad); stroke-width: 4; stroke-dasharray: 7 4; }
 .map .badge rect { fill: var(--bad); } .map .badge text { fill: #fff; font-weight: 700; }
 svg.strip { width: 220px; height: 16px; border: 1px solid var(--line); background: var(--wash); } svg.night { width: 100%; height: 22px; }
-.strip .loss { fill: var(--bad); } .strip .away { fill: url(#hatch), #b9c3c8; } .strip .whole { fill: #cfe5da; }
+.strip .loss { fill: var(--bad); } .strip .whole { fill: #cfe5da; }
 @page { size: A4; margin: 15mm; }
 @media print { body { padding: 0; max-width: none; font-size: 11px; } h2 { break-after: avoid; } table { font-size: 10px; } .scroll { overflow: visible; } a { color: inherit; text-decoration: none; } * { -webkit-print-color-adjust: exact; print-color-adjust: exact; } }
 `;
