@@ -1,0 +1,30 @@
+/** A controller as a process of its own for `crowd.bench.mjs`, with one run in its store. Arguments: folder, key, run id. */
+import { pino } from "pino";
+import { startController } from "../../../controller/dist/service/controller-service.js";
+import { openStore } from "../../../controller/dist/store/store.js";
+
+const [folder, agentKey, runId] = process.argv.slice(2);
+const store = await openStore({ kind: "folder", folder });
+const file = { file: "bench.yaml", text: "" };
+const facts = {
+  site: "bench",
+  scenario: "bench",
+  request: { site: file, scenario: file },
+  endNs: 3600e9,
+  startAtMs: null,
+};
+await store.runs.add({ runId, ...facts, programVersion: "bench", owner: "bench" });
+const controller = await startController({
+  host: "127.0.0.1",
+  port: 0,
+  agentKey,
+  store,
+  log: pino({ level: "error" }, pino.destination(2)),
+});
+process.stdout.write(`${controller.url}\n`);
+process.on("message", async () => {
+  let [kept, received] = [0, 0];
+  for (const { keptNumber } of await store.reports.stints(runId)) kept += keptNumber;
+  for (const { received: one } of await store.reports.minutes(runId)) received += one;
+  process.send({ kept, received, cpu: process.cpuUsage(), memory: process.memoryUsage().rss });
+});

@@ -1,0 +1,167 @@
+/**
+ * 500 agents as real WebSocket clients, each reporting 10 streams a second to one controller process with its store on
+ * disk. Prints the controller's CPU and memory and how long an acknowledgement takes, and checks that nothing is lost.
+ *
+ *   npm run build && node tests/bench/soak/crowd.bench.mjs [--agents 500] [--seconds 60] [--json FILE]
+ */
+import { spawn } from "node:child_process";
+import { randomBytes } from "node:crypto";
+import { once } from "node:events";
+import { mkdtempSync, rmSync, writeFileSync } from "node:fs";
+import { tmpdir } from "node:os";
+import path from "node:path";
+import { setTimeout as sleep } from "node:timers/promises";
+import { fileURLToPath } from "node:url";
+import { parseArgs } from "node:util";
+import { CONTROL_PROTOCOL, DEFAULT_GUARDS } from "@dyetrace/wire";
+import { WebSocket } from "ws";
+import { reportOf, SimulatedListener } from "./simulated-reports.mjs";
+
+const { values: options } = parseArgs({
+  options: {
+    agents: { type: "string", default: "500" },
+    seconds: { type: "string", default: "60" },
+    json: { type: "string" },
+  },
+});
+const AGENTS = Number(options.agents);
+const SECONDS = Number(options.seconds);
+const STREAMS = 10;
+const PACKETS_PER_SECOND = 100;
+const KEY = randomBytes(16).toString("hex");
+const RUN = "00000000000000aa";
+
+const capabilities = {
+  sockets: "portable",
+  platform: "linux",
+  osRelease: "",
+  architecture: "",
+  nodeVersion: process.version,
+  kernelTimestamps: true,
+  hostLossCount: true,
+  ttlSeen: true,
+  dscpSeen: true,
+  destinationSeen: true,
+  ssm: true,
+  ipv6: true,
+  watcher: true,
+  interface: {
+    name: "eth0",
+    index: 1,
+    ipv4: "192.0.2.1",
+    ipv6: [],
+    mac: null,
+    mtuBytes: 1500,
+    speedBps: null,
+    isUp: true,
+    isWireless: false,
+  },
+  receiveBufferBytes: 4_000_000,
+  guards: DEFAULT_GUARDS,
+};
+
+/** Texts of reports are made once for all agents, so that this process costs little beside the controller. */
+function prepareReports() {
+  const listeners = Array.from({ length: STREAMS }, (_, i) => new SimulatedListener(i + 1, PACKETS_PER_SECOND));
+  return Array.from({ length: SECONDS }, (_, second) => {
+    const entries = listeners.map((listener, s) => listener.second(second, (seq) => (seq * 31 + s * 7) % 5003 === 0));
+    const { report, watch } = reportOf(second, entries);
+    const received = entries.reduce((sum, { receipt }) => sum + receipt.firstCopies, 0);
+    return { text: `"report":${JSON.stringify(report)},"watch":${JSON.stringify(watch)},"isFinal":false}`, received };
+  });
+}
+
+const folder = mkdtempSync(path.join(tmpdir(), "dyetrace-crowd-"));
+const program = fileURLToPath(new URL("./crowd-controller.mjs", import.meta.url));
+const controller = spawn(process.execPath, [program, folder, KEY, RUN], {
+  stdio: ["ignore", "pipe", "inherit", "ipc"],
+});
+try {
+  const [first] = await once(controller.stdout, "data");
+  const url = String(first).trim().replace("http", "ws");
+  const reports = prepareReports();
+  console.log(`One report: ${(reports[1].text.length / 1000).toFixed(1)} kB of JSON for ${STREAMS} streams`);
+  const ask = async () => {
+    controller.send("state");
+    return (await once(controller, "message"))[0];
+  };
+  const latenciesMs = [];
+  const agents = await Promise.all(
+    Array.from({ length: AGENTS }, async (_, i) => {
+      const socket = new WebSocket(`${url}/agent-link`);
+      const sentAt = new Map();
+      const stint = randomBytes(8).toString("hex");
+      await once(socket, "open");
+      const hello = { kind: "hello", protocol: CONTROL_PROTOCOL, version: "bench", name: `agent-${i}`, key: KEY };
+      socket.send(JSON.stringify({ ...hello, instance: randomBytes(8).toString("hex"), runId: RUN, capabilities }));
+      await once(socket, "message"); // welcome
+      let acked = 0;
+      socket.on("message", (data) => {
+        const text = String(data);
+        if (!text.startsWith('{"kind":"ack"')) return;
+        const { lastNumber } = JSON.parse(text);
+        acked++;
+        latenciesMs.push(performance.now() - sentAt.get(lastNumber));
+        sentAt.delete(lastNumber);
+      });
+      return {
+        socket,
+        acked: () => acked,
+        send: (number, report) => {
+          sentAt.set(number, performance.now());
+          const head = `{"kind":"report","runId":"${RUN}","stint":"${stint}","firstNumber":${number},"lastNumber":${number},"droppedReports":0,`;
+          socket.send(head + report.text);
+          socket.send(JSON.stringify({ kind: "clock-ask", id: number }));
+        },
+      };
+    }),
+  );
+  console.log(`${AGENTS} agents connected`);
+  const before = await ask();
+  const beganMs = performance.now();
+  const cpuOfBench = process.cpuUsage();
+  // Each agent has its own moment within the second, as real ones do.
+  await Promise.all(
+    agents.map(async (agent, i) => {
+      for (let second = 0; second < SECONDS; second++) {
+        const dueMs = beganMs + (second + i / AGENTS) * 1000;
+        await sleep(Math.max(0, dueMs - performance.now()));
+        agent.send(second + 1, reports[second]);
+      }
+    }),
+  );
+  const deadline = performance.now() + 60_000;
+  while (agents.some((agent) => agent.acked() < SECONDS) && performance.now() < deadline) await sleep(50);
+  const elapsedS = (performance.now() - beganMs) / 1000;
+  const after = await ask();
+  for (const { socket } of agents) socket.terminate();
+  latenciesMs.sort((a, b) => a - b);
+  const at = (share) => Number(latenciesMs[Math.floor(share * (latenciesMs.length - 1))].toFixed(1));
+  const cpuS = (after.cpu.user + after.cpu.system - before.cpu.user - before.cpu.system) / 1e6;
+  const own = process.cpuUsage(cpuOfBench);
+  const expected = reports.reduce((sum, report) => sum + report.received, 0) * AGENTS;
+  const result = {
+    agents: AGENTS,
+    streams: STREAMS,
+    seconds: SECONDS,
+    elapsedS: Number(elapsedS.toFixed(1)),
+    reportsPerSecond: Math.round((AGENTS * SECONDS) / elapsedS),
+    controllerCpuShare: Number((cpuS / elapsedS).toFixed(2)),
+    benchCpuShare: Number(((own.user + own.system) / 1e6 / elapsedS).toFixed(2)),
+    controllerMemoryMb: Math.round(after.memory / 1e6),
+    acknowledgementMs: { p50: at(0.5), p99: at(0.99), max: at(1) },
+    sent: AGENTS * SECONDS,
+    acknowledged: latenciesMs.length,
+    inStore: after.kept,
+    packets: { sent: expected, inStore: after.received },
+    isNothingLost: after.kept === AGENTS * SECONDS && after.received === expected,
+  };
+  console.log(JSON.stringify(result, null, 2));
+  if (options.json !== undefined) writeFileSync(options.json, `${JSON.stringify(result, null, 2)}\n`);
+  if (!result.isNothingLost) process.exitCode = 1;
+} finally {
+  const gone = once(controller, "exit");
+  controller.kill("SIGKILL");
+  await gone;
+  rmSync(folder, { recursive: true, force: true });
+}
