@@ -42,9 +42,8 @@ export function findPatterns(
 }
 
 /**
- * Instants on a circle of the period's length point the same way if they repeat with it (Rayleigh's test, p about
- * exp(-n R²); Mardia and Jupp, Directional Statistics, from memory). Whoever repeats every hour also repeats every half;
- * the longest period that stands is told.
+ * Instants on a circle of the period's length point the same way if they repeat with it (Rayleigh's test). Whoever
+ * repeats every hour also repeats every half; the longest period that stands is told.
  */
 function findPeriod(startsNs: readonly number[], lengthNs: number, startedMs: number): Pattern[] {
   const standing = PERIODS_NS.flatMap((periodNs) => {
@@ -52,7 +51,7 @@ function findPeriod(startsNs: readonly number[], lengthNs: number, startedMs: nu
     if (turns < LEAST) return [];
     const angles = startsNs.map((atNs) => (2 * Math.PI * atNs) / periodNs);
     const [x, y] = [mean(angles.map(Math.cos)), mean(angles.map(Math.sin))];
-    const p = Math.exp(-startsNs.length * (x * x + y * y));
+    const p = rayleighP(startsNs.length, Math.hypot(x, y));
     return p < LEVEL / PERIODS_NS.length ? [{ periodNs, p, phaseNs: phase(x, y, periodNs) }] : [];
   });
   const longest = standing.at(-1);
@@ -63,6 +62,10 @@ function findPeriod(startsNs: readonly number[], lengthNs: number, startedMs: nu
   const when = periodNs === 3600e9 ? `, at ${at} past it` : "";
   return [{ sentence: `Incidents repeat ${every}${when}.`, p }];
 }
+
+/** Good for few instants too (Zar, Biostatistical Analysis, section 27.1, from memory). @param length of the mean vector, 0 to 1 */
+const rayleighP = (n: number, length: number): number =>
+  Math.min(1, Math.exp(Math.sqrt(1 + 4 * n + 4 * n * n * (1 - length * length)) - (1 + 2 * n)));
 
 function phase(x: number, y: number, periodNs: number): number {
   const turn = Math.atan2(y, x) / (2 * Math.PI);
