@@ -149,6 +149,14 @@ describe("console: given the practice site with everything lost on the way to th
     expect(outcomes[0]).toMatch(/^Worse/);
     expect(await page.locator(".two-runs a").count()).toBe(2);
     expect(console.troubles).toEqual([]);
+    const { hash } = new URL(page.url());
+    for (const setting of SETTINGS) {
+      await using again = await openConsole(browser, practice.controller.url, setting, { hash });
+      await again.page.locator(".comparison .verdict").waitFor();
+      await again.page.locator(".comparison summary").click();
+      expect(await seriousViolations(again.page), setting.name).toEqual([]);
+      expect(await overhangPx(again.page), setting.name).toBeLessThanOrEqual(0);
+    }
   });
 
   for (const setting of SETTINGS) {

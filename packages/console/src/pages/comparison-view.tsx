@@ -48,6 +48,9 @@ export function ComparisonView({ later, earlier }: { readonly later: string; rea
   if (fetched === null) return <p class="empty">Holding the two against each other …</p>;
   const { answer } = fetched;
   const rows = answer.comparisons.toSorted((a, b) => ORDER.indexOf(a.outcome) - ORDER.indexOf(b.outcome));
+  const changed = rows.filter(({ outcome }) => outcome === "worse" || outcome === "better");
+  const unchanged = rows.filter(({ outcome }) => outcome === "same" || outcome === "cant-tell");
+  const undecided = unchanged.filter(({ outcome }) => outcome === "cant-tell").length;
   return (
     <div class="comparison">
       <p class="small">
@@ -90,35 +93,15 @@ export function ComparisonView({ later, earlier }: { readonly later: string; rea
           )}
         </article>
       ))}
-      {rows.length > 0 && (
-        <table>
-          <thead>
-            <tr>
-              <th scope="col">what</th>
-              <th scope="col">where</th>
-              <th scope="col">earlier</th>
-              <th scope="col">later</th>
-              <th scope="col">outcome</th>
-            </tr>
-          </thead>
-          <tbody>
-            {rows.map((row, index) => (
-              <tr key={index}>
-                <th scope="row">{row.what}</th>
-                <td>
-                  {row.stream !== null && <span class="water">{row.stream} </span>}
-                  {row.listener ?? row.places.join(", ")}
-                </td>
-                <td>{row.before}</td>
-                <td>{row.after}</td>
-                <td>
-                  {row.outcome === "worse" ? <b>{OUTCOMES.worse}</b> : OUTCOMES[row.outcome]}
-                  <div class="small soft">{row.because}</div>
-                </td>
-              </tr>
-            ))}
-          </tbody>
-        </table>
+      {changed.length > 0 && <ComparisonTable rows={changed} />}
+      {unchanged.length > 0 && (
+        <details>
+          <summary>
+            {unchanged.length === 1 ? "1 comparison" : `${unchanged.length} comparisons`} without a change
+            {undecided > 0 && `, ${undecided} of them undecided`}
+          </summary>
+          <ComparisonTable rows={unchanged} />
+        </details>
       )}
       {answer.notes.length > 0 && (
         <ul class="plain small">
@@ -128,6 +111,39 @@ export function ComparisonView({ later, earlier }: { readonly later: string; rea
         </ul>
       )}
     </div>
+  );
+}
+
+function ComparisonTable({ rows }: { readonly rows: ComparisonAnswer["comparisons"] }) {
+  return (
+    <table class="comparison-table">
+      <thead>
+        <tr>
+          <th scope="col">what</th>
+          <th scope="col">where</th>
+          <th scope="col">earlier</th>
+          <th scope="col">later</th>
+          <th scope="col">outcome</th>
+        </tr>
+      </thead>
+      <tbody>
+        {rows.map((row) => (
+          <tr key={`${row.what} ${row.stream} ${row.listener} ${row.places.join()}`}>
+            <th scope="row">{row.what}</th>
+            <td>
+              {row.stream !== null && <span class="water">{row.stream} </span>}
+              {row.listener ?? row.places.join(", ")}
+            </td>
+            <td data-of="earlier">{row.before}</td>
+            <td data-of="later">{row.after}</td>
+            <td>
+              {row.outcome === "worse" ? <b>{OUTCOMES.worse}</b> : OUTCOMES[row.outcome]}
+              <div class="small soft">{row.because}</div>
+            </td>
+          </tr>
+        ))}
+      </tbody>
+    </table>
   );
 }
 

@@ -75,11 +75,11 @@ function LiveView({ run: current }: { readonly run: ConsoleRun }) {
           <h3>Membership messages</h3>
           <ul class="heard">
             {heard.value
-              .slice(-14)
-              .reverse()
+              .toSorted((a, b) => b.atMs - a.atMs)
+              .slice(0, MOST_MESSAGES)
               .map((event, index) => (
                 <li key={`${heard.value.length - index}`}>
-                  <span class="at">{formatMs(Math.round(event.atMs / 100) * 100)}</span> {sayHeard(event)}
+                  <span class="at">{(event.atMs / 1000).toFixed(1)} s</span> {sayHeard(event)}
                 </li>
               ))}
             {heard.value.length === 0 && <li class="soft">None heard.</li>}
@@ -89,6 +89,9 @@ function LiveView({ run: current }: { readonly run: ConsoleRun }) {
     </div>
   );
 }
+
+/** Messages listed, the newest first. */
+const MOST_MESSAGES = 14;
 
 function wordsBeside(agent: string, stream: GridStream): string {
   const strip = history.strip(agent, stream.streamId);
