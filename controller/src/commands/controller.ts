@@ -1,10 +1,11 @@
 import { randomBytes } from "node:crypto";
 import { existsSync, mkdirSync, readFileSync, writeFileSync } from "node:fs";
 import path from "node:path";
-import { Fault } from "@dyetrace/wire";
+import { Fault, parseDurationNs } from "@dyetrace/wire";
 import type { Command } from "commander";
 import { pino } from "pino";
 import { startController } from "../service/controller-service.ts";
+import type { Retention } from "../soak/retention.ts";
 import { openStore } from "../store/store.ts";
 import { parseListen } from "./parse-listen.ts";
 import { storePlace } from "./store-place.ts";
@@ -17,7 +18,15 @@ export function registerController(program: Command): void {
     .option("--data <folder>", "where the key and the runs are kept", "dyetrace-data")
     .option("--store <url>", "keep the runs in this PostgreSQL database instead: postgres://user@host/name")
     .option("--listen <address>", "where it answers", "127.0.0.1:8472")
-    .action(async (options: { data: string; listen: string; store?: string }) => {
+    .option("--keep-detail <time>", "keep every second of a run for this long, then stretches of 10 s", "15 min")
+    .option("--keep-stretches <time>", "keep stretches of 10 s until this age, then of a minute", "2 h")
+    .option(
+      "--keep-runs <time>",
+      "delete finished runs after this, unless a baseline names them; `all` keeps them",
+      "90 d",
+    )
+    .action(async (options: ControllerOptions) => {
+      const retention = readRetention(options);
       const agentKey = readOrMakeKey(options.data);
       const place = options.store === undefined ? { data: options.data } : { store: options.store };
       await using store = await openStore(storePlace(place));
@@ -27,6 +36,7 @@ export function registerController(program: Command): void {
         agentKey,
         dataFolder: options.data,
         store,
+        retention,
         log: pino({ level: process.env["DYETRACE_LOG"] ?? "info" }, pino.destination(2)),
       });
       process.stdout.write(
@@ -39,6 +49,29 @@ export function registerController(program: Command): void {
       );
       await interrupt.pressed;
     });
+}
+
+interface ControllerOptions {
+  readonly data: string;
+  readonly listen: string;
+  readonly store?: string;
+  readonly keepDetail: string;
+  readonly keepStretches: string;
+  readonly keepRuns: string;
+}
+
+/** @throws {Fault} UNIT_INVALID, OPTION_INVALID */
+function readRetention({ keepDetail, keepStretches, keepRuns }: ControllerOptions): Retention {
+  const fullDetailNs = parseDurationNs(keepDetail);
+  const tenSecondsNs = parseDurationNs(keepStretches);
+  if (tenSecondsNs < fullDetailNs) {
+    throw new Fault(
+      "OPTION_INVALID",
+      `--keep-stretches ${keepStretches} is shorter than --keep-detail ${keepDetail}`,
+      "What is no longer kept by the second is kept in stretches of 10 s first",
+    );
+  }
+  return { fullDetailNs, tenSecondsNs, runsNs: keepRuns === "all" ? null : parseDurationNs(keepRuns) };
 }
 
 /** The key that agents present: made at the first start, readable by its owner alone. @throws {Fault} FILE_UNREADABLE */

@@ -26,7 +26,7 @@ export function renderReport(report: RunReport, graph: SiteGraph, paint: Paint):
   );
   for (const finding of report.findings) lines.push("", ...renderFinding(finding, paint));
   for (const stream of streamsToDraw(report)) lines.push("", ...renderStream(report, stream, graph, paint));
-  lines.push(...renderExpectations(report, paint));
+  lines.push(...renderExpectations(report, paint), ...renderIncidents(report, paint));
   if (report.notes.length > 0) {
     lines.push("", paint("Notes", "strong"), ...report.notes.flatMap((note) => wrap(note, "  ")));
   }
@@ -55,6 +55,22 @@ function renderExpectations({ expectations }: RunReport, paint: Paint): string[]
           `${paint("not judged", "doubt")}, for want of packets: ${unknown.map(({ what }) => what).join(", ")}`,
           "  ",
         )),
+  ];
+}
+
+/** Incidents that are listed; the page and the summary have the rest. */
+const MOST_INCIDENTS = 10;
+
+function renderIncidents({ incidents = [] }: RunReport, paint: Paint): string[] {
+  if (incidents.length === 0) return [];
+  const rest = incidents.length - MOST_INCIDENTS;
+  return [
+    "",
+    paint("Incidents", "strong"),
+    ...incidents
+      .slice(0, MOST_INCIDENTS)
+      .flatMap(({ fromMs, title }) => wrap(`${formatDurationNs(fromMs * 1e6)} after the start: ${title}`, "  ")),
+    ...(rest > 0 ? [paint(`  and ${rest} more`, "quiet")] : []),
   ];
 }
 
