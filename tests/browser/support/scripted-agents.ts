@@ -45,6 +45,7 @@ export async function connectScriptedAgents(options: {
 }
 
 const SECOND_NS = 1e9;
+const TICK_MS = 200;
 
 function connect(
   name: string,
@@ -64,15 +65,19 @@ function connect(
   const begin = (runId: string, doing: AgentTask): void => {
     const stint = randomBytes(8).toString("hex");
     const seconds = Math.ceil(doing.endNs / SECOND_NS);
+    const startedMs = performance.now();
     let second = 0;
+    // Every second that has passed is told, however late the timer comes on a busy machine.
     timer = setInterval(() => {
-      const isFinal = second === seconds - 1;
-      const numbers = { firstNumber: second + 1, lastNumber: second + 1, droppedReports: 0 };
-      const report = reportOf(name, doing, second, script, isFinal);
-      send({ kind: "report", runId, stint, ...numbers, report, watch: null, isFinal });
-      second++;
-      if (isFinal) stop();
-    }, 1000);
+      const passed = Math.min(seconds, Math.floor((performance.now() - startedMs) / 1000));
+      for (; second < passed; second++) {
+        const isFinal = second === seconds - 1;
+        const numbers = { firstNumber: second + 1, lastNumber: second + 1, droppedReports: 0 };
+        const report = reportOf(name, doing, second, script, isFinal);
+        send({ kind: "report", runId, stint, ...numbers, report, watch: null, isFinal });
+      }
+      if (second === seconds) stop();
+    }, TICK_MS);
   };
   socket.on("message", (data) => {
     const message = parseAs(ControllerMessageSchema, JSON.parse(String(data)), "MESSAGE_INVALID", "The message");
