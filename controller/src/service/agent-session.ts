@@ -57,8 +57,13 @@ export function serveAgentSocket(socket: WebSocket, gate: SessionGate, version: 
   const helloTimer = setTimeout(() => {
     if (session === null) socket.terminate();
   }, HELLO_WITHIN_MS);
+  let beatNs = monotonicNs();
   const beatTimer = setInterval(() => {
-    if (monotonicNs() - heardNs > SILENT_AFTER_MS * 1e6) socket.terminate();
+    const nowNs = monotonicNs();
+    // Held up itself, this program has not read yet what the agent sent meanwhile: that is not the agent's silence.
+    if (nowNs - beatNs > 2 * CONTROL_BEAT_MS * 1e6) heardNs = nowNs;
+    beatNs = nowNs;
+    if (nowNs - heardNs > SILENT_AFTER_MS * 1e6) socket.terminate();
     else if (session !== null) send({ kind: "beat" });
   }, CONTROL_BEAT_MS);
 
