@@ -7,10 +7,11 @@ const steps = [
   { what: "Formatting and lint", args: ["biome", "check", "."] },
   { what: "Types of the tests", args: ["tsc", "-p", "tests/tsconfig.json"] },
   { what: "Types of the console", args: ["tsc", "-p", "packages/console/tsconfig.page.json"] },
-  {
-    what: "Tests",
-    args: ["vitest", "run", "--config", "tests/vitest.config.ts", ...process.argv.slice(2)],
-  },
+  // One after the other: pure tests on all cores would disturb the clocks of those that move packets.
+  ...["unit", "field"].map((project) => ({
+    what: `Tests: ${project}`,
+    args: ["vitest", "run", "--config", "tests/vitest.config.ts", "--project", project, ...process.argv.slice(2)],
+  })),
 ];
 
 try {
