@@ -31,7 +31,10 @@ export interface LastingSite extends AsyncDisposable {
   startRun(scenario: string): Promise<string>;
   /** Waits for the run's report, whatever happens to the controller meanwhile. */
   report(runId: string, withinMs: number): Promise<RunReport>;
-  connectedAgents(): Promise<readonly string[]>;
+  /** Waits until every agent of the plan is connected. */
+  allConnected(): Promise<void>;
+  /** Waits until the controller knows that an agent has gone. */
+  gone(name: string): Promise<void>;
 }
 
 export async function raiseLastingSite(plan: string): Promise<LastingSite> {
@@ -74,6 +77,10 @@ export async function raiseLastingSite(plan: string): Promise<LastingSite> {
     controller = null;
   };
   const get = async (route: string): Promise<unknown> => (await fetch(new URL(route, url))).json();
+
+  const hosts = [...graph.nodes.values()].flatMap(({ agent }) => agent ?? []);
+  const connected = async (): Promise<readonly string[]> =>
+    ((await get("/api/agents").catch(() => [])) as { name: string }[]).map(({ name }) => name);
 
   const lasting: LastingSite = {
     site,
@@ -131,7 +138,8 @@ export async function raiseLastingSite(plan: string): Promise<LastingSite> {
       }
       throw new Error("The run has no report in time");
     },
-    connectedAgents: async () => ((await get("/api/agents")) as { name: string }[]).map(({ name }) => name),
+    allConnected: () => until("all agents are connected", async () => (await connected()).length === hosts.length),
+    gone: (name) => until(`${name} is gone`, async () => !(await connected()).includes(name)),
     [Symbol.asyncDispose]: async () => {
       await stop("SIGKILL");
       await site.close();
@@ -139,13 +147,16 @@ export async function raiseLastingSite(plan: string): Promise<LastingSite> {
     },
   };
   await lasting.startController();
-  const hosts = [...graph.nodes.values()].flatMap(({ agent }) => agent ?? []);
   for (const host of hosts) await lasting.startAgent(host);
   await site.settled();
-  const deadline = Date.now() + 60_000;
-  while ((await lasting.connectedAgents()).length < hosts.length) {
-    if (Date.now() > deadline) throw new Error("Not all agents connected");
+  await lasting.allConnected();
+  return lasting;
+}
+
+async function until(what: string, isTrue: () => Promise<boolean>): Promise<void> {
+  const deadline = Date.now() + 120_000;
+  while (!(await isTrue())) {
+    if (Date.now() > deadline) throw new Error(`Waited in vain until ${what}`);
     await sleep(100);
   }
-  return lasting;
 }
