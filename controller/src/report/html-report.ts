@@ -59,6 +59,7 @@ const VERDICTS = {
 const METHOD = [
   "Each source numbers its packets from 0. A number that was sent while a listener was joined and that had not arrived when later ones had is lost (RFC 7680). Packets that the listening host itself dropped are counted apart and never as the network's loss.",
   "A gap is a run of consecutive missing numbers; its time runs from the last packet before it to the first one after it. Jitter is that of RFC 3550, join and leave delay those of RFC 2432.",
+  "Beside a loss of 0 stands the most that it may be, at 95 %: nothing lost of n packets says no more than 3/n.",
   "A bystander has not joined and watches its network card for frames that should not arrive. An agent that can't watch is shown as such, never as clean.",
   "A finding names the smallest set of segments that the agents' places can tell apart. Where no count is given, it is not known.",
 ];
@@ -183,7 +184,7 @@ function renderReceipts(report: RunReport): Markup {
 /** Nothing lost of n says no more than "at most 3/n", at 95 % (the rule of three). */
 function lossOf({ lossRatio, lost, sent }: ReportReceipt): string | null {
   if (lossRatio === null) return null;
-  if (lost === 0 && sent !== null && sent > 0) return `0 (at most ${formatRatio(Math.min(1, 3 / sent))} at 95 %)`;
+  if (lost === 0 && sent !== null && sent > 0) return `0 (≤ ${formatRatio(Math.min(1, 3 / sent))})`;
   return formatRatio(lossRatio);
 }
 
@@ -232,22 +233,21 @@ function renderQueriers({ queriers }: RunReport): Markup | null {
 }
 
 function renderSegments({ segments }: RunReport): Markup | null {
-  const told = segments.filter((segment) => segment.status !== "ok" || (segment.lossRatio ?? 0) > 0);
-  if (told.length === 0)
-    return segments.length === 0
-      ? null
-      : markup`<section><h2>Segments</h2><p>All ${segments.length} tested segments and nodes are ok.</p></section>`;
-  return table(
-    "Segments",
-    ["Segment", "Status", "Loss", "95 % interval"],
-    told.map(({ id, status, lossRatio, low, high }) => [
-      id,
-      status,
-      lossRatio === null ? null : formatRatio(lossRatio),
-      low === null || high === null ? null : `${formatRatio(low)} to ${formatRatio(high)}`,
-    ]),
-  );
+  if (segments.length === 0) return null;
+  const told = segments.filter(({ status, lossRatio }) => !QUIET_STATES.has(status) || (lossRatio ?? 0) > 0);
+  const count = (status: string): number => segments.filter((segment) => segment.status === status).length;
+  const rest = markup`<p>Of ${segments.length} segments and nodes ${count("ok")} are ok, and of ${count("unknown")} this run can't tell.</p>`;
+  if (told.length === 0) return markup`<section><h2>Segments</h2>${rest}</section>`;
+  const rows = told.map(({ id, status, lossRatio, low, high }) => [
+    id,
+    status,
+    lossRatio === null ? null : formatRatio(lossRatio),
+    low === null || high === null ? null : `${formatRatio(low)} to ${formatRatio(high)}`,
+  ]);
+  return markup`${table("Segments", ["Segment", "Status", "Loss", "95 % interval"], rows)}${rest}`;
 }
+
+const QUIET_STATES: ReadonlySet<string> = new Set(["ok", "unknown"]);
 
 function renderIncidents({ incidents, startedAt }: RunReport): Markup | null {
   if (incidents === undefined) return null;

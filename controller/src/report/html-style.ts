@@ -19,5 +19,5 @@ svg { display: block; width: 100%; height: auto; } svg.map text { text-anchor: m
 svg.strip { width: 220px; height: 16px; border: 1px solid var(--line); background: var(--wash); } svg.night { width: 100%; height: 22px; }
 .strip .loss { fill: var(--bad); } .strip .whole { fill: #cfe5da; }
 @page { size: A4; margin: 15mm; }
-@media print { body { padding: 0; max-width: none; font-size: 11px; } h2 { break-after: avoid; } table { font-size: 10px; } .scroll { overflow: visible; } a { color: inherit; text-decoration: none; } * { -webkit-print-color-adjust: exact; print-color-adjust: exact; } }
+@media print { body { padding: 0; max-width: none; font-size: 11px; } h2 { break-after: avoid; } table { font-size: 10px; } svg.strip:not(.night) { width: 110px; } td.number { white-space: nowrap; } .scroll { overflow: visible; } a { color: inherit; text-decoration: none; } * { -webkit-print-color-adjust: exact; print-color-adjust: exact; } }
 `;
