@@ -182,6 +182,19 @@ describe.each(["sqlite", "postgres"] as const)("store in %s", (kind) => {
     expect(await store.reports.minutes(RUN)).toMatchObject([{ received: 20, hostLost: null }]);
   });
 
+  test("cells: given minutes of two listeners, then the sums of each cell, whatever the cell's length", async () => {
+    await using store = await begin(newPlace());
+    await store.reports.keep([...reportsOf("kiosk", 150, new Set([55, 700])), ...reportsOf("lounge", 60, new Set())]);
+    const cells = (await store.reports.cells(RUN, 2)).toSorted(
+      (a, b) => a.agent.localeCompare(b.agent) || a.cell - b.cell,
+    );
+    expect(cells).toEqual([
+      { streamId: 1, agent: "kiosk", cell: 0, received: 1198, lost: 2 },
+      { streamId: 1, agent: "kiosk", cell: 1, received: 300, lost: 0 },
+      { streamId: 1, agent: "lounge", cell: 0, received: 600, lost: 0 },
+    ]);
+  });
+
   test("rollUp: given 10 s and then 1 min, then fewer rows hold the same counts, gaps and maxima", async () => {
     await using store = await begin(newPlace());
     const lost = new Set([55, 56, 57, 900, 1500]);

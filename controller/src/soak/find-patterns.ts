@@ -15,6 +15,10 @@ const PERIODS_NS: readonly number[] = [60e9, 125e9, 250e9, 260e9, 300e9, 600e9, 
 /** Fewer incidents make no pattern. */
 const LEAST = 5;
 const LEVEL = 0.001;
+/** An incident is large that has at least a twentieth of the largest one's packets. */
+const LARGE_SHARE = 20;
+/** All incidents and the large ones are looked at. */
+const LOOKS = 2;
 /** An incident that begins this soon after something began with it, as far as intervals of a second can tell. */
 const WITH_NS = 1.5e9;
 
@@ -33,8 +37,14 @@ export function findPatterns(
   const trouble = incidents.filter(({ kind }) => kind === "loss" || kind === "source" || kind === "link");
   const startsNs = trouble.map(({ fromMs }) => fromMs * 1e6);
   if (startsNs.length < LEAST) return [];
+  // Single packets that are lost at any time would drown what repeats, so the large ones are looked at by themselves.
+  const largest = Math.max(...trouble.map(({ count }) => count));
+  const large = trouble.filter(({ count }) => count * LARGE_SHARE >= largest).map(({ fromMs }) => fromMs * 1e6);
+  const period = findPeriod(startsNs, lengthNs, startedMs, "Incidents");
+  const isApart = period.length === 0 && large.length >= LEAST && large.length < startsNs.length;
   return [
-    ...findPeriod(startsNs, lengthNs, startedMs),
+    ...period,
+    ...(isApart ? findPeriod(large, lengthNs, startedMs, `The ${large.length} largest incidents`) : []),
     ...coincidence(startsNs, timesOf(episodes, "query"), lengthNs, "a query"),
     ...coincidence(startsNs, timesOf(episodes, "querier-change"), lengthNs, "a change of the querier"),
     ...coincidence(startsNs, timesOf(episodes, "away"), lengthNs, "an agent that came or went"),
@@ -45,14 +55,14 @@ export function findPatterns(
  * Instants on a circle of the period's length point the same way if they repeat with it (Rayleigh's test). Whoever
  * repeats every hour also repeats every half; the longest period that stands is told.
  */
-function findPeriod(startsNs: readonly number[], lengthNs: number, startedMs: number): Pattern[] {
+function findPeriod(startsNs: readonly number[], lengthNs: number, startedMs: number, who: string): Pattern[] {
   const standing = PERIODS_NS.flatMap((periodNs) => {
     const turns = lengthNs / periodNs;
     if (turns < LEAST) return [];
     const angles = startsNs.map((atNs) => (2 * Math.PI * atNs) / periodNs);
     const [x, y] = [mean(angles.map(Math.cos)), mean(angles.map(Math.sin))];
     const p = rayleighP(startsNs.length, Math.hypot(x, y));
-    return p < LEVEL / PERIODS_NS.length ? [{ periodNs, p, phaseNs: phase(x, y, periodNs) }] : [];
+    return p < LEVEL / (LOOKS * PERIODS_NS.length) ? [{ periodNs, p, phaseNs: phase(x, y, periodNs) }] : [];
   });
   const longest = standing.at(-1);
   if (longest === undefined) return [];
@@ -60,7 +70,7 @@ function findPeriod(startsNs: readonly number[], lengthNs: number, startedMs: nu
   const every = periodNs === 3600e9 ? "every full hour" : `every ${formatDurationNs(periodNs)}`;
   const at = new Date(startedMs + phaseNs / 1e6).toISOString().slice(14, 19);
   const when = periodNs === 3600e9 ? `, at ${at} past it` : "";
-  return [{ sentence: `Incidents repeat ${every}${when}.`, p }];
+  return [{ sentence: `${who} repeat ${every}${when}.`, p }];
 }
 
 /** Good for few instants too (Zar, Biostatistical Analysis, section 27.1, from memory). @param length of the mean vector, 0 to 1 */

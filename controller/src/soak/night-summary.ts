@@ -1,7 +1,7 @@
 import { loadSitePlan } from "@dyetrace/site";
 import { Fault, type ReportIncident } from "@dyetrace/wire";
 import { type PackedRun, unpackCompiledRun } from "../engine/compiled-run-json.ts";
-import type { AgentMinute } from "../store/report-records.ts";
+import type { StripCell } from "../store/report-records.ts";
 import type { RunRecord } from "../store/run-records.ts";
 import type { Store } from "../store/store.ts";
 import { MINUTE_NS } from "./count-minutes.ts";
@@ -42,7 +42,6 @@ export async function summariseNight(store: Store, record: RunRecord, nowMs: num
   const graph = loadSitePlan(record.request.site.text, record.request.site.file);
   const isOver = record.endedAt !== null;
   const untilNs = isOver ? run.endNs : Math.min(run.endNs, Math.max(0, (nowMs - record.start.wallMs) * 1e6));
-  const minutes = await store.reports.minutes(run.runId);
   // While it goes on, what is not there yet is on its way, and no absence.
   const knownNs = isOver
     ? untilNs
@@ -51,6 +50,7 @@ export async function summariseNight(store: Store, record: RunRecord, nowMs: num
   const marks = await store.reports.episodes(run.runId, 0, untilNs, MOST_EPISODES, ["loss", "silence", "host-loss"]);
   const stints = await store.reports.stints(run.runId);
   const minutesPerCell = Math.max(1, Math.ceil(untilNs / MINUTE_NS / MOST_CELLS));
+  const cells = await store.reports.cells(run.runId, minutesPerCell);
   const names = new Map(run.streams.map(({ streamId, name }) => [streamId, name]));
   return {
     runId: record.runId,
@@ -59,10 +59,10 @@ export async function summariseNight(store: Store, record: RunRecord, nowMs: num
     startedAt: new Date(record.start.wallMs).toISOString(),
     untilMs: untilNs / 1e6,
     isOver,
-    strips: stripsOf(minutes, names, minutesPerCell, Math.ceil(untilNs / MINUTE_NS / minutesPerCell)),
+    strips: stripsOf(cells, names, Math.ceil(untilNs / MINUTE_NS / minutesPerCell)),
     cellMs: (minutesPerCell * MINUTE_NS) / 1e6,
-    received: minutes.reduce((sum, one) => sum + one.received, 0),
-    lost: minutes.reduce((sum, one) => sum + one.lost, 0),
+    received: cells.reduce((sum, one) => sum + one.received, 0),
+    lost: cells.reduce((sum, one) => sum + one.lost, 0),
     worst: incidents
       .filter(({ kind }) => kind !== "no-control")
       .toSorted((a, b) => b.count - a.count || b.toMs - b.fromMs - (a.toMs - a.fromMs))
@@ -73,13 +73,12 @@ export async function summariseNight(store: Store, record: RunRecord, nowMs: num
 }
 
 function stripsOf(
-  minutes: readonly AgentMinute[],
+  sums: readonly StripCell[],
   names: ReadonlyMap<number, string>,
-  minutesPerCell: number,
   cells: number,
 ): NightSummary["strips"] {
   const rows = new Map<string, { stream: string; listener: string; received: number[]; lost: number[] }>();
-  for (const { streamId, agent, minute, received, lost } of minutes) {
+  for (const { streamId, agent, cell, received, lost } of sums) {
     const key = `${streamId} ${agent}`;
     const row = rows.get(key) ?? {
       stream: names.get(streamId) ?? String(streamId),
@@ -88,9 +87,8 @@ function stripsOf(
       lost: [],
     };
     rows.set(key, row);
-    const cell = Math.floor(minute / minutesPerCell);
-    row.received[cell] = (row.received[cell] ?? 0) + received;
-    row.lost[cell] = (row.lost[cell] ?? 0) + lost;
+    row.received[cell] = received;
+    row.lost[cell] = lost;
   }
   return [...rows.values()].map(({ stream, listener, received, lost }) => ({
     stream,

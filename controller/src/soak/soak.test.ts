@@ -134,6 +134,13 @@ test("findPatterns: given an incident at five past every hour, then that is said
   expect(more).toEqual([]);
 });
 
+test("findPatterns: given large incidents every hour among many single losses at any time, then the large ones are told by themselves", () => {
+  const hours = Array.from({ length: 8 }, (_, hour) => ({ ...incident(hour * 3600 + 300), count: 2000 }));
+  const singles = Array.from({ length: 60 }, (_, i) => incident(17 + i * 479));
+  const sentences = findPatterns([...hours, ...singles], [], NIGHT_NS, START_MS).map(({ sentence }) => sentence);
+  expect(sentences).toEqual(["The 8 largest incidents repeat every full hour, at 05:00 past it."]);
+});
+
 test("findPatterns: given an incident with every second query, then both the period and the queries are named", () => {
   const queries = Array.from({ length: 230 }, (_, i) => episode("query", "kiosk-1", 7 + i * 125, 7 + i * 125, 1));
   const every = Array.from({ length: 115 }, (_, i) => incident(7 + i * 250));

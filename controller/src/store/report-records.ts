@@ -1,4 +1,4 @@
-import type { Kysely } from "kysely";
+import { type Kysely, sql } from "kysely";
 import { insertEpisodes, type KeepOutcome, keepReports } from "./keep-reports.ts";
 import type { Episode, EpisodeKind, KeptReport, MinuteCount, ReportBody } from "./kept-report.ts";
 import { unpackJson } from "./pack-json.ts";
@@ -26,6 +26,15 @@ export interface Stint {
   readonly keptNumber: number;
   readonly isFinal: boolean;
   readonly droppedReports: number;
+}
+
+/** What one listener had of one stream in one cell of a strip; cells count from 0. */
+export interface StripCell {
+  readonly streamId: number;
+  readonly agent: string;
+  readonly cell: number;
+  readonly received: number;
+  readonly lost: number;
 }
 
 export interface AgentMinute extends MinuteCount {
@@ -128,6 +137,20 @@ export class ReportRecords {
       longestGapNs: row.longest_gap_ns,
       longestSilenceNs: row.longest_silence_ns,
     }));
+  }
+
+  /** Sums of the minutes over cells of several minutes: the database adds, so that a night is read in a moment. */
+  async cells(runId: string, minutesPerCell: number): Promise<readonly StripCell[]> {
+    const cell = sql<number>`minute / ${sql.lit(Math.max(1, Math.floor(minutesPerCell)))}`;
+    const rows = await this.#db
+      .selectFrom("minutes")
+      .select(["stream_id", "agent", cell.as("cell")])
+      .select(sql<number>`cast(sum(received) as bigint)`.as("received"))
+      .select(sql<number>`cast(sum(lost) as bigint)`.as("lost"))
+      .where("run_id", "=", runId)
+      .groupBy(["stream_id", "agent", cell])
+      .execute();
+    return rows.map(({ stream_id, ...row }) => ({ streamId: stream_id, ...row }));
   }
 
   /** @returns by time, `most` at most, none of the kinds `without` */
