@@ -220,20 +220,24 @@ describe("data plane: loss and copies that the kernel makes", () => {
       }
     }`;
 
-  test("given 5 % random drops, then the loss lies in the binomial interval of 99.9 %, and sent = received + lost", async () => {
+  test("given 5 % random drops, then the loss lies in the binomial interval of 99 %, and sent = received + lost", async () => {
     await nft("kiosk", dropRule("numgen random mod 1000 < 50"));
     const stream = streamTo("239.195.23.1", { rateBps: 8e6, payloadBytes: 250 }); // 4000 packets/s
-    const { sent, heard } = await pour([stream], 3);
-    const { sentPackets } = senderOf(sent);
-    const receipt = receiptOf(heard);
-    const lost = sentPackets - receipt.received;
-    const [low, high] = binomialInterval(sentPackets, 0.05, 0.001);
-    expect(lost).toBeGreaterThanOrEqual(low);
-    expect(lost).toBeLessThanOrEqual(high);
-    const [span] = receipt.spans;
-    const beyond = (span?.firstSeq ?? 0) + sentPackets - (span?.endSeq ?? 0); // before the first and after the last arrival
-    expect(receipt.lost + beyond).toBe(lost);
-    expect(receipt.hostLost).toBe(0);
+    // By its meaning the interval misses one round in a hundred; two of three are missed once in 3,300.
+    let roundsInside = 0;
+    for (let round = 0; round < 3 && roundsInside < 2; round++) {
+      const { sent, heard } = await pour([stream], 2);
+      const { sentPackets } = senderOf(sent);
+      const receipt = receiptOf(heard);
+      const lost = sentPackets - receipt.received;
+      const [low, high] = binomialInterval(sentPackets, 0.05, 0.01);
+      if (low <= lost && lost <= high) roundsInside++;
+      const [span] = receipt.spans;
+      const beyond = (span?.firstSeq ?? 0) + sentPackets - (span?.endSeq ?? 0); // before the first and after the last arrival
+      expect(receipt.lost + beyond).toBe(lost);
+      expect(receipt.hostLost).toBe(0);
+    }
+    expect(roundsInside).toBe(2);
   });
 
   test("given every hundredth packet dropped, then just those numbers are missing", async () => {

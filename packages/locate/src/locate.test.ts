@@ -105,6 +105,33 @@ test("locate: given a stop in mid-run, then the same segment is named and the ti
   expect(finding.title).toContain("kiosk and gate got nothing after 12.3 s");
 });
 
+test("locate: given a slow stream that is cut shortly before its end, then it stops; it does not lose", () => {
+  const segment = segmentBetween(terminal, "sw-east", "kiosk");
+  const slow = { ...board, packets: 100 };
+  const finding = only(conclude([{ kind: "dead-segment", segment, fromMs: 750 }], [slow]));
+  expect(finding.kind).toBe("stops");
+  expect(finding.suspects).toContain(segment);
+});
+
+test("locate: given a slow stream with long gaps whose last gap is at its end, then it loses; it does not stop", () => {
+  const observations = simulateRun(terminal, [{ ...board, packets: 100 }], [], seededRandom(1));
+  const listeners = observations.listeners.map((listener) =>
+    listener.host === "kiosk"
+      ? {
+          ...listener,
+          receivedPackets: 45,
+          lost: [
+            [10, 29],
+            [40, 51],
+            [77, 99],
+          ] as const,
+        }
+      : listener,
+  );
+  const { findings } = locate(terminal, { ...observations, listeners });
+  expect(findings.map(({ kind }) => kind)).not.toContain("stops");
+});
+
 test("locate: given a source that sent nothing, then that is said and no segment is blamed", () => {
   const silent = simulateRun(terminal, [board], [{ kind: "dead-sender", host: "tower" }], seededRandom(1));
   const streams = silent.streams.map((s) => ({ ...s, sentPackets: 0, sourceState: "not-sending" as const }));

@@ -21,9 +21,11 @@ export interface ReceiptOutcome extends PathOutcome {
 
 /** Share of the numbers, at their end, that decides between good and bad: a stop in mid-run must be seen too. */
 const END_SHARE = 0.2;
-const END_PACKETS = 200;
 /** With fewer packets than this nothing is concluded from silence. */
 const FEWEST_PACKETS = 10;
+/** As many packets in a row are no chance loss; a shorter silence must outlast the longest earlier gap this many times. */
+const SURELY_SILENT_PACKETS = 200;
+const TIMES_EARLIER_GAP = 3;
 /** A path that still worked this much later than the silence began is not what caused it. */
 const MARGIN_PACKETS = 5;
 const MARGIN_MS = 100;
@@ -85,11 +87,10 @@ function outcomeOf(
   }
   const { unsent } = facts.stream;
   const absent = unsent.length === 0 ? receipt.lost : mergeSequenceRanges([...receipt.lost, ...unsent]);
-  const endFirst = Math.max(first, last + 1 - Math.max(END_PACKETS, Math.ceil(packets * END_SHARE)));
   const head = rangeWith(absent, first);
   const tail = rangeWith(absent, last);
   const [firstCame, lastCame] = [head === null ? first : head[1] + 1, tail === null ? last : tail[0] - 1];
-  const silentFromSeq = tail !== null && tail[0] <= endFirst ? tail[0] : null;
+  const silentFromSeq = tail !== null && isSilence(tail, first, last, absent) ? Math.max(tail[0], first) : null;
   return {
     leaf,
     good: firstCame <= lastCame ? spanSent(facts, firstCame, lastCame) : null,
@@ -98,6 +99,24 @@ function outcomeOf(
     receipt,
     silentFromSeq,
   };
+}
+
+/** Whether the absent range that holds the last number is a stop, and not the last of many losses. */
+function isSilence(tail: SeqRange, first: number, last: number, absent: readonly SeqRange[]): boolean {
+  if (tail[0] <= first) return true;
+  const silentPackets = last - tail[0] + 1;
+  if (silentPackets < Math.max(FEWEST_PACKETS, (last - first + 1) * END_SHARE)) return false;
+  if (silentPackets >= SURELY_SILENT_PACKETS) return true;
+  return silentPackets >= TIMES_EARLIER_GAP * longestGapWithin(absent, first, tail[0] - 1);
+}
+
+function longestGapWithin(absent: readonly SeqRange[], first: number, last: number): number {
+  let longest = 0;
+  for (const [from, to] of absent) {
+    if (from > last) break;
+    longest = Math.max(longest, Math.min(to, last) - Math.max(from, first) + 1);
+  }
+  return longest;
 }
 
 /** The range that holds a number, by bisection. */
