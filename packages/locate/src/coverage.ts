@@ -1,7 +1,7 @@
 import type { SiteGraph } from "@dyetrace/site";
 import type { Coverage } from "./conclusion.ts";
 import { bestListener, listenerChoices, type NextListener } from "./next-listener.ts";
-import { NOTHING, type Place, silencedBy, silencedInPart } from "./silenced-pairs.ts";
+import { NOTHING, type Place, silencedBy, tellSilencedInPart } from "./silenced-pairs.ts";
 import { indexSite, type SiteIndex } from "./site-index.ts";
 import { type SourceTree, sourceTree } from "./source-tree.ts";
 
@@ -17,7 +17,7 @@ export function coverage(graph: SiteGraph, sources: readonly string[], listeners
   const trees = numbersOf(site, sources).map((source) => sourceTree(site, source));
   const hosts = numbersOf(site, listeners);
   const places = silencedBy(site, trees, hosts);
-  const sets = new Map<string, Place[]>();
+  const sets = new Map<number, Place[]>();
   for (const place of places) {
     const set = sets.get(place.signature);
     if (set === undefined) sets.set(place.signature, [place]);
@@ -25,11 +25,13 @@ export function coverage(graph: SiteGraph, sources: readonly string[], listeners
   }
   const untested = sets.get(NOTHING) ?? [];
   sets.delete(NOTHING);
-  for (const part of silencedInPart(site, trees, hosts)) {
+  tellSilencedInPart(site, trees, hosts, (number, signature) => {
     // A fault of a part only counts where it looks like the fault of a whole place.
-    const set = sets.get(part.signature);
-    if (set?.every((other) => other.name !== part.name)) set.push({ ...part, pairs: set[0]?.pairs ?? null });
-  }
+    const set = sets.get(signature);
+    if (set === undefined || set.some((other) => other.number === number)) return;
+    const name = site.segments[number]?.id ?? site.nodes[number - site.segments.length]?.name ?? "";
+    set.push({ name, number, signature, pairs: set[0]?.pairs ?? null });
+  });
   const classes = [...sets.values()];
   const ambiguous = classes.filter((set) => set.length > 1).sort((a, b) => b.length - a.length);
   const inAmbiguous = new Set(ambiguous.flat().map((one) => one.name));

@@ -8,7 +8,7 @@ export interface Place {
   /** As in `placeNumber`. */
   readonly number: number;
   /** Stands for the set of pairs. */
-  readonly signature: string;
+  readonly signature: number;
   /** The pairs themselves, ascending; null where there are too many to keep. */
   readonly pairs: readonly number[] | null;
 }
@@ -17,7 +17,7 @@ export interface Place {
 const MOST_PAIRS_KEPT = 4_000;
 
 /**
- * A set of pairs by two sums of scattered numbers: equal sets have equal sums, others differ but for a chance of 2^-64.
+ * A set of pairs by two sums of scattered numbers: equal sets have equal sums, others differ but for a chance of 2^-53.
  * Sets that are added have no pair in common.
  */
 class PairSet {
@@ -29,13 +29,16 @@ class PairSet {
     this.high = (this.high + high) >>> 0;
   }
 
-  get signature(): string {
-    return `${this.low} ${this.high}`;
+  get signature(): number {
+    return signatureOf(this.low, this.high);
   }
 }
 
+/** Both sums in one number, as far as a double counts exactly. */
+const signatureOf = (low: number, high: number): number => (high & 0x1f_ffff) * 2 ** 32 + low;
+
 /** Signature of a place that silences nobody. */
-export const NOTHING: string = new PairSet().signature;
+export const NOTHING: number = new PairSet().signature;
 
 const setsOf = (items: readonly unknown[]): PairSet[] => items.map(() => new PairSet());
 
@@ -80,12 +83,14 @@ export function silencedBy(site: SiteIndex, trees: readonly SourceTree[], hosts:
 /**
  * What looks like less than a whole place: only the data or only the reports on a segment, both directions' data (a cut
  * cable), and one group of any of them. For finding out which other places such a fault could be taken for.
+ * @param tell called with the place's number and the signature, for some places more than once
  */
-export function* silencedInPart(
+export function tellSilencedInPart(
   site: SiteIndex,
   trees: readonly SourceTree[],
   hosts: readonly number[],
-): Generator<Omit<Place, "pairs">> {
+  tell: (number: number, signature: number) => void,
+): void {
   const [data, reports] = [setsOf(site.segments), setsOf(site.segments)];
   for (const [t, tree] of trees.entries()) {
     const sums = sumsBelow(site, t, tree, hosts);
@@ -97,15 +102,13 @@ export function* silencedInPart(
       data[segment]?.add(low, high);
       reports[reverse]?.add(low, high);
       if (trees.length === 1) continue;
-      const signature = `${low} ${high}`;
-      for (const number of [segment, reverse]) {
-        const name = site.segments[number]?.id;
-        if (name !== undefined) yield { name, number, signature };
-      }
-      yield { name: site.nodes[node]?.name ?? "", number: site.segments.length + node, signature };
+      const signature = signatureOf(low, high);
+      if (segment >= 0) tell(segment, signature);
+      if (reverse >= 0) tell(reverse, signature);
+      tell(site.segments.length + node, signature);
     }
   }
-  for (const [number, { id: name }] of site.segments.entries()) {
+  for (const number of site.segments.keys()) {
     const [one, other] = [data[number], data[site.reverse[number] ?? -1]];
     const cable = new PairSet();
     if (one !== undefined && other !== undefined && one.signature !== NOTHING && other.signature !== NOTHING) {
@@ -113,7 +116,7 @@ export function* silencedInPart(
       cable.add(other.low, other.high);
     }
     for (const set of [one, reports[number], cable]) {
-      if (set !== undefined && set.signature !== NOTHING) yield { name, number, signature: set.signature };
+      if (set !== undefined && set.signature !== NOTHING) tell(number, set.signature);
     }
   }
 }
