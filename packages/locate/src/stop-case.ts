@@ -1,7 +1,7 @@
 import type { LinkSegment } from "@dyetrace/site";
 import type { PlacedReceipt } from "./clean-receipt.ts";
 import type { ClearedElements } from "./cleared-elements.ts";
-import { type ElementKind, isOnNode, placeNames } from "./failure-element.ts";
+import { type ElementKind, type FailureElement, isOnNode, placeNames } from "./failure-element.ts";
 import type { NamedFailure } from "./failure-set.ts";
 import { type Ageing, ageingOf } from "./membership/ageing.ts";
 import { type Leave, type LeaveCut, leaveThatCut } from "./membership/leave-cut.ts";
@@ -84,12 +84,15 @@ export function stopCase(
     .flatMap((trial) => trial.outcomes.flatMap((o) => (o.bad === null && o.receipt !== null ? o.receipt : [])))
     .filter(({ listener }) => !silentHosts.includes(listener.host))
     .filter(({ listener }) => listener.joinedToMs === null || listener.joinedToMs > sinceMs + LEAVING_MS);
-  const names = distinct(failure.elements.flatMap((element) => placeNames(site, element)));
   const segments = segmentsCrossed(failure);
-  const besides = failure.elements.filter((e) => !isOnNode(e.kind) && !segments.includes(e.place));
+  const size = sizeBoundary(silentPairs, segments, trials, cleared);
+  const isOnTheWay = (e: FailureElement): boolean => isOnNode(e.kind) || segments.includes(e.place);
+  const besides = failure.elements.filter((e) => !isOnTheWay(e)).map(({ place }) => place);
+  // What is lost beside the way are reports, and that silences every size.
+  const elements = size === null ? failure.elements : failure.elements.filter(isOnTheWay);
+  const names = distinct(elements.flatMap((element) => placeNames(site, element)));
   const isOfGroups = failure.elements.every((e) => e.groupKey !== null);
   const others = passing(segments, failure, facts, trials, cleared);
-  const size = sizeBoundary(silentPairs, segments, trials, cleared);
   const wasReceiving = silentPairs.filter((pair) => pair.receipt.listener.receivedPackets > 0);
   return {
     failure,
@@ -102,10 +105,7 @@ export function stopCase(
     suspects: names,
     segments: segmentsOf(site, segments),
     nodes: names.filter((name) => site.nodeNumber.has(name)),
-    reportSegments: segmentsOf(
-      site,
-      besides.map((element) => element.place),
-    ),
+    reportSegments: segmentsOf(site, size === null ? besides : []),
     sinceMs: wasReceiving.length === 0 ? null : Math.min(...wasReceiving.map((pair) => pair.atMs)),
     isEveryoneSilent: served.length === 0,
     passingStreams: isOfGroups ? others : [],
