@@ -8,6 +8,12 @@ import { differenceInterval } from "./ratio-difference.ts";
 export const LOSS_STEP = 0.0005;
 
 /**
+ * Whoever gets half of a stream less than before has lost it. That is no matter of chance, however few loss periods it
+ * took: a listener that falls silent for good has one of them (common practice, no source).
+ */
+const OUTAGE = 0.5;
+
+/**
  * Loss of one stream at one listener. Packets are lost in bursts, so what is counted and tested are the bursts (loss
  * periods, RFC 3357): one of thirty packets is one event, not thirty.
  */
@@ -24,12 +30,17 @@ export function compareLoss({ stream, listener, before, after }: ReceiptPair): C
       because: `${which === "neither run" ? "neither run says" : `${which} does not say`} how much was lost`,
     };
   }
+  const difference = now.lost / now.sent - old.lost / old.sent;
+  const because = `lost ${sayLoss(now)}, before ${sayLoss(old)}`;
+  if (Math.abs(difference) >= OUTAGE) {
+    const outcome = difference > 0 ? "worse" : "better";
+    return { ...base, ...words, ...UNDECIDED, outcome, isMaterial: true, because };
+  }
   const burst = Math.max(1, (old.lost + now.lost) / Math.max(1, old.events + now.events));
   const share = ({ lost, sent }: Loss) => ({ hits: lost / burst, trials: sent / burst });
   const events = old.events + now.events;
   const exposure = now.sent / (old.sent + now.sent);
   const interval = differenceInterval(share(old), share(now));
-  const difference = now.lost / now.sent - old.lost / old.sent;
   return {
     ...base,
     ...words,
@@ -38,7 +49,7 @@ export function compareLoss({ stream, listener, before, after }: ReceiptPair): C
     isGreater: difference > 0,
     isMaterial: Math.abs(difference) >= LOSS_STEP,
     isWithin: Math.max(Math.abs(interval.low), Math.abs(interval.high)) < LOSS_STEP,
-    because: `${now.events} losses in ${now.sent} packets against ${old.events} in ${old.sent}`,
+    because,
   };
 }
 
@@ -54,15 +65,24 @@ export const UNDECIDED = {
 interface Loss {
   readonly sent: number;
   readonly lost: number;
-  /** Loss periods. A listener that got nothing lost every packet on its own: there was no gap between two arrivals. */
+  /** Loss periods. */
   readonly events: number;
 }
 
 /** @returns null where it is not known */
 function countLoss({ sent, lost, gaps }: ReportReceipt): Loss | null {
   if (sent === null || lost === null || sent === 0) return null;
-  return { sent, lost, events: gaps.length > 0 ? Math.min(gaps.length, lost) : lost };
+  // A receipt lists its longest gaps alone if it has many: of the others none is longer than the shortest listed.
+  const shortest = gaps.reduce((least, { count }) => Math.min(least, count), Number.POSITIVE_INFINITY);
+  const unlisted = Math.max(0, lost - gaps.reduce((sum, { count }) => sum + count, 0));
+  const events = gaps.length === 0 ? lost : Math.min(lost, gaps.length + Math.ceil(unlisted / shortest));
+  return { sent, lost, events };
 }
+
+const sayLoss = ({ sent, lost, events }: Loss): string =>
+  lost === 0
+    ? `none of ${sent} packets`
+    : `${lost} of ${sent} packets in ${events === 1 ? "one loss period" : `${events} loss periods`}`;
 
 const lossWords = ({ lossRatio, lost }: ReportReceipt): string =>
   lossRatio === null ? "unknown" : `${formatRatio(lossRatio)} (${lost ?? "?"} lost)`;

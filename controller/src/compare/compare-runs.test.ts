@@ -168,6 +168,51 @@ test("compareRuns: given the change undone, then better, not worse", () => {
   expect(compareRuns(draw(1, HEALTHY), draw(2, slow), GRAPH)).toMatchObject({ outcome: "better" });
 });
 
+const LOSSLESS: Site = { ...HEALTHY, eastLoss: 0 };
+
+/** A run in which one listener has lost some packets, of which a receipt lists some gaps. */
+function losing(seed: number, listener: string, lost: number, gaps: ReportReceipt["gaps"]): RunReport {
+  const run = draw(seed, LOSSLESS);
+  const figures = { received: SENT - lost, lost, lossRatio: lost / SENT, gaps };
+  return { ...run, receipts: run.receipts.map((one) => (one.listener === listener ? { ...one, ...figures } : one)) };
+}
+
+const gap = (firstSeq: number, count: number) => ({ firstSeq, count, startMs: firstSeq, durationMs: count });
+
+test("compareRuns: given a listener that got everything and now gets nothing, then worse, although that is one loss period, and the way to it is named", () => {
+  const silent = losing(1, "kiosk-1", SENT, [gap(0, SENT)]);
+  const comparison = compareRuns(silent, draw(2, LOSSLESS), GRAPH);
+  expect(comparison.outcome).toBe("worse");
+  expect(comparison.changes).toEqual([
+    {
+      what: "loss",
+      stream: "board",
+      outcome: "worse",
+      listeners: ["kiosk-1"],
+      places: ["east:1>kiosk-1:eth0", "kiosk-1"],
+      because: "lost 60000 of 60000 packets in one loss period, before none of 60000 packets",
+    },
+  ]);
+  expect(compareRuns(draw(2, LOSSLESS), silent, GRAPH).outcome).toBe("better");
+});
+
+test("compareRuns: given one interruption of two seconds in a minute, then it may be chance: can't tell, and the reason says so", () => {
+  const interrupted = losing(1, "kiosk-1", 2000, [gap(30_000, 2000)]);
+  const comparison = compareRuns(interrupted, draw(2, LOSSLESS), GRAPH);
+  expect(comparison.outcome).toBe("cant-tell");
+  expect(comparison.reason).toContain("lost 2000 of 60000 packets in one loss period, before none of 60000 packets");
+  expect(comparison.reason).toContain("may be chance");
+});
+
+test("compareRuns: given more gaps than a receipt lists, then those that are not listed count as well", () => {
+  const listed = Array.from({ length: 1000 }, (_, i) => gap(60 * i, 1));
+  const comparison = compareRuns(losing(1, "kiosk-1", 4000, listed), losing(2, "kiosk-1", 1200, listed), GRAPH);
+  expect(comparison.outcome).toBe("worse");
+  expect(comparison.changes).toMatchObject([
+    { because: "lost 4000 of 60000 packets in 4000 loss periods, before 1200 of 60000 packets in 1200 loss periods" },
+  ]);
+});
+
 test("compareRuns: given a listener that says nothing in one run, then can't tell, and the reason says why", () => {
   const now = draw(1, HEALTHY);
   const silent = {
