@@ -2,6 +2,7 @@ import { existsSync } from "node:fs";
 import { checkScenarioAgainstSite, loadSitePlan, type SiteGraph } from "@dyetrace/site";
 import { Fault, loadScenario, type RunRequest, type Scenario } from "@dyetrace/wire";
 import type { Command } from "commander";
+import { LONG_RUN_NS } from "../engine/run-crew.ts";
 import { shippedScenarios } from "../service/console-scenarios.ts";
 import type { DiskNeed } from "../soak/disk-need.ts";
 import { ControllerClient } from "./controller-client.ts";
@@ -44,14 +45,19 @@ export function registerRun(program: Command): void {
         },
       ) => {
         const times = readTimes(options, Date.now());
-        const { request: asked, graph } = readRunFiles(options.site, scenario, [...options.set, ...times.settings]);
+        const {
+          request: asked,
+          graph,
+          scenario: loaded,
+        } = readRunFiles(options.site, scenario, [...options.set, ...times.settings]);
         const despite = [
           ...(options.despiteTraffic === true ? (["traffic"] as const) : []),
           ...(options.despiteAdvice === true ? (["advice"] as const) : []),
         ];
         const request = { ...asked, despite, ...(times.startAt === null ? {} : { startAt: times.startAt }) };
         const client = new ControllerClient(options.controller);
-        if (times.startAt !== null || times.settings.length > 0) await tellNeed(client, request);
+        const isLong = times.startAt !== null || times.settings.length > 0 || loaded.durationNs > LONG_RUN_NS;
+        if (isLong) await tellNeed(client, request);
         if (times.startAt !== null) {
           const runId = await client.startRun(request);
           process.stdout.write(

@@ -1,23 +1,37 @@
-import { formatDurationNs } from "@dyetrace/wire";
+import { formatDurationNs, formatRatio } from "@dyetrace/wire";
 import type { NightSummary } from "../soak/night-summary.ts";
 import { type Markup, markup } from "./markup.ts";
+import { worstStrips } from "./worst-strips.ts";
 
 const HEIGHTS: Readonly<Record<string, number>> = { "1": 5, "2": 9, "3": 13, "4": 18 };
+const MOST_STRIPS = 24;
 
-/** A night as strips: the higher a cell, the more was lost; a hatched one was not measured. */
+/** The morning's summary: what repeats, the worst incidents, and the night as strips: the higher a cell, the more was lost. */
 export function renderNightSection(night: NightSummary): Markup {
+  const { received, lost, incidents, worst, patterns, strips, cellMs } = night;
+  const shown = worstStrips(night, MOST_STRIPS);
+  const share = received + lost === 0 ? "nothing was measured" : lostWords(lost, received + lost);
   return markup`<section><h2>The night</h2>
-<p>Each cell is ${formatDurationNs(night.cellMs * 1e6)}; the higher the bar, the more was lost (under 0.01 %, 0.1 %, 1 %, more). An empty frame was not measured.</p>
-<div class="scroll"><table><tbody>${night.strips.map(
+<p>${formatDurationNs(night.untilMs * 1e6)}${night.isOver ? "" : " so far"}: ${received} packets received, ${share}; ${incidents} incidents.</p>
+${patterns.length === 0 ? null : markup`<h3>Patterns</h3>${patterns.map(({ sentence }) => markup`<p>${sentence}</p>`)}`}
+${worst.length === 0 ? null : markup`<h3>Worst incidents</h3>${worst.map((one) => markup`<p>${clock(night.startedAt, one.fromMs)} UTC: ${one.title}</p>`)}`}
+<h3>Strips</h3>
+<p>Each cell is ${formatDurationNs(cellMs * 1e6)}; the higher the bar, the more was lost (under 0.01 %, 0.1 %, 1 %, more). An empty frame was not measured.</p>
+<div class="scroll"><table><tbody>${shown.map(
     ({
       stream,
       listener,
       cells,
     }) => markup`<tr><td>${stream}</td><td>${listener}</td><td style="width:75%">${strip(cells)}</td></tr>
 `,
-  )}</tbody></table></div>
-${night.patterns.map(({ sentence }) => markup`<p>${sentence}</p>`)}</section>`;
+  )}</tbody></table></div>${strips.length > shown.length ? markup`<p class="quiet">and ${strips.length - shown.length} more with less loss</p>` : null}</section>`;
 }
+
+const lostWords = (lost: number, sent: number): string =>
+  lost === 0 ? "nothing lost" : `${lost} lost (${formatRatio(lost / sent)})`;
+
+const clock = (startedAt: string, atMs: number): string =>
+  new Date(Date.parse(startedAt) + atMs).toISOString().slice(11, 19);
 
 function strip(cells: string): Markup {
   const letters = [...cells];

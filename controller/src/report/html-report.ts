@@ -31,7 +31,7 @@ export function renderHtmlReport({ report, record, graph, sections = [] }: HtmlR
 <p><span class="verdict ${report.verdict}">${VERDICTS[report.verdict]}</span> ${report.reason}</p>
 <p class="quiet">Scenario ${report.scenario}, ${asDate(report.startedAt)} to ${asDate(report.endedAt)} (${formatDurationNs(seconds * 1e9)}), run ${report.run}, dyetrace ${record.programVersion}</p></header>
 ${renderFindings(report.findings)}
-<section><h2>Site</h2>${renderMap(report, graph)}</section>
+<section><h2>Site</h2><div class="scroll">${renderMap(report, graph)}</div></section>
 ${sections}
 ${renderExpectations(report)}
 ${renderStreams(report)}

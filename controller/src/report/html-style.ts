@@ -1,23 +1,28 @@
-/** The report's look: on a screen, and on paper without a drop of colour being needed. */
+/**
+ * The report's look: the console's chalk by day and deep water by night, and on paper always chalk, without a drop of
+ * colour being needed.
+ */
 export const HTML_STYLE = `
-:root { --ink: #1b2226; --quiet: #5d6a71; --line: #cfd8dc; --paper: #fff; --wash: #f4f7f8; --good: #1c6e4a; --bad: #9b2263; --doubt: #8a5a00; }
+:root { color-scheme: light dark; --paper: #fafcf9; --wash: #eef2ef; --ink: #10222b; --quiet: #465962; --line: #c5d0cd; --bank: #7d9097; --bad: #9c0a56; --good: #1f5d52; --doubt: #8a4500; --whole: #b9ccca; --on-bad: #fff; }
+@media screen and (prefers-color-scheme: dark) { :root { --paper: #0f1f27; --wash: #08141a; --ink: #e6efec; --quiet: #a9bcc0; --line: #2d444e; --bank: #6c858e; --bad: #ff86bd; --good: #8fd0c0; --doubt: #f0a24c; --whole: #35525b; --on-bad: #17040d; } }
 * { box-sizing: border-box; }
-body { margin: 0 auto; max-width: 72rem; padding: 1.5rem; color: var(--ink); background: var(--paper); font: 15px/1.45 system-ui, sans-serif; }
-h1 { font-size: 1.6rem; margin: 0 0 .2rem; } h2 { font-size: 1.15rem; margin: 2rem 0 .6rem; border-bottom: 1px solid var(--line); padding-bottom: .2rem; }
-p { margin: .3rem 0; } code, pre { font: 12px/1.4 ui-monospace, monospace; } pre { background: var(--wash); padding: .7rem; overflow-x: auto; white-space: pre-wrap; }
-.quiet { color: var(--quiet); } .verdict { display: inline-block; border: 2px solid; border-radius: .4rem; padding: .1rem .7rem; font-weight: 700; font-size: 1.2rem; }
-.pass { color: var(--good); } .fail { color: var(--bad); } .inconclusive, .could-not-run { color: var(--doubt); }
-.finding { border: 1px solid var(--line); border-left: .4rem solid var(--bad); border-radius: .3rem; padding: .6rem .9rem; margin: .7rem 0; break-inside: avoid; }
-.finding h3 { margin: 0 0 .3rem; font-size: 1rem; } .finding .number { display: inline-block; min-width: 1.5em; text-align: center; border-radius: 1em; color: #fff; background: var(--bad); }
-dl { display: grid; grid-template-columns: 7rem 1fr; gap: .2rem .8rem; margin: .3rem 0; } dt { color: var(--quiet); } dd { margin: 0; }
-table { border-collapse: collapse; width: 100%; font-size: 13px; } th, td { text-align: left; padding: .25rem .6rem .25rem 0; border-bottom: 1px solid var(--line); vertical-align: top; }
-th { color: var(--quiet); font-weight: 600; } td.number, th.number { text-align: right; font-variant-numeric: tabular-nums; } tr { break-inside: avoid; } .scroll { overflow-x: auto; }
-svg { display: block; width: 100%; height: auto; } svg.map text { text-anchor: middle; font: 12px system-ui, sans-serif; fill: var(--ink); } svg.map .note { font-size: 9px; fill: var(--quiet); }
-.map .node rect { fill: var(--wash); stroke: #90a0a8; } .map .node.host rect { fill: #fff; } .map .node.marked rect { stroke: var(--bad); stroke-width: 3; stroke-dasharray: 5 3; }
-.map .link { fill: none; stroke: #90a0a8; stroke-width: 1.5; } .map .link.spare { stroke-dasharray: 2 4; } .map .link.marked { stroke: var(--bad); stroke-width: 4; stroke-dasharray: 7 4; }
-.map .badge rect { fill: var(--bad); } .map .badge text { fill: #fff; font-weight: 700; }
-svg.strip { width: 220px; height: 16px; border: 1px solid var(--line); background: var(--wash); } svg.night { width: 100%; height: 22px; }
-.strip .loss { fill: var(--bad); } .strip .whole { fill: #cfe5da; }
+body { margin: 0 auto; max-width: 72rem; padding: 1.5rem; color: var(--ink); background: var(--paper); font: 15px/1.45 Seravek, "Gill Sans Nova", Ubuntu, Cantarell, Calibri, "DejaVu Sans Condensed", "Segoe UI", sans-serif; overflow-wrap: break-word; }
+h1 { font-size: 1.7rem; line-height: 1.2; margin: 0 0 .4rem; } h2 { font-size: 1.15rem; margin: 2rem 0 .6rem; border-bottom: 1px solid var(--line); padding-bottom: .2rem; }
+p { margin: .3rem 0; } code, pre { font: 12px/1.4 ui-monospace, "DejaVu Sans Mono", monospace; } pre { background: var(--wash); padding: .7rem; overflow-x: auto; white-space: pre-wrap; overflow-wrap: anywhere; } dd code { margin-right: .6rem; overflow-wrap: anywhere; }
+.quiet { color: var(--quiet); font-size: 13px; } .verdict { display: inline-block; margin-right: .6rem; border: 2px solid; padding: .1rem .7rem; font-weight: 700; font-size: 1.2rem; }
+.pass { color: var(--good); } .fail { color: var(--bad); } .inconclusive, .could-not-run { color: var(--doubt); border-style: dashed; }
+.finding { border: 1px solid var(--line); border-left: .4rem solid var(--bad); padding: .7rem 1rem; margin: .7rem 0; break-inside: avoid; }
+.finding h3 { margin: 0 0 .4rem; font-size: 1.05rem; line-height: 1.3; } .finding .number { display: inline-block; min-width: 1.5em; margin-right: .3em; text-align: center; border-radius: 1em; color: var(--on-bad); background: var(--bad); }
+dl { display: grid; grid-template-columns: 6rem minmax(0, 1fr); gap: .2rem .8rem; margin: .3rem 0; } dt { color: var(--quiet); } dd { margin: 0; } dd p:first-child { margin-top: 0; }
+table { border-collapse: collapse; width: 100%; font-size: 13px; font-variant-numeric: tabular-nums; } th, td { text-align: left; padding: .25rem .8rem .25rem 0; border-bottom: 1px solid var(--line); vertical-align: top; }
+th { color: var(--quiet); font-weight: 600; white-space: nowrap; } td.number, th.number { text-align: right; white-space: nowrap; } tr { break-inside: avoid; } .scroll { overflow-x: auto; }
+svg { display: block; width: 100%; height: auto; } svg.map { min-width: 36rem; } svg.map text { text-anchor: middle; font-size: 12px; fill: var(--ink); } svg.map .note { font-size: 10px; fill: var(--quiet); }
+.map .node rect { fill: var(--wash); stroke: var(--bank); } .map .node.host rect { fill: var(--paper); } .map .node.marked rect { stroke: var(--bad); stroke-width: 3; stroke-dasharray: 5 3; }
+.map .link { fill: none; stroke: var(--bank); stroke-width: 1.5; } .map .link.spare { stroke-dasharray: 2 4; } .map .link.marked { stroke: var(--bad); stroke-width: 4; stroke-dasharray: 7 4; }
+.map .badge rect { fill: var(--bad); } .map .badge text { fill: var(--on-bad); font-weight: 700; }
+svg.strip { width: 220px; height: 16px; border: 1px solid var(--line); background: var(--wash); } svg.night { width: 100%; min-width: 12rem; height: 22px; }
+.strip .loss { fill: var(--bad); } .strip .whole { fill: var(--whole); }
+@media (max-width: 40rem) { body { padding: 1rem; } dl { grid-template-columns: minmax(0, 1fr); } dt { margin-top: .4rem; } }
 @page { size: A4; margin: 15mm; }
-@media print { body { padding: 0; max-width: none; font-size: 11px; } h2 { break-after: avoid; } table { font-size: 10px; } svg.strip:not(.night) { width: 110px; } td.number { white-space: nowrap; } .scroll { overflow: visible; } a { color: inherit; text-decoration: none; } * { -webkit-print-color-adjust: exact; print-color-adjust: exact; } }
+@media print { body { padding: 0; max-width: none; font-size: 11px; } h2 { break-after: avoid; } table { font-size: 10px; } th { white-space: normal; } td, th { padding-right: .5rem; } svg.map { min-width: 0; } svg.strip:not(.night) { width: 110px; } .scroll { overflow: visible; } a { color: inherit; text-decoration: none; } * { -webkit-print-color-adjust: exact; print-color-adjust: exact; } }
 `;

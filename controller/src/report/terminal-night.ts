@@ -1,6 +1,7 @@
 import { formatDurationNs, formatRatio, type ReportIncident } from "@dyetrace/wire";
 import type { NightSummary } from "../soak/night-summary.ts";
 import type { Paint } from "./terminal-paint.ts";
+import { worstStrips } from "./worst-strips.ts";
 
 /** Strips that are shown; the ones with most loss first. */
 const MOST_STRIPS = 12;
@@ -22,18 +23,15 @@ export function renderNight(night: NightSummary, paint: Paint): string {
     "",
     `  each cell ${formatDurationNs(night.cellMs * 1e6)}: ▁ whole  ▂ under 0.01 % lost  ▄ 0.1 %  ▆ 1 %  █ more  (blank) not measured`,
   ];
-  const byLoss = strips.toSorted((a, b) => weight(b.cells) - weight(a.cells));
-  const width = Math.max(
-    0,
-    ...byLoss.slice(0, MOST_STRIPS).map(({ stream, listener }) => stream.length + listener.length + 4),
-  );
-  for (const { stream, listener, cells } of byLoss.slice(0, MOST_STRIPS)) {
+  const shown = worstStrips(night, MOST_STRIPS);
+  const width = Math.max(0, ...shown.map(({ stream, listener }) => stream.length + listener.length + 4));
+  for (const { stream, listener, cells } of shown) {
     lines.push(
       `  ${`${stream} at ${listener}`.padEnd(width)}  ${[...cells].map((cell) => BLOCKS[cell] ?? "?").join("")}`,
     );
   }
-  if (byLoss.length > MOST_STRIPS)
-    lines.push(paint(`  and ${byLoss.length - MOST_STRIPS} more with less loss`, "quiet"));
+  if (strips.length > shown.length)
+    lines.push(paint(`  and ${strips.length - shown.length} more with less loss`, "quiet"));
   if (worst.length > 0)
     lines.push("", paint("Worst incidents", "strong"), ...worst.map((one) => `  ${tell(one, night)}`));
   if (patterns.length > 0)
@@ -41,9 +39,6 @@ export function renderNight(night: NightSummary, paint: Paint): string {
   lines.push("", paint(`run ${night.runId}`, "quiet"), "");
   return lines.join("\n");
 }
-
-const weight = (cells: string): number =>
-  [...cells].reduce((sum, cell) => sum + (/[1-4]/.test(cell) ? 10 ** Number(cell) : 0), 0);
 
 function tell({ fromMs, title }: ReportIncident, { startedAt }: NightSummary): string {
   const at = new Date(Date.parse(startedAt) + fromMs);

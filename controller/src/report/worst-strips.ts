@@ -1,0 +1,10 @@
+import type { NightSummary } from "../soak/night-summary.ts";
+
+type Strip = NightSummary["strips"][number];
+
+/** The strips that lost most, the worst first: nobody reads two hundred of them in a minute. */
+export const worstStrips = ({ strips }: NightSummary, most: number): readonly Strip[] =>
+  strips.toSorted((a, b) => weight(b.cells) - weight(a.cells)).slice(0, most);
+
+const weight = (cells: string): number =>
+  [...cells].reduce((sum, cell) => sum + (/[1-4]/.test(cell) ? 10 ** Number(cell) : 0), 0);
