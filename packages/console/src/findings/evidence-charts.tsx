@@ -11,6 +11,7 @@ export function EvidenceCharts({ evidence }: { readonly evidence: Evidence }) {
       {evidence.losses.length > 0 && <LossChart evidence={evidence} />}
       {evidence.gaps.length > 0 && <GapChart evidence={evidence} />}
       {evidence.uninvited.length > 0 && <UninvitedChart evidence={evidence} />}
+      {evidence.leaves.length > 0 && <LeaveChart evidence={evidence} />}
     </div>
   );
 }
@@ -118,4 +119,32 @@ function UninvitedChart({ evidence }: { readonly evidence: Evidence }) {
       </ul>
     </figure>
   );
+}
+
+function LeaveChart({ evidence }: { readonly evidence: Evidence }) {
+  const most = Math.max(1, ...evidence.leaves.flatMap(({ valuesMs }) => valuesMs));
+  const scaleMs = niceStep(most, 4) * Math.ceil(most / niceStep(most, 4));
+  return (
+    <figure class="chart">
+      <figcaption>How long each leave took; the right edge is {formatMs(scaleMs)}</figcaption>
+      <ul>
+        {evidence.leaves.map(({ listener, stream, valuesMs, withoutEffect }) => (
+          <li key={`${listener} ${stream}`}>
+            <span class="who">{listener}</span>
+            <span class="interval">
+              {valuesMs.map((valueMs, index) => (
+                <span key={index} class="dot" style={{ left: `${(valueMs / scaleMs) * 100}%` }} />
+              ))}
+            </span>
+            <span class="value">{sayLeaves(valuesMs, withoutEffect)}</span>
+          </li>
+        ))}
+      </ul>
+    </figure>
+  );
+}
+
+function sayLeaves(valuesMs: readonly number[], withoutEffect: number): string {
+  const longest = valuesMs.length === 0 ? [] : [`longest ${formatMs(Math.max(...valuesMs))}`];
+  return [...longest, ...(withoutEffect === 0 ? [] : [`${withoutEffect} without effect`])].join(", ");
 }

@@ -51,3 +51,16 @@ test("evidenceOf: given gaps whose time is unknown, then they are not drawn at a
     { startMs: 500, durationMs: 12, count: 1 },
   ]);
 });
+
+test("evidenceOf: given a finding about leaves, then each leave is shown, one without effect first; given another finding, then none", () => {
+  const leaveDelays = (valuesMs: number[]) => ({ leaveDelays: { valuesMs }, leavesWithoutEffect: 0 });
+  const receipts = [
+    { ...receipt("quick", 100, 100), ...leaveDelays([1900, 2000]) },
+    { ...receipt("slow", 100, 100), ...leaveDelays([5100, 5000]) },
+    { ...receipt("never", 100, 100), leaveDelays: null, leavesWithoutEffect: 2 },
+    { ...receipt("stays", 100, 100), leaveDelays: null, leavesWithoutEffect: null },
+  ] as unknown as Receipt[];
+  const about = (kind: string) => evidenceOf({ ...FINDING, kind }, reportWith({ receipts })).leaves;
+  expect(about("slow-leave").map(({ listener }) => listener)).toEqual(["never", "slow", "quick"]);
+  expect(about("stops")).toEqual([]);
+});

@@ -12,6 +12,8 @@ export interface Evidence {
   readonly losses: readonly SegmentLoss[];
   /** Frames that came to hosts which had not joined. */
   readonly uninvited: readonly Uninvited[];
+  /** How long each leave took, where that is what the finding is about; the slowest listener first. */
+  readonly leaves: readonly ListenerLeaves[];
   readonly lastsMs: number;
 }
 
@@ -44,6 +46,17 @@ export interface Uninvited {
   readonly firstMs: number;
   readonly lastMs: number;
 }
+
+export interface ListenerLeaves {
+  readonly listener: string;
+  readonly stream: string;
+  readonly valuesMs: readonly number[];
+  /** Leaves after which the stream came for as long as anybody watched. */
+  readonly withoutEffect: number;
+}
+
+/** Findings that rest on the time that a leave took. */
+const ABOUT_LEAVES: ReadonlySet<string> = new Set(["slow-leave", "leave-cuts-neighbour"]);
 
 const MOST_ROWS = 14;
 /** A segment without a loss worth showing. */
@@ -87,8 +100,22 @@ export function evidenceOf(finding: Finding, report: RunReport): Evidence {
     gaps,
     losses: losses.some(({ lossRatio }) => lossRatio > NO_LOSS) ? losses : [],
     uninvited,
+    leaves: ABOUT_LEAVES.has(finding.kind) ? leavesOf(receipts) : [],
     lastsMs,
   };
+}
+
+function leavesOf(receipts: RunReport["receipts"]): readonly ListenerLeaves[] {
+  const slowest = ({ valuesMs, withoutEffect }: ListenerLeaves): number =>
+    withoutEffect > 0 ? Number.POSITIVE_INFINITY : Math.max(...valuesMs);
+  return receipts
+    .flatMap(({ listener, stream, leaveDelays, leavesWithoutEffect }) => {
+      const valuesMs = leaveDelays?.valuesMs ?? [];
+      const withoutEffect = leavesWithoutEffect ?? 0;
+      return valuesMs.length + withoutEffect === 0 ? [] : [{ listener, stream, valuesMs, withoutEffect }];
+    })
+    .toSorted((a, b) => slowest(b) - slowest(a) || a.listener.localeCompare(b.listener))
+    .slice(0, MOST_ROWS);
 }
 
 /** Everyone who misses something, and a few who do not, for contrast. */

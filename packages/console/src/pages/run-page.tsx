@@ -3,6 +3,7 @@ import { useEffect, useState } from "preact/hooks";
 import type { ConsoleRun, ConsoleScenario, RunAnswer } from "../console-api.ts";
 import { askController, asRefusal, type Refusal } from "../link/ask-controller.ts";
 import { summariseLive } from "../live/summarise-live.ts";
+import { DiskNeed } from "../parts/disk-need.tsx";
 import { Forecast } from "../parts/forecast.tsx";
 import { formatMs } from "../parts/format.ts";
 import { ParameterForm } from "../parts/parameter-form.tsx";
@@ -293,7 +294,12 @@ function Checked({ request }: { readonly request: RunRequest }) {
       <button type="button" class="press pours" disabled={!isReady} onClick={start}>
         Start the run
       </button>
-      {answer?.kind === "run" && <Forecast forecast={answer.forecast} />}
+      {answer?.kind === "run" && (
+        <>
+          <Forecast forecast={answer.forecast} />
+          <DiskNeed request={request} lastsMs={answer.forecast.lastsMs} />
+        </>
+      )}
     </>
   );
 }

@@ -2,7 +2,7 @@ import type { SiteGraph } from "@dyetrace/site";
 import { formatRateBps, formatRatio } from "@dyetrace/wire";
 import type { LiveFigures } from "../console-api.ts";
 import { describeChannel, describeHostWater } from "../map/say-water.ts";
-import type { MapSelection } from "../map/site-map.tsx";
+import type { MapSelection } from "../map/site-map-props.ts";
 import type { SiteScene } from "../map/site-scene.ts";
 import type { SiteTree } from "../map/site-tree.ts";
 import { history, isRunning } from "../state/console-state.ts";

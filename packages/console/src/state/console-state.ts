@@ -16,7 +16,7 @@ export const plan = signal<ConsolePlan | null>(null);
 /** Null while the controller is gone: who is connected is then unknown. */
 export const agents = signal<readonly ConsoleAgent[] | null>(null);
 export const run = signal<ConsoleRun | null>(null);
-/** The run that the controller took with it when it ended; said once, then forgotten. */
+/** The run that the controller took with it when it ended, unless it took it up again; said once, then forgotten. */
 export const lostRun = signal<{ readonly runId: string; readonly scenario: string } | null>(null);
 export const heard = signal<readonly LiveHeard[]>([]);
 /** When `run` was told, on this page's clock: the run's own time goes on from there. */
@@ -55,7 +55,7 @@ export function takeEvent(event: ConsoleEvent): void {
       const before = run.value;
       const isRestarted = instance.value !== null && instance.value !== event.instance;
       lostRun.value =
-        isRestarted && before !== null && before.stage !== "over"
+        isRestarted && before !== null && before.stage !== "over" && before.runId !== event.run?.runId
           ? { runId: before.runId, scenario: before.outline.scenario }
           : null;
       instance.value = event.instance;
