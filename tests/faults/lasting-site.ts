@@ -19,6 +19,8 @@ const KEY = "0123456789abcdef0123456789abcdef";
 export interface LastingSite extends AsyncDisposable {
   readonly site: PracticeSite;
   readonly dataFolder: string;
+  /** The controller's address, the same one after every restart. */
+  readonly url: string;
   startController(): Promise<void>;
   /** With SIGKILL: nothing is written, nothing is said. */
   killController(): Promise<void>;
@@ -85,6 +87,7 @@ export async function raiseLastingSite(plan: string): Promise<LastingSite> {
   const lasting: LastingSite = {
     site,
     dataFolder: path.join(folder, "controller"),
+    url,
     startController: async () => {
       const child = spawn(process.execPath, [CONTROLLER, path.join(folder, "controller"), String(port), KEY], {
         stdio: ["ignore", "pipe", "inherit"],
