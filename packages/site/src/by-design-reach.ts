@@ -1,5 +1,9 @@
-import { querierOf } from "./querier-of.ts";
+import { queriersOf } from "./querier-of.ts";
 import type { LinkSegment, SiteGraph } from "./site-model.ts";
+import { segmentsDownTo } from "./site-path.ts";
+import { sourceWays } from "./source-ways.ts";
+import { unfoldVlans } from "./unfold-vlans.ts";
+import { planPlace } from "./vlan-place.ts";
 
 /** Where a stream's frames rightly appear. */
 export interface StreamReach {
@@ -11,39 +15,58 @@ export interface StreamReach {
 /**
  * Floods from the source under the rules of RFC 4541 section 2.1.2: a switch forwards to ports behind which, inside the
  * layer-2 domain, there is a member, a router or the querier; an unmanaged switch and an access point's radio copy
- * everywhere; a router forwards to an interface only if a member lies behind it; a host never forwards. TTL is not
- * looked at.
+ * everywhere; a router forwards to an interface only if a member lies behind it, on a way that the routers may choose; a
+ * host never forwards. TTL is not looked at.
  *
  * Membership is by group: name every host that joined the group, also by way of another stream.
  * @param source, joinedHosts, querier names of nodes; `querier` null says that the site has none
+ * @returns names as the plan has them
  */
 export function byDesignReach(
   graph: SiteGraph,
   source: string,
   joinedHosts: Iterable<string>,
-  querier: string | null = querierOf(graph, source)?.node ?? null,
+  querier?: string | null,
 ): StreamReach {
-  const joined = new Set(joinedHosts);
-  const kindOf = (node: string) => graph.nodes.get(node)?.kind;
-  const isRouterOrQuerier = (node: string): boolean => node === querier || kindOf(node) === "router";
+  const { nodes, segments } = reachByVlan(graph, source, joinedHosts, querier);
+  return { nodes: new Set([...nodes].map(planPlace)), segments: new Set([...segments].map(planPlace)) };
+}
 
-  /** Whether a node that `matches` lies beyond `segment`; `stopsAtRouter`: only up to and including the first router. */
-  const liesBehind = (segment: LinkSegment, matches: (node: string) => boolean, stopsAtRouter: boolean): boolean => {
-    const entered = [segment];
-    for (const { from, to } of entered) {
-      if (matches(to.node)) return true;
-      if (stopsAtRouter && kindOf(to.node) === "router") continue;
-      entered.push(...(graph.outgoing.get(to.node) ?? []).filter((next) => next.to.node !== from.node));
+/** The same with names of the unfolded site: a trunk once for every VLAN in which the stream crosses it. */
+export function reachByVlan(
+  plan: SiteGraph,
+  source: string,
+  joinedHosts: Iterable<string>,
+  querier?: string | null,
+): StreamReach {
+  const graph = unfoldVlans(plan);
+  const joined = new Set(joinedHosts);
+  const queriers = new Set(
+    querier === undefined ? queriersOf(graph, source).map(({ node }) => node) : querier === null ? [] : [querier],
+  );
+  const kindOf = (node: string) => graph.nodes.get(node)?.kind;
+
+  /** Whether somebody in the domain beyond `segment`, routers at its edge included, wants frames there. */
+  const isWantedBehind = (segment: LinkSegment): boolean => {
+    const entered = new Set([segment.from.node, segment.to.node]);
+    for (const node of entered) {
+      if (node === segment.from.node) continue;
+      if (joined.has(node) || queriers.has(node) || kindOf(node) === "router") return true;
+      for (const { to } of graph.outgoing.get(node) ?? []) entered.add(to.node);
     }
     return false;
   };
 
+  const onWays = new Set<string>();
+  for (const ways of sourceWays(graph, source)) {
+    for (const host of joined) for (const segment of segmentsDownTo(ways, host)) onWays.add(segment.id);
+  }
   const forwards = (node: string, segment: LinkSegment): boolean => {
     switch (kindOf(node)) {
       case "switch":
-        return liesBehind(segment, (other) => joined.has(other) || isRouterOrQuerier(other), true);
+        return isWantedBehind(segment);
       case "router":
-        return liesBehind(segment, (other) => joined.has(other), false);
+        return onWays.has(segment.id);
       case "unmanaged":
       case "access-point":
         return true;
@@ -57,10 +80,12 @@ export function byDesignReach(
   const segments = new Set<string>();
   const queue: LinkSegment[] = [...(graph.outgoing.get(source) ?? [])];
   for (const segment of queue) {
+    if (segments.has(segment.id)) continue;
     segments.add(segment.id);
     nodes.add(segment.to.node);
     for (const next of graph.outgoing.get(segment.to.node) ?? []) {
-      if (next.to.node !== segment.from.node && forwards(segment.to.node, next)) queue.push(next);
+      if (next.to.node === segment.from.node || segments.has(next.id)) continue;
+      if (forwards(segment.to.node, next)) queue.push(next);
     }
   }
   return { nodes, segments };

@@ -1,9 +1,12 @@
 import type { FileMistakes } from "@dyetrace/wire";
+import { domainsOfLinks } from "./layer2-domain.ts";
 import { buildSiteGraph } from "./site-graph.ts";
-import type { SiteGraph, SiteLink } from "./site-model.ts";
+import { type SiteGraph, type SiteLink, segmentId } from "./site-model.ts";
 import { pathBetween } from "./site-path.ts";
+import { unfoldVlans } from "./unfold-vlans.ts";
+import { planPlace } from "./vlan-place.ts";
 
-/** Adds a mistake for whatever keeps the plan from being one tree with hosts at its ends. */
+/** Adds a mistake for whatever keeps each subnet of the plan from being one tree with hosts at its ends. */
 export function checkTopology(graph: SiteGraph, mistakes: FileMistakes): void {
   if (graph.links.length === 0) {
     mistakes.add(["links"], "The plan has no link", "Add links such as `- core:1 -- tower:eth0`", "key");
@@ -11,6 +14,7 @@ export function checkTopology(graph: SiteGraph, mistakes: FileMistakes): void {
   }
   checkHosts(graph, mistakes);
   checkLoops(graph, mistakes);
+  checkRouters(graph, mistakes);
   checkParts(graph, mistakes);
 }
 
@@ -27,12 +31,15 @@ function checkHosts(graph: SiteGraph, mistakes: FileMistakes): void {
   }
 }
 
+/** Frames would go round wherever links that are not blocked close a ring of nodes other than routers. */
 function checkLoops(graph: SiteGraph, mistakes: FileMistakes): void {
+  const site = unfoldVlans(graph);
   const tree: SiteLink[] = [];
-  const parts = new Map([...graph.nodes.keys()].map((name) => [name, new Set([name])]));
-  for (const link of graph.links) {
+  const parts = new Map([...site.nodes.keys()].map((name) => [name, new Set([name])]));
+  const isRouter = (node: string): boolean => site.nodes.get(node)?.kind === "router";
+  for (const link of site.links) {
     const [a, b] = [parts.get(link.a.node), parts.get(link.b.node)];
-    if (a === undefined || b === undefined) continue;
+    if (a === undefined || b === undefined || isRouter(link.a.node) || isRouter(link.b.node)) continue;
     if (a === b) explainLoop(graph, tree, link, mistakes);
     else {
       tree.push(link);
@@ -42,18 +49,44 @@ function checkLoops(graph: SiteGraph, mistakes: FileMistakes): void {
 }
 
 function explainLoop(graph: SiteGraph, tree: readonly SiteLink[], link: SiteLink, mistakes: FileMistakes): void {
-  const treeGraph = buildSiteGraph(graph.name, [...graph.nodes.values()], tree);
+  const site = unfoldVlans(graph);
+  const treeGraph = buildSiteGraph(site.name, [...site.nodes.values()], tree);
   const loop = pathBetween(treeGraph, link.a.node, link.b.node)?.nodes ?? [];
-  const kinds = loop.map((node) => graph.nodes.get(node)?.kind);
-  if (kinds.includes("host")) return; // reported by checkHosts
-  const message = `This link closes a loop: ${[...loop, link.a.node].join(" - ")}`;
-  if (kinds.includes("router")) {
-    const hint = "Leave out the links that multicast routing does not use";
-    mistakes.add(["links", link.index], `${message}; several routes between two places are not modelled yet`, hint);
-  } else {
-    const hint = "Leave out the links that spanning tree blocks";
-    mistakes.add(["links", link.index], `${message}; spanning tree is not modelled yet`, hint);
+  if (loop.some((node) => site.nodes.get(node)?.kind === "host")) return; // reported by checkHosts
+  const ring = [...loop, link.a.node].map(planPlace).join(" - ");
+  const vlan = link.vlans === undefined ? "" : ` in VLAN ${link.vlans.join()}`;
+  mistakes.add(
+    ["links", planLink(graph, link)],
+    `This link closes a loop${vlan}: ${ring}`,
+    "Mark the link that spanning tree blocks with `blocked: true`, or leave it out",
+  );
+}
+
+/** A router joins subnets: two of its interfaces in one would be no router's, and none at all no plan's. */
+function checkRouters(graph: SiteGraph, mistakes: FileMistakes): void {
+  const site = unfoldVlans(graph);
+  const domains = domainsOfLinks(site);
+  for (const { name } of [...site.nodes.values()].filter(({ kind }) => kind === "router")) {
+    const joined = new Set<number>();
+    for (const { link } of site.outgoing.get(name) ?? []) {
+      const domain = domains.get(link) ?? -1;
+      if (joined.has(domain)) {
+        const where = link.vlans === undefined ? "one subnet" : `VLAN ${link.vlans.join()}`;
+        mistakes.add(
+          ["links", planLink(graph, link)],
+          `The router "${name}" has two interfaces in ${where}`,
+          "Give it one interface in each subnet, or draw a switch instead",
+        );
+      }
+      joined.add(domain);
+    }
   }
+}
+
+/** Position in the plan of a link of the unfolded site. */
+function planLink(graph: SiteGraph, { a, b }: SiteLink): number {
+  const id = segmentId({ ...a, node: planPlace(a.node) }, { ...b, node: planPlace(b.node) });
+  return graph.segments.get(id)?.link.index ?? -1;
 }
 
 /** Adds a mistake for every part of the plan, after the first, that hangs together only with itself. */

@@ -18,10 +18,10 @@ export { type DistributionTree, distributionTree } from "./distribution-tree.ts"
 export { wireBytes, wireRateBps } from "./ethernet-load.ts";
 export type { AdviceCode, AdviceLevel, GroupAdvice } from "./group-advice.ts";
 export { ipPacketSizes } from "./ip-packet-sizes.ts";
-export { layer2Domain } from "./layer2-domain.ts";
+export { domainsOfLinks, layer2Domain } from "./layer2-domain.ts";
 export { type LintStream, lintGroups } from "./lint-groups.ts";
 export { loadSitePlan } from "./load-site-plan.ts";
-export { querierOf, type SiteQuerier } from "./querier-of.ts";
+export { querierOf, queriersOf, type SiteQuerier } from "./querier-of.ts";
 export { type LoadStream, type SegmentLoad, segmentLoads } from "./segment-loads.ts";
 export { agentNames, buildSiteGraph, hostOfAgent } from "./site-graph.ts";
 export {
@@ -32,6 +32,11 @@ export {
   type SiteLink,
   type SiteNode,
   type SitePath,
+  type SiteVlan,
   segmentId,
 } from "./site-model.ts";
-export { pathBetween } from "./site-path.ts";
+export { pathBetween, pathsBetween, routerHops, segmentsDownTo } from "./site-path.ts";
+export { type RouterChoice, routerChoices, type SourceWays, sourceWays } from "./source-ways.ts";
+export { addressInSubnet, isInSubnet, parseSubnet, type Subnet } from "./subnet.ts";
+export { unfoldedNames, unfoldVlans } from "./unfold-vlans.ts";
+export { placeInVlan, planPlace, vlanOfPlace } from "./vlan-place.ts";

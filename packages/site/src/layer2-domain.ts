@@ -1,8 +1,9 @@
-import type { SiteGraph } from "./site-model.ts";
+import type { SiteGraph, SiteLink } from "./site-model.ts";
 
 /**
  * The nodes that a layer-2 broadcast from `node` reaches: without passing through a router. Routers at the edge of the
  * domain belong to it; for a router the result is the union of the domains that it joins.
+ * @param graph without loops that switches close: `unfoldVlans` of a plan
  * @returns names in the order of distance; empty if `node` is unknown
  */
 export function layer2Domain(graph: SiteGraph, node: string): ReadonlySet<string> {
@@ -14,4 +15,30 @@ export function layer2Domain(graph: SiteGraph, node: string): ReadonlySet<string
     for (const segment of graph.outgoing.get(at) ?? []) reached.add(segment.to.node);
   }
   return reached;
+}
+
+/**
+ * Numbers the layer-2 domains by the links they consist of: two links belong together when a node that is no router
+ * joins them.
+ */
+export function domainsOfLinks(graph: SiteGraph): ReadonlyMap<SiteLink, number> {
+  const domains = new Map<SiteLink, number>();
+  let next = 0;
+  for (const first of graph.links) {
+    if (domains.has(first)) continue;
+    const domain = next++;
+    const queue = [first];
+    domains.set(first, domain);
+    for (const link of queue) {
+      for (const { node } of [link.a, link.b]) {
+        if (graph.nodes.get(node)?.kind === "router") continue;
+        for (const { link: other } of graph.outgoing.get(node) ?? []) {
+          if (domains.has(other)) continue;
+          domains.set(other, domain);
+          queue.push(other);
+        }
+      }
+    }
+  }
+  return domains;
 }

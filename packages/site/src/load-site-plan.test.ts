@@ -206,12 +206,12 @@ const WRONG: readonly (readonly [what: string, markedText: string, fragment: str
   [
     "two links side by side",
     change("  - core:9", "  - ▶core:3 -- east:23\n  - core:9"),
-    "This link closes a loop: core - east - core; spanning tree is not modelled yet",
+    "This link closes a loop: core - east - core. Mark the link that spanning tree blocks",
   ],
   [
     "a ring",
     change("  - core:9", "  - ▶east:23 -- west:9\n  - core:9"),
-    "This link closes a loop: east - core - west - east; spanning tree",
+    "This link closes a loop: east - core - west - east. Mark the link",
   ],
   [
     "a ring through a router",
@@ -219,7 +219,7 @@ const WRONG: readonly (readonly [what: string, markedText: string, fragment: str
       "  - core:9",
       "  - ▶east:23 -- west:9\n  - core:9",
     ),
-    "several routes between two places are not modelled yet",
+    'The router "west" has two interfaces in one subnet',
   ],
 ];
 

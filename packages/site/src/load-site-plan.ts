@@ -9,12 +9,16 @@ import {
   type SitePlanNode,
 } from "@dyetrace/wire";
 import { checkTopology } from "./check-topology.ts";
+import { checkQueriers, checkVlans } from "./check-vlans.ts";
 import { parseLinkText, readPortRef } from "./link-text.ts";
+import { readLinkVlans } from "./read-link-vlans.ts";
+import { readVlans } from "./read-vlans.ts";
 import { buildSiteGraph } from "./site-graph.ts";
-import type { PortRef, SiteGraph, SiteLink, SiteNode } from "./site-model.ts";
+import type { PortRef, SiteGraph, SiteLink, SiteNode, SiteVlan } from "./site-model.ts";
 
 /**
- * Reads a site plan. For now a plan is a tree: neither spanning tree nor equal routes are modelled.
+ * Reads a site plan. Each subnet of it is a tree, once the links that spanning tree blocks are left out; routers join
+ * the subnets.
  * @param text the file's text or bytes
  * @throws {Fault} SITE_PLAN_INVALID with the place of the first mistake and the rest in `others`
  */
@@ -23,15 +27,34 @@ export function loadSitePlan(text: string | Uint8Array, file: string): SiteGraph
   const plan = checkAgainstSchema(document, SitePlanFileSchema);
   const mistakes = new FileMistakes(document);
   const nodes = Object.entries(plan.nodes).map(([name, node]) => readNode(name, node, mistakes));
-  checkNodes(nodes, mistakes);
-  const names = new Set(nodes.map((node) => node.name));
-  const links = plan.links.flatMap((link, index) => readLink(link, index, names, mistakes));
+  const vlans = readVlans(plan, nodes, mistakes);
+  checkNodes(nodes, vlans !== null, mistakes);
+  const byName = new Map(nodes.map((node) => [node.name, node]));
+  const links = plan.links.flatMap((link, index) => readLink(link, index, byName, vlans, mistakes));
   checkPorts(links, mistakes);
   mistakes.throwIfAny();
-  const graph = buildSiteGraph(plan.site, nodes, links);
+  const declared = new Set(nodes.filter((node) => node.isQuerier).map((node) => node.name));
+  const graph = withQueriers(buildSiteGraph(plan.site, nodes, links, vlans), declared);
   checkTopology(graph, mistakes);
   mistakes.throwIfAny();
+  checkQueriers(graph, declared, mistakes);
+  checkVlans(graph, mistakes);
+  mistakes.throwIfAny();
   return graph;
+}
+
+/** A node that is querier without more said is so in each VLAN that it carries; one that a VLAN names is querier, too. */
+function withQueriers(graph: SiteGraph, declared: ReadonlySet<string>): SiteGraph {
+  if (graph.vlans === undefined) return graph;
+  const carries = (node: string, vlan: number): boolean =>
+    (graph.outgoing.get(node) ?? []).some(({ link }) => link.vlans?.includes(vlan));
+  const vlans = [...graph.vlans.values()].map((vlan): SiteVlan => {
+    const querier = vlan.querier ?? [...declared].find((node) => carries(node, vlan.number)) ?? null;
+    return { ...vlan, querier };
+  });
+  const queriers = new Set(vlans.map(({ querier }) => querier));
+  const nodes = [...graph.nodes.values()].map((node) => ({ ...node, isQuerier: queriers.has(node.name) }));
+  return buildSiteGraph(graph.name, nodes, graph.links, new Map(vlans.map((vlan) => [vlan.number, vlan])));
 }
 
 const NODE_NAME = /^[A-Za-z][A-Za-z0-9-]{0,30}$/;
@@ -61,10 +84,20 @@ function readNode(name: string, node: SitePlanNode, mistakes: FileMistakes): Sit
     mistakes.add([...path, "agent"], `The name "${node.agent}" is taken by dyetrace itself`, "Choose another name");
   }
   const agent = node.kind !== "host" || node.agent === "none" ? null : (node.agent ?? name);
-  return { name, kind: node.kind, isQuerier: node.querier === true, agent };
+  const { kind, addresses } = node;
+  if (addresses !== undefined && kind !== "host" && kind !== "router") {
+    const hint = "Remove them, or make it a router";
+    mistakes.add(
+      [...path, "addresses"],
+      `Only hosts and routers have addresses, and "${name}" is of kind ${kind}`,
+      hint,
+      "key",
+    );
+  }
+  return { name, kind, isQuerier: node.querier === true, agent, ...(addresses === undefined ? {} : { addresses }) };
 }
 
-function checkNodes(nodes: readonly SiteNode[], mistakes: FileMistakes): void {
+function checkNodes(nodes: readonly SiteNode[], hasVlans: boolean, mistakes: FileMistakes): void {
   if (!nodes.some((node) => node.kind === "host")) {
     mistakes.add(
       ["nodes"],
@@ -76,7 +109,7 @@ function checkNodes(nodes: readonly SiteNode[], mistakes: FileMistakes): void {
   const hostOf = new Map<string, string>();
   let querier: string | null = null;
   for (const { name, agent, isQuerier } of nodes) {
-    if (isQuerier && querier !== null) {
+    if (isQuerier && querier !== null && !hasVlans) {
       const message = `"${name}" is the second querier: "${querier}" is one already`;
       mistakes.add(["nodes", name, "querier"], message, "Keep the one that the site really elects", "key");
     } else if (isQuerier) querier = name;
@@ -93,8 +126,15 @@ function checkNodes(nodes: readonly SiteNode[], mistakes: FileMistakes): void {
   }
 }
 
-function readLink(link: SitePlanLink, index: number, names: ReadonlySet<string>, mistakes: FileMistakes): SiteLink[] {
+function readLink(
+  link: SitePlanLink,
+  index: number,
+  nodes: ReadonlyMap<string, SiteNode>,
+  vlans: ReadonlyMap<number, SiteVlan> | null,
+  mistakes: FileMistakes,
+): SiteLink[] {
   const path: DataPath = ["links", index];
+  const names = new Set(nodes.keys());
   const ends =
     typeof link === "string"
       ? readEndsOfText(link, path, names, mistakes)
@@ -109,7 +149,23 @@ function readLink(link: SitePlanLink, index: number, names: ReadonlySet<string>,
     mistakes.add(path, `This link leads from "${a.node}" back to itself`, "Name two different nodes");
     return [];
   }
-  return [{ index, a, b, speedBps }];
+  const { vlan, cost, blocked } = typeof link === "string" ? {} : link;
+  const kinds = [a, b].flatMap(({ node }) => nodes.get(node) ?? []);
+  const crossing = readLinkVlans(vlan, kinds, path, vlans, mistakes);
+  if (cost !== undefined && !kinds.some(({ kind }) => kind === "router")) {
+    mistakes.add([...path, "cost"], "Only routers count costs, and this link leads to none", "Remove the cost", "key");
+  }
+  return [
+    {
+      index,
+      a,
+      b,
+      speedBps,
+      ...(crossing === null ? {} : { vlans: crossing }),
+      ...(cost === undefined ? {} : { cost }),
+      ...(blocked === true ? { isBlocked: true } : {}),
+    },
+  ];
 }
 
 type Ends = readonly [PortRef, PortRef];

@@ -1,6 +1,7 @@
-import { byDesignReach } from "./by-design-reach.ts";
+import { reachByVlan } from "./by-design-reach.ts";
 import { wireRateBps } from "./ethernet-load.ts";
 import type { LinkSegment, SiteGraph } from "./site-model.ts";
+import { planPlace } from "./vlan-place.ts";
 
 export interface LoadStream {
   /** Name of a node. */
@@ -23,7 +24,7 @@ export interface SegmentLoad {
 
 /**
  * What the streams bring onto each segment when everyone has joined and every switch forwards as it should. A link
- * carries a stream once, however many listen behind it.
+ * carries a stream once in every VLAN that needs it, however many listen behind it.
  * @param querier name of a node, or null for none; without it the declared or likeliest one
  * @returns only segments that carry something, in the order of the plan
  */
@@ -35,9 +36,9 @@ export function segmentLoads(graph: SiteGraph, streams: readonly LoadStream[], q
   }
   const loads = new Map<string, number>();
   for (const { source, group, rateBps, payloadBytes } of streams) {
-    const reach = byDesignReach(graph, source, membersOf.get(group) ?? [], querier);
+    const reach = reachByVlan(graph, source, membersOf.get(group) ?? [], querier);
     const onWireBps = wireRateBps(rateBps, payloadBytes, group.includes(":") ? 6 : 4);
-    for (const id of reach.segments) loads.set(id, (loads.get(id) ?? 0) + onWireBps);
+    for (const id of [...reach.segments].map(planPlace)) loads.set(id, (loads.get(id) ?? 0) + onWireBps);
   }
   return [...graph.segments.values()].flatMap((segment) => {
     const loadBps = loads.get(segment.id);

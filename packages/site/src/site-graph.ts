@@ -4,15 +4,25 @@ import {
   type SiteGraph,
   type SiteLink,
   type SiteNode,
+  type SiteVlan,
   segmentId,
 } from "./site-model.ts";
 
-/** Builds the graph from what the plan says. The caller has checked that links name nodes that exist. */
-export function buildSiteGraph(name: string, nodes: readonly SiteNode[], links: readonly SiteLink[]): SiteGraph {
+/**
+ * Builds the graph from what the plan says. The caller has checked that links name nodes that exist.
+ * @param idOf what a direction of a link is called, unlike any other
+ */
+export function buildSiteGraph(
+  name: string,
+  nodes: readonly SiteNode[],
+  links: readonly SiteLink[],
+  vlans: ReadonlyMap<number, SiteVlan> | null = null,
+  idOf: (from: PortRef, to: PortRef, link: SiteLink) => string = segmentId,
+): SiteGraph {
   const segments = new Map<string, LinkSegment>();
   const outgoing = new Map<string, LinkSegment[]>(nodes.map((node) => [node.name, []]));
   const addSegment = (from: PortRef, to: PortRef, link: SiteLink): void => {
-    const segment: LinkSegment = { id: segmentId(from, to), from, to, link };
+    const segment: LinkSegment = { id: idOf(from, to, link), from, to, link };
     segments.set(segment.id, segment);
     outgoing.get(from.node)?.push(segment);
   };
@@ -20,7 +30,8 @@ export function buildSiteGraph(name: string, nodes: readonly SiteNode[], links: 
     addSegment(link.a, link.b, link);
     addSegment(link.b, link.a, link);
   }
-  return { name, nodes: new Map(nodes.map((node) => [node.name, node])), links, segments, outgoing };
+  const byName = new Map(nodes.map((node) => [node.name, node]));
+  return { name, nodes: byName, links, segments, outgoing, ...(vlans === null ? {} : { vlans }) };
 }
 
 /** @returns the host that carries the agent, or null if the plan has none of that name */

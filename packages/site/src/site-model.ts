@@ -4,10 +4,12 @@ export type NodeKind = "switch" | "unmanaged" | "router" | "access-point" | "hos
 export interface SiteNode {
   readonly name: string;
   readonly kind: NodeKind;
-  /** True for the node that the plan declares as querier. */
+  /** True for the node that the plan declares as querier (of a VLAN at least). */
   readonly isQuerier: boolean;
   /** Name of the agent on this host; null for nodes that carry none. */
   readonly agent: string | null;
+  /** What the plan gives a host or router, in every subnet one at most; absent where it gives none. */
+  readonly addresses?: readonly string[];
 }
 
 export interface PortRef {
@@ -22,6 +24,23 @@ export interface SiteLink {
   readonly b: PortRef;
   /** Null when the plan does not say. */
   readonly speedBps: number | null;
+  /** Numbers of the VLANs that cross it, ascending; absent in a plan without VLANs. */
+  readonly vlans?: readonly number[];
+  /** What the router at its end counts for a route over it; absent: 1. */
+  readonly cost?: number;
+  /** True: spanning tree keeps it as a spare, and nothing crosses it. */
+  readonly isBlocked?: boolean;
+}
+
+/** A VLAN of the plan. */
+export interface SiteVlan {
+  readonly number: number;
+  readonly name: string | null;
+  /** Subnets as the plan writes them, such as `192.0.2.0/24`; null where it says nothing. */
+  readonly ipv4: string | null;
+  readonly ipv6: string | null;
+  /** The node that queries in it; null where the plan names none. */
+  readonly querier: string | null;
 }
 
 /** One direction of a link. Its id is `a:port>b:port`. */
@@ -34,6 +53,8 @@ export interface LinkSegment {
 
 export interface SiteGraph {
   readonly name: string;
+  /** By number; absent in a plan without VLANs. */
+  readonly vlans?: ReadonlyMap<number, SiteVlan>;
   /** In the order of the plan. */
   readonly nodes: ReadonlyMap<string, SiteNode>;
   readonly links: readonly SiteLink[];

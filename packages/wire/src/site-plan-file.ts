@@ -14,6 +14,11 @@ export const SitePlanNodeSchema = Type.Object(
       { description: "switch, unmanaged, router, access-point or host" },
     ),
     querier: Type.Optional(Type.Boolean()),
+    addresses: Type.Optional(
+      Type.Array(Type.String({ description: "an IPv4 or IPv6 address" }), {
+        description: "a list of addresses, one for each subnet, such as [192.0.2.1, 2001:db8::1]",
+      }),
+    ),
     agent: Type.Optional(
       Type.String({
         pattern: "^[A-Za-z0-9][A-Za-z0-9._-]{0,62}$",
@@ -24,6 +29,8 @@ export const SitePlanNodeSchema = Type.Object(
   { additionalProperties: false, description: "keys such as { kind: switch }" },
 );
 export type SitePlanNode = Static<typeof SitePlanNodeSchema>;
+
+const VlanSchema = Type.Integer({ minimum: 1, maximum: 4094, description: "a VLAN's number, 1 to 4094" });
 
 export const SitePlanLinkSchema = Type.Union(
   [
@@ -36,6 +43,16 @@ export const SitePlanLinkSchema = Type.Union(
           description: "two ports such as [core:1, hall:24]",
         }),
         speed: Type.Optional(Type.String({ description: "a rate such as 1 Gbit/s" })),
+        /** One on the link to a host; a list on a trunk, absent for all of the plan's. */
+        vlan: Type.Optional(
+          Type.Union([VlanSchema, Type.Array(VlanSchema, { minItems: 1 })], {
+            description: "a VLAN's number such as 10, or a list of them such as [10, 20]",
+          }),
+        ),
+        /** What the router at its end counts for a route over it; 1 if absent. */
+        cost: Type.Optional(Type.Integer({ minimum: 1, maximum: 65_535, description: "a whole number, 1 to 65535" })),
+        /** Spanning tree keeps this link as a spare: nothing crosses it. */
+        blocked: Type.Optional(Type.Boolean()),
       },
       { additionalProperties: false },
     ),
@@ -46,6 +63,19 @@ export const SitePlanLinkSchema = Type.Union(
 );
 export type SitePlanLink = Static<typeof SitePlanLinkSchema>;
 
+export const SitePlanVlanSchema = Type.Object(
+  {
+    name: Type.Optional(
+      Type.String({ minLength: 1, maxLength: 80, description: "the VLAN's name, 80 characters at most" }),
+    ),
+    ipv4: Type.Optional(Type.String({ description: "a subnet such as 192.0.2.0/24" })),
+    ipv6: Type.Optional(Type.String({ description: "a subnet such as 2001:db8:10::/64" })),
+    querier: Type.Optional(Type.String({ description: "the name of the node that queries in this VLAN" })),
+  },
+  { additionalProperties: false, description: "keys such as { ipv4: 192.0.2.0/24 }" },
+);
+export type SitePlanVlan = Static<typeof SitePlanVlanSchema>;
+
 export const SitePlanFileSchema = Type.Object(
   {
     site: Type.String({
@@ -53,6 +83,11 @@ export const SitePlanFileSchema = Type.Object(
       maxLength: 80,
       description: "the site's name, 80 characters at most",
     }),
+    vlans: Type.Optional(
+      Type.Record(Type.String(), SitePlanVlanSchema, {
+        description: "VLAN numbers with what is known of each, such as 10: { ipv4: 192.0.2.0/24 }",
+      }),
+    ),
     nodes: Type.Record(Type.String(), SitePlanNodeSchema, {
       description: "node names with their kinds, such as core: { kind: switch }",
     }),
