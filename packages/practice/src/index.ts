@@ -15,6 +15,7 @@ export type {
 export type {
   ExecOptions,
   ExecResult,
+  MulticastRouting,
   PracticeAddress,
   PracticeProcess,
   PracticeSite,

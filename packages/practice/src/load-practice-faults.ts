@@ -30,14 +30,10 @@ export function loadPracticeFaults(
 ): readonly PracticeFault[] {
   const document = readYamlDocument(text, file, "PRACTICE_FAULT_INVALID");
   const { faults: entries } = checkAgainstSchema(document, PracticeFaultFileSchema);
-  const declaredQuerier = [...graph.nodes.values()].find((node) => node.isQuerier)?.name ?? null;
-  const ground: FaultGround = {
-    graph,
-    layout: layPracticeSite(graph, null),
-    timers: PRACTICE_TIMERS,
-    hasIpv6: true,
-    querier: declaredQuerier,
-  };
+  const layout = layPracticeSite(graph, null);
+  const declared = [...layout.site.nodes.values()].filter((node) => node.isQuerier).map(({ name }) => name);
+  const queriers = declared.length === 0 ? null : declared;
+  const ground: FaultGround = { graph, layout, timers: PRACTICE_TIMERS, hasIpv6: true, queriers, routing: null };
   const mistakes = new FileMistakes(document);
   const faults: PracticeFault[] = [];
   for (const [index, entry] of entries.entries()) {
@@ -71,7 +67,8 @@ type Read = <T>(key: string, written: string | undefined, parse: (text: string) 
 const parseMs = (text: string): number => parseDurationNs(text) / 1e6;
 
 function resolve(entry: PracticeFaultEntry, read: Read): PracticeFault {
-  const window = { on: entry.on, atMs: read("at", entry.at, parseMs), untilMs: read("until", entry.until, parseMs) };
+  const times = { atMs: read("at", entry.at, parseMs), untilMs: read("until", entry.until, parseMs) };
+  const window = { on: entry.on, ...times, ...(entry.vlan === undefined ? {} : { vlan: entry.vlan }) };
   switch (entry.fault) {
     case "drop": {
       const largerThanBytes = read("larger-than", entry["larger-than"], parseSizeBytes);
@@ -111,6 +108,10 @@ function resolve(entry: PracticeFaultEntry, read: Read): PracticeFault {
       return { ...window, fault: entry.fault, group: entry.group };
     case "host-firewall":
       return { ...window, fault: entry.fault, ...firewall(entry) };
+    case "not-forwarding":
+      return { ...window, fault: entry.fault, group: entry.group };
+    case "access-list":
+      return { ...window, fault: entry.fault, group: entry.group ?? null, source: entry.source ?? null };
     case "reverse-path":
       return { ...window, fault: entry.fault, source: entry.source };
     case "forward-delay":
@@ -123,6 +124,7 @@ function resolve(entry: PracticeFaultEntry, read: Read): PracticeFault {
     case "link-down":
     case "hairpin":
     case "isolated":
+    case "vlan-missing":
       return { ...window, fault: entry.fault };
   }
 }

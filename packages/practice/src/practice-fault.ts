@@ -12,6 +12,8 @@ export type PracticeFaultOf<Name extends PracticeFaultName> = PracticeFaultWindo
 
 export interface PracticeFaultWindow {
   readonly on: string;
+  /** The one VLAN in which it is so; absent: all that the place carries. */
+  readonly vlan?: number;
   /** Milliseconds after the start of the run; null: it stands from the beginning. */
   readonly atMs: number | null;
   /** Milliseconds after the start of the run; null: it stands to the end. */
@@ -45,6 +47,10 @@ export interface PracticeFaultParameters {
   readonly "static-entry": { readonly group: string };
   readonly "host-firewall": { readonly block: "igmp" } | { readonly block: "udp"; readonly port: number };
   readonly "reverse-path": { readonly source: string };
+  readonly "vlan-missing": unknown;
+  readonly "not-forwarding": { readonly group: string };
+  /** Packets to a group, or from a host; null: to all, from anyone. */
+  readonly "access-list": { readonly group: string | null; readonly source: string | null };
   readonly "forward-delay": { readonly holdMs: number };
 }
 

@@ -1,23 +1,39 @@
-import type { NodeKind, PortRef, SiteGraph, SiteLink } from "@dyetrace/site";
+import {
+  type NodeKind,
+  type PortRef,
+  planPlace,
+  type SiteGraph,
+  type SiteLink,
+  type SiteNode,
+  unfoldVlans,
+  vlanOfPlace,
+} from "@dyetrace/site";
 import { Fault } from "@dyetrace/wire";
-import { chooseQuerier } from "./choose-querier.ts";
+import { type AddressPlan, type PortAddress, planAddresses } from "./address-plan.ts";
+import { chooseQueriers } from "./choose-querier.ts";
+import { QUERIER_ADDRESS } from "./fixed-addresses.ts";
 import { interfaceName } from "./interface-name.ts";
 
 /** What the site plan becomes in the kernel: every name and address, decided before anything is built. */
 export interface PracticeLayout {
+  /** The plan unfolded: names of nodes below are its. */
+  readonly site: SiteGraph;
   readonly nodes: ReadonlyMap<string, NodeLayout>;
-  /** The node that queries; null when no node snoops. */
-  readonly querier: string | null;
+  readonly addresses: AddressPlan;
+  /** The nodes that query, one in each subnet that has a node that snoops. */
+  readonly queriers: readonly QuerierLayout[];
 }
 
 export interface NodeLayout {
   readonly name: string;
   readonly kind: NodeKind;
-  /** Its network namespace; bears the node's name. */
+  /** Its network namespace; bears the name that the plan gives the node, whatever VLAN this is of it. */
   readonly namespace: string;
-  /** Position in the plan, from 0. */
+  /** The bridge of a node that forwards: one for each VLAN of a switch. */
+  readonly bridge: string;
+  /** Position in the unfolded plan, from 0. */
   readonly index: number;
-  /** By the plan's port name, in the order of the plan's links. */
+  /** By the plan's port name, in the order of the plan's links; a router's port with several VLANs as `port vlan 20`. */
   readonly ports: ReadonlyMap<string, PortLayout>;
 }
 
@@ -27,65 +43,84 @@ export interface PortLayout {
   /** Unlike any other of the site. */
   readonly interfaceIndex: number;
   readonly mac: string;
-  /** Null for the ports of a node that forwards. */
-  readonly address: HostAddress | null;
+  /** Null for the ports of a node that forwards frames. */
+  readonly address: PortAddress | null;
   readonly peer: PortRef;
   readonly link: SiteLink;
+  /** Whether it is the end that the plan writes first. */
+  readonly isFirstEnd: boolean;
 }
 
-/** A host's port has the same last two numbers on the tested network (both families) and on the management network. */
-export interface HostAddress {
+export interface QuerierLayout {
+  /** Name of the node. */
+  readonly node: string;
   readonly ipv4: string;
+  readonly ipv4PrefixBits: number;
+  /** Link-local: that is what MLD queries come from. */
   readonly ipv6: string;
-  readonly management: string;
 }
-
-/** The querier's own, on its bridge: lower than any host's, so that no host could win the election. */
-export const QUERIER_ADDRESS = { ipv4: "10.77.1.1", ipv6: "fe80::1:1" } as const;
-/** Lower still: the foreign querier of the fault `second-querier`. */
-export const FOREIGN_QUERIER_ADDRESS = { ipv4: "10.77.0.1", ipv6: "fe80::1" } as const;
-export const MANAGEMENT_ADDRESS = "10.254.0.1";
-export const MANAGEMENT_PORT = 8472;
 
 /**
  * @param firstSource the host from whose side a querier is chosen where the plan declares none
- * @throws {Fault} SITE_PLAN_INVALID where the plan cannot stand on one machine: routers, ports of one name
+ * @throws {Fault} SITE_PLAN_INVALID where the plan cannot stand on one machine: ports of one name, subnets too small
  */
 export function layPracticeSite(graph: SiteGraph, firstSource: string | null): PracticeLayout {
-  refuseRouters(graph);
-  const portsOf = collectPorts(graph);
-  const addresses = hostAddresses();
+  const site = unfoldVlans(graph);
+  const queriers = chooseQueriers(graph, firstSource);
+  const addresses = planAddresses(site, queriers);
+  const taken = new Map<string, Map<string, string>>();
   const nodes = new Map<string, NodeLayout>();
-  for (const [index, node] of [...graph.nodes.values()].entries()) {
-    const ports = layPorts(node.name, index, portsOf.get(node.name) ?? [], node.kind === "host" ? addresses : null);
-    nodes.set(node.name, { name: node.name, kind: node.kind, namespace: node.name, index, ports });
+  for (const [index, node] of [...site.nodes.values()].entries()) {
+    const namespace = planPlace(node.name);
+    const names = taken.get(namespace) ?? new Map<string, string>(RESERVED_INTERFACES);
+    taken.set(namespace, names);
+    const vlan = vlanOfPlace(node.name);
+    const bridge = vlan === null ? "br0" : `br${vlan}`;
+    const ports = layPorts(site, node, index, addresses, names);
+    nodes.set(node.name, { name: node.name, kind: node.kind, namespace, bridge, index, ports });
   }
-  return { nodes, querier: chooseQuerier(graph, firstSource) };
+  return {
+    site,
+    nodes,
+    addresses,
+    queriers: queriers.map((node) => {
+      const { address: ipv4, prefixBits: ipv4PrefixBits } = addresses.ofQuerier(node);
+      return { node, ipv4, ipv4PrefixBits, ipv6: QUERIER_ADDRESS.ipv6 };
+    }),
+  };
 }
 
-type PlainPort = Pick<PortLayout, "port" | "peer" | "link">;
-
 function layPorts(
-  node: string,
+  site: SiteGraph,
+  node: SiteNode,
   nodeIndex: number,
-  plain: readonly PlainPort[],
-  addresses: Iterator<HostAddress> | null,
+  addresses: AddressPlan,
+  taken: Map<string, string>,
 ): ReadonlyMap<string, PortLayout> {
   const ports = new Map<string, PortLayout>();
-  const taken = new Map<string, string>(RESERVED_INTERFACES);
-  for (const [index, { port, peer, link }] of plain.entries()) {
-    const name = interfaceName(port);
+  for (const [index, segment] of (site.outgoing.get(node.name) ?? []).entries()) {
+    const { link, from, to } = segment;
+    // A trunk has an interface for each VLAN, and its segments then bear the VLAN's number.
+    const vlan = vlanOfPlace(segment.id);
+    const isRepeated = vlan !== null && vlanOfPlace(node.name) === null;
+    const port = isRepeated ? `${from.port} vlan ${vlan}` : from.port;
+    const name = `${interfaceName(from.port)}${vlan === null ? "" : `.${vlan}`}`;
     const other = taken.get(name);
-    if (other !== undefined) throw planFault(`The port "${port}" of "${node}" would be called ${name}, like ${other}`);
-    taken.set(name, `its port "${port}"`);
+    const what = `The port "${from.port}" of "${planPlace(node.name)}"`;
+    if (other !== undefined) throw planFault(`${what} would be called ${name}, like ${other}`);
+    if (name.length > LONGEST_NAME)
+      throw planFault(`${what} would be called ${name}, more than the kernel's 15 letters`);
+    taken.set(name, `its port "${from.port}"`);
     const mac = `02:77:${hexBytes(nodeIndex)}:${hexBytes(index)}`;
-    const interfaceIndex =
-      FIRST_INTERFACE_INDEX + 2 * link.index + (link.a.node === node && link.a.port === port ? 0 : 1);
-    const address: HostAddress | null = addresses?.next().value ?? null;
-    ports.set(port, { port, interfaceName: name, interfaceIndex, mac, address, peer, link });
+    const isFirstEnd = link.a.node === node.name && link.a.port === from.port;
+    const interfaceIndex = FIRST_INTERFACE_INDEX + 2 * link.index + (isFirstEnd ? 0 : 1);
+    const address = addresses.ofEnd(segment);
+    ports.set(port, { port, interfaceName: name, interfaceIndex, mac, address, peer: to, link, isFirstEnd });
   }
   return ports;
 }
+
+const LONGEST_NAME = 15;
 
 /**
  * Both ends of a link must differ in index: where they are alike, the kernel takes a virtual link for a plain interface
@@ -100,39 +135,9 @@ const RESERVED_INTERFACES: readonly (readonly [string, string])[] = [
   ["mgmt0", "the management interface"],
 ];
 
-function* hostAddresses(): Generator<HostAddress> {
-  for (let number = 0; ; number++) {
-    const [third, fourth] = [2 + Math.floor(number / 250), 1 + (number % 250)];
-    yield {
-      ipv4: `10.77.${third}.${fourth}`,
-      ipv6: `fd77::${third.toString(16)}:${fourth.toString(16)}`,
-      management: `10.254.${third}.${fourth}`,
-    };
-  }
-}
-
-function collectPorts(graph: SiteGraph): ReadonlyMap<string, readonly PlainPort[]> {
-  const ports = new Map<string, PlainPort[]>();
-  for (const link of graph.links) {
-    for (const [own, peer] of [[link.a, link.b] as const, [link.b, link.a] as const]) {
-      const list = ports.get(own.node) ?? [];
-      list.push({ port: own.port, peer, link });
-      ports.set(own.node, list);
-    }
-  }
-  return ports;
-}
-
-function refuseRouters(graph: SiteGraph): void {
-  for (const node of graph.nodes.values()) {
-    if (node.kind !== "router") continue;
-    throw new Fault(
-      "SITE_PLAN_INVALID",
-      `The practice site cannot build "${node.name}": it has no routers yet`,
-      "Leave the router out, or put the parts behind it into a plan of their own",
-    );
-  }
-}
+/** A node's port at one of its links. */
+export const portOfLink = ({ ports }: NodeLayout, link: SiteLink): PortLayout | undefined =>
+  [...ports.values()].find((port) => port.link === link);
 
 const hexBytes = (value: number): string =>
   value

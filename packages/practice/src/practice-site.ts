@@ -3,7 +3,15 @@ import type { SiteGraph } from "@dyetrace/site";
 import type { PracticeFault } from "./practice-fault.ts";
 import type { PracticeTimers } from "./practice-timers.ts";
 
+/**
+ * How the routers of a practice site learn what to forward: `memberships`, from what they hear, by a small process of
+ * ours; `pim-sparse`, by the routing daemon suite in Debian's package frr, speaking PIM sparse mode (RFC 7761).
+ */
+export type MulticastRouting = "memberships" | "pim-sparse";
+
 export interface PracticeSiteOptions {
+  /** `memberships` unless said otherwise. */
+  readonly routing?: MulticastRouting;
   /** What differs from `PRACTICE_TIMERS`. */
   readonly timers?: Partial<PracticeTimers>;
   /** Where the plan declares no querier: the host from whose side the querier is chosen. */
@@ -18,7 +26,7 @@ export interface PracticeSite extends AsyncDisposable {
   readonly id: string;
   readonly graph: SiteGraph;
   readonly timers: PracticeTimers;
-  /** The switch that queries; null when no switch of the site snoops. */
+  /** The switch that queries (in the first source's VLAN); null when no switch of the site snoops. */
   readonly querier: string | null;
   /** Listens inside, on the management network; its connections arrive in this process. */
   readonly managementServer: Server;
@@ -26,7 +34,7 @@ export interface PracticeSite extends AsyncDisposable {
   readonly managementUrl: string;
   /** IPv4 and IPv6 on the tested network, of the host's first port. @throws {Fault} NODE_UNKNOWN */
   addressOf(host: string): PracticeAddress;
-  /** The name that a port of the plan bears inside its node. @throws {Fault} NODE_UNKNOWN */
+  /** The name that a port of the plan bears inside its node (in its first VLAN). @throws {Fault} NODE_UNKNOWN */
   interfaceOf(node: string, port: string): string;
   /** Starts a process inside a node. It ends with the site at the latest. */
   spawn(node: string, argv: readonly string[], options?: SpawnOptions): Promise<PracticeProcess>;

@@ -1,24 +1,20 @@
 import { randomBytes } from "node:crypto";
 import { existsSync } from "node:fs";
 import type { Server } from "node:net";
-import type { SiteGraph } from "@dyetrace/site";
+import { planPlace, type SiteGraph } from "@dyetrace/site";
 import { Fault } from "@dyetrace/wire";
 import { buildSteps, querierOn } from "./build-steps.ts";
 import { FaultBoard } from "./faults/fault-board.ts";
+import { MANAGEMENT_ADDRESS, MANAGEMENT_PORT } from "./fixed-addresses.ts";
 import { isForwarding, isSnooping } from "./node-kinds.ts";
 import { portsForwarding } from "./ports-forwarding.ts";
 import type { PracticeFault } from "./practice-fault.ts";
 import { PracticeHost } from "./practice-host.ts";
-import {
-  layPracticeSite,
-  MANAGEMENT_ADDRESS,
-  MANAGEMENT_PORT,
-  type NodeLayout,
-  type PracticeLayout,
-} from "./practice-layout.ts";
+import { layPracticeSite, type PracticeLayout } from "./practice-layout.ts";
 import type {
   ExecOptions,
   ExecResult,
+  MulticastRouting,
   PracticeAddress,
   PracticeProcess,
   PracticeSite,
@@ -28,6 +24,7 @@ import type {
 import { PRACTICE_TIMERS, type PracticeTimers } from "./practice-timers.ts";
 import { runSteps, runStepsTogether } from "./run-steps.ts";
 import { countQueries, type QueryCounts, type Snooper, snoopingSettled } from "./snooping-settled.ts";
+import { startRouters } from "./start-routers.ts";
 import { inside } from "./step.ts";
 
 /**
@@ -36,7 +33,12 @@ import { inside } from "./step.ts";
  * @throws {Fault} SITE_PLAN_INVALID, NEEDS_LINUX, NEEDS_TOOL, NEEDS_PRIVILEGE or PRACTICE_FAILED; nothing stands then
  */
 export async function raisePracticeSite(graph: SiteGraph, options: PracticeSiteOptions = {}): Promise<PracticeSite> {
-  const { firstSource = null, signal = new AbortController().signal, log = () => {} } = options;
+  const {
+    firstSource = null,
+    routing = "memberships",
+    signal = new AbortController().signal,
+    log = () => {},
+  } = options;
   signal.throwIfAborted();
   const layout = layPracticeSite(graph, firstSource);
   const timers = { ...PRACTICE_TIMERS, ...options.timers };
@@ -48,12 +50,13 @@ export async function raisePracticeSite(graph: SiteGraph, options: PracticeSiteO
   try {
     const startedAt = performance.now();
     for (const phase of buildSteps(layout, timers, hasIpv6)) await runStepsTogether(host, phase);
-    log(`built ${layout.nodes.size} nodes and ${graph.links.length} links in ${seconds(startedAt)} s`);
+    log(`built ${graph.nodes.size} nodes and ${graph.links.length} links in ${seconds(startedAt)} s`);
     const bridges = [...layout.nodes.values()].filter(({ kind }) => isForwarding(kind));
     await portsForwarding(host, bridges, signal);
     await runSteps(host, querierOn(layout, hasIpv6));
+    await startRouters(host, layout, { timers, hasIpv6 });
     const managementServer = await host.listen(MANAGEMENT_ADDRESS, MANAGEMENT_PORT);
-    const site = new RaisedSite({ id, graph, layout, timers, hasIpv6, host, managementServer });
+    const site = new RaisedSite({ id, graph, layout, timers, routing, hasIpv6, host, managementServer });
     await site.heardSince(new Map(), signal);
     log(`every snooping switch acts on its table ${seconds(startedAt)} s after the start`);
     void host.gone.then(() => signal.removeEventListener("abort", onAbort));
@@ -73,6 +76,7 @@ interface Foundations {
   readonly graph: SiteGraph;
   readonly layout: PracticeLayout;
   readonly timers: PracticeTimers;
+  readonly routing: MulticastRouting;
   readonly hasIpv6: boolean;
   readonly host: PracticeHost;
   readonly managementServer: Server;
@@ -91,34 +95,41 @@ class RaisedSite implements PracticeSite {
   readonly #hasIpv6: boolean;
   readonly #faults: FaultBoard;
 
-  constructor({ id, graph, layout, timers, hasIpv6, host, managementServer }: Foundations) {
+  constructor({ id, graph, layout, timers, routing, hasIpv6, host, managementServer }: Foundations) {
     this.id = id;
     this.graph = graph;
     this.timers = timers;
-    this.querier = layout.querier;
+    this.querier = planPlace(layout.queriers[0]?.node ?? "") || null;
     this.managementServer = managementServer;
     this.closed = host.gone;
     this.#layout = layout;
     this.#host = host;
     this.#hasIpv6 = hasIpv6;
-    this.#faults = new FaultBoard(host, { layout, graph, timers, hasIpv6, querier: layout.querier });
+    const queriers = layout.queriers.map(({ node }) => node);
+    this.#faults = new FaultBoard(host, { layout, graph, timers, hasIpv6, queriers, routing });
   }
 
   addressOf(name: string): PracticeAddress {
-    const [port] = this.#node(name).ports.values();
-    if (port?.address == null) {
+    this.#namespaceOf(name);
+    const [port] = this.#layout.nodes.get(name)?.ports.values() ?? [];
+    if (port?.address?.management == null) {
       throw new Fault(
         "NODE_UNKNOWN",
         `"${name}" has no address in the practice site`,
         "Only hosts with a link have one",
       );
     }
-    const { ipv4, ipv6, management } = port.address;
+    const { ipv4, ipv6 } = port.address;
+    const { management } = port.address;
     return { ipv4, ipv6: this.#hasIpv6 ? ipv6 : null, management, mac: port.mac, interfaceName: port.interfaceName };
   }
 
   interfaceOf(node: string, portName: string): string {
-    const port = this.#node(node).ports.get(portName);
+    this.#namespaceOf(node);
+    const ports = [...this.#layout.nodes.values()]
+      .filter(({ namespace }) => namespace === node)
+      .flatMap((one) => [...one.ports.values()]);
+    const port = ports.find(({ port }) => planPlace(port) === portName);
     if (port !== undefined) return port.interfaceName;
     throw new Fault(
       "NODE_UNKNOWN",
@@ -128,11 +139,11 @@ class RaisedSite implements PracticeSite {
   }
 
   spawn(node: string, argv: readonly string[], options: SpawnOptions = {}): Promise<PracticeProcess> {
-    return this.#host.spawn(inside(this.#node(node).namespace, argv), options);
+    return this.#host.spawn(inside(this.#namespaceOf(node), argv), options);
   }
 
   exec(node: string, argv: readonly string[], { stdin = "", env = {} }: ExecOptions = {}): Promise<ExecResult> {
-    return this.#host.run(inside(this.#node(node).namespace, argv), stdin, env);
+    return this.#host.run(inside(this.#namespaceOf(node), argv), stdin, env);
   }
 
   inject(faults: readonly PracticeFault[]): Promise<void> {
@@ -167,22 +178,22 @@ class RaisedSite implements PracticeSite {
     return this.close();
   }
 
-  #node(name: string): NodeLayout {
-    const node = this.#layout.nodes.get(name);
-    if (node !== undefined) return node;
-    const names = [...this.#layout.nodes.keys()].join(", ");
+  #namespaceOf(name: string): string {
+    if (this.graph.nodes.has(name)) return name;
+    const names = [...this.graph.nodes.keys()].join(", ");
     throw new Fault("NODE_UNKNOWN", `The practice site has no node "${name}"`, `Its nodes: ${names}`);
   }
 
-  /** The snooping nodes that the querier reaches over forwarding nodes. */
+  /** The snooping nodes that a querier reaches over forwarding nodes. */
   #snoopers(): readonly Snooper[] {
-    const reached = new Set(this.querier === null ? [] : [this.querier]);
+    const { site, nodes, queriers } = this.#layout;
+    const reached = new Set(queriers.map(({ node }) => node));
     for (const name of reached) {
-      for (const { to } of this.graph.outgoing.get(name) ?? []) {
-        if (isForwarding(this.#node(to.node).kind)) reached.add(to.node);
+      for (const { to } of site.outgoing.get(name) ?? []) {
+        if (isForwarding(site.nodes.get(to.node)?.kind ?? "host")) reached.add(to.node);
       }
     }
-    return [...reached].map((name) => this.#node(name)).filter(({ kind }) => isSnooping(kind));
+    return [...reached].flatMap((name) => nodes.get(name) ?? []).filter(({ kind }) => isSnooping(kind));
   }
 }
 

@@ -6,6 +6,7 @@ import type { PracticeHost } from "./practice-host.ts";
 export interface Snooper {
   readonly name: string;
   readonly namespace: string;
+  readonly bridge: string;
 }
 
 /** Queries that a bridge has counted, its own among them. */
@@ -64,8 +65,8 @@ export async function countQueries(
   snoopers: readonly Snooper[],
 ): Promise<ReadonlyMap<string, QueryCounts>> {
   const counts = new Map<string, QueryCounts>();
-  for (const { name, namespace } of snoopers) {
-    const { stdout } = await host.run(["ip", "-n", namespace, "-j", "link", "xstats", "type", "bridge", "dev", "br0"]);
+  for (const { name, namespace, bridge } of snoopers) {
+    const { stdout } = await host.run(["ip", "-n", namespace, "-j", "link", "xstats", "type", "bridge", "dev", bridge]);
     counts.set(name, readCounts(stdout));
   }
   return counts;

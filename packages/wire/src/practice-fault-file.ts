@@ -12,8 +12,11 @@ const FORWARDER = "the name of a switch, unmanaged switch or access point";
 const SNOOPER = "the name of a switch or access point";
 const PORT = "a port such as core:1";
 const HOST = "the name of a host";
+const ROUTER = "the name of a router";
 const DURATION = "a duration such as 20s";
 const GROUP = "a group address such as 239.195.10.4";
+
+const vlan = Type.Integer({ minimum: 1, maximum: 4094, description: "a VLAN's number, 1 to 4094" });
 
 const one = <const Kind extends string, Parameters extends TProperties>(
   fault: Kind,
@@ -28,6 +31,8 @@ const one = <const Kind extends string, Parameters extends TProperties>(
       at: Type.Optional(text(DURATION)),
       /** From the start of the run; absent: it stands to the end. */
       until: Type.Optional(text(DURATION)),
+      /** In one VLAN only; absent: in all that the place carries. */
+      vlan: Type.Optional(vlan),
       ...parameters,
     },
     { additionalProperties: false },
@@ -39,7 +44,7 @@ const group = Type.Optional(text(GROUP));
 const host = Type.Optional(text(HOST));
 
 export const PracticeFaultEntrySchema = Type.Union([
-  one("drop", `${SEGMENT}, or ${FORWARDER}`, {
+  one("drop", `${SEGMENT}, or the name of a node that is no host`, {
     group,
     share,
     every,
@@ -85,7 +90,10 @@ export const PracticeFaultEntrySchema = Type.Union([
     block: Type.Union([Type.Literal("udp"), Type.Literal("igmp")]),
     port: Type.Optional(count("a UDP port", 65_535)),
   }),
-  one("reverse-path", HOST, { source: text(HOST) }),
+  one("reverse-path", "the name of a host or router", { source: text(HOST) }),
+  one("vlan-missing", SEGMENT, { vlan }),
+  one("not-forwarding", ROUTER, { group: text(GROUP) }),
+  one("access-list", "a segment into or out of a router", { group, source: host }),
   one("forward-delay", PORT, { hold: text(DURATION) }),
 ]);
 export type PracticeFaultEntry = Static<typeof PracticeFaultEntrySchema>;

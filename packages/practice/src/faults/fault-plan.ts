@@ -1,5 +1,6 @@
 import type { SiteGraph } from "@dyetrace/site";
 import type { PracticeLayout } from "../practice-layout.ts";
+import type { MulticastRouting } from "../practice-site.ts";
 import type { PracticeTimers } from "../practice-timers.ts";
 import type { Step } from "../step.ts";
 
@@ -23,6 +24,8 @@ export interface FaultGround {
   readonly layout: PracticeLayout;
   readonly timers: PracticeTimers;
   readonly hasIpv6: boolean;
-  /** Null where it is not known yet. */
-  readonly querier: string | null;
+  /** Nodes of the unfolded site; null where they are not known yet. */
+  readonly queriers: readonly string[] | null;
+  /** How routers learn what to forward; null where it is not known yet. */
+  readonly routing: MulticastRouting | null;
 }

@@ -1,4 +1,3 @@
-import { isForwarding } from "../node-kinds.ts";
 import { inside, nft, type Step } from "../step.ts";
 import type { FaultPlan } from "./fault-plan.ts";
 import type { LinkDirection } from "./places.ts";
@@ -11,11 +10,11 @@ export interface FrameHook {
 }
 
 /**
- * At the forwarding end of the link. A host's own capture sits between its hooks and the wire: a frame dropped inside
+ * At the network's end of the link. A host's own capture sits between its hooks and the wire: a frame dropped inside
  * the host would show there as received (or as never sent), which a fault of the network must not.
  */
 export function hookOn({ from, to }: LinkDirection): FrameHook {
-  const isAtReceiver = !isForwarding(from.node.kind) && isForwarding(to.node.kind);
+  const isAtReceiver = from.node.kind === "host" && to.node.kind !== "host";
   const { node, port } = isAtReceiver ? to : from;
   return { namespace: node.namespace, hook: isAtReceiver ? "ingress" : "egress", interfaceNames: [port.interfaceName] };
 }

@@ -2,7 +2,7 @@ import type { PracticeFaultOf } from "../practice-fault.ts";
 import { ip, nft, sysctl } from "../step.ts";
 import type { FaultGround, FaultPlan } from "./fault-plan.ts";
 import { deleteTable } from "./frame-chain.ts";
-import { hostAt, invalid } from "./places.ts";
+import { addressAt, hostAt, invalid } from "./places.ts";
 
 /** The host's own packet filter: its capture sees what its sockets do not. */
 export function planHostFirewall(fault: PracticeFaultOf<"host-firewall">, ground: FaultGround, tag: string): FaultPlan {
@@ -21,12 +21,10 @@ export function planHostFirewall(fault: PracticeFaultOf<"host-firewall">, ground
  * The host's strict reverse-path check: its route to the source leads out of another interface, so what the source sends
  * is dropped. Of IPv4 only: the kernel has no such check for IPv6.
  */
-export function planReversePath({ on, source }: PracticeFaultOf<"reverse-path">, ground: FaultGround): FaultPlan {
+export function planHostReversePath({ on, source }: PracticeFaultOf<"reverse-path">, ground: FaultGround): FaultPlan {
   const { node, port } = hostAt(ground, on);
-  const { port: sourcePort } = hostAt(ground, source);
   if (source === on) throw invalid(`"${on}" cannot be its own source`, "Name another host as source");
-  if (sourcePort.address === null) throw new Error(`the layout gave ${source} no address`);
-  const route = `${sourcePort.address.ipv4}/32 dev mgmt0`;
+  const route = `${addressAt(ground, source).ipv4}/32 dev mgmt0`;
   const check = `net/ipv4/conf/${port.interfaceName}/rp_filter`;
   return {
     claims: [`reverse path ${on}`],

@@ -11,7 +11,7 @@ import {
   REPORT_MATCHES,
   shareMatch,
 } from "./frame-matches.ts";
-import { directionAt, forwarderAt, hostAt, invalid } from "./places.ts";
+import { directionAt, hostAt, invalid, networkNodeAt } from "./places.ts";
 
 /** On a segment, or on a node: then on the way into it, before it makes its copies. */
 export function planDrop(fault: PracticeFaultOf<"drop">, ground: FaultGround, tag: string): FaultPlan {
@@ -25,7 +25,7 @@ export function planDrop(fault: PracticeFaultOf<"drop">, ground: FaultGround, ta
 }
 
 function intoNode(ground: FaultGround, on: string): FrameHook {
-  const node = forwarderAt(ground, on);
+  const node = networkNodeAt(ground, on);
   const interfaceNames = [...node.ports.values()].map((port) => port.interfaceName);
   return { namespace: node.namespace, hook: "ingress", interfaceNames };
 }

@@ -1,7 +1,8 @@
 import type { PracticeFault } from "../practice-fault.ts";
 import type { FaultGround, FaultPlan } from "./fault-plan.ts";
-import { planHostFirewall, planReversePath } from "./host-faults.ts";
+import { planHostFirewall, planHostReversePath } from "./host-faults.ts";
 import { planDrop, planDropMembership, planDuplicate, planRateLimit } from "./packet-faults.ts";
+import { invalid, placesInVlans } from "./places.ts";
 import {
   planForwardDelay,
   planLinkDown,
@@ -11,6 +12,7 @@ import {
   planStaticEntry,
 } from "./port-faults.ts";
 import { planReorder } from "./reorder-fault.ts";
+import { planAccessList, planNotForwarding, planRouterReversePath } from "./router-faults.ts";
 import {
   planIgmpVersion,
   planNoQuerier,
@@ -21,10 +23,33 @@ import {
 } from "./switch-faults.ts";
 
 /**
+ * A fault on a place that carries several VLANs is put in in each of them, or in the one that it names.
  * @param tag a name in lower-case letters and digits that no other standing fault of the site has
  * @throws {Fault} PRACTICE_FAULT_INVALID if the fault does not fit the site
  */
 export function planFault(fault: PracticeFault, ground: FaultGround, tag: string): FaultPlan {
+  const plans = placesInVlans(ground, fault.on, fault.vlan ?? null).map((on, number) =>
+    planAt({ ...fault, on }, ground, number === 0 ? tag : `${tag}n${number}`),
+  );
+  const [first] = plans;
+  if (first === undefined || plans.length === 1) return first ?? planAt(fault, ground, tag);
+  if (
+    plans.some(({ helper }) => helper !== undefined) ||
+    new Set(plans.flatMap(({ claims }) => claims)).size < plans.flatMap(({ claims }) => claims).length
+  ) {
+    throw invalid(
+      `"${fault.on}" carries ${plans.length} VLANs, and this fault fits into one`,
+      "Write vlan: and its number beside it",
+    );
+  }
+  return {
+    claims: plans.flatMap(({ claims }) => claims),
+    apply: plans.flatMap(({ apply }) => apply),
+    undo: plans.toReversed().flatMap(({ undo }) => undo),
+  };
+}
+
+function planAt(fault: PracticeFault, ground: FaultGround, tag: string): FaultPlan {
   switch (fault.fault) {
     case "drop":
       return planDrop(fault, ground, tag);
@@ -58,6 +83,7 @@ export function planFault(fault: PracticeFault, ground: FaultGround, tag: string
     case "mtu":
       return planMtu(fault, ground);
     case "link-down":
+    case "vlan-missing":
       return planLinkDown(fault, ground);
     case "static-entry":
       return planStaticEntry(fault, ground);
@@ -66,7 +92,13 @@ export function planFault(fault: PracticeFault, ground: FaultGround, tag: string
     case "host-firewall":
       return planHostFirewall(fault, ground, tag);
     case "reverse-path":
-      return planReversePath(fault, ground);
+      return ground.graph.nodes.get(fault.on)?.kind === "router"
+        ? planRouterReversePath(fault, ground)
+        : planHostReversePath(fault, ground);
+    case "not-forwarding":
+      return planNotForwarding(fault, ground, tag);
+    case "access-list":
+      return planAccessList(fault, ground, tag);
     case "reorder":
       return planReorder(fault, ground, tag);
   }

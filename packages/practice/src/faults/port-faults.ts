@@ -3,7 +3,7 @@ import type { PracticeFaultOf, PracticeFaultWindow } from "../practice-fault.ts"
 import { bridge, ip, type Step } from "../step.ts";
 import type { FaultGround, FaultPlan } from "./fault-plan.ts";
 import { groupFamily } from "./frame-matches.ts";
-import { directionAt, invalid, switchPortAt } from "./places.ts";
+import { directionAt, invalid, networkPortAt, switchPortAt } from "./places.ts";
 
 /** The names that `bridge link set` has for what is on or off at a port, and off as built. */
 const FLAGS = {
@@ -37,7 +37,7 @@ const MTU_BYTES = 1500;
 const SMALLEST_MTU_BYTES = 68;
 
 export function planMtu({ on, sizeBytes }: PracticeFaultOf<"mtu">, ground: FaultGround): FaultPlan {
-  const { node, port } = switchPortAt(ground, on);
+  const { node, port } = networkPortAt(ground, on);
   if (sizeBytes < SMALLEST_MTU_BYTES || sizeBytes >= MTU_BYTES) {
     throw invalid(
       `${sizeBytes} B is no smaller MTU`,
@@ -60,7 +60,7 @@ export function planLinkDown({ on }: PracticeFaultWindow, ground: FaultGround): 
 export function planStaticEntry({ on, group }: PracticeFaultOf<"static-entry">, ground: FaultGround): FaultPlan {
   const { node, port } = switchPortAt(ground, on);
   groupFamily(group);
-  const entry = `dev br0 port ${port.interfaceName} grp ${group}`;
+  const entry = `dev ${node.bridge} port ${port.interfaceName} grp ${group}`;
   const mdb = `bridge -n ${node.namespace} mdb`;
   return {
     claims: [`entry ${on} ${group}`],
@@ -84,13 +84,13 @@ export function planForwardDelay({ on, holdMs }: PracticeFaultOf<"forward-delay"
   return {
     claims: [`spanning tree ${node.name}`, `link ${on}`],
     apply: [
-      ip(namespace, `link set br0 type bridge stp_state 1 forward_delay ${Math.round(holdMs / 20)}`),
+      ip(namespace, `link set ${node.bridge} type bridge stp_state 1 forward_delay ${Math.round(holdMs / 20)}`),
       ip(namespace, `${link} down`),
       ip(namespace, `${link} up`),
     ],
     undo: [
-      ip(namespace, "link set br0 type bridge stp_state 0"),
-      ip(namespace, `link set br0 type bridge forward_delay ${FORWARD_DELAY_HUNDREDTHS}`),
+      ip(namespace, `link set ${node.bridge} type bridge stp_state 0`),
+      ip(namespace, `link set ${node.bridge} type bridge forward_delay ${FORWARD_DELAY_HUNDREDTHS}`),
       bridge(namespace, `link set dev ${port.interfaceName} state 3`),
     ],
   };

@@ -1,6 +1,7 @@
 import { querierSteps, timerSettings } from "../build-steps.ts";
+import { FOREIGN_QUERIER_ADDRESS } from "../fixed-addresses.ts";
 import type { PracticeFaultOf, PracticeFaultWindow } from "../practice-fault.ts";
-import { FOREIGN_QUERIER_ADDRESS } from "../practice-layout.ts";
+import type { NodeLayout } from "../practice-layout.ts";
 import type { PracticeTimers } from "../practice-timers.ts";
 import { ip, ipBatch, nft, type Step } from "../step.ts";
 import type { FaultGround, FaultPlan } from "./fault-plan.ts";
@@ -8,15 +9,15 @@ import { deleteTable } from "./frame-chain.ts";
 import { QUERY_MATCHES } from "./frame-matches.ts";
 import { forwarderAt, invalid, snooperAt } from "./places.ts";
 
-const bridgeSetting = (namespace: string, setting: string): Step =>
-  ip(namespace, `link set br0 type bridge ${setting}`);
+const bridgeSetting = ({ namespace, bridge }: NodeLayout, setting: string): Step =>
+  ip(namespace, `link set ${bridge} type bridge ${setting}`);
 
 export function planSnoopingOff({ on }: PracticeFaultWindow, ground: FaultGround): FaultPlan {
-  const { namespace } = snooperAt(ground, on);
+  const node = snooperAt(ground, on);
   return {
     claims: [`snooping ${on}`],
-    apply: [bridgeSetting(namespace, "mcast_snooping 0")],
-    undo: [bridgeSetting(namespace, "mcast_snooping 1")],
+    apply: [bridgeSetting(node, "mcast_snooping 0")],
+    undo: [bridgeSetting(node, "mcast_snooping 1")],
   };
 }
 
@@ -25,16 +26,16 @@ const TABLE_SIZE = 4096;
 
 /** A bridge that meets a group too many turns its snooping off and floods, and does not turn it on again by itself. */
 export function planTableSize({ on, max }: PracticeFaultOf<"table-size">, ground: FaultGround): FaultPlan {
-  const { namespace } = snooperAt(ground, on);
+  const node = snooperAt(ground, on);
   return {
     claims: [`snooping ${on}`],
-    apply: [bridgeSetting(namespace, `mcast_hash_max ${max}`)],
-    undo: [bridgeSetting(namespace, `mcast_hash_max ${TABLE_SIZE}`), bridgeSetting(namespace, "mcast_snooping 1")],
+    apply: [bridgeSetting(node, `mcast_hash_max ${max}`)],
+    undo: [bridgeSetting(node, `mcast_hash_max ${TABLE_SIZE}`), bridgeSetting(node, "mcast_snooping 1")],
   };
 }
 
 export function planIgmpVersion({ on, igmp, mld }: PracticeFaultOf<"igmp-version">, ground: FaultGround): FaultPlan {
-  const { namespace } = snooperAt(ground, on);
+  const node = snooperAt(ground, on);
   if (igmp === null && mld === null) throw invalid("A version is missing", "Write igmp: 2, or mld: 1, or both");
   const settings = [
     ...(igmp === null ? [] : [{ name: "mcast_igmp_version", value: igmp, built: 3 }]),
@@ -42,8 +43,8 @@ export function planIgmpVersion({ on, igmp, mld }: PracticeFaultOf<"igmp-version
   ];
   return {
     claims: settings.map(({ name }) => `${name} ${on}`),
-    apply: settings.map(({ name, value }) => bridgeSetting(namespace, `${name} ${value}`)),
-    undo: settings.map(({ name, built }) => bridgeSetting(namespace, `${name} ${built}`)),
+    apply: settings.map(({ name, value }) => bridgeSetting(node, `${name} ${value}`)),
+    undo: settings.map(({ name, built }) => bridgeSetting(node, `${name} ${built}`)),
   };
 }
 
@@ -56,23 +57,24 @@ export function planNoQuerier(
   ground: FaultGround,
   tag: string,
 ): FaultPlan {
-  const { namespace } = snooperAt(ground, on);
-  if (ground.querier !== null && ground.querier !== on) {
-    throw invalid(`"${on}" is not the querier`, `Name the querier: ${ground.querier}`);
+  const node = snooperAt(ground, on);
+  if (ground.queriers !== null && !ground.queriers.includes(on)) {
+    throw invalid(`"${on}" is not the querier`, `Name the querier: ${ground.queriers.join(" or ")}`);
   }
   if (!isSilent) {
     return {
       claims: [`querier ${on}`],
-      apply: [bridgeSetting(namespace, "mcast_querier 0")],
-      undo: [bridgeSetting(namespace, "mcast_querier 1")],
+      apply: [bridgeSetting(node, "mcast_querier 0")],
+      undo: [bridgeSetting(node, "mcast_querier 1")],
     };
   }
-  const rules = QUERY_MATCHES.map((match) => `    ${match} drop`).join("\n");
+  const ports = [...node.ports.values()].map(({ interfaceName }) => `"${interfaceName}"`).join(", ");
+  const rules = QUERY_MATCHES.map((match) => `    oifname { ${ports} } ${match} drop`).join("\n");
   const chain = `  chain act {\n    type filter hook output priority 0; policy accept;\n${rules}\n  }`;
   return {
     claims: [`querier ${on}`],
-    apply: [nft(namespace, `table bridge ${tag} {\n${chain}\n}\n`)],
-    undo: [deleteTable(namespace, "bridge", tag)],
+    apply: [nft(node.namespace, `table bridge ${tag} {\n${chain}\n}\n`)],
+    undo: [deleteTable(node.namespace, "bridge", tag)],
   };
 }
 
@@ -81,20 +83,24 @@ export function planNoQuerier(
  * unplugged, nobody queries until the querier's other-querier timer has run out.
  */
 export function planSecondQuerier({ on }: PracticeFaultWindow, ground: FaultGround): FaultPlan {
-  const { namespace } = forwarderAt(ground, on);
+  const { namespace, bridge } = forwarderAt(ground, on);
   const box = "+querier"; // no node's namespace or port begins with a plus sign
   const plug = "+querier";
   return {
     claims: ["foreign querier"],
     apply: [
       ipBatch(null, [`netns add ${box}`, `link add eth0 netns ${box} type veth peer name ${plug} netns ${namespace}`]),
-      ip(namespace, `link set ${plug} master br0 up`),
+      ip(namespace, `link set ${plug} master ${bridge} up`),
       ipBatch(box, [
         `link add br0 type bridge mcast_snooping 1 mcast_igmp_version 3 mcast_mld_version 2 ${timerSettings(ground.timers)}`,
         "link set br0 up",
         "link set eth0 master br0 up",
       ]),
-      ...querierSteps(box, FOREIGN_QUERIER_ADDRESS, ground.hasIpv6),
+      ...querierSteps(
+        { namespace: box, bridge: "br0" },
+        { ...FOREIGN_QUERIER_ADDRESS, ipv4: `${FOREIGN_QUERIER_ADDRESS.ipv4}/16` },
+        ground.hasIpv6,
+      ),
     ],
     // A namespace goes some time after it was told to, the link at once.
     undo: [ip(namespace, `link del ${plug}`), { argv: ["ip", "netns", "del", box] }],
@@ -102,7 +108,7 @@ export function planSecondQuerier({ on }: PracticeFaultWindow, ground: FaultGrou
 }
 
 export function planQuerierTimers(fault: PracticeFaultOf<"querier-timers">, ground: FaultGround): FaultPlan {
-  const { namespace } = snooperAt(ground, fault.on);
+  const node = snooperAt(ground, fault.on);
   const changes = [
     ["queryIntervalMs", fault.queryIntervalMs],
     ["queryResponseIntervalMs", fault.responseIntervalMs],
@@ -111,7 +117,7 @@ export function planQuerierTimers(fault: PracticeFaultOf<"querier-timers">, grou
   ] as const;
   const changed = changes.flatMap(([name, ms]) => (ms === null ? [] : [{ name, ms }]));
   if (changed.length === 0) throw invalid("No timer is named", "Write at least one, such as membership-interval: 4s");
-  const settings = (timers: Partial<PracticeTimers>): Step => bridgeSetting(namespace, timerSettings(timers));
+  const settings = (timers: Partial<PracticeTimers>): Step => bridgeSetting(node, timerSettings(timers));
   return {
     claims: changed.map(({ name }) => `${name} ${fault.on}`),
     apply: [settings(Object.fromEntries(changed.map(({ name, ms }) => [name, ms])))],

@@ -1,0 +1,112 @@
+import type { GroupRecord, MembershipMessage } from "@dyetrace/wire";
+
+/** How long a membership lasts, in milliseconds. */
+export interface MembershipLives {
+  readonly membershipMs: number;
+  readonly lastMemberMs: number;
+}
+
+/** Until when a group is wanted: from any source, and from single ones. */
+interface Wanted {
+  anyUntilMs: number;
+  readonly sourceUntilMs: Map<string, number>;
+}
+
+const NEVER = Number.NEGATIVE_INFINITY;
+
+/**
+ * Who is a member of what in one subnet, as a router hears it: the router's side of RFC 3376 section 6 and RFC 3810
+ * section 7, without the queries, which a switch of the subnet sends. An exclude list counts as wanting every source.
+ */
+export class Memberships {
+  readonly #lives: MembershipLives;
+  readonly #groups = new Map<string, Wanted>();
+
+  constructor(lives: MembershipLives) {
+    this.#lives = lives;
+  }
+
+  /** @returns true if the message said anything about members */
+  take(message: MembershipMessage, nowMs: number): boolean {
+    if (message.kind === "leave" && message.checksum === "good") {
+      this.#shorten(message.group, null, nowMs);
+      return true;
+    }
+    if (message.kind !== "report" || message.checksum !== "good") return false;
+    for (const record of message.records) this.#takeRecord(record, nowMs);
+    return message.records.length > 0;
+  }
+
+  /** Forgets what has run out. @returns true if anything had */
+  expire(nowMs: number): boolean {
+    let hasChanged = false;
+    for (const [group, wanted] of this.#groups) {
+      if (wanted.anyUntilMs <= nowMs && wanted.anyUntilMs !== NEVER) {
+        wanted.anyUntilMs = NEVER;
+        hasChanged = true;
+      }
+      for (const [source, untilMs] of wanted.sourceUntilMs) {
+        if (untilMs > nowMs) continue;
+        wanted.sourceUntilMs.delete(source);
+        hasChanged = true;
+      }
+      if (wanted.anyUntilMs === NEVER && wanted.sourceUntilMs.size === 0) this.#groups.delete(group);
+    }
+    return hasChanged;
+  }
+
+  /** As of the last `expire`. */
+  wants(source: string, group: string): boolean {
+    const wanted = this.#groups.get(group);
+    return wanted !== undefined && (wanted.anyUntilMs !== NEVER || wanted.sourceUntilMs.has(source));
+  }
+
+  get groups(): IterableIterator<string> {
+    return this.#groups.keys();
+  }
+
+  #takeRecord({ type, group, sources }: GroupRecord, nowMs: number): void {
+    const untilMs = nowMs + this.#lives.membershipMs;
+    switch (type) {
+      case "IS_EX":
+      case "TO_EX":
+        this.#wanted(group).anyUntilMs = untilMs;
+        break;
+      case "TO_IN":
+        // Without sources it is the leave of version 3.
+        this.#shorten(group, null, nowMs);
+        for (const source of sources) this.#wanted(group).sourceUntilMs.set(source, untilMs);
+        break;
+      case "IS_IN":
+      case "ALLOW":
+        for (const source of sources) this.#wanted(group).sourceUntilMs.set(source, untilMs);
+        break;
+      case "BLOCK":
+        for (const source of sources) this.#shorten(group, source, nowMs);
+        break;
+      case "unknown":
+        break;
+    }
+  }
+
+  #wanted(group: string): Wanted {
+    const known = this.#groups.get(group);
+    if (known !== undefined) return known;
+    const wanted: Wanted = { anyUntilMs: NEVER, sourceUntilMs: new Map() };
+    this.#groups.set(group, wanted);
+    return wanted;
+  }
+
+  /** Somebody left: the querier asks the others, and who does not answer in time is none. */
+  #shorten(group: string, source: string | null, nowMs: number): void {
+    const wanted = this.#groups.get(group);
+    if (wanted === undefined) return;
+    const untilMs = nowMs + this.#lives.lastMemberMs;
+    if (source === null) {
+      wanted.anyUntilMs = Math.min(wanted.anyUntilMs, untilMs);
+    } else {
+      const known = wanted.sourceUntilMs.get(source);
+      if (known !== undefined) wanted.sourceUntilMs.set(source, Math.min(known, untilMs));
+    }
+  }
+}
