@@ -12,7 +12,7 @@ import { type HasDelay, judgeExpectations } from "./judge-expectations.ts";
 import { judgeLeaks } from "./judge-leaks.ts";
 import { judgeRun } from "./judge-run.ts";
 import { hasJoinDelay, hasLeaveDelay } from "./report-delays.ts";
-import { reportQueriers } from "./report-queriers.ts";
+import { querierNotes, reportQueriers } from "./report-queriers.ts";
 import { reportReceipts } from "./report-receipts.ts";
 
 /** Everything that a run brought to light, as the report that users and programs read. Pure. */
@@ -40,6 +40,7 @@ export function buildReport(run: CompiledRun, graph: SiteGraph, evidence: RunEvi
     ...judgeExpectations(run.scenario.expect, receipts, hasDelayIn(stays)),
     ...judgeLeaks(run.scenario.expect, findings, bystanders),
   ];
+  const queriers = reportQueriers(evidence);
   const lost = [...evidence.agents.values()].filter((agent) => agent.final === null).map((agent) => agent.agent);
   return {
     formatVersion: 1,
@@ -52,7 +53,7 @@ export function buildReport(run: CompiledRun, graph: SiteGraph, evidence: RunEvi
     streams: run.streams.map((stream) => reportStream(stream, evidence)),
     receipts,
     bystanders,
-    queriers: reportQueriers(evidence),
+    queriers,
     segments: conclusion.segments.map((segment) => ({ ...segment })),
     findings,
     expectations,
@@ -60,7 +61,7 @@ export function buildReport(run: CompiledRun, graph: SiteGraph, evidence: RunEvi
       ambiguousSets: conclusion.coverage.ambiguousSets.map((set) => [...set]),
       nextAgentAt: conclusion.coverage.nextAgentAt,
     },
-    notes: [...notesOf(evidence), ...sourceNotes(run, evidence)],
+    notes: [...notesOf(evidence), ...querierNotes(queriers), ...sourceNotes(run, evidence)],
   };
 }
 

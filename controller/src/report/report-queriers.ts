@@ -1,5 +1,5 @@
 import type { QuerierSeen } from "@dyetrace/measure";
-import type { ReportQuerier } from "@dyetrace/wire";
+import { formatDurationNs, type ReportQuerier } from "@dyetrace/wire";
 import type { RunEvidence } from "../engine/conduct-run.ts";
 import { heardMembership } from "../engine/watch-evidence.ts";
 
@@ -32,4 +32,22 @@ function join(known: ReportQuerier | undefined, seen: QuerierSeen, agent: string
     intervalAdvertisedMs: known?.intervalAdvertisedMs ?? intervalAdvertisedMs,
     isElected: (known?.isElected ?? false) || isElected,
   };
+}
+
+/** A sentence for each family in which one host heard more than one querier, such as when one takes over. */
+export function querierNotes(queriers: readonly ReportQuerier[]): string[] {
+  return ([4, 6] as const).flatMap((family) => {
+    const all = queriers.filter((querier) => querier.family === family);
+    const several = all
+      .filter((one) => all.some((other) => other !== one && one.heardBy.some((host) => other.heardBy.includes(host))))
+      .sort((a, b) => a.firstMs - b.firstMs);
+    if (several.length < 2) return [];
+    const told = several.map(({ address, isElected, firstMs, lastMs }) => {
+      const [from, to] = [firstMs, lastMs].map((ms) => formatDurationNs(Math.max(0, ms) * 1e6));
+      return `${address}${isElected ? " (elected)" : ""} from ${from} to ${to}`;
+    });
+    return [
+      `${several.length} IPv${family} queriers were heard: ${told.join(", ")}. The lowest address stays (RFC 3376, section 6.6.2; RFC 3810, section 7.6.2).`,
+    ];
+  });
 }
