@@ -58,6 +58,8 @@ const TEST_TOOLS = [
     lost: "the store can't be tested on PostgreSQL",
   },
   { program: "chromium", package: "chromium", lost: "the console can't be tested in a browser" },
+  { program: "curl", package: "curl", lost: "the line that brings an agent in can't be tested" },
+  { program: "systemd-analyze", package: "systemd", lost: "how far the units are confined can't be tested" },
 ];
 
 export class BootstrapError extends Error {}

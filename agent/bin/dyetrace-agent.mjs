@@ -1,7 +1,34 @@
 #!/usr/bin/env node
-import { existsSync } from "node:fs";
+/**
+ * Starts the agent: the program beside this file, or the one that its controller sent since, where the host allows that.
+ * A program that was tried several times and never got to its controller is left alone, and the one beside this file is
+ * taken again.
+ */
+import { existsSync, readFileSync, writeFileSync } from "node:fs";
+import path from "node:path";
+import { pathToFileURL } from "node:url";
 
-const main = new URL("../dist/main.js", import.meta.url);
+const MOST_ATTEMPTS = 3;
+const argv = process.argv.slice(2);
+
+/** @returns {string | null} the folder of an upgraded program */
+function upgradedProgram() {
+  if (argv[0] !== "run") return null;
+  const at = argv.indexOf("--data");
+  const file = path.join(at < 0 ? "dyetrace-agent-data" : (argv[at + 1] ?? ""), "program", "current.json");
+  try {
+    const { folder, version, attempts } = JSON.parse(readFileSync(file, "utf8"));
+    if (attempts >= MOST_ATTEMPTS || !existsSync(path.join(folder, "dist", "main.js"))) return null;
+    writeFileSync(file, JSON.stringify({ folder, version, attempts: attempts + 1 }));
+    return folder;
+  } catch {
+    return null; // never upgraded
+  }
+}
+
+const upgraded = upgradedProgram();
+if (upgraded !== null) process.env.DYETRACE_PROGRAM = upgraded;
+const main = upgraded === null ? new URL("../dist/main.js", import.meta.url) : pathToFileURL(`${upgraded}/dist/main.js`);
 if (!existsSync(main)) {
   process.stderr.write(
     "dyetrace-agent is not built yet. Run `npm start` or `npm run build` in the repository first.\n",
@@ -9,4 +36,4 @@ if (!existsSync(main)) {
   process.exit(2);
 }
 const { runAgentProgram } = await import(main.href);
-await runAgentProgram(process.argv.slice(2));
+await runAgentProgram(argv);

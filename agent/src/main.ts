@@ -1,5 +1,6 @@
 import { describeFault, Fault } from "@dyetrace/wire";
 import { Command, CommanderError } from "commander";
+import { registerEnrol } from "./control/register-enrol.ts";
 import { registerRun } from "./control/register-run.ts";
 import { registerCheck } from "./standalone/register-check.ts";
 import { registerListen } from "./standalone/register-listen.ts";
@@ -15,6 +16,7 @@ export async function runAgentProgram(argv: readonly string[]): Promise<void> {
     .version(VERSION)
     .exitOverride()
     .showHelpAfterError("Add --help to see what this command takes.");
+  registerEnrol(program);
   registerRun(program);
   registerSend(program);
   registerListen(program);

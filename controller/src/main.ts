@@ -4,12 +4,14 @@ import { registerCompare } from "./commands/compare.ts";
 import { registerController } from "./commands/controller.ts";
 import { registerDemo } from "./commands/demo.ts";
 import { EXIT_USAGE } from "./commands/exit-codes.ts";
+import { registerOperator } from "./commands/operator.ts";
 import { registerPlan } from "./commands/plan.ts";
 import { registerPractice } from "./commands/practice.ts";
 import { registerReport } from "./commands/report.ts";
 import { registerRun } from "./commands/run.ts";
 import { registerRuns } from "./commands/runs.ts";
 import { registerScenarios } from "./commands/scenarios.ts";
+import { registerSignInCommand } from "./commands/sign-in.ts";
 import { VERSION } from "./version.ts";
 
 /** The `dyetrace` program. Sets the exit code; a mistake of the user's ends in one sentence and exit code 2. */
@@ -21,6 +23,8 @@ export async function runProgram(argv: readonly string[]): Promise<void> {
     .exitOverride()
     .showHelpAfterError("Add --help to see what this command takes.");
   registerController(program);
+  registerOperator(program);
+  registerSignInCommand(program);
   registerRun(program);
   registerRuns(program);
   registerReport(program);

@@ -16,11 +16,17 @@ export const DEFAULT_CONFIG_FILE = "/etc/dyetrace/agent.yaml";
 export interface AgentConfig {
   /** Whom to ask about this host's test traffic; stands in every packet. */
   readonly contact: string;
+  /** The interface to the tested network; null: the only one there is. */
+  readonly interfaceName: string | null;
+  /** Whether its controller may replace this agent's program: whoever may do that is bound by no guard. */
+  readonly allowsUpgrade: boolean;
   readonly guards: Guards;
 }
 
 export const DEFAULT_CONFIG: AgentConfig = {
   contact: "",
+  interfaceName: null,
+  allowsUpgrade: false,
   guards: DEFAULT_GUARDS,
 };
 
@@ -39,6 +45,8 @@ const AgentConfigSchema = Type.Object(
         pattern: "^[ -~]*$",
       }),
     ),
+    interface: Type.Optional(Type.String({ description: "a name such as eth0", maxLength: 64 })),
+    "allow-upgrade": Type.Optional(Type.Boolean({ description: "true or false" })),
     guards: Type.Optional(
       Type.Object(
         {
@@ -98,6 +106,8 @@ export function loadAgentConfig(text: string | Uint8Array, file: string): AgentC
   mistakes.throwIfAny();
   return {
     contact: data.contact ?? "",
+    interfaceName: data.interface ?? null,
+    allowsUpgrade: data["allow-upgrade"] ?? false,
     guards: {
       allowSending: own["allow-sending"] ?? DEFAULT_GUARDS.allowSending,
       maxRateBps: maxRateBps ?? DEFAULT_GUARDS.maxRateBps,

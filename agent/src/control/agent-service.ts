@@ -1,9 +1,17 @@
 import { randomBytes } from "node:crypto";
-import { type AgentTask, type ClockEstimate, CONTROL_PROTOCOL, type ControllerMessage, Fault } from "@dyetrace/wire";
+import {
+  type AgentTask,
+  type ClockEstimate,
+  CONTROL_OLDEST_PROTOCOL,
+  CONTROL_PROTOCOL,
+  type ControllerMessage,
+  Fault,
+} from "@dyetrace/wire";
 import type { Logger } from "pino";
 import type { DataPlane } from "../data-plane/data-plane.ts";
 import { VERSION } from "../version.ts";
 import type { Watcher } from "../watcher/open-watcher.ts";
+import type { KnownController } from "./ask-controller.ts";
 import { ControllerLink } from "./controller-link.ts";
 import { HostNotes } from "./host-notes.ts";
 import { remainingTask } from "./remaining-task.ts";
@@ -12,7 +20,8 @@ import { ReportSpool } from "./report-spool.ts";
 import { shiftReport } from "./shift-report.ts";
 
 export interface AgentServiceOptions {
-  readonly controllerUrl: string;
+  readonly controller: KnownController;
+  /** This host's credential, or the key that a controller on loopback has for all. */
   readonly key: string;
   readonly name: string;
   readonly dataPlane: DataPlane;
@@ -21,12 +30,17 @@ export interface AgentServiceOptions {
   /** Where reports wait for their acknowledgement; this agent's alone. */
   readonly spoolFolder: string;
   readonly spoolMostBytes: number;
+  /** What this process may not do, in sentences; null: it cannot be told. */
+  readonly lacks: readonly string[] | null;
+  /** Makes the controller's package the program of this agent's next start; null: this host does not allow it. */
+  readonly upgrade: ((sha256: string, version: string) => Promise<void>) | null;
+  readonly onUp?: () => void;
 }
 
 /** An agent at a controller's service: carries out one run after another until closed. */
 export interface AgentService {
-  /** Resolves when `close` was called; rejects with the `Fault` when the controller will not have this agent. */
-  readonly done: Promise<void>;
+  /** Resolves when `close` was called, or to start anew as an upgraded program; rejects with the `Fault` when the controller will not have this agent. */
+  readonly done: Promise<"closed" | "upgraded">;
   close(): Promise<void>;
 }
 
@@ -52,6 +66,8 @@ interface Stint {
 const RESUME_LEAD_NS = 500e6;
 /** How long a new connection may take to know the controller's clock. */
 const CLOCK_WITHIN_MS = 5000;
+/** For the answer to leave before the connection does. */
+const UPGRADE_LEAD_MS = 300;
 
 export function startAgentService(options: AgentServiceOptions): AgentService {
   const { dataPlane, watcher, log, name } = options;
@@ -66,17 +82,20 @@ export function startAgentService(options: AgentServiceOptions): AgentService {
   const instance = randomBytes(8).toString("hex");
   let duty: Duty = { kind: "idle" };
   const link = new ControllerLink({
-    controllerUrl: options.controllerUrl,
+    controller: options.controller,
     log,
     hello: () => ({
       kind: "hello",
       runId: duty.kind === "idle" ? null : duty.runId,
       protocol: CONTROL_PROTOCOL,
+      oldestProtocol: CONTROL_OLDEST_PROTOCOL,
       version: VERSION,
       name,
       key: options.key,
       instance,
       capabilities: { ...dataPlane.capabilities, watcher: watcher.inability === null },
+      ...(options.lacks === null ? {} : { lacks: [...options.lacks] }),
+      allowsUpgrade: options.upgrade !== null,
     }),
   });
 
@@ -168,6 +187,24 @@ export function startAgentService(options: AgentServiceOptions): AgentService {
     }
   };
 
+  let hasUpgraded = (): void => {};
+  const upgrade = async ({ sha256, version }: Extract<ControllerMessage, { kind: "upgrade" }>): Promise<void> => {
+    const answer = (isDone: boolean, message: string, hint: string): void =>
+      link.send({ kind: "upgrade-answer", isDone, message, hint });
+    try {
+      if (options.upgrade === null) throw new Fault("UPGRADE_REFUSED", "This host lets no controller upgrade it", "");
+      if (duty.kind !== "idle") throw new Fault("RUN_BUSY", `${name} is busy with a run`, "Wait for its end");
+      await options.upgrade(sha256, version);
+      log.info({ version }, "upgraded; starting anew");
+      answer(true, `${name} starts anew as version ${version}`, "");
+      setTimeout(() => hasUpgraded(), UPGRADE_LEAD_MS);
+    } catch (error) {
+      log.warn({ err: error }, "not upgraded");
+      const { message, hint } = asRefusal(error);
+      answer(false, message, hint);
+    }
+  };
+
   link.on("message", (message) => {
     dataPlane.heard();
     switch (message.kind) {
@@ -183,6 +220,9 @@ export function startAgentService(options: AgentServiceOptions): AgentService {
       case "abort":
         if (duty.kind !== "idle" && duty.runId === message.runId) dataPlane.abort(message.reason);
         break;
+      case "upgrade":
+        void upgrade(message);
+        break;
       case "ack":
         sender.acknowledged(message.stint, message.lastNumber);
         break;
@@ -191,14 +231,16 @@ export function startAgentService(options: AgentServiceOptions): AgentService {
     }
   });
   link.on("up", () => {
-    log.info({ controller: options.controllerUrl }, "connected");
+    log.info({ controller: options.controller.url }, "connected");
+    options.onUp?.();
     sender.linkUp();
   });
   link.on("down", () => log.warn("connection to the controller lost"));
 
-  const done = new Promise<void>((resolve, reject) => {
+  const done = new Promise<"closed" | "upgraded">((resolve, reject) => {
     link.once("turnedAway", reject);
-    link.once("closed", resolve);
+    link.once("closed", () => resolve("closed"));
+    hasUpgraded = () => resolve("upgraded");
   });
   return {
     done,

@@ -6,12 +6,16 @@ import {
   CONTROL_MAX_BYTES,
   type ControllerMessage,
   ControllerMessageSchema,
+  commonProtocol,
   Fault,
+  isOfKnownKind,
   parseAs,
 } from "@dyetrace/wire";
 import type { Logger } from "pino";
 import { WebSocket } from "ws";
+import type { KnownController } from "./ask-controller.ts";
 import { ClockFilter } from "./clock-filter.ts";
+import { PinnedAgent } from "./pinned-agent.ts";
 
 export interface LinkEvents {
   /** Connected and welcomed. */
@@ -25,7 +29,7 @@ export interface LinkEvents {
 }
 
 export interface LinkOptions {
-  readonly controllerUrl: string;
+  readonly controller: KnownController;
   /** Made anew for every connection. */
   readonly hello: () => Extract<AgentMessage, { kind: "hello" }>;
   readonly log: Logger;
@@ -40,7 +44,7 @@ const SILENT_AFTER_MS = 8000;
 const RETRY_FIRST_MS = 200;
 const RETRY_MOST_MS = 5000;
 /** Refusals that time may cure, so the agent tries again. */
-const PASSING = new Set(["NAME_TAKEN"]);
+const PASSING = new Set(["NAME_TAKEN", "PROTOCOL_MISMATCH", "TOO_MANY"]);
 
 const monotonicNs = (): number => Number(process.hrtime.bigint());
 
@@ -55,6 +59,7 @@ export class ControllerLink extends EventEmitter<LinkEvents> {
   #retryMs = RETRY_FIRST_MS;
   #retryTimer: NodeJS.Timeout | undefined;
   #nextAsk = 1;
+  #told = "";
 
   constructor(options: LinkOptions) {
     super();
@@ -87,11 +92,13 @@ export class ControllerLink extends EventEmitter<LinkEvents> {
   }
 
   #open(): void {
-    const url = new URL(AGENT_LINK_PATH, this.#options.controllerUrl);
+    const { url: base, pin } = this.#options.controller;
+    const url = new URL(AGENT_LINK_PATH, base);
     url.protocol = url.protocol === "https:" ? "wss:" : "ws:";
     const socket = new WebSocket(url, {
       maxPayload: CONTROL_MAX_BYTES,
       handshakeTimeout: 5000,
+      ...(url.protocol === "wss:" && pin !== null ? { agent: new PinnedAgent(pin) } : {}),
     });
     this.#socket = socket;
     let heardNs = monotonicNs();
@@ -111,12 +118,9 @@ export class ControllerLink extends EventEmitter<LinkEvents> {
       heardNs = monotonicNs();
       let message: ControllerMessage;
       try {
-        message = parseAs(
-          ControllerMessageSchema,
-          JSON.parse(String(data)),
-          "MESSAGE_INVALID",
-          "The controller's message",
-        );
+        const value: unknown = JSON.parse(String(data));
+        if (!isOfKnownKind(value, ControllerMessageSchema)) return; // a newer controller's
+        message = parseAs(ControllerMessageSchema, value, "MESSAGE_INVALID", "The controller's message");
       } catch (err) {
         this.#options.log.error({ err }, "message of the controller not understood");
         socket.close(1008);
@@ -130,7 +134,13 @@ export class ControllerLink extends EventEmitter<LinkEvents> {
           this.#turnedAway(message);
           break;
         case "welcome":
+          if (commonProtocol(message.protocol, message.protocol) === null) {
+            this.#tellOnce(`The controller (version ${message.version}) speaks control protocol ${message.protocol}`);
+            socket.close(1008);
+            return;
+          }
           this.#isUp = true;
+          this.#told = "";
           this.#retryMs = RETRY_FIRST_MS;
           askClock();
           this.emit("up");
@@ -140,7 +150,10 @@ export class ControllerLink extends EventEmitter<LinkEvents> {
       }
       this.emit("message", message);
     });
-    socket.on("error", (err) => this.#options.log.debug({ err }, "control link error"));
+    socket.on("error", (err) => {
+      if (err instanceof Fault) this.#tellOnce(`${err.message}. ${err.hint}`);
+      else this.#options.log.debug({ err }, "control link error");
+    });
     socket.on("close", () => {
       clearInterval(watchTimer);
       clearTimeout(clockTimer);
@@ -162,8 +175,18 @@ export class ControllerLink extends EventEmitter<LinkEvents> {
     this.#clock.record(askedNs, controllerNs, answeredNs);
   }
 
+  /** The same sentence at every try would bury the rest of the log. */
+  #tellOnce(sentence: string): void {
+    if (this.#told === sentence) return;
+    this.#told = sentence;
+    this.#options.log.warn(sentence);
+  }
+
   #turnedAway(message: Extract<ControllerMessage, { kind: "turned-away" }>): void {
-    if (PASSING.has(message.code)) return;
+    if (PASSING.has(message.code)) {
+      this.#tellOnce(`${message.message}. ${message.hint}`);
+      return;
+    }
     this.#isClosed = true;
     this.emit("turnedAway", new Fault("NOT_AUTHORISED", message.message, message.hint));
   }

@@ -1,18 +1,24 @@
 import { randomBytes } from "node:crypto";
-import { hostname } from "node:os";
 import path from "node:path";
-import { parseSizeBytes } from "@dyetrace/wire";
+import { Fault, parseSizeBytes } from "@dyetrace/wire";
 import { type Command, Option } from "commander";
 import { pino } from "pino";
 import { readAgentConfig } from "../config/read-agent-config.ts";
 import { openDataPlane } from "../data-plane/open-data-plane.ts";
+import { VERSION } from "../version.ts";
 import { openWatcher } from "../watcher/open-watcher.ts";
 import { startAgentService } from "./agent-service.ts";
 import { chooseInterface } from "./choose-interface.ts";
+import { type Credential, readCredential } from "./credential-file.ts";
+import { enrolHost, isEnrolKey } from "./enrol-host.ts";
+import { lackingRights } from "./own-rights.ts";
+import { checkPin, ownName } from "./register-enrol.ts";
+import { EXIT_UPGRADED, fetchUpgrade, keepUpgrade } from "./upgrade-agent.ts";
 
 interface RunOptions {
-  readonly controller: string;
-  readonly key: string;
+  readonly controller?: string;
+  readonly key?: string;
+  readonly pin?: string;
   readonly name?: string;
   readonly interface?: string;
   readonly config?: string;
@@ -26,10 +32,11 @@ export function registerRun(program: Command): void {
   program
     .command("run")
     .description("Join a controller and carry out its runs, within the limits of this host's own file.")
-    .requiredOption("--controller <url>", "for example http://192.0.2.1:8472")
-    .requiredOption("--key <key>", "what the controller's operator gave you")
-    .option("--name <name>", "the agent's name in the site plan (default: this host's name)")
-    .option("--interface <name>", "the interface to the tested network (default: the only one there is)")
+    .option("--controller <url>", "for example https://192.0.2.1:8472 (default: where this host was enrolled)")
+    .option("--key <key>", "what the controller's operator gave you (default: this host's own credential)")
+    .option("--pin <pin>", "sha256//… of the controller's certificate, as the controller shows it")
+    .option("--name <name>", "the agent's name in the site plan (default: as enrolled, or this host's name)")
+    .option("--interface <name>", "the interface to the tested network (default: as configured, or the only one)")
     .option("--config <file>", "this host's own limits (default: /etc/dyetrace/agent.yaml; without it sending is off)")
     .option("--data <folder>", "where reports wait while no controller takes them", "dyetrace-agent-data")
     .option("--spool-limit <size>", "how much room they may take there", "256 MB")
@@ -38,9 +45,12 @@ export function registerRun(program: Command): void {
     )
     .action(async (options: RunOptions) => {
       const config = readAgentConfig(options.config);
-      const name = options.name ?? hostname().split(".")[0] ?? "agent";
       const log = pino({ level: process.env["DYETRACE_LOG"] ?? "info" }, pino.destination(2));
-      const interfaceName = options.interface ?? chooseInterface();
+      const { controller: url, pin, name, credential } = await findController(options);
+      const controller = { url, pin };
+      const interfaceName = options.interface ?? config.interfaceName ?? chooseInterface();
+      const lacks = lackingRights();
+      for (const sentence of lacks ?? []) log.info(`This agent ${sentence}`);
       const watcher = await openWatcher({ interfaceName });
       if (watcher.inability !== null) log.warn(`${watcher.inability.message}. ${watcher.inability.hint}`);
       const dataPlane = await openDataPlane({
@@ -51,9 +61,14 @@ export function registerRun(program: Command): void {
         drawSenderId: () => randomBytes(4).readUInt32BE(),
       });
       const service = startAgentService({
-        controllerUrl: options.controller,
-        key: options.key,
+        controller,
+        key: credential,
         name,
+        lacks,
+        upgrade: config.allowsUpgrade
+          ? (sha256, version) => fetchUpgrade(controller, sha256, version, options.data)
+          : null,
+        onUp: () => keepUpgrade(options.data, VERSION),
         dataPlane,
         watcher,
         log,
@@ -64,9 +79,32 @@ export function registerRun(program: Command): void {
       process.once("SIGINT", stop);
       process.once("SIGTERM", stop);
       try {
-        await service.done;
+        if ((await service.done) === "upgraded") process.exitCode = EXIT_UPGRADED;
       } finally {
         await service.close();
       }
     });
+}
+
+/**
+ * Where to, and as whom: as the options say, or as this host was enrolled. A key that works once is given away for a
+ * credential first.
+ * @throws {Fault} OPTION_INVALID, and see `enrolHost`
+ */
+async function findController(options: RunOptions): Promise<Credential> {
+  const kept = readCredential(options.data);
+  const { controller: url, key } = options;
+  const pin = checkPin(options.pin);
+  if (url === undefined || (kept !== null && kept.controller === url && (key === undefined || isEnrolKey(key)))) {
+    if (kept !== null) return kept;
+    throw new Fault(
+      "OPTION_INVALID",
+      `No credential of a controller is kept in ${options.data}`,
+      "Enrol this host first: the controller's console has the line for it; or give --controller and --key",
+    );
+  }
+  const name = options.name ?? ownName();
+  if (key === undefined) throw new Fault("OPTION_INVALID", `There is no key for ${url}`, "Give --key");
+  if (isEnrolKey(key)) return enrolHost({ url, pin }, key, name, options.data);
+  return { controller: url, pin, name, credential: key };
 }

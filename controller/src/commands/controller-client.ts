@@ -1,31 +1,39 @@
+import http, { type IncomingMessage } from "node:http";
+import https from "node:https";
+import { json, text } from "node:stream/consumers";
+import { PinnedAgent } from "@dyetrace/agent/pinned-agent";
 import { Fault, type FaultCode, type FilePlace, type RunProgress, type RunRequest } from "@dyetrace/wire";
+import { type SignIn, signInOf } from "./sign-ins.ts";
 
 /** The operator's side of the HTTP interface. */
 export class ControllerClient {
   readonly #url: string;
+  readonly #signIn: SignIn;
 
-  /** @param url for example http://127.0.0.1:8472 */
-  constructor(url: string) {
+  /**
+   * @param url for example http://127.0.0.1:8472
+   * @param signIn by default what `dyetrace sign-in` has kept for this controller
+   */
+  constructor(url: string, signIn: SignIn = signInOf(url)) {
     this.#url = url;
+    this.#signIn = signIn;
   }
 
   /** @returns the run's id @throws {Fault} the controller's own, or CONTROLLER_UNREACHABLE */
   async startRun(request: RunRequest): Promise<string> {
-    const response = await this.#call("POST", "/api/runs", request);
-    return ((await response.json()) as { runId: string }).runId;
+    return ((await this.post("/api/runs", request)) as { runId: string }).runId;
   }
 
   async abortRun(runId: string): Promise<void> {
-    await this.#call("POST", `/api/runs/${runId}/abort`);
+    await this.post(`/api/runs/${runId}/abort`);
   }
 
   async *followRun(runId: string): AsyncGenerator<RunProgress> {
     const response = await this.#call("GET", `/api/runs/${runId}/progress`);
-    if (response.body === null) return;
     let pending = "";
-    const decoder = new TextDecoder();
-    for await (const chunk of response.body) {
-      pending += decoder.decode(chunk as Uint8Array, { stream: true });
+    response.setEncoding("utf8");
+    for await (const chunk of response as AsyncIterable<string>) {
+      pending += chunk;
       const lines = pending.split("\n");
       pending = lines.pop() ?? "";
       for (const line of lines) if (line !== "") yield JSON.parse(line) as RunProgress;
@@ -33,50 +41,69 @@ export class ControllerClient {
   }
 
   async get(path: string): Promise<unknown> {
-    return (await this.#call("GET", path)).json();
+    return this.#json("GET", path);
   }
 
   async post(path: string, body?: object): Promise<unknown> {
-    return (await this.#call("POST", path, body)).json();
+    return this.#json("POST", path, body);
   }
 
   async put(path: string, body: object): Promise<unknown> {
-    return (await this.#call("PUT", path, body)).json();
+    return this.#json("PUT", path, body);
   }
 
   async remove(path: string): Promise<void> {
-    await this.#call("DELETE", path);
+    await this.#json("DELETE", path);
   }
 
-  async #call(method: string, path: string, body?: object): Promise<Response> {
-    let response: Response;
-    try {
-      response = await fetch(new URL(path, this.#url), {
-        method,
-        ...(body === undefined
-          ? {}
-          : {
-              body: JSON.stringify(body),
-              headers: { "content-type": "application/json" },
-            }),
-      });
-    } catch (cause) {
-      throw new Fault(
-        "CONTROLLER_UNREACHABLE",
-        `No controller answers at ${this.#url}`,
-        "Start one with `npx dyetrace controller`, or name another with --controller URL",
-        { cause },
-      );
-    }
-    if (response.ok) return response;
-    throw await faultOf(response);
+  async #json(method: string, path: string, body?: object): Promise<unknown> {
+    return json(await this.#call(method, path, body));
+  }
+
+  async #call(method: string, path: string, body?: object): Promise<IncomingMessage> {
+    const url = new URL(path, this.#url);
+    const { pin, token } = this.#signIn;
+    const content = body === undefined ? null : JSON.stringify(body);
+    const headers = {
+      ...(content === null ? {} : { "content-type": "application/json", "content-length": Buffer.byteLength(content) }),
+      ...(token === null ? {} : { authorization: `Bearer ${token}` }),
+    };
+    const isTls = url.protocol === "https:";
+    const agent = isTls && pin !== null ? { agent: new PinnedAgent(pin) } : { agent: false as const };
+    const response = await new Promise<IncomingMessage>((resolve, reject) => {
+      const request = (isTls ? https : http).request(url, { method, headers, ...agent }, resolve);
+      request.on("error", reject);
+      request.end(content ?? undefined);
+    }).catch((cause: unknown) => {
+      if (cause instanceof Fault) throw cause;
+      throw unreachable(this.#url, cause as NodeJS.ErrnoException);
+    });
+    const { statusCode = 0 } = response;
+    if (statusCode >= 200 && statusCode < 300) return response;
+    throw faultOf(statusCode, await text(response));
   }
 }
 
-async function faultOf(response: Response): Promise<Fault> {
-  const text = await response.text();
+function unreachable(url: string, cause: NodeJS.ErrnoException): Fault {
+  if (/CERT|SELF_SIGNED|UNABLE_TO_VERIFY/.test(cause.code ?? "")) {
+    return new Fault(
+      "CERTIFICATE_STRANGE",
+      `This machine does not know who signed the certificate of ${url} (${cause.code})`,
+      "Give its fingerprint once: `dyetrace sign-in NAME --controller URL --pin sha256//…`",
+      { cause },
+    );
+  }
+  return new Fault(
+    "CONTROLLER_UNREACHABLE",
+    `No controller answers at ${url}`,
+    "Start one with `npx dyetrace controller`, or name another with --controller URL",
+    { cause },
+  );
+}
+
+function faultOf(status: number, answer: string): Fault {
   try {
-    const { code, message, hint, place } = JSON.parse(text) as {
+    const { code, message, hint, place } = JSON.parse(answer) as {
       code: FaultCode;
       message: string;
       hint: string;
@@ -84,6 +111,6 @@ async function faultOf(response: Response): Promise<Fault> {
     };
     return new Fault(code, message, hint, place === null || place === undefined ? {} : { place });
   } catch {
-    return new Fault("CONTROLLER_UNREACHABLE", `The controller answered ${response.status}: ${text.slice(0, 200)}`, "");
+    return new Fault("CONTROLLER_UNREACHABLE", `The controller answered ${status}: ${answer.slice(0, 200)}`, "");
   }
 }

@@ -4,6 +4,9 @@ import path from "node:path";
 import { Fault, parseDurationNs } from "@dyetrace/wire";
 import type { Command } from "commander";
 import { pino } from "pino";
+import { AccessBook } from "../access/access-book.ts";
+import { isLoopbackName } from "../access/operator-guard.ts";
+import { ownTlsIdentity, readTlsIdentity, type TlsIdentity } from "../access/tls-identity.ts";
 import { startController } from "../service/controller-service.ts";
 import type { Retention } from "../soak/retention.ts";
 import { openStore } from "../store/store.ts";
@@ -18,6 +21,9 @@ export function registerController(program: Command): void {
     .option("--data <folder>", "where the key and the runs are kept", "dyetrace-data")
     .option("--store <url>", "keep the runs in this PostgreSQL database instead: postgres://user@host/name")
     .option("--listen <address>", "where it answers", "127.0.0.1:8472")
+    .option("--certificate <file>", "PEM file of your own TLS certificate (default: one made at the first start)")
+    .option("--certificate-key <file>", "PEM file of its key")
+    .option("--sign-in", "operators sign in although it answers on this machine alone; needs nothing else")
     .option("--keep-detail <time>", "keep every second of a run for this long, then stretches of 10 s", "15 min")
     .option("--keep-stretches <time>", "keep stretches of 10 s until this age, then of a minute", "2 h")
     .option(
@@ -27,26 +33,27 @@ export function registerController(program: Command): void {
     )
     .action(async (options: ControllerOptions) => {
       const retention = readRetention(options);
-      const agentKey = readOrMakeKey(options.data);
+      const listen = parseListen(options.listen);
+      const isLocal = isLoopbackName(listen.host);
+      const isSignInNeeded = !isLocal || options.signIn === true;
+      const tls = await findIdentity(options, isLocal);
+      const agentKey = isSignInNeeded ? null : readOrMakeKey(options.data);
       const place = options.store === undefined ? { data: options.data } : { store: options.store };
       await using store = await openStore(storePlace(place));
       using interrupt = untilInterrupted();
       await using controller = await startController({
-        ...parseListen(options.listen),
-        agentKey,
+        ...listen,
+        ...(agentKey === null ? {} : { agentKey }),
+        ...(tls === null ? {} : { tls }),
+        isSignInNeeded,
         dataFolder: options.data,
         store,
         retention,
         log: pino({ level: process.env["DYETRACE_LOG"] ?? "info" }, pino.destination(2)),
       });
-      process.stdout.write(
-        [
-          `The controller answers at ${controller.url}.`,
-          "Start an agent on each host of the site plan:",
-          `  npx dyetrace-agent run --controller ${controller.url} --key ${agentKey} --interface NAME`,
-          "",
-        ].join("\n"),
-      );
+      const hasOperators = new AccessBook(options.data).records.operators.length > 0;
+      const lines = greeting({ url: controller.url, agentKey, tls, hasOperators, data: options.data });
+      process.stdout.write(`${lines.join("\n")}\n`);
       await interrupt.pressed;
     });
 }
@@ -55,9 +62,50 @@ interface ControllerOptions {
   readonly data: string;
   readonly listen: string;
   readonly store?: string;
+  readonly certificate?: string;
+  readonly certificateKey?: string;
+  readonly signIn?: true;
   readonly keepDetail: string;
   readonly keepStretches: string;
   readonly keepRuns: string;
+}
+
+/** The user's own certificate; off this machine one of our own without it; on it none. @throws {Fault} */
+async function findIdentity(options: ControllerOptions, isLocal: boolean): Promise<TlsIdentity | null> {
+  const { certificate, certificateKey, data } = options;
+  if (certificate !== undefined && certificateKey !== undefined) return readTlsIdentity(certificate, certificateKey);
+  if (certificate !== undefined || certificateKey !== undefined) {
+    throw new Fault("OPTION_INVALID", "A certificate and its key belong together", "Give both, or neither");
+  }
+  return isLocal ? null : ownTlsIdentity(data);
+}
+
+interface Greeting {
+  readonly url: string;
+  readonly agentKey: string | null;
+  readonly tls: TlsIdentity | null;
+  readonly hasOperators: boolean;
+  readonly data: string;
+}
+
+/** What whoever starts it should know: where it is, who gets in, and how the first agent comes. */
+function greeting({ url, agentKey, tls, hasOperators, data }: Greeting): readonly string[] {
+  if (agentKey !== null) {
+    return [
+      `The controller answers at ${url}.`,
+      "It answers on this machine alone, so nobody needs to sign in: whoever may run programs here may operate it.",
+      "Start an agent on each host of the site plan:",
+      `  npx dyetrace-agent run --controller ${url} --key ${agentKey} --interface NAME`,
+    ];
+  }
+  const folder = data === "dyetrace-data" ? "" : ` --data ${data}`;
+  return [
+    `The controller answers at ${url}.`,
+    ...(tls === null ? [] : [`Its certificate's fingerprint is ${tls.fingerprint}`, `  and as a pin ${tls.pin}`]),
+    hasOperators
+      ? "Operators sign in there; the page of agents has the line that brings a host in."
+      : `Nobody can sign in yet: make the first operator with \`npx dyetrace operator add NAME --role operate${folder}\`.`,
+  ];
 }
 
 /** @throws {Fault} UNIT_INVALID, OPTION_INVALID */

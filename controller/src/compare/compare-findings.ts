@@ -9,6 +9,8 @@ import type { Candidate } from "./comparison.ts";
 const PLAIN_KINDS: ReadonlySet<string> = new Set([
   "stops",
   "group-specific",
+  "source-specific",
+  "rendezvous-point",
   "size-limited",
   "rate-limited",
   "ttl-too-small",

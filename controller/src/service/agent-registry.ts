@@ -1,65 +1,87 @@
-import { timingSafeEqual } from "node:crypto";
 import { EventEmitter } from "node:events";
-import { type AgentMessage, CONTROL_PROTOCOL, Fault } from "@dyetrace/wire";
+import { type AgentMessage, Fault } from "@dyetrace/wire";
+import type { AgentDoor } from "../access/agent-door.ts";
 import type { AgentSession, RunMessage, SessionGate } from "./agent-session.ts";
+import { CONNECTION_LIMITS } from "./connection-limits.ts";
 
 export interface RegistryEvents {
   connected: [AgentSession];
   gone: [AgentSession];
   message: [AgentSession, RunMessage];
+  upgradeAnswer: [AgentSession, UpgradeAnswer];
 }
+
+type UpgradeAnswer = Extract<AgentMessage, { readonly kind: "upgrade-answer" }>;
+
+/** How often every agent's right to be here is looked at again. */
+const LOOK_AGAIN_MS = 1000;
 
 /** Who is connected. One session a name; the same agent coming back replaces its own old connection. */
 export class AgentRegistry extends EventEmitter<RegistryEvents> implements SessionGate {
-  readonly #sessions = new Map<string, AgentSession>();
-  readonly #key: Buffer;
+  readonly #sessions = new Map<string, { readonly session: AgentSession; readonly key: string }>();
+  readonly #door: Pick<AgentDoor, "admit" | "isGood">;
+  readonly #looking: NodeJS.Timeout;
 
-  /** @param key what an agent must present in its hello */
-  constructor(key: string) {
+  constructor(door: Pick<AgentDoor, "admit" | "isGood">) {
     super();
-    this.#key = Buffer.from(key);
+    this.#door = door;
+    this.#looking = setInterval(() => this.#lookAgain(), LOOK_AGAIN_MS);
+    this.#looking.unref();
   }
 
   /** Connected agents by name, in the order of their names. */
   list(): readonly AgentSession[] {
-    return [...this.#sessions.values()].sort((a, b) => a.name.localeCompare(b.name));
+    return [...this.#sessions.values()].map(({ session }) => session).sort((a, b) => a.name.localeCompare(b.name));
   }
 
   find(name: string): AgentSession | undefined {
-    return this.#sessions.get(name);
+    return this.#sessions.get(name)?.session;
   }
 
-  admit(hello: Extract<AgentMessage, { kind: "hello" }>, session: AgentSession): void {
-    if (hello.protocol !== CONTROL_PROTOCOL) {
+  admit({ name, key, instance }: Extract<AgentMessage, { kind: "hello" }>, session: AgentSession): void {
+    this.#door.admit(name, key);
+    const present = this.#sessions.get(name);
+    if (present !== undefined && present.session.instance !== instance) {
+      throw new Fault("NAME_TAKEN", `Another agent is connected as ${name}`, "Give this one its own --name");
+    }
+    if (present === undefined && this.#sessions.size >= CONNECTION_LIMITS.mostAgents) {
       throw new Fault(
-        "PROTOCOL_MISMATCH",
-        `Agent ${hello.name} (version ${hello.version}) speaks control protocol ${hello.protocol}, this controller ${CONTROL_PROTOCOL}`,
-        "Install the same version of dyetrace on both",
+        "TOO_MANY",
+        `${CONNECTION_LIMITS.mostAgents} agents are connected, which is the most`,
+        "Divide the site among controllers",
       );
     }
-    const key = Buffer.from(hello.key);
-    if (key.length !== this.#key.length || !timingSafeEqual(key, this.#key)) {
-      throw new Fault(
-        "NOT_AUTHORISED",
-        `The key of agent ${hello.name} is not this controller's`,
-        "Start it with --key",
-      );
-    }
-    const present = this.#sessions.get(hello.name);
-    if (present !== undefined && present.instance !== hello.instance) {
-      throw new Fault("NAME_TAKEN", `Another agent is connected as ${hello.name}`, "Give this one its own --name");
-    }
-    this.#sessions.set(hello.name, session);
+    this.#sessions.set(name, { session, key });
     this.emit("connected", session);
+  }
+
+  /** Sends an agent away that has lost its right to be here. */
+  cut(name: string): void {
+    this.#sessions.get(name)?.session.turnAway(revoked(name));
   }
 
   onRunMessage(session: AgentSession, message: RunMessage): void {
     this.emit("message", session, message);
   }
 
+  onUpgradeAnswer(session: AgentSession, answer: UpgradeAnswer): void {
+    this.emit("upgradeAnswer", session, answer);
+  }
+
   onGone(session: AgentSession): void {
-    if (this.#sessions.get(session.name) !== session) return; // already replaced by its newer connection
+    if (this.#sessions.get(session.name)?.session !== session) return; // already replaced by its newer connection
     this.#sessions.delete(session.name);
     this.emit("gone", session);
   }
+
+  close(): void {
+    clearInterval(this.#looking);
+  }
+
+  #lookAgain(): void {
+    for (const [name, { key }] of this.#sessions) if (!this.#door.isGood(name, key)) this.cut(name);
+  }
 }
+
+const revoked = (name: string): Fault =>
+  new Fault("NOT_AUTHORISED", `The credential of agent ${name} was revoked`, "Enrol it again if it shall come back");

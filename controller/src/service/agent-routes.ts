@@ -3,16 +3,18 @@ import { VERSION } from "../version.ts";
 import type { AgentRegistry } from "./agent-registry.ts";
 
 export function registerAgentRoutes(app: FastifyInstance, registry: AgentRegistry): void {
-  app.get("/api/status", () => ({
+  app.get("/api/status", { config: { needs: "nobody" } }, () => ({
     program: "dyetrace",
     version: VERSION,
-    agents: registry.list().length,
   }));
   app.get("/api/agents", () =>
-    registry.list().map(({ name, version, capabilities }) => ({
+    registry.list().map(({ name, version, protocol, capabilities, lacks, allowsUpgrade }) => ({
       name,
       version,
+      protocol,
       capabilities,
+      lacks,
+      allowsUpgrade,
     })),
   );
 }

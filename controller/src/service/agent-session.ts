@@ -1,58 +1,90 @@
 import {
   type AgentCapabilities,
+  AgentHelloHeadSchema,
   type AgentMessage,
   AgentMessageSchema,
   CONTROL_BEAT_MS,
+  CONTROL_OLDEST_PROTOCOL,
   CONTROL_PROTOCOL,
   type ControllerMessage,
+  commonProtocol,
   Fault,
+  isOfKnownKind,
   parseAs,
 } from "@dyetrace/wire";
 import type { Logger } from "pino";
+import type { Static } from "typebox";
 import type { WebSocket } from "ws";
+import { CONNECTION_LIMITS } from "./connection-limits.ts";
+import { BYTES, MESSAGES, MessageBudget } from "./message-budget.ts";
 import { monotonicNs } from "./monotonic-clock.ts";
+import { contradictionOf } from "./report-contradiction.ts";
 
 /** Messages that belong to a run, as the engine receives them. */
 export type RunMessage = Extract<AgentMessage, { readonly runId: string }>;
+type Hello = Extract<Static<typeof AgentMessageSchema>, { kind: "hello" }>;
 
 /** One connected agent. Made only after its hello has been accepted. */
 export interface AgentSession {
   readonly name: string;
   readonly instance: string;
   readonly version: string;
+  /** The control protocol that both sides speak. */
+  readonly protocol: number;
   readonly capabilities: AgentCapabilities;
+  /** What this agent's rights on its host keep it from, in sentences; null: it did not say. */
+  readonly lacks: readonly string[] | null;
+  /** Whether the host's own file lets its controller upgrade the agent. */
+  readonly allowsUpgrade: boolean;
   /** The run that it was busy with when it connected; null is none. */
   readonly runId: string | null;
   send(message: ControllerMessage): void;
+  /** Tells it why, and closes. */
+  turnAway(fault: Fault): void;
 }
 
 export interface SessionGate {
   /** Decides on a hello; throws a `Fault` that is told to the agent. */
-  admit(hello: Extract<AgentMessage, { kind: "hello" }>, session: AgentSession): void;
+  admit(hello: Hello, session: AgentSession): void;
   onRunMessage(session: AgentSession, message: RunMessage): void;
   onGone(session: AgentSession): void;
+  /** What became of an upgrade. */
+  onUpgradeAnswer?(session: AgentSession, message: Extract<AgentMessage, { kind: "upgrade-answer" }>): void;
 }
 
 /** How long a connection may take to say hello. */
 const HELLO_WITHIN_MS = 5000;
 /** A connection that has said nothing for this long (agents ask for the clock every second) is cut. */
 const SILENT_AFTER_MS = 10_000;
+/** Whoever was told to go and has not closed by then is cut. */
+const GOING_WITHIN_MS = 1000;
 
-/** Serves one WebSocket of an agent until it closes. */
-export function serveAgentSocket(socket: WebSocket, gate: SessionGate, version: string, log: Logger): void {
+/**
+ * Serves one WebSocket of an agent until it closes.
+ * @param bytesRead of the connection below it, so far
+ */
+export function serveAgentSocket(
+  socket: WebSocket,
+  gate: SessionGate,
+  version: string,
+  log: Logger,
+  bytesRead: () => number = () => 0,
+): void {
   let session: AgentSession | null = null;
+  let isGoing = false;
   let heardNs = monotonicNs();
+  const budgets = [new MessageBudget(MESSAGES, heardNs), new MessageBudget(BYTES, heardNs)] as const;
   const send = (message: ControllerMessage): void => {
-    if (socket.readyState === socket.OPEN) socket.send(JSON.stringify(message));
+    if (socket.readyState !== socket.OPEN) return;
+    if (socket.bufferedAmount > CONNECTION_LIMITS.unreadBytes) socket.terminate();
+    else socket.send(JSON.stringify(message));
   };
   const turnAway = (fault: Fault): void => {
-    send({
-      kind: "turned-away",
-      code: fault.code,
-      message: fault.message,
-      hint: fault.hint,
-    });
+    if (isGoing) return;
+    isGoing = true;
+    send({ kind: "turned-away", code: fault.code, message: fault.message, hint: fault.hint });
     socket.close(1008);
+    setTimeout(() => socket.terminate(), GOING_WITHIN_MS).unref();
   };
   const helloTimer = setTimeout(() => {
     if (session === null) socket.terminate();
@@ -63,39 +95,66 @@ export function serveAgentSocket(socket: WebSocket, gate: SessionGate, version: 
     // Held up itself, this program has not read yet what the agent sent meanwhile: that is not the agent's silence.
     if (nowNs - beatNs > 2 * CONTROL_BEAT_MS * 1e6) heardNs = nowNs;
     beatNs = nowNs;
-    if (nowNs - heardNs > SILENT_AFTER_MS * 1e6) socket.terminate();
+    if (session === null && bytesRead() > CONNECTION_LIMITS.strangerBytes) socket.terminate();
+    else if (nowNs - heardNs > SILENT_AFTER_MS * 1e6) socket.terminate();
     else if (session !== null) send({ kind: "beat" });
   }, CONTROL_BEAT_MS);
+  /** Reads on later where this one has said more than its share. */
+  const hold = (sizeBytes: number): void => {
+    const waitMs = Math.max(budgets[0].spend(1, heardNs), budgets[1].spend(sizeBytes, heardNs));
+    if (waitMs === 0) return;
+    socket.pause();
+    setTimeout(() => {
+      heardNs = monotonicNs(); // what was not read is not its silence
+      socket.resume();
+    }, waitMs).unref();
+  };
+  const greet = (value: unknown): void => {
+    const hello = readHello(value, version);
+    const { name, instance, capabilities, runId, lacks = null, allowsUpgrade = false } = hello;
+    const protocol = commonProtocol(hello.protocol, hello.oldestProtocol ?? hello.protocol) ?? CONTROL_PROTOCOL;
+    const about = { name, instance, version: hello.version, protocol, capabilities, lacks, allowsUpgrade, runId };
+    const candidate: AgentSession = { ...about, send, turnAway };
+    gate.admit(hello, candidate);
+    session = candidate;
+    send({ kind: "welcome", protocol, version });
+  };
+  const take = (known: AgentSession, value: unknown): void => {
+    // A newer agent may tell what this controller does not know yet.
+    if (known.protocol >= CONTROL_PROTOCOL && !isOfKnownKind(value, AgentMessageSchema)) return;
+    const message = parseAs(AgentMessageSchema, value, "MESSAGE_INVALID", "The agent's message");
+    switch (message.kind) {
+      case "hello":
+        throw new Fault("MESSAGE_INVALID", "The agent said hello twice", "");
+      case "clock-ask":
+        send({ kind: "clock-answer", id: message.id, controllerNs: monotonicNs() });
+        return;
+      case "upgrade-answer":
+        gate.onUpgradeAnswer?.(known, message);
+        return;
+      case "report": {
+        const contradiction = contradictionOf(message);
+        if (contradiction !== null) {
+          throw new Fault("MESSAGE_INVALID", `The report of ${known.name} contradicts itself: ${contradiction}`, "");
+        }
+        gate.onRunMessage(known, message);
+        return;
+      }
+      default:
+        gate.onRunMessage(known, message);
+    }
+  };
 
-  socket.on("message", (data) => {
+  socket.on("message", (data, isBinary) => {
+    if (isGoing) return;
     heardNs = monotonicNs();
     try {
-      const message = parseAs(AgentMessageSchema, parseJson(String(data)), "MESSAGE_INVALID", "The agent's message");
-      if (message.kind === "hello") {
-        if (session !== null) throw new Fault("MESSAGE_INVALID", "The agent said hello twice", "");
-        const { name, instance, capabilities } = message;
-        const candidate: AgentSession = {
-          name,
-          instance,
-          version: message.version,
-          capabilities,
-          runId: message.runId,
-          send,
-        };
-        gate.admit(message, candidate);
-        session = candidate;
-        send({ kind: "welcome", protocol: CONTROL_PROTOCOL, version });
-      } else if (session === null) {
-        throw new Fault("MESSAGE_INVALID", "The agent's first message must be its hello", "");
-      } else if (message.kind === "clock-ask") {
-        send({
-          kind: "clock-answer",
-          id: message.id,
-          controllerNs: monotonicNs(),
-        });
-      } else {
-        gate.onRunMessage(session, message);
-      }
+      if (isBinary) throw new Fault("MESSAGE_INVALID", "The agent's message is not text", "");
+      const text = String(data);
+      const value = parseJson(text);
+      if (session === null) greet(value);
+      else take(session, value);
+      hold(text.length);
     } catch (error) {
       if (!(error instanceof Fault)) throw error;
       log.warn({ err: error, agent: session?.name }, "agent turned away");
@@ -110,12 +169,27 @@ export function serveAgentSocket(socket: WebSocket, gate: SessionGate, version: 
   });
 }
 
+/** @throws {Fault} PROTOCOL_MISMATCH before the shape of the rest is looked at: another version's may differ */
+function readHello(value: unknown, version: string): Hello {
+  const head = parseAs(AgentHelloHeadSchema, value, "MESSAGE_INVALID", "The agent's first message");
+  const oldest = head.oldestProtocol ?? head.protocol;
+  if (commonProtocol(head.protocol, oldest) === null) {
+    const isAgentOld = head.protocol < CONTROL_OLDEST_PROTOCOL;
+    throw new Fault(
+      "PROTOCOL_MISMATCH",
+      `Agent ${head.name} (version ${head.version}) speaks control protocol ${head.protocol}, this controller (version ${version}) ${CONTROL_OLDEST_PROTOCOL} to ${CONTROL_PROTOCOL}: the ${isAgentOld ? "agent" : "controller"} is too old`,
+      isAgentOld ? "Paste the controller's line for new agents on that host again" : "Update the controller first",
+    );
+  }
+  const hello = parseAs(AgentMessageSchema, value, "MESSAGE_INVALID", "The agent's message");
+  if (hello.kind === "hello") return hello;
+  throw new Fault("MESSAGE_INVALID", "The agent's first message must be its hello", "");
+}
+
 function parseJson(text: string): unknown {
   try {
     return JSON.parse(text);
   } catch (cause) {
-    throw new Fault("MESSAGE_INVALID", "The agent's message is not JSON", "", {
-      cause,
-    });
+    throw new Fault("MESSAGE_INVALID", "The agent's message is not JSON", "", { cause });
   }
 }

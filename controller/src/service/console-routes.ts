@@ -9,6 +9,7 @@ import {
   UserFileSchema,
 } from "@dyetrace/wire";
 import type { FastifyInstance } from "fastify";
+import { isLoopbackAddress, isLoopbackName } from "../access/operator-guard.ts";
 import type { Store } from "../store/store.ts";
 import { VERSION } from "../version.ts";
 import type { AgentRegistry } from "./agent-registry.ts";
@@ -24,7 +25,8 @@ import type { RunDesk } from "./run-desk.ts";
 export interface ConsoleSetup {
   readonly registry: AgentRegistry;
   readonly runs: RunDesk;
-  readonly agentKey: string;
+  /** Null: each agent enrols. */
+  readonly agentKey: string | null;
   /** The plan that the controller was started with; null where it was started with none. */
   readonly plan: UserFile | null;
   /** Where a plan saved in the console is kept; null keeps it in memory. */
@@ -47,10 +49,12 @@ export function registerConsole(app: FastifyInstance, setup: ConsoleSetup): void
 
   const clocks = new Map<string, ClockEstimate>();
   const agents = (): ConsoleAgent[] =>
-    registry.list().map(({ name, version, capabilities }) => ({
+    registry.list().map(({ name, version, capabilities, lacks, allowsUpgrade }) => ({
       name,
       version,
       capabilities,
+      lacks,
+      allowsUpgrade,
       clock: clocks.get(name) ?? null,
     }));
   const hello = (): ConsoleHello => ({
@@ -112,19 +116,23 @@ export function registerConsole(app: FastifyInstance, setup: ConsoleSetup): void
     },
   );
   app.get("/api/console/scenarios", () => shippedScenarios());
-  app.post<{ Body: UserFile }>("/api/console/plan-check", { schema: { body: UserFileSchema } }, (request) =>
-    answerPlan(request.body),
+  app.post<{ Body: UserFile }>(
+    "/api/console/plan-check",
+    { config: { needs: "view" }, schema: { body: UserFileSchema } },
+    (request) => answerPlan(request.body),
   );
   app.put<{ Body: UserFile }>("/api/console/plan", { schema: { body: UserFileSchema } }, (request) => {
     const plan = shelf.save(request.body);
     hub.tell({ kind: "plan", plan });
     return plan;
   });
-  app.post<{ Body: RunRequest }>("/api/console/run-check", { schema: { body: RunRequestSchema } }, (request) =>
-    answerRun(request.body, new Set(registry.list().map(({ name }) => name)), setup.isLive),
+  app.post<{ Body: RunRequest }>(
+    "/api/console/run-check",
+    { config: { needs: "view" }, schema: { body: RunRequestSchema } },
+    (request) => answerRun(request.body, new Set(registry.list().map(({ name }) => name)), setup.isLive),
   );
   app.get("/api/console/new-agent", (request) => {
-    const isHere = isLoopback(request.ip) && isLoopbackName(request.hostname);
+    const isHere = isLoopbackAddress(request.ip) && isLoopbackName(request.hostname);
     return { controllerUrl: `${request.protocol}://${request.host}`, key: isHere ? setup.agentKey : null };
   });
 }
@@ -133,9 +141,3 @@ const addressesOf = (registry: AgentRegistry): ReadonlySet<string> =>
   new Set(
     registry.list().flatMap(({ capabilities }) => [capabilities.interface.ipv4 ?? "", ...capabilities.interface.ipv6]),
   );
-
-const isLoopback = (address: string): boolean =>
-  address === "::1" || address.startsWith("127.") || address.startsWith("::ffff:127.");
-/** A page of a stranger's that made its own name point here is not on this machine, whatever its address says. */
-const isLoopbackName = (name: string): boolean =>
-  name === "localhost" || name === "[::1]" || /^127(\.\d{1,3}){3}$/.test(name);

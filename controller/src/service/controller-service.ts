@@ -1,9 +1,15 @@
-import http from "node:http";
+import type http from "node:http";
 import type { AddressInfo, Server } from "node:net";
-import { AGENT_LINK_PATH, CONTROL_MAX_BYTES, Fault, type RunProgress, type UserFile } from "@dyetrace/wire";
+import { CONTROL_MAX_BYTES, Fault, type RunProgress, type UserFile } from "@dyetrace/wire";
 import { type FastifyInstance, fastify } from "fastify";
 import type { Logger } from "pino";
 import { WebSocketServer } from "ws";
+import { registerAccess } from "../access/access.ts";
+import { AccessBook } from "../access/access-book.ts";
+import { AgentDoor } from "../access/agent-door.ts";
+import { AuditLog } from "../access/audit-log.ts";
+import { isLoopbackName } from "../access/operator-guard.ts";
+import type { TlsIdentity } from "../access/tls-identity.ts";
 import { LIVE_SAFETY, PRACTICE_SAFETY, type Safety } from "../engine/safety.ts";
 import { startScheduledRun } from "../engine/start-run.ts";
 import { keepHeartbeat, pickUpRuns } from "../soak/pick-up-runs.ts";
@@ -12,10 +18,10 @@ import { RunSchedule } from "../soak/run-schedule.ts";
 import { keepUp } from "../soak/upkeep.ts";
 import { watchControl } from "../soak/watch-control.ts";
 import { openStore, type Store } from "../store/store.ts";
-import { VERSION } from "../version.ts";
+import { acceptAgents } from "./accept-agents.ts";
 import { AgentRegistry } from "./agent-registry.ts";
 import { registerAgentRoutes } from "./agent-routes.ts";
-import { serveAgentSocket } from "./agent-session.ts";
+import { makeServer } from "./connection-limits.ts";
 import { registerConsole } from "./console-routes.ts";
 import { registerMetrics } from "./metrics.ts";
 import { registerOpenApi } from "./open-api.ts";
@@ -27,8 +33,12 @@ export interface ControllerOptions {
   /** Address for operators: HTTP. Port 0 takes a free one. */
   readonly host: string;
   readonly port: number;
-  /** What an agent must present. */
-  readonly agentKey: string;
+  /** One key for all agents, beside those that enrol: only where nobody else can reach this controller. */
+  readonly agentKey?: string;
+  /** Without it everything travels in clear. */
+  readonly tls?: TlsIdentity;
+  /** Operators sign in; by default unless it answers on loopback alone. */
+  readonly isSignInNeeded?: boolean;
   /** Another listening socket for agents alone: the management network of a practice site. */
   readonly agentServer?: Server;
   readonly log: Logger;
@@ -36,7 +46,7 @@ export interface ControllerOptions {
   readonly store?: Store;
   /** How long reports and runs are kept. */
   readonly retention?: Retention;
-  /** Where the console keeps a plan that is saved there; without it in memory. */
+  /** Where the plan, and who may do what, are kept; without it in memory. */
   readonly dataFolder?: string;
   /** The plan that the console shows first. */
   readonly plan?: UserFile;
@@ -61,6 +71,11 @@ const STATUS: Partial<Record<Fault["code"], number>> = {
   BASELINE_UNKNOWN: 404,
   RUN_BUSY: 409,
   RUN_UNFINISHED: 409,
+  AGENT_MISSING: 404,
+  NOT_SIGNED_IN: 401,
+  NOT_AUTHORISED: 403,
+  NOT_ALLOWED: 403,
+  TOO_MANY: 429,
   STORE_UNREACHABLE: 503,
   STORE_BUSY: 503,
   STORE_FULL: 507,
@@ -73,7 +88,12 @@ export async function startController(
   options: ControllerOptions,
   extraRoutes: (app: FastifyInstance) => void = () => {},
 ): Promise<Controller> {
-  const registry = new AgentRegistry(options.agentKey);
+  const isOpen = options.isSignInNeeded !== true && isLoopbackName(options.host);
+  const dataFolder = options.dataFolder ?? null;
+  const book = new AccessBook(dataFolder);
+  const audit = new AuditLog(dataFolder, options.log);
+  const door = new AgentDoor(book, options.agentKey ?? null);
+  const registry = new AgentRegistry(door);
   const runs = new RunDesk();
   const store = options.store ?? (await openStore({ kind: "memory" }));
   const intake = new ReportIntake(store, options.log);
@@ -90,6 +110,7 @@ export async function startController(
   const app = fastify({
     bodyLimit: 2 * 1024 * 1024,
     forceCloseConnections: true,
+    serverFactory: (handler) => makeServer(options.tls ?? null, handler),
   });
   app.setErrorHandler((error, _request, reply) => {
     if (error instanceof Fault) {
@@ -99,9 +120,12 @@ export async function startController(
     }
     const statusCode = (error as { statusCode?: number }).statusCode ?? 500;
     if (statusCode >= 500) options.log.error({ err: error }, "request failed");
-    return reply.status(statusCode).send({ code: "INTERNAL", message: (error as Error).message, hint: "" });
+    const code = statusCode === 429 ? "TOO_MANY" : "INTERNAL";
+    return reply.status(statusCode).send({ code, message: (error as Error).message, hint: "" });
   });
   await registerOpenApi(app);
+  const pin = options.tls?.pin ?? null;
+  await registerAccess(app, { book, door, audit, registry, isOpen, pin });
   registerMetrics(app, { registry, runs, intake });
   registerAgentRoutes(app, registry);
   const safety = options.safety ?? (options.isPractice === true ? PRACTICE_SAFETY : LIVE_SAFETY);
@@ -112,9 +136,9 @@ export async function startController(
   registerConsole(app, {
     registry,
     runs,
-    agentKey: options.agentKey,
+    agentKey: isOpen ? (options.agentKey ?? null) : null,
     plan: options.plan ?? null,
-    dataFolder: options.dataFolder ?? null,
+    dataFolder,
     isPractice: options.isPractice ?? false,
     isLive: safety.isLive,
     store,
@@ -133,18 +157,17 @@ export async function startController(
     noServer: true,
     maxPayload: CONTROL_MAX_BYTES,
   });
-  sockets.on("connection", (socket) => serveAgentSocket(socket, registry, VERSION, options.log));
-
-  acceptUpgrade(app.server, sockets);
-  const agentHttp = options.agentServer === undefined ? null : http.createServer(refuseRequest);
+  acceptAgents(app.server, sockets, registry, options.log);
+  const agentHttp = options.agentServer === undefined ? null : makeServer(null, refuseRequest);
   if (agentHttp !== null) {
-    acceptUpgrade(agentHttp, sockets);
+    acceptAgents(agentHttp, sockets, registry, options.log);
     agentHttp.listen(options.agentServer);
   }
   try {
     await app.listen({ host: options.host, port: options.port });
   } catch (cause) {
     agentHttp?.close();
+    registry.close();
     schedule[Symbol.dispose]();
     heartbeat[Symbol.dispose]();
     upkeeping[Symbol.dispose]();
@@ -162,6 +185,7 @@ export async function startController(
     agentHttp?.close();
     agentHttp?.closeAllConnections();
     await app.close();
+    registry.close();
     schedule[Symbol.dispose]();
     heartbeat[Symbol.dispose]();
     upkeeping[Symbol.dispose]();
@@ -170,7 +194,7 @@ export async function startController(
     if (options.store === undefined) await store.close();
   };
   return {
-    url: `http://${host}:${port}`,
+    url: `${options.tls === undefined ? "http" : "https"}://${host}:${port}`,
     registry,
     runs,
     store,
@@ -195,16 +219,6 @@ function logProgress(log: Logger, runId: string, progress: RunProgress): void {
     default:
       log.debug({ runId, kind: progress.kind }, "run goes on");
   }
-}
-
-function acceptUpgrade(server: http.Server, sockets: WebSocketServer): void {
-  server.on("upgrade", (request, socket, head) => {
-    if (new URL(request.url ?? "/", "http://x").pathname !== AGENT_LINK_PATH) {
-      socket.end("HTTP/1.1 404 Not Found\r\nConnection: close\r\n\r\n");
-      return;
-    }
-    sockets.handleUpgrade(request, socket, head, (client) => sockets.emit("connection", client, request));
-  });
 }
 
 const refuseRequest: http.RequestListener = (_request, response) => {

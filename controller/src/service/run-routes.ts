@@ -34,7 +34,7 @@ export function registerRunRoutes(
   );
   app.post<{ Body: RunRequest }>(
     "/api/runs/need",
-    { schema: { summary: "What a run would take on disk", body: RunRequestSchema } },
+    { config: { needs: "view" }, schema: { summary: "What a run would take on disk", body: RunRequestSchema } },
     (request) => runNeed(request.body, surroundings, retention),
   );
   app.get<{ Querystring: Static<typeof ListQuerySchema> }>(

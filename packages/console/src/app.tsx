@@ -2,15 +2,19 @@ import type { ComponentType } from "preact";
 import { useEffect, useRef } from "preact/hooks";
 import { MapPatterns } from "./map/map-patterns.tsx";
 import { AgentsPage } from "./pages/agents-page.tsx";
+import { AuditPage } from "./pages/audit-page.tsx";
 import { FindingsPage } from "./pages/findings-page.tsx";
 import { LivePage } from "./pages/live-page.tsx";
 import { MapPage } from "./pages/map-page.tsx";
 import { PlanPage } from "./pages/plan-page.tsx";
 import { RunPage } from "./pages/run-page.tsx";
 import { RunsPage } from "./pages/runs-page.tsx";
+import { SignInPage } from "./pages/sign-in-page.tsx";
 import { formatClock } from "./parts/format.ts";
+import { WhoIsHere } from "./parts/who-is-here.tsx";
 import { hrefTo, PAGES, type Page, route } from "./route.ts";
 import { isPractice, isRunning, link, lostRun, plan, run } from "./state/console-state.ts";
+import { isSignInNeeded } from "./state/session.ts";
 
 const NAMES: Readonly<Record<Page, string>> = {
   map: "Map",
@@ -20,6 +24,7 @@ const NAMES: Readonly<Record<Page, string>> = {
   runs: "Runs",
   agents: "Agents",
   plan: "Plan",
+  audit: "Log",
 };
 
 const VIEWS: Readonly<Record<Page, ComponentType>> = {
@@ -30,6 +35,7 @@ const VIEWS: Readonly<Record<Page, ComponentType>> = {
   runs: RunsPage,
   agents: AgentsPage,
   plan: PlanPage,
+  audit: AuditPage,
 };
 
 export function App() {
@@ -51,6 +57,7 @@ export function App() {
         <span class="mark">dyetrace</span>
         <h1>{site ?? "No site plan yet"}</h1>
         {isPractice.value && <span class="soft small">practice site</span>}
+        <WhoIsHere />
         <span class="where">{location.host}</span>
       </header>
       <nav class={`pages${isRunning.value ? " is-live" : ""}`} aria-label="Pages">
@@ -67,7 +74,13 @@ export function App() {
       <div>
         <ControllerNotice />
         <main class="main" ref={main} tabIndex={-1}>
-          {link.value.kind === "connecting" ? <p class="empty">Asking the controller …</p> : <View />}
+          {isSignInNeeded.value ? (
+            <SignInPage />
+          ) : link.value.kind === "connecting" ? (
+            <p class="empty">Asking the controller …</p>
+          ) : (
+            <View />
+          )}
         </main>
       </div>
     </div>
@@ -80,7 +93,7 @@ function ControllerNotice() {
   const lost = lostRun.value;
   return (
     <div role="status">
-      {state.kind === "gone" && (
+      {state.kind === "gone" && !isSignInNeeded.value && (
         <div class="gone">
           <strong>The controller does not answer.</strong>
           <span>

@@ -47,6 +47,10 @@ export interface ConsoleAgent {
   readonly name: string;
   readonly version: string;
   readonly capabilities: AgentCapabilities;
+  /** What its rights on its host keep it from; null: it did not say. */
+  readonly lacks: readonly string[] | null;
+  /** Whether its host lets a controller upgrade it. */
+  readonly allowsUpgrade: boolean;
   /** How well its clock was known when it last prepared a run; null before that, or where it could not tell. */
   readonly clock: ClockEstimate | null;
 }
@@ -211,6 +215,41 @@ export interface NewAgentHelp {
   readonly controllerUrl: string;
   /** Null where the asker is not on the controller's own machine: the key stays there. */
   readonly key: string | null;
+}
+
+/** `GET /api/session`. */
+export interface ConsoleSession {
+  /** Nobody signs in: this controller answers on its own machine alone. */
+  readonly isOpen: boolean;
+  readonly operator: { readonly name: string; readonly role: "view" | "operate" } | null;
+  /** Goes with every change; null where nobody has signed in. */
+  readonly formToken: string | null;
+  /** False: nobody can sign in yet. */
+  readonly hasOperators: boolean;
+}
+
+/** Answer of `POST /api/enrolled`: a key that enrols one agent, and the line with it. */
+export interface EnrolAnswer {
+  readonly key: string;
+  /** ISO 8601. */
+  readonly until: string;
+  readonly line: string;
+}
+
+/** An entry of `GET /api/enrolled`. */
+export interface EnrolledAgent {
+  readonly name: string;
+  readonly since: string;
+  /** The address that it enrolled from. */
+  readonly from: string;
+}
+
+/** An entry of `GET /api/audit`, newest first. */
+export interface AuditEntry {
+  readonly at: string;
+  readonly who: string;
+  readonly from: string;
+  readonly what: string;
 }
 
 /** An entry of `GET /api/runs`. Instants are ISO 8601. */

@@ -2,6 +2,7 @@ import { render } from "preact";
 import { App } from "./app.tsx";
 import { followController } from "./link/follow-controller.ts";
 import { controllerGone, takeEvent } from "./state/console-state.ts";
+import { loadSession } from "./state/session.ts";
 import "./style/sheet.css";
 import "./style/frame.css";
 import "./style/map.css";
@@ -9,4 +10,8 @@ import "./style/pages.css";
 
 const root = document.getElementById("console");
 if (root !== null) render(<App />, root);
-void followController({ onEvent: takeEvent, onGone: controllerGone }, new AbortController().signal);
+void loadSession();
+void followController(
+  { onEvent: takeEvent, onGone: controllerGone, onSignedOut: () => void loadSession() },
+  new AbortController().signal,
+);

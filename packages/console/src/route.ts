@@ -1,6 +1,6 @@
 import { computed, type ReadonlySignal, signal } from "@preact/signals";
 
-export const PAGES = ["map", "run", "live", "findings", "runs", "agents", "plan"] as const;
+export const PAGES = ["map", "run", "live", "findings", "runs", "agents", "plan", "audit"] as const;
 export type Page = (typeof PAGES)[number];
 
 /** `#/runs/0123abcd?against=…` as parts. */

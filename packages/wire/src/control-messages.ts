@@ -8,13 +8,24 @@ import { WatcherReportSchema } from "./watcher-report-schema.ts";
  * The control link: JSON messages over one WebSocket that the agent opens. Both sides parse every message against
  * these schemas, once, where it comes in.
  */
-export const CONTROL_PROTOCOL = 2;
+export const CONTROL_PROTOCOL = 3;
+/** The oldest one that this build still speaks. 3 added upgrades, and that unknown kinds of message are passed over. */
+export const CONTROL_OLDEST_PROTOCOL = 2;
 /** Largest message either side accepts. */
 export const CONTROL_MAX_BYTES: number = 4 * 1024 * 1024;
 /** The controller speaks at least this often; a source that hears nothing for its hold time stops. */
 export const CONTROL_BEAT_MS = 1000;
 /** Path of the agents' WebSocket. */
 export const AGENT_LINK_PATH = "/agent-link";
+
+/**
+ * The newest protocol that a peer and this build both speak; null: none.
+ * @param newest of the peer's @param oldest of the peer's; the same where it names none
+ */
+export function commonProtocol(newest: number, oldest: number): number | null {
+  const common = Math.min(newest, CONTROL_PROTOCOL);
+  return common >= Math.max(oldest, CONTROL_OLDEST_PROTOCOL) ? common : null;
+}
 
 const RunId = Type.String({ pattern: "^[0-9a-f]{16}$" });
 /**
@@ -34,18 +45,32 @@ export const ClockEstimateSchema = Type.Object({
 });
 export type ClockEstimate = Static<typeof ClockEstimateSchema>;
 
+const AgentName = Type.String({ pattern: "^[A-Za-z0-9][A-Za-z0-9._-]{0,62}$" });
+const Version = Type.String({ maxLength: 64 });
+const HelloHead = {
+  kind: Type.Literal("hello"),
+  /** The newest and the oldest protocol that it speaks; without the latter it speaks one. */
+  protocol: Type.Integer(),
+  oldestProtocol: Type.Optional(Type.Integer()),
+  version: Version,
+  name: AgentName,
+};
+/** What every version's hello has: enough to say whose version is too old. */
+export const AgentHelloHeadSchema = Type.Object(HelloHead);
+
 export const AgentMessageSchema = Type.Union([
   Type.Object({
-    kind: Type.Literal("hello"),
-    protocol: Type.Integer(),
-    version: Type.String({ maxLength: 64 }),
-    name: Type.String({ pattern: "^[A-Za-z0-9][A-Za-z0-9._-]{0,62}$" }),
+    ...HelloHead,
     key: Type.String({ maxLength: 256 }),
     /** Drawn at the agent's start: tells a reconnect from a second agent of the same name. */
     instance: Type.String({ pattern: "^[0-9a-f]{16}$" }),
     /** The run that this agent is busy with; null is none. */
     runId: Type.Union([RunId, Type.Null()]),
     capabilities: AgentCapabilitiesSchema,
+    /** What its rights on its host keep it from, in sentences. */
+    lacks: Type.Optional(Type.Array(Type.String({ maxLength: 300 }), { maxItems: 16 })),
+    /** Whether the host's own file lets a controller upgrade it. */
+    allowsUpgrade: Type.Optional(Type.Boolean()),
   }),
   Type.Object({ kind: Type.Literal("clock-ask"), id: Type.Integer() }),
   Type.Object({ kind: Type.Literal("prepared"), runId: RunId, clock: Type.Union([ClockEstimateSchema, Type.Null()]) }),
@@ -66,11 +91,13 @@ export const AgentMessageSchema = Type.Union([
     isFinal: Type.Boolean(),
   }),
   Type.Object({ kind: Type.Literal("trouble"), runId: RunId, code: Code, message: Text, hint: Text }),
+  /** What became of an `upgrade`; after `isDone` it ends and comes back as the new version. */
+  Type.Object({ kind: Type.Literal("upgrade-answer"), isDone: Type.Boolean(), message: Text, hint: Text }),
 ]);
 export type AgentMessage = DeepReadonly<Static<typeof AgentMessageSchema>>;
 
 export const ControllerMessageSchema = Type.Union([
-  Type.Object({ kind: Type.Literal("welcome"), protocol: Type.Integer(), version: Type.String() }),
+  Type.Object({ kind: Type.Literal("welcome"), protocol: Type.Integer(), version: Version }),
   Type.Object({ kind: Type.Literal("turned-away"), code: Code, message: Text, hint: Text }),
   Type.Object({ kind: Type.Literal("clock-answer"), id: Type.Integer(), controllerNs: Type.Number() }),
   Type.Object({ kind: Type.Literal("beat") }),
@@ -85,7 +112,22 @@ export const ControllerMessageSchema = Type.Union([
     task: AgentTaskSchema,
     startControllerNs: Type.Number(),
   }),
+  /** Fetch the controller's package of the agent, which has this SHA-256, and go on as that version. Since protocol 3. */
+  Type.Object({
+    kind: Type.Literal("upgrade"),
+    version: Version,
+    sha256: Type.String({ pattern: "^[0-9a-f]{64}$" }),
+  }),
   /** Everything of this stint up to `lastNumber` is in the store. */
   Type.Object({ kind: Type.Literal("ack"), runId: RunId, stint: Stint, lastNumber: Type.Integer({ minimum: 1 }) }),
 ]);
 export type ControllerMessage = DeepReadonly<Static<typeof ControllerMessageSchema>>;
+
+/** Whether a message is of a kind that this build knows; whether it is well formed is another matter. */
+export function isOfKnownKind(
+  value: unknown,
+  schema: typeof AgentMessageSchema | typeof ControllerMessageSchema,
+): boolean {
+  const kind = typeof value === "object" && value !== null && "kind" in value ? value.kind : null;
+  return typeof kind !== "string" || schema.anyOf.some(({ properties }) => properties.kind.const === kind);
+}

@@ -8,15 +8,19 @@ export {
 } from "./agent-task.ts";
 export {
   AGENT_LINK_PATH,
+  AgentHelloHeadSchema,
   type AgentMessage,
   AgentMessageSchema,
   type ClockEstimate,
   ClockEstimateSchema,
   CONTROL_BEAT_MS,
   CONTROL_MAX_BYTES,
+  CONTROL_OLDEST_PROTOCOL,
   CONTROL_PROTOCOL,
   type ControllerMessage,
   ControllerMessageSchema,
+  commonProtocol,
+  isOfKnownKind,
 } from "./control-messages.ts";
 export { crc32 } from "./crc32.ts";
 export {

@@ -9,6 +9,8 @@ const agent = (
 ): ConsoleAgent => ({
   name: "till",
   version: "0.1.0",
+  lacks: null,
+  allowsUpgrade: false,
   clock: null,
   capabilities: {
     sockets: "linux",

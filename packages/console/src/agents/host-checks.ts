@@ -12,7 +12,7 @@ const CLOCK_WITHIN_NS = 1e6;
 
 /** What an agent's own account says about the runs it takes part in. Pure. @param controllerVersion null: unknown */
 export function hostChecks(agent: ConsoleAgent, controllerVersion: string | null): readonly HostCheck[] {
-  const { capabilities: can, clock, version } = agent;
+  const { capabilities: can, clock, version, lacks } = agent;
   const limit = (name: string, isGood: boolean, good: string, bad: string): HostCheck => ({
     name,
     status: isGood ? "good" : "limits",
@@ -54,6 +54,7 @@ export function hostChecks(agent: ConsoleAgent, controllerVersion: string | null
       "is checked",
       "is not seen: another program's group could be taken for ours",
     ),
+    ...(lacks ?? []).map((sentence) => ({ name: "rights", status: "limits", says: sentence }) as const),
     limit("source-specific joins", can.ssm, "work", "do not work here"),
     limit("IPv6", can.ipv6, "works", "does not work here"),
     ...(clock !== null && clock.uncertaintyNs > CLOCK_WITHIN_NS

@@ -11,6 +11,13 @@ export class Refusal extends Error {
   }
 }
 
+/** What whoever has signed in sends along with every change; no other site's page knows it. */
+let formToken: string | null = null;
+
+export function takeFormToken(token: string | null): void {
+  formToken = token;
+}
+
 /** @throws {Refusal} the controller's own, or CONTROLLER_UNREACHABLE */
 export async function askController<T>(
   path: string,
@@ -24,7 +31,11 @@ export async function askController<T>(
   const response = await reach(path, {
     method,
     ...(signal === undefined ? {} : { signal }),
-    ...(body === undefined ? {} : { body: JSON.stringify(body), headers: { "content-type": "application/json" } }),
+    ...(body === undefined ? {} : { body: JSON.stringify(body) }),
+    headers: {
+      ...(body === undefined ? {} : { "content-type": "application/json" }),
+      ...(formToken === null ? {} : { "x-dyetrace-form": formToken }),
+    },
   });
   const text = await response.text();
   if (!response.ok) throw refusalOf(response.status, text);

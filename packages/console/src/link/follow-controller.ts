@@ -8,6 +8,8 @@ export interface ControllerFollower {
   onEvent(event: ConsoleEvent): void;
   /** The stream broke, or nothing has been heard for too long. Called once per break. */
   onGone(): void;
+  /** The controller answers, but not to somebody who has not signed in. */
+  onSignedOut(): void;
 }
 
 /** Follows the controller's events until `signal`; comes back by itself after every break. */
@@ -19,6 +21,7 @@ export async function followController(follower: ControllerFollower, signal: Abo
     let silence = setTimeout(stop, SILENT_AFTER_MS);
     try {
       const response = await fetch("/api/console/events", { signal: attempt.signal, cache: "no-store" });
+      if (response.status === 401) follower.onSignedOut();
       if (response.ok && response.body !== null) {
         for await (const line of linesOf(response.body)) {
           clearTimeout(silence);

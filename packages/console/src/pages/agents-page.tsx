@@ -1,7 +1,10 @@
 import { formatDurationNs, formatRateBps } from "@dyetrace/wire";
 import { useEffect, useState } from "preact/hooks";
+import { AgentCare } from "../agents/agent-care.tsx";
+import { AgentGuards } from "../agents/agent-guards.tsx";
+import { EnrolAgent } from "../agents/enrol-agent.tsx";
 import { hostChecks } from "../agents/host-checks.ts";
-import type { ConsoleAgent, NewAgentHelp } from "../console-api.ts";
+import type { ConsoleAgent, EnrolledAgent, NewAgentHelp } from "../console-api.ts";
 import { askController } from "../link/ask-controller.ts";
 import { CopyLine } from "../parts/copy-line.tsx";
 import { agents, link, plan, version } from "../state/console-state.ts";
@@ -9,6 +12,7 @@ import { agents, link, plan, version } from "../state/console-state.ts";
 /** Who is connected, what each can do, and how to bring one more in. */
 export function AgentsPage() {
   const connected = agents.value;
+  const enrolled = useEnrolled(connected);
   if (connected === null) {
     return <p class="empty">Which agents are connected is unknown until the controller answers again.</p>;
   }
@@ -29,17 +33,30 @@ export function AgentsPage() {
       </p>
       <ul class="agent-list">
         {connected.map((agent) => (
-          <AgentEntry key={agent.name} agent={agent} />
+          <AgentEntry key={agent.name} agent={agent} isEnrolled={enrolled.includes(agent.name)} />
         ))}
       </ul>
+      <EnrolAgent />
       <AddAgent />
     </div>
   );
 }
 
-function AgentEntry({ agent }: { readonly agent: ConsoleAgent }) {
+/** Names of agents with a credential of their own, as of the last change of who is connected. */
+function useEnrolled(connected: readonly ConsoleAgent[] | null): readonly string[] {
+  const [names, setNames] = useState<readonly string[]>([]);
+  useEffect(() => {
+    if (connected === null) return;
+    askController<readonly EnrolledAgent[]>("/api/enrolled").then(
+      (list) => setNames(list.map(({ name }) => name)),
+      () => {},
+    );
+  }, [connected]);
+  return names;
+}
+
+function AgentEntry({ agent, isEnrolled }: { readonly agent: ConsoleAgent; readonly isEnrolled: boolean }) {
   const { capabilities, clock } = agent;
-  const { guards } = capabilities;
   const checks = hostChecks(agent, version.value);
   const troubles = checks.filter(({ status }) => status !== "good");
   return (
@@ -61,12 +78,6 @@ function AgentEntry({ agent }: { readonly agent: ConsoleAgent }) {
         <dd>
           {capabilities.platform} {capabilities.osRelease}, {capabilities.architecture}
         </dd>
-        <dt>may send</dt>
-        <dd>
-          {guards.allowSending
-            ? `up to ${formatRateBps(guards.maxRateBps)}, TTL up to ${guards.maxTtl}`
-            : "no: its host does not allow it"}
-        </dd>
         <dt>clock</dt>
         <dd>
           {clock === null
@@ -76,6 +87,8 @@ function AgentEntry({ agent }: { readonly agent: ConsoleAgent }) {
         <dt>version</dt>
         <dd>{agent.version}</dd>
       </dl>
+      <AgentGuards guards={capabilities.guards} />
+      <AgentCare agent={agent} controllerVersion={version.value} isEnrolled={isEnrolled} />
       <details open={troubles.length > 0 && troubles.length <= 2}>
         <summary>
           {troubles.length === 0
@@ -107,17 +120,17 @@ function AddAgent() {
   useEffect(() => {
     if (isOn) askController<NewAgentHelp>("/api/console/new-agent").then(setHelp, () => {});
   }, [isOn]);
-  if (help === null) return null;
+  if (help === null || help.key === null) return null; // each agent has a credential of its own
   const command = [
     "npx dyetrace-agent run",
     `--controller ${help.controllerUrl}`,
-    `--key ${help.key ?? "KEY"}`,
+    `--key ${help.key}`,
     `--name ${name.trim() === "" ? "NAME" : name.trim()}`,
     `--interface ${interfaceName.trim() === "" ? "IFACE" : interfaceName.trim()}`,
   ].join(" ");
   return (
     <section class="add-agent" aria-labelledby="add-agent">
-      <h2 id="add-agent">Bring one more in</h2>
+      <h2 id="add-agent">Or start one from a clone on this machine</h2>
       <ol>
         <li>
           On the host, see what would spoil a test:
@@ -140,11 +153,6 @@ function AddAgent() {
           </div>
           Then start it there:
           <CopyLine text={command} />
-          {help.key === null && (
-            <p class="small soft">
-              KEY was printed where the controller was started; it is shown here only on that machine.
-            </p>
-          )}
           {isLoopbackUrl(help.controllerUrl) && (
             <p class="small soft">
               This controller answers at {help.controllerUrl}, which only this machine can reach. For agents on other

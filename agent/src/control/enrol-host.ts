@@ -1,0 +1,32 @@
+import { Fault, parseAs } from "@dyetrace/wire";
+import Type from "typebox";
+import { askController, type KnownController } from "./ask-controller.ts";
+import { type Credential, keepCredential } from "./credential-file.ts";
+
+/** What a key begins with that works once and brings a credential; any other is taken as it is. */
+export const isEnrolKey = (key: string): boolean => key.startsWith("enrol-");
+
+const AnswerSchema = Type.Object({ credential: Type.String({ maxLength: 256 }) });
+
+/**
+ * Gives the key away for a credential of this host's own, and keeps that.
+ * @throws {Fault} NOT_AUTHORISED for a key that was used or has run out; see `askController`
+ */
+export async function enrolHost(
+  controller: KnownController,
+  key: string,
+  name: string,
+  folder: string,
+): Promise<Credential> {
+  const bytes = await askController(controller, "/agent/enrol", { key, name });
+  let answer: unknown;
+  try {
+    answer = JSON.parse(bytes.toString("utf8"));
+  } catch (cause) {
+    throw new Fault("MESSAGE_INVALID", `What answers at ${controller.url} is no controller of ours`, "", { cause });
+  }
+  const { credential } = parseAs(AnswerSchema, answer, "MESSAGE_INVALID", "The controller's answer");
+  const kept = { controller: controller.url, pin: controller.pin, name, credential };
+  keepCredential(folder, kept);
+  return kept;
+}

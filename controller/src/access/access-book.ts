@@ -1,0 +1,112 @@
+import { closeSync, fsyncSync, mkdirSync, openSync, readFileSync, renameSync, statSync, writeSync } from "node:fs";
+import path from "node:path";
+import { Fault, parseAs } from "@dyetrace/wire";
+import Type from "typebox";
+import { type AccessRecords, AGENT_NAME, OPERATOR_NAME } from "./access-records.ts";
+
+const Instant = Type.String({ maxLength: 40 });
+const Id = Type.String({ pattern: "^[0-9a-f]{16}$" });
+const Hash = Type.String({ maxLength: 256 });
+const AgentName = Type.String({ pattern: AGENT_NAME });
+const AccessFileSchema = Type.Object({
+  version: Type.Literal(1),
+  operators: Type.Array(
+    Type.Object({
+      name: Type.String({ pattern: OPERATOR_NAME }),
+      role: Type.Union([Type.Literal("view"), Type.Literal("operate")]),
+      password: Hash,
+      since: Instant,
+    }),
+  ),
+  agents: Type.Array(
+    Type.Object({ id: Id, name: AgentName, secret: Hash, since: Instant, from: Type.String({ maxLength: 64 }) }),
+  ),
+  enrolKeys: Type.Array(
+    Type.Object({
+      id: Id,
+      secret: Hash,
+      name: Type.Union([AgentName, Type.Null()]),
+      until: Instant,
+      by: Type.String({ maxLength: 64 }),
+    }),
+  ),
+});
+const NOTHING: AccessRecords = { operators: [], agents: [], enrolKeys: [] };
+
+/**
+ * Who may do what, kept in one file of the data folder, which its owner alone may read. A command on the same machine may
+ * change the file under a running controller: every look reads it again if it is another one than before.
+ */
+export class AccessBook {
+  readonly #file: string | null;
+  #records: AccessRecords = NOTHING;
+  #stamp = "";
+
+  /** @param folder null keeps everything in memory @throws {Fault} ACCESS_INVALID */
+  constructor(folder: string | null) {
+    this.#file = folder === null ? null : path.join(folder, "access.json");
+    this.#refresh();
+  }
+
+  get records(): AccessRecords {
+    this.#refresh();
+    return this.#records;
+  }
+
+  /** @throws {Fault} FILE_UNREADABLE where it cannot be kept; then nothing has changed */
+  change(edit: (records: AccessRecords) => Partial<AccessRecords>): void {
+    const next = { ...this.records, ...edit(this.records) };
+    if (this.#file !== null) this.#write(this.#file, next);
+    this.#records = next;
+  }
+
+  #write(file: string, records: AccessRecords): void {
+    const draft = `${file}.new`;
+    try {
+      mkdirSync(path.dirname(file), { recursive: true, mode: 0o700 });
+      const handle = openSync(draft, "w", 0o600);
+      try {
+        writeSync(handle, `${JSON.stringify({ version: 1, ...records }, null, 1)}\n`);
+        fsyncSync(handle);
+      } finally {
+        closeSync(handle);
+      }
+      renameSync(draft, file); // whole or not at all
+      this.#stamp = stampOf(file) ?? "";
+    } catch (cause) {
+      throw new Fault(
+        "FILE_UNREADABLE",
+        `Cannot keep who may do what in ${file}: ${(cause as NodeJS.ErrnoException).code ?? String(cause)}`,
+        "See that there is room and that the controller may write there",
+        { cause },
+      );
+    }
+  }
+
+  #refresh(): void {
+    if (this.#file === null) return;
+    const stamp = stampOf(this.#file);
+    if (stamp === null || stamp === this.#stamp) return;
+    this.#records = read(this.#file);
+    this.#stamp = stamp;
+  }
+}
+
+/** Every change puts another file in the place of the old one. @returns null where there is none */
+function stampOf(file: string): string | null {
+  const stat = statSync(file, { throwIfNoEntry: false });
+  return stat === undefined ? null : `${stat.ino} ${stat.mtimeMs} ${stat.size}`;
+}
+
+function read(file: string): AccessRecords {
+  let data: unknown;
+  try {
+    data = JSON.parse(readFileSync(file, "utf8"));
+  } catch (cause) {
+    throw new Fault("ACCESS_INVALID", `Cannot read who may do what from ${file}: ${String(cause)}`, MEND, { cause });
+  }
+  const { operators, agents, enrolKeys } = parseAs(AccessFileSchema, data, "ACCESS_INVALID", file);
+  return { operators, agents, enrolKeys };
+}
+
+const MEND = "Put it back from a backup, or remove it and enrol agents and operators anew";

@@ -1,0 +1,44 @@
+/** Whoever may look may see everything; whoever may operate may also start, stop, enrol and revoke. */
+export type Role = "view" | "operate";
+
+/** A name of an operator: shown in the audit log, typed at sign-in. */
+export const OPERATOR_NAME = "^[A-Za-z0-9][A-Za-z0-9._@-]{0,62}$";
+/** A name of an agent, as the site plan has it. */
+export const AGENT_NAME = "^[A-Za-z0-9][A-Za-z0-9._-]{0,62}$";
+
+export interface OperatorRecord {
+  readonly name: string;
+  readonly role: Role;
+  /** As `hashPassword` made it. */
+  readonly password: string;
+  /** ISO 8601, like every instant here. */
+  readonly since: string;
+}
+
+export interface AgentRecord {
+  /** 16 hexadecimal digits: the part of a credential that may be known. */
+  readonly id: string;
+  readonly name: string;
+  /** As `hashSecret` made it. */
+  readonly secret: string;
+  readonly since: string;
+  /** The address that it enrolled from. */
+  readonly from: string;
+}
+
+export interface EnrolKeyRecord {
+  readonly id: string;
+  readonly secret: string;
+  /** The only agent that may enrol with it; null is any whose name is free. */
+  readonly name: string | null;
+  readonly until: string;
+  /** Who made it. */
+  readonly by: string;
+}
+
+/** Everything about who may do what, without a single secret in clear. */
+export interface AccessRecords {
+  readonly operators: readonly OperatorRecord[];
+  readonly agents: readonly AgentRecord[];
+  readonly enrolKeys: readonly EnrolKeyRecord[];
+}

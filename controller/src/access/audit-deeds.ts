@@ -1,0 +1,63 @@
+import type { FastifyInstance, FastifyRequest } from "fastify";
+import type { AuditLog } from "./audit-log.ts";
+
+/** Notes every change that somebody made, or was refused, with what it was about. */
+export function auditDeeds(app: FastifyInstance, audit: AuditLog): void {
+  app.addHook("onSend", async (request, reply, payload) => {
+    const url = request.routeOptions.url ?? "";
+    if (request.method === "GET" || request.method === "HEAD" || !url.startsWith("/api/")) return;
+    const deed = describe(`${request.method} ${url}`, request, typeof payload === "string" ? payload : "");
+    if (deed === null) return;
+    const outcome = reply.statusCode < 400 ? "" : `, refused: ${refusalOf(payload)}`;
+    audit.note(request.operator?.name ?? "nobody", request.ip, `${deed}${outcome}`);
+  });
+}
+
+interface Files {
+  readonly scenario?: { readonly file?: unknown };
+  readonly site?: { readonly file?: unknown };
+  readonly parameters?: unknown;
+  readonly startAt?: unknown;
+  readonly despite?: unknown;
+  readonly name?: unknown;
+}
+
+/** @returns null for what changes nothing, and for sign-ins, which have entries of their own */
+function describe(route: string, request: FastifyRequest, payload: string): string | null {
+  const params = (request.params ?? {}) as Readonly<Record<string, string>>;
+  const body = (request.body ?? {}) as Files;
+  switch (route) {
+    case "POST /api/sign-in":
+    case "POST /api/sign-out":
+    case "POST /api/runs/need":
+    case "POST /api/console/plan-check":
+    case "POST /api/console/run-check":
+      return null;
+    case "POST /api/runs": {
+      const run = /"runId":"([0-9a-f]+)"/.exec(payload)?.[1];
+      const set = short(body.parameters);
+      const at = body.startAt === undefined ? "" : ` for ${short(body.startAt)}`;
+      const despite = body.despite === undefined ? "" : ` despite ${short(body.despite)}`;
+      return `started ${short(body.scenario?.file)} on ${short(body.site?.file)} with ${set}${at}${despite}${run === undefined ? "" : ` as run ${run}`}`;
+    }
+    case "POST /api/runs/:id/abort":
+      return `stopped run ${params["id"]}`;
+    case "PUT /api/console/plan":
+      return "saved the site plan";
+    case "POST /api/enrolled":
+      return `made a key to enrol ${body.name === undefined ? "an agent" : short(body.name)}`;
+    case "DELETE /api/enrolled/:name":
+      return `revoked agent ${params["name"]}`;
+    case "POST /api/agents/:name/upgrade":
+      return `upgraded agent ${params["name"]}`;
+    default:
+      return `${route.toLowerCase()} ${short(params)}`;
+  }
+}
+
+const short = (value: unknown): string => (JSON.stringify(value) ?? "nothing").slice(0, 300);
+
+function refusalOf(payload: unknown): string {
+  const message = /"message":"((?:[^"\\]|\\.)*)"/.exec(typeof payload === "string" ? payload : "")?.[1];
+  return (message ?? "no reason given").slice(0, 300);
+}

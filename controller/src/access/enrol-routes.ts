@@ -1,0 +1,85 @@
+import { Fault } from "@dyetrace/wire";
+import type { FastifyInstance, FastifyRequest } from "fastify";
+import Type, { type Static } from "typebox";
+import { AGENT_NAME } from "./access-records.ts";
+import type { AgentDoor } from "./agent-door.ts";
+import { agentPackage, installScript } from "./agent-package.ts";
+import type { AuditLog } from "./audit-log.ts";
+import { enrolLine } from "./enrol-line.ts";
+
+export interface EnrolSetup {
+  readonly door: AgentDoor;
+  readonly audit: AuditLog;
+  /** `sha256//…`; null without TLS. */
+  readonly pin: string | null;
+  /** Cuts an agent's connection at once. */
+  readonly cut: (name: string) => void;
+}
+
+const EnrolSchema = Type.Object(
+  { key: Type.String({ maxLength: 256 }), name: Type.String({ pattern: AGENT_NAME }) },
+  { additionalProperties: false },
+);
+const KeySchema = Type.Object(
+  {
+    name: Type.Optional(Type.String({ pattern: AGENT_NAME })),
+    interface: Type.Optional(Type.String({ pattern: "^[^\\s/]{1,15}$" })),
+  },
+  { additionalProperties: false },
+);
+
+/** Tries of one address in a minute. */
+const MOST_TRIES = 60;
+
+/** What a host asks for when it is enrolled, and what an operator does about agents that are. */
+export function registerEnrolment(app: FastifyInstance, { door, audit, pin, cut }: EnrolSetup): void {
+  const few = { rateLimit: { max: MOST_TRIES, timeWindow: "1 minute" } };
+  app.get("/agent/install", { config: few, schema: { hide: true } }, (request, reply) =>
+    reply.type("text/x-shellscript; charset=utf-8").send(installScript(urlOf(request), pin)),
+  );
+  app.get("/agent/package.tgz", { config: few, schema: { hide: true } }, (_request, reply) =>
+    reply.type("application/gzip").send(agentPackage().bytes),
+  );
+  app.post<{ Body: Static<typeof EnrolSchema> }>(
+    "/agent/enrol",
+    { config: { needs: "nobody", ...few }, bodyLimit: 4096, schema: { hide: true, body: EnrolSchema } },
+    (request) => {
+      const { key, name } = request.body;
+      try {
+        const { credential } = door.enrol(key, name, request.ip, Date.now());
+        audit.note(`agent ${name}`, request.ip, "enrolled");
+        return { name, credential };
+      } catch (error) {
+        audit.note(`agent ${name}`, request.ip, "was refused when it enrolled");
+        throw error;
+      }
+    },
+  );
+  app.get("/api/enrolled", { schema: { summary: "Agents with a credential of their own" } }, () => door.enrolled());
+  app.post<{ Body: Static<typeof KeySchema> }>(
+    "/api/enrolled",
+    { schema: { summary: "Makes a key that enrols one agent", body: KeySchema } },
+    (request) => {
+      const { name = null, interface: interfaceName = null } = request.body;
+      const { key, until } = door.makeKey(name, request.operator?.name ?? "", Date.now());
+      const line = enrolLine({ url: urlOf(request), pin, key, name, interfaceName });
+      return { key, until, line, url: urlOf(request), pin };
+    },
+  );
+  app.delete<{ Params: { name: string } }>(
+    "/api/enrolled/:name",
+    { schema: { summary: "Revokes an agent's credential" } },
+    (request) => {
+      const { name } = request.params;
+      if (!door.revoke(name)) throw new Fault("AGENT_MISSING", `No agent ${name} is enrolled`, "");
+      cut(name);
+      return {};
+    },
+  );
+}
+
+/** As the asker reached this controller. @throws {Fault} OPTION_INVALID: it goes into a script */
+function urlOf({ protocol, host }: FastifyRequest): string {
+  if (/^[A-Za-z0-9.-]+(:[0-9]{1,5})?$|^\[[0-9A-Fa-f:]+\](:[0-9]{1,5})?$/.test(host)) return `${protocol}://${host}`;
+  throw new Fault("OPTION_INVALID", "The request names this controller in a way that no shell should see", "");
+}

@@ -1,0 +1,47 @@
+import { drawSecret, hashSecret } from "./secret.ts";
+
+/** Without a request for this long an operator signs in again. */
+const IDLE_MS = 8 * 3600e3;
+const LONGEST_MS = 7 * 24 * 3600e3;
+const MOST_SESSIONS = 1000;
+
+interface OperatorSession {
+  readonly name: string;
+  /** What a page of ours sends along with every change and no page of a stranger's knows. */
+  readonly formToken: string;
+  readonly beganMs: number;
+  usedMs: number;
+}
+
+/** Who is signed in. In memory: after a restart everybody signs in again. */
+export class OperatorSessions {
+  readonly #sessions = new Map<string, OperatorSession>();
+
+  /** @returns the secret for the cookie and the token for changes */
+  begin(name: string, nowMs: number): { readonly secret: string; readonly formToken: string } {
+    if (this.#sessions.size >= MOST_SESSIONS) {
+      const [longestUnused] = [...this.#sessions].sort(([, a], [, b]) => a.usedMs - b.usedMs);
+      if (longestUnused !== undefined) this.#sessions.delete(longestUnused[0]);
+    }
+    const secret = drawSecret();
+    const formToken = drawSecret();
+    this.#sessions.set(hashSecret(secret), { name, formToken, beganMs: nowMs, usedMs: nowMs });
+    return { secret, formToken };
+  }
+
+  find(secret: string, nowMs: number): { readonly name: string; readonly formToken: string } | null {
+    const id = hashSecret(secret);
+    const session = this.#sessions.get(id);
+    if (session === undefined) return null;
+    if (nowMs - session.usedMs > IDLE_MS || nowMs - session.beganMs > LONGEST_MS) {
+      this.#sessions.delete(id);
+      return null;
+    }
+    session.usedMs = nowMs;
+    return session;
+  }
+
+  end(secret: string): void {
+    this.#sessions.delete(hashSecret(secret));
+  }
+}

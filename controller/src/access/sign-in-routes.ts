@@ -1,0 +1,82 @@
+import { Fault } from "@dyetrace/wire";
+import type { FastifyInstance, FastifyReply } from "fastify";
+import Type, { type Static } from "typebox";
+import type { AccessBook } from "./access-book.ts";
+import type { AuditLog } from "./audit-log.ts";
+import { SESSION_COOKIE } from "./operator-guard.ts";
+import type { OperatorSessions } from "./operator-sessions.ts";
+import { isPassword } from "./password.ts";
+
+export interface SignInSetup {
+  readonly book: AccessBook;
+  readonly sessions: OperatorSessions;
+  readonly audit: AuditLog;
+  readonly isOpen: boolean;
+  readonly isTls: boolean;
+}
+
+const SignInSchema = Type.Object(
+  { name: Type.String({ maxLength: 63 }), password: Type.String({ maxLength: 512 }) },
+  { additionalProperties: false },
+);
+
+/** Tries of one address in a minute; whoever guesses needs years for a poor password. */
+const MOST_TRIES = 10;
+/** Passwords that are worked out at the same time: each takes a processor and 32 MB for a while. */
+const MOST_AT_ONCE = 2;
+
+/** `GET /api/session`, `POST /api/sign-in`, `POST /api/sign-out`. */
+export function registerSignIn(app: FastifyInstance, setup: SignInSetup): void {
+  const { book, sessions, audit, isOpen, isTls } = setup;
+  let working = 0;
+  app.get("/api/session", { config: { needs: "nobody" }, schema: { summary: "Who has signed in" } }, (request) => {
+    const secret = new RegExp(`${SESSION_COOKIE}=([A-Za-z0-9_-]+)`).exec(request.headers.cookie ?? "")?.[1];
+    const session = secret === undefined ? null : sessions.find(secret, Date.now());
+    return {
+      isOpen,
+      operator: request.operator,
+      formToken: request.operator === null ? null : (session?.formToken ?? null),
+      hasOperators: isOpen || book.records.operators.length > 0,
+    };
+  });
+  app.post<{ Body: Static<typeof SignInSchema> }>(
+    "/api/sign-in",
+    {
+      config: { needs: "nobody", rateLimit: { max: MOST_TRIES, timeWindow: "1 minute" } },
+      schema: { summary: "Signs an operator in", body: SignInSchema },
+    },
+    async (request, reply) => {
+      const { name, password } = request.body;
+      const operator = book.records.operators.find((one) => one.name === name) ?? null;
+      if (working >= MOST_AT_ONCE) throw new Fault("TOO_MANY", "Too many sign-ins at once", "Try again in a second");
+      working++;
+      const isRight = await isPassword(password, operator?.password ?? null).finally(() => working--);
+      if (!isRight || operator === null) {
+        audit.note(name.slice(0, 63), request.ip, "was refused at sign-in");
+        throw new Fault("NOT_SIGNED_IN", "That name and password do not go together", "");
+      }
+      audit.note(operator.name, request.ip, "signed in");
+      const { secret, formToken } = sessions.begin(operator.name, Date.now());
+      setCookie(reply, secret, isTls);
+      // Commands take the secret from here and send it as a bearer token.
+      return { operator: { name: operator.name, role: operator.role }, formToken, token: secret };
+    },
+  );
+  app.post("/api/sign-out", { config: { needs: "view" }, schema: { summary: "Signs out" } }, (request, reply) => {
+    const bearer = /^Bearer (.+)$/.exec(request.headers.authorization ?? "")?.[1];
+    const cookie = new RegExp(`${SESSION_COOKIE}=([A-Za-z0-9_-]+)`).exec(request.headers.cookie ?? "")?.[1];
+    for (const secret of [bearer, cookie]) if (secret !== undefined) sessions.end(secret);
+    setCookie(reply, "", isTls);
+    audit.note(request.operator?.name ?? "", request.ip, "signed out");
+    return {};
+  });
+}
+
+/** Scripts cannot read it, other sites cannot make a browser send it, and it never travels in clear. */
+function setCookie(reply: FastifyReply, secret: string, isTls: boolean): void {
+  const name = isTls ? `__Host-${SESSION_COOKIE}` : SESSION_COOKIE;
+  const parts = [`${name}=${secret}`, "Path=/", "HttpOnly", "SameSite=Strict"];
+  if (isTls) parts.push("Secure");
+  if (secret === "") parts.push("Max-Age=0");
+  reply.header("set-cookie", parts.join("; "));
+}

@@ -1,0 +1,77 @@
+import { randomBytes } from "node:crypto";
+import { existsSync } from "node:fs";
+import { Fault } from "@dyetrace/wire";
+import { type Command, Option } from "commander";
+import { AccessBook } from "../access/access-book.ts";
+import { OPERATOR_NAME, type Role } from "../access/access-records.ts";
+import { AgentDoor } from "../access/agent-door.ts";
+import { hashPassword } from "../access/password.ts";
+import { readPassword } from "./read-password.ts";
+
+/** Shorter ones are guessed (common practice, no source). */
+const LEAST_LETTERS = 10;
+
+/** Who may sign in, and which agents may connect: on the controller's own machine, also while it runs. */
+export function registerOperator(program: Command): void {
+  const data = ["--data <folder>", "the controller's data folder", "dyetrace-data"] as const;
+  const operator = program.command("operator").description("Who may sign in to a controller.");
+  operator
+    .command("add")
+    .description("Add an operator, or give one another role or password. The running controller knows at once.")
+    .argument("<name>")
+    .addOption(new Option("--role <role>", "view: look. operate: start, stop, enrol").choices(["view", "operate"]))
+    .option("--draw-password", "draw a password and print it, instead of asking for one", false)
+    .option(...data)
+    .action(async (name: string, options: { role?: Role; drawPassword: boolean; data: string }) => {
+      if (!new RegExp(OPERATOR_NAME).test(name)) {
+        throw new Fault("OPTION_INVALID", `"${name}" is no name for an operator`, "Letters, digits and . _ @ -");
+      }
+      const book = new AccessBook(options.data);
+      const before = book.records.operators.find((one) => one.name === name);
+      const role = options.role ?? before?.role ?? "view";
+      const password = options.drawPassword ? randomBytes(12).toString("base64url") : await readPassword();
+      if (password.length < LEAST_LETTERS) {
+        throw new Fault("OPTION_INVALID", `The password is shorter than ${LEAST_LETTERS} letters`, "");
+      }
+      const record = { name, role, password: await hashPassword(password), since: new Date().toISOString() };
+      book.change(({ operators }) => ({ operators: [...operators.filter((one) => one.name !== name), record] }));
+      if (options.drawPassword) process.stdout.write(`${password}\n`);
+      process.stderr.write(`${name} may now sign in, to ${role === "view" ? "look" : "look and operate"}.\n`);
+    });
+  operator
+    .command("remove")
+    .description("Take an operator's access away; who is signed in is out within seconds.")
+    .argument("<name>")
+    .option(...data)
+    .action((name: string, options: { data: string }) => {
+      const book = bookIn(options.data);
+      if (!book.records.operators.some((one) => one.name === name)) {
+        throw new Fault("OPTION_INVALID", `No operator is called ${name}`, "`dyetrace operator list` names them");
+      }
+      book.change(({ operators }) => ({ operators: operators.filter((one) => one.name !== name) }));
+    });
+  operator
+    .command("list")
+    .description("Who may sign in, and which agents are enrolled.")
+    .option(...data)
+    .action((options: { data: string }) => {
+      const { operators, agents } = bookIn(options.data).records;
+      for (const { name, role } of operators) process.stdout.write(`operator ${name}: ${role}\n`);
+      for (const { name, since, from } of agents) process.stdout.write(`agent ${name}: since ${since}, from ${from}\n`);
+    });
+  operator
+    .command("revoke-agent")
+    .description("Take an agent's credential away; it is out within seconds.")
+    .argument("<name>")
+    .option(...data)
+    .action((name: string, options: { data: string }) => {
+      if (new AgentDoor(bookIn(options.data), null).revoke(name)) return;
+      throw new Fault("OPTION_INVALID", `No agent is enrolled as ${name}`, "`dyetrace operator list` names them");
+    });
+}
+
+/** @throws {Fault} FILE_UNREADABLE where there is no such folder: a mistyped one would be made in silence */
+function bookIn(folder: string): AccessBook {
+  if (existsSync(folder)) return new AccessBook(folder);
+  throw new Fault("FILE_UNREADABLE", `There is no data folder ${folder}`, "Name the controller's with --data");
+}

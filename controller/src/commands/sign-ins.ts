@@ -1,0 +1,36 @@
+import { mkdirSync, readFileSync, writeFileSync } from "node:fs";
+import { homedir } from "node:os";
+import path from "node:path";
+
+/** How this user is known at a controller, and how that one is known here. */
+export interface SignIn {
+  readonly pin: string | null;
+  readonly token: string | null;
+}
+
+/** In the user's own configuration (XDG Base Directory Specification), readable by nobody else. */
+const file = (): string =>
+  path.join(process.env["XDG_CONFIG_HOME"] ?? path.join(homedir(), ".config"), "dyetrace", "sign-ins.json");
+
+function read(): Record<string, SignIn> {
+  try {
+    return JSON.parse(readFileSync(file(), "utf8")) as Record<string, SignIn>;
+  } catch {
+    return {}; // nobody has signed in yet
+  }
+}
+
+function write(all: Record<string, SignIn>): void {
+  mkdirSync(path.dirname(file()), { recursive: true, mode: 0o700 });
+  writeFileSync(file(), `${JSON.stringify(all, null, 1)}\n`, { mode: 0o600 });
+}
+
+const keyOf = (url: string): string => new URL(url).origin;
+
+export const signInOf = (url: string): SignIn => read()[keyOf(url)] ?? { pin: null, token: null };
+export const keepSignIn = (url: string, signIn: SignIn): void => write({ ...read(), [keyOf(url)]: signIn });
+
+export function forgetSignIn(url: string): void {
+  const { [keyOf(url)]: _gone, ...rest } = read();
+  write(rest);
+}

@@ -1,0 +1,110 @@
+/**
+ * `npm run pack:agent`: the agent with everything it needs as one tarball that a controller hands to its hosts, for
+ * 64-bit Intel, 64-bit ARM and 32-bit ARM Linux (portable sockets there). What this machine's own npm did not install,
+ * the foreign koffi binaries, comes from the npm registry and must match the checksum in package-lock.json.
+ */
+import { spawnSync } from "node:child_process";
+import { createHash } from "node:crypto";
+import { chmodSync, cpSync, existsSync, mkdirSync, readFileSync, rmSync, statSync, writeFileSync } from "node:fs";
+import path from "node:path";
+import { root } from "./bootstrap.mjs";
+
+const KOFFI = ["@koromix/koffi-linux-x64", "@koromix/koffi-linux-arm64", "@koromix/koffi-linux-arm"];
+/** What a package brings that no program reads. */
+const NEEDLESS = /^(test|tests|docs?|examples?|benchmarks?|\.github)(\/|$)|\.(map|md|[cm]?ts|tsbuildinfo)$/;
+const SCRIPTS = /^[^.]*$|\.([cm]?js|json)$/;
+
+const lock = JSON.parse(readFileSync(path.join(root, "package-lock.json"), "utf8")).packages;
+const folder = path.join(root, "deploy", "agent", "dist");
+const staging = path.join(folder, "dyetrace-agent");
+const cache = path.join(root, "node_modules", ".cache", "dyetrace-packages");
+
+/** Packages that the agent needs to run, by where npm has put them. */
+function neededPackages() {
+  const found = new Map();
+  const look = (name, from) => {
+    for (let at = from; ; at = at.slice(0, Math.max(0, at.lastIndexOf("/node_modules/")))) {
+      const place = at === "" ? `node_modules/${name}` : `${at}/node_modules/${name}`;
+      if (lock[place] !== undefined) {
+        const real = lock[place].link ? lock[place].resolved : place;
+        if (found.has(place)) return;
+        found.set(place, real);
+        for (const next of Object.keys(lock[real].dependencies ?? {})) look(next, lock[place].link ? "" : place);
+        return;
+      }
+      if (at === "") throw new Error(`package-lock.json has no ${name}`);
+    }
+  };
+  for (const name of Object.keys(lock.agent.dependencies)) look(name, "");
+  return found;
+}
+
+/** A package's tarball as the registry has it, checked against the lock file. */
+function fetchPackage(name) {
+  const { version, integrity } = lock[`node_modules/${name}`];
+  const file = path.join(cache, `${name.replace("/", "-").replace("@", "")}-${version}.tgz`);
+  if (!existsSync(file)) {
+    mkdirSync(cache, { recursive: true });
+    const packed = spawnSync("npm", ["pack", "--silent", "--pack-destination", cache, `${name}@${version}`], {
+      encoding: "utf8",
+    });
+    if (packed.status !== 0) throw new Error(`npm pack ${name}@${version}: ${packed.stderr}`);
+  }
+  const [algorithm, expected] = integrity.split(/-(.*)/);
+  const met = createHash(algorithm).update(readFileSync(file)).digest("base64");
+  if (met !== expected) {
+    rmSync(file);
+    throw new Error(`${name}@${version} is not what package-lock.json expects`);
+  }
+  return file;
+}
+
+function copy(from, to, wanted = /./) {
+  cpSync(from, to, {
+    recursive: true,
+    dereference: true,
+    filter: (source) => {
+      const inside = path.relative(from, source);
+      return inside === "" || (!inside.startsWith("node_modules") && !NEEDLESS.test(inside) && wanted.test(inside));
+    },
+  });
+}
+
+function tar(...args) {
+  const { status, stderr } = spawnSync("tar", args, { encoding: "utf8" });
+  if (status !== 0) throw new Error(`tar ${args.join(" ")}: ${stderr}`);
+}
+
+rmSync(folder, { recursive: true, force: true });
+mkdirSync(staging, { recursive: true });
+for (const part of ["bin", "dist", "package.json"]) copy(path.join(root, "agent", part), path.join(staging, part));
+for (const [place, real] of neededPackages()) {
+  const from = path.join(root, real);
+  if (!place.endsWith("koffi")) copy(from, path.join(staging, place));
+}
+// koffi: its script and, of its binaries, those of the three kinds of host.
+const koffi = path.join(staging, "node_modules", "koffi");
+copy(path.join(root, "node_modules", "koffi"), koffi, SCRIPTS);
+for (const needless of ["doc", "vendor", "lib"]) rmSync(path.join(koffi, needless), { recursive: true, force: true });
+for (const name of KOFFI) {
+  const to = path.join(staging, "node_modules", name);
+  mkdirSync(to, { recursive: true });
+  tar("-xzf", fetchPackage(name), "-C", to, "--strip-components=1");
+}
+mkdirSync(path.join(staging, "deploy"));
+for (const name of ["agent.yaml", "run-without-systemd.sh"]) {
+  cpSync(path.join(root, "deploy", "agent", name), path.join(staging, "deploy", name));
+}
+cpSync(
+  path.join(root, "deploy", "systemd", "dyetrace-agent.service"),
+  path.join(staging, "deploy", "dyetrace-agent.service"),
+);
+chmodSync(path.join(staging, "deploy", "run-without-systemd.sh"), 0o755);
+const file = path.join(folder, "dyetrace-agent.tgz");
+tar("-czf", file, "-C", folder, "dyetrace-agent");
+const { version } = JSON.parse(readFileSync(path.join(root, "agent", "package.json"), "utf8"));
+writeFileSync(`${file}.version`, `${version}\n`);
+rmSync(staging, { recursive: true, force: true });
+process.stdout.write(
+  `${path.relative(root, file)}: version ${version}, ${(statSync(file).size / 1e6).toFixed(1)} MB\n`,
+);

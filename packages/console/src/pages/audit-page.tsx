@@ -1,0 +1,45 @@
+import { useEffect, useState } from "preact/hooks";
+import type { AuditEntry } from "../console-api.ts";
+import { askController, asRefusal, type Refusal } from "../link/ask-controller.ts";
+import { RefusalNote } from "../parts/refusal-note.tsx";
+import { link } from "../state/console-state.ts";
+
+/** Who did what, newest first. */
+export function AuditPage() {
+  const [entries, setEntries] = useState<readonly AuditEntry[] | null>(null);
+  const [refusal, setRefusal] = useState<Refusal | null>(null);
+  const isOn = link.value.kind === "on";
+  useEffect(() => {
+    if (!isOn) return;
+    askController<readonly AuditEntry[]>("/api/audit").then(setEntries, (error: unknown) =>
+      setRefusal(asRefusal(error)),
+    );
+  }, [isOn]);
+  if (refusal !== null) return <RefusalNote refusal={refusal} />;
+  if (entries === null) return <p class="empty">Asking the controller …</p>;
+  if (entries.length === 0) return <p class="empty">Nobody has changed anything yet.</p>;
+  return (
+    <table class="audit">
+      <thead>
+        <tr>
+          <th scope="col">when</th>
+          <th scope="col">who</th>
+          <th scope="col">from</th>
+          <th scope="col">did what</th>
+        </tr>
+      </thead>
+      <tbody>
+        {entries.map(({ at, who, from, what }, index) => (
+          <tr key={`${at} ${index}`}>
+            <td>
+              <time dateTime={at}>{new Date(at).toLocaleString()}</time>
+            </td>
+            <td>{who}</td>
+            <td>{from}</td>
+            <td>{what}</td>
+          </tr>
+        ))}
+      </tbody>
+    </table>
+  );
+}

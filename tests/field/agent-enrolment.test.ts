@@ -1,0 +1,139 @@
+import { spawnSync } from "node:child_process";
+import { readFileSync } from "node:fs";
+import path from "node:path";
+import { type PracticeSite, raisePracticeSite } from "@dyetrace/practice";
+import { afterAll, beforeAll, expect, test } from "vitest";
+import { siteOf } from "./group-traffic.ts";
+import { type FreshHost, raiseFreshHost } from "./support/fresh-host.ts";
+import { type GuardedController, startGuardedController } from "./support/guarded-controller.ts";
+
+/** A host comes in by the pasted line, as a person would paste it: on hosts of a practice site, each with a root folder of its own. */
+const PLAN = siteOf({ core: "switch*", office: "host", kiosk: "host", stand: "host" }, [
+  "core:1 -- office:eth0",
+  "core:2 -- kiosk:eth0",
+  "core:3 -- stand:eth0",
+]);
+const ROOT = new URL("../..", import.meta.url).pathname;
+
+let site: PracticeSite;
+let controller: GuardedController;
+let kiosk: FreshHost;
+let stand: FreshHost;
+let line = "";
+
+beforeAll(async () => {
+  const packed = spawnSync(process.execPath, ["deploy/pack-agent.mjs"], { cwd: ROOT, encoding: "utf8" });
+  expect(packed.stderr).toBe("");
+  site = await raisePracticeSite(PLAN);
+  controller = await startGuardedController(site, "office");
+  kiosk = await raiseFreshHost(site, "kiosk");
+  stand = await raiseFreshHost(site, "stand");
+});
+afterAll(async () => {
+  await controller?.[Symbol.asyncDispose]();
+  await site?.close();
+});
+
+const makeLine = async (name: string, node: string): Promise<string> => {
+  const body = { name, interface: site.addressOf(node).interfaceName };
+  const { status, body: answer } = await controller.ask("POST", "/api/enrolled", body);
+  expect(status).toBe(200);
+  return (JSON.parse(answer) as { line: string }).line;
+};
+const withWrongPin = (text: string): string =>
+  text.replaceAll(controller.pin, `sha256//${Buffer.alloc(32, 7).toString("base64")}`);
+
+test("enrolment: given nobody who signed in, or one who may look, then no key is made", async () => {
+  expect((await controller.ask("POST", "/api/enrolled", { name: "kiosk" }, null)).status).toBe(401);
+  expect((await controller.ask("POST", "/api/enrolled", { name: "kiosk" }, "view")).status).toBe(403);
+  expect((await controller.ask("GET", "/api/agents", undefined, null)).status).toBe(401);
+  expect((await controller.ask("GET", "/api/agents", undefined, "view")).status).toBe(200);
+});
+
+test("the pasted line: given a wrong fingerprint, then nothing is run and nothing installed", async () => {
+  line = await makeLine("kiosk", "kiosk");
+  const { code, stderr } = await kiosk.shell(withWrongPin(line));
+  expect(stderr).toMatch(/pinned/i); // curl's own words
+  expect(code).not.toBe(0);
+  expect((await kiosk.shell("ls -d /opt/dyetrace-agent /var/lib/dyetrace-agent")).code).not.toBe(0);
+});
+
+test("the pasted line: given a fresh host, then its agent is connected, as a user of its own with CAP_NET_RAW and nothing else, and says what it cannot do", async () => {
+  const began = performance.now();
+  const { code, stdout, stderr } = await kiosk.shell(line);
+  expect([code, stderr]).toEqual([0, ""]);
+  expect(stdout).toContain("Enrolled at");
+  await expect.poll(() => controller.agents(), { timeout: 60_000 }).toContain("kiosk");
+  process.stderr.write(`from the pasted line to a connected agent: ${Math.round(performance.now() - began)} ms\n`);
+  const status = await kiosk.shell('cat "/proc/$(pgrep -u dyetrace node | head -1)/status"');
+  // proc(5): Uid real, effective, saved, file system; capabilities as bit masks. CAP_NET_RAW is 13 in linux/capability.h.
+  expect(status.stdout).toMatch(/^Uid:\t(?!0\t)([0-9]+)\t\1\t\1\t\1$/m);
+  for (const set of ["CapInh", "CapPrm", "CapEff", "CapBnd", "CapAmb"]) {
+    expect(status.stdout).toMatch(new RegExp(`^${set}:\t0000000000002000$`, "m"));
+  }
+  expect(status.stdout).toMatch(/^NoNewPrivs:\t1$/m);
+  const [agent] = JSON.parse((await controller.ask("GET", "/api/agents")).body) as [
+    { lacks: string[]; capabilities: { watcher: boolean; guards: { allowSending: boolean } } },
+  ];
+  expect(agent.capabilities.watcher).toBe(true);
+  expect(agent.capabilities.guards.allowSending).toBe(false);
+  expect(agent.lacks.map((sentence) => /\(no (CAP_[A-Z_]+)\)$/.exec(sentence)?.[1]).sort()).toEqual([
+    "CAP_NET_ADMIN",
+    "CAP_SYS_NICE",
+  ]);
+});
+
+test("credentials: given an enrolled agent, then the controller keeps no secret in clear, and the host keeps its own for its agent alone", async () => {
+  const kept = readFileSync(path.join(controller.folder, "access.json"), "utf8");
+  const own = JSON.parse((await kiosk.shell("cat /var/lib/dyetrace-agent/controller.json")).stdout) as {
+    credential: string;
+  };
+  const [id = "", secret = ""] = own.credential.split(".");
+  expect(kept).toContain(id);
+  expect(kept).not.toContain(secret);
+  expect((await kiosk.shell("stat -c '%a %U' /var/lib/dyetrace-agent/controller.json")).stdout).toBe("600 dyetrace\n");
+  for (const password of ["operate", "view"]) expect(kept).toContain(`"name": "${password}"`);
+  expect(kept).toMatch(/"password": "scrypt:32768:8:1:/);
+});
+
+test("the pasted line: given a key that was used, then another host with the same line is refused in a sentence", async () => {
+  const { code, stderr } = await stand.shell(line);
+  expect(code).not.toBe(0);
+  expect(stderr).toMatch(/was used already/);
+  expect(await controller.agents()).toEqual(["kiosk"]);
+});
+
+test("enrol: given a controller whose certificate has another key than the pinned one, then the agent tells nobody its key", async () => {
+  const agent = "node /opt/dyetrace-agent/agent/bin/dyetrace-agent.mjs";
+  const pin = `sha256//${Buffer.alloc(32, 7).toString("base64")}`;
+  const { code, stderr } = await kiosk.shell(
+    `${agent} enrol --controller ${controller.url} --pin ${pin} --key enrol-0 --data /tmp/other`,
+  );
+  expect(code).toBe(2);
+  expect(stderr).toMatch(/certificate has the key .* not sha256/);
+});
+
+test("revoking: given a connected agent, then it is out within 5 s and does not come back", async () => {
+  const began = performance.now();
+  expect((await controller.ask("DELETE", "/api/enrolled/kiosk")).status).toBe(200);
+  await expect.poll(() => controller.agents(), { timeout: 5000, interval: 50 }).toEqual([]);
+  process.stderr.write(`from revoking to gone: ${Math.round(performance.now() - began)} ms\n`);
+  await expect.poll(async () => (await kiosk.shell("pgrep -u dyetrace node")).stdout, { timeout: 20_000 }).toBe("");
+  expect((await kiosk.shell("cat /var/lib/dyetrace-agent/agent.log")).stdout).toMatch(/was revoked/);
+  expect(await controller.agents()).toEqual([]);
+});
+
+test("audit log: given all this, then it says who did what, refusals too", async () => {
+  const { body } = await controller.ask("GET", "/api/audit", undefined, "view");
+  const entries = (JSON.parse(body) as { who: string; what: string }[]).map(({ who, what }) => `${who} ${what}`);
+  for (const expected of [
+    /^operate signed in$/,
+    /^operate made a key to enrol "kiosk"$/,
+    /^view made a key to enrol an agent, refused: view may look, not operate$/,
+    /^agent kiosk enrolled$/,
+    /^agent kiosk was refused when it enrolled$/,
+    /^operate revoked agent kiosk$/,
+  ]) {
+    expect(entries).toContainEqual(expect.stringMatching(expected));
+  }
+});
