@@ -11,6 +11,8 @@ import type { SiteIndex } from "./site-index.ts";
 
 interface Proof {
   readonly groupKey: string;
+  /** Number of the source's node. */
+  readonly source: number;
   readonly payloadBytes: number;
   /** Times at which this group at this size came through; hardly ever more than one stretch. */
   readonly spans: TimeSpan[];
@@ -32,14 +34,17 @@ export class ClearedElements {
 
   /**
    * True when a path that the element would have silenced was good during the silence, with packets at least as large
-   * as `payloadBytes` (a small packet says nothing about large ones) and, for the group kinds, of that group.
+   * as the silent trial's (a small packet says nothing about large ones) and, for the group kinds, of its group, for
+   * `node-source` of its source.
    */
-  isCleared({ kind, place }: Silencer, groupKey: string, payloadBytes: number, silence: TimeSpan): boolean {
+  isCleared({ kind, place }: Silencer, { groupKey, payloadBytes, tree }: PathTrial, silence: TimeSpan): boolean {
     const isOfGroup = isGroupKind(kind);
+    const isOfSource = kind === "node-source";
     return this.#proofsOf(kind, place).some(
       (proof) =>
         proof.payloadBytes >= payloadBytes &&
         (!isOfGroup || proof.groupKey === groupKey) &&
+        (!isOfSource || proof.source === tree.source) &&
         proof.spans.some((span) => span.endMs > silence.startMs && span.startMs < silence.endMs),
     );
   }
@@ -83,15 +88,21 @@ export class ClearedElements {
     if (atSource !== undefined) this.#add(trial, silencersAtSource(this.#site, trial), atSource);
   }
 
-  #add({ groupKey, payloadBytes }: PathTrial, silencers: readonly Silencer[], spans: readonly TimeSpan[]): void {
+  #add(
+    { groupKey, payloadBytes, tree: { source } }: PathTrial,
+    silencers: readonly Silencer[],
+    spans: readonly TimeSpan[],
+  ): void {
     for (const { kind, place } of silencers) {
-      if (kind === "cable" || isGroupKind(kind)) continue;
+      if (kind === "cable" || kind === "node-source" || isGroupKind(kind)) continue;
       const ofKind = this.#proofs.get(kind) ?? new Map<number, Proof[]>();
       this.#proofs.set(kind, ofKind);
       const proofs = ofKind.get(place) ?? [];
       ofKind.set(place, proofs);
-      const same = proofs.find((p) => p.groupKey === groupKey && p.payloadBytes === payloadBytes);
-      if (same === undefined) proofs.push({ groupKey, payloadBytes, spans: [...spans] });
+      const same = proofs.find(
+        (p) => p.groupKey === groupKey && p.payloadBytes === payloadBytes && p.source === source,
+      );
+      if (same === undefined) proofs.push({ groupKey, source, payloadBytes, spans: [...spans] });
       else same.spans.splice(0, same.spans.length, ...unitedSpans(same.spans, spans));
     }
   }
@@ -104,6 +115,7 @@ function allGroupKind(kind: ElementKind): ElementKind {
     case "reports-group":
       return "reports";
     case "node-group":
+    case "node-source":
       return "node";
     case "sender-group":
       return "sender";

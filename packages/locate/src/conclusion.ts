@@ -3,6 +3,8 @@
 export type FindingKind =
   | "stops"
   | "group-specific"
+  | "source-specific"
+  | "rendezvous-point"
   | "size-limited"
   | "ttl-too-small"
   | "ages-out"

@@ -14,6 +14,8 @@ import type { SiteIndex } from "./site-index.ts";
  * | sender     | host    | that it sends                                                             |
  * | receiver   | host    | that it receives                                                          |
  * | host       | host    | that it sends or receives                                                 |
+ * | node-source | router | whose data passes it, of one source: its reverse-path check or a list fails it |
+ * | node-any-source | router | whose data passes it, joined without a source: no rendezvous point is known |
  *
  * Each but direction, cable and host has a `-group` kind that silences one group only: a filter, a full table, a group
  * unknown to a port. A good path clears the elements that would have silenced it; of the group kinds, those of its group.
@@ -27,6 +29,8 @@ export type ElementKind =
   | "sender"
   | "receiver"
   | "host"
+  | "node-source"
+  | "node-any-source"
   | GroupKind;
 export type GroupKind = "link-group" | "reports-group" | "node-group" | "sender-group" | "receiver-group";
 
@@ -34,7 +38,7 @@ export interface FailureElement {
   readonly kind: ElementKind;
   /** Number of a segment (for cables, of the direction that a bad path used first) or of a node. */
   readonly place: number;
-  /** Null for the kinds that silence every group. */
+  /** Null for the kinds that silence every group; for `node-source` what comes from it, as `from tower`. */
   readonly groupKey: string | null;
 }
 
@@ -51,6 +55,8 @@ export const ELEMENT_WEIGHTS: Readonly<Record<ElementKind, number>> = {
   sender: 1.1,
   receiver: 1.1,
   host: 1.12,
+  "node-source": 1.16,
+  "node-any-source": 1.17,
   "link-group": 1.15,
   "reports-group": 1.18,
   "node-group": 1.2,
@@ -61,7 +67,15 @@ export const ELEMENT_WEIGHTS: Readonly<Record<ElementKind, number>> = {
 export const isGroupKind = (kind: ElementKind): kind is GroupKind => kind.endsWith("-group");
 
 export const isOnNode = (kind: ElementKind): boolean =>
-  ["node", "node-group", "sender", "sender-group", "receiver", "receiver-group", "host"].includes(kind);
+  kind.startsWith("node") || ["sender", "sender-group", "receiver", "receiver-group", "host"].includes(kind);
+
+/** A part of a trunk or switch, in one VLAN, is a likelier place than the whole only when the whole is cleared. */
+const PART_WEIGHT = 0.004;
+
+export function elementWeight(site: SiteIndex, { kind, place }: Pick<FailureElement, "kind" | "place">): number {
+  const isPart = (isOnNode(kind) ? site.wholeNode : site.wholeSegment).has(place);
+  return ELEMENT_WEIGHTS[kind] + (isPart ? PART_WEIGHT : 0);
+}
 
 /** What a finding calls the element: a segment id or a node name; a cable by both its directions. */
 export function placeNames(site: SiteIndex, { kind, place }: FailureElement): string[] {

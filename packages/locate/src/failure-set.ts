@@ -1,5 +1,5 @@
 import { ClearedElements } from "./cleared-elements.ts";
-import { ELEMENT_WEIGHTS, type FailureElement, isGroupKind, isOnNode } from "./failure-element.ts";
+import { elementWeight, type FailureElement, isGroupKind, isOnNode } from "./failure-element.ts";
 import {
   type PathTrial,
   type Silencer,
@@ -48,6 +48,9 @@ export function smallestFailureSet<T extends PathTrial>(site: SiteIndex, trials:
   );
   const onBadWays = new Set(pairs.flatMap(({ trial, outcome }) => nodesDownTo(trial.tree, outcome.leaf)));
   for (const { trial } of pairs) onBadWays.add(trial.tree.source);
+  // What passes a switch or trunk in another VLAN says something about the whole.
+  const wholes = new Set([...onBadWays].flatMap((node) => site.wholeNode.get(node) ?? []));
+  for (const [part, whole] of site.wholeNode) if (wholes.has(whole)) onBadWays.add(part);
   const cleared = new ClearedElements(site, onBadWays.size === 0 ? [] : trials, onBadWays);
   const { classes, unexplained } = classesOf(site, pairs, cleared);
   const covers = smallestCovers(classes);
@@ -92,10 +95,10 @@ function classesOf<T extends PathTrial>(
     const silence = { startMs: startMs + outcome.marginMs, endMs };
     let isExplained = false;
     for (const silencer of silencersOf(trial, outcome.leaf)) {
-      if (cleared.isCleared(silencer, trial.groupKey, trial.payloadBytes, silence)) continue;
+      if (cleared.isCleared(silencer, trial, silence)) continue;
       isExplained = true;
       const { kind, place } = silencer;
-      const groupKey = isGroupKind(kind) ? trial.groupKey : null;
+      const groupKey = isGroupKind(kind) ? trial.groupKey : kind === "node-source" ? sourceKey(site, trial) : null;
       const cable = kind === "cable" ? Math.min(place, site.reverse[place] ?? place) : place;
       const key = `${kind} ${cable} ${groupKey ?? ""}`;
       const known = elements.get(key);
@@ -108,7 +111,7 @@ function classesOf<T extends PathTrial>(
   const byCovers = new Map<string, ElementClass>();
   for (const { element, covers } of elements.values()) {
     const key = covers.join(",");
-    const weight = ELEMENT_WEIGHTS[element.kind];
+    const weight = elementWeight(site, element);
     const same = byCovers.get(key);
     if (same === undefined) {
       byCovers.set(key, { covers, elements: [element], weight });
@@ -120,6 +123,8 @@ function classesOf<T extends PathTrial>(
   const classes = [...byCovers.values()].map((one) => ({ ...one, elements: inOrder(site, one.elements) }));
   return { classes, unexplained };
 }
+
+const sourceKey = (site: SiteIndex, { tree }: PathTrial): string => `from ${site.nodes[tree.source]?.name}`;
 
 /** All that would silence a pair, from the source to the listener. */
 function silencersOfTrials(site: SiteIndex): (trial: PathTrial, leaf: number) => readonly Silencer[] {
@@ -135,7 +140,8 @@ function silencersOfTrials(site: SiteIndex): (trial: PathTrial, leaf: number) =>
 /**
  * Most likely first: the segments that the data crosses, then nodes and hosts, then segments that only reports cross; in
  * each, all-group kinds before group kinds, and from the source downwards. A cut cable is left out where one direction
- * alone explains the same: that one is named.
+ * alone explains the same: that one is named. So is a router that would only fail one source, or only joins without a
+ * source, where the router as such explains the same.
  */
 function inOrder(site: SiteIndex, elements: readonly FailureElement[]): FailureElement[] {
   const crossed = new Set(elements.filter((e) => e.kind === "link" || e.kind === "link-group").map((e) => e.place));
@@ -145,9 +151,11 @@ function inOrder(site: SiteIndex, elements: readonly FailureElement[]): FailureE
     if (crossed.size === 0) return kind === "reports" || kind === "reports-group" ? 2 : 0;
     return crossed.has(place) ? 0 : 2;
   };
+  const nodes = new Set(elements.filter((e) => e.kind === "node").map((e) => e.place));
   return elements
+    .filter((e) => !(e.kind === "node-source" || e.kind === "node-any-source") || !nodes.has(e.place))
     .filter((e) => e.kind !== "cable" || !(directions.has(e.place) || directions.has(site.reverse[e.place] ?? -1)))
-    .sort((a, b) => rank(a) - rank(b) || ELEMENT_WEIGHTS[a.kind] - ELEMENT_WEIGHTS[b.kind]);
+    .sort((a, b) => rank(a) - rank(b) || elementWeight(site, a) - elementWeight(site, b));
 }
 
 interface Ambiguity {

@@ -1,4 +1,4 @@
-import type { SiteIndex } from "./site-index.ts";
+import { type SiteIndex, withWhole } from "./site-index.ts";
 import { nodesDownTo, type SourceTree } from "./source-tree.ts";
 
 /** Where one more listener would tell most about a set of suspects. */
@@ -28,7 +28,7 @@ export function placeNumber(site: SiteIndex, name: string): number | null {
 /** Every node that can have one more host beside it. */
 export function listenerChoices(site: SiteIndex, trees: readonly SourceTree[]): ListenerChoice[] {
   return [...site.nodes.entries()]
-    .filter(([, node]) => node.kind !== "host")
+    .filter(([, node]) => node.kind !== "host" && site.graph.nodes.has(node.name))
     .map(([number, { name }]) => ({ name, heardFrom: heardFrom(site, trees.slice(0, MOST_SOURCES), number) }));
 }
 
@@ -50,9 +50,9 @@ function heardFrom(site: SiteIndex, trees: readonly SourceTree[], node: number):
     add(site.segments.length + tree.source);
     for (const step of nodesDownTo(tree, node)) {
       const segment = tree.into[step] ?? -1;
-      add(segment);
-      add(site.reverse[segment] ?? -1);
-      add(site.segments.length + step);
+      for (const place of withWhole(site.wholeSegment, segment)) add(place);
+      for (const place of withWhole(site.wholeSegment, site.reverse[segment] ?? -1)) add(place);
+      for (const place of withWhole(site.wholeNode, step)) add(site.segments.length + place);
     }
   }
   return bits;

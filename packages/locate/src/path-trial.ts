@@ -1,7 +1,7 @@
 import type { ElementKind } from "./failure-element.ts";
 import { areReportsNeeded, countBelow } from "./needed-reports.ts";
 import type { TimeSpan } from "./run-observations.ts";
-import type { SiteIndex } from "./site-index.ts";
+import { type SiteIndex, withWhole } from "./site-index.ts";
 import type { SourceTree } from "./source-tree.ts";
 
 /** One try of getting packets of one group and size from one source to several hosts, and how it went at each. */
@@ -9,6 +9,8 @@ export interface PathTrial {
   readonly tree: SourceTree;
   /** What a group-specific fault would be specific to: the group, with the source where joins are source-specific. */
   readonly groupKey: string;
+  /** True when listeners join (source, group): no rendezvous point has a part in it. Absent means false. */
+  readonly isSourceSpecific?: boolean;
   readonly payloadBytes: number;
   /** Node numbers of all that joined, whose reports keep ports open; null where no membership is needed. */
   readonly members: ReadonlySet<number> | null;
@@ -36,7 +38,10 @@ export interface Silencer {
  * For every node of the trial's tree: what on the step into it would silence everything below. The elements that would
  * silence a pair are those of all steps down to the listener, and the source's own.
  */
-export function silencersByStep(site: SiteIndex, { tree, members }: PathTrial): (node: number) => readonly Silencer[] {
+export function silencersByStep(
+  site: SiteIndex,
+  { tree, members, isSourceSpecific = false }: PathTrial,
+): (node: number) => readonly Silencer[] {
   const below = members === null ? null : countBelow(site, tree, members);
   const steps = new Map<number, Silencer[]>();
   return (node) => {
@@ -44,21 +49,22 @@ export function silencersByStep(site: SiteIndex, { tree, members }: PathTrial): 
     if (known !== undefined) return known;
     const segment = tree.into[node] ?? -1;
     const reverse = site.reverse[segment] ?? -1;
-    const silencers: Silencer[] = [
-      { kind: "link", place: segment },
-      { kind: "direction", place: segment },
-      { kind: "cable", place: segment },
-      { kind: "link-group", place: segment },
-    ];
-    if (site.nodes[node]?.kind !== "host") {
-      silencers.push({ kind: "node", place: node }, { kind: "node-group", place: node });
+    const silencers: Silencer[] = [];
+    for (const place of withWhole(site.wholeSegment, segment)) {
+      for (const kind of ["link", "direction", "cable", "link-group"] as const) silencers.push({ kind, place });
+    }
+    const nodeKind = site.nodes[node]?.kind;
+    for (const place of nodeKind === "host" ? [] : withWhole(site.wholeNode, node)) {
+      silencers.push({ kind: "node", place }, { kind: "node-group", place });
+    }
+    if (nodeKind === "router") {
+      silencers.push({ kind: "node-source", place: node });
+      if (!isSourceSpecific) silencers.push({ kind: "node-any-source", place: node });
     }
     if (below !== null && reverse !== -1 && areReportsNeeded(site, tree, node, below)) {
-      silencers.push(
-        { kind: "reports", place: reverse },
-        { kind: "direction", place: reverse },
-        { kind: "reports-group", place: reverse },
-      );
+      for (const place of withWhole(site.wholeSegment, reverse)) {
+        for (const kind of ["reports", "direction", "reports-group"] as const) silencers.push({ kind, place });
+      }
     }
     steps.set(node, silencers);
     return silencers;

@@ -23,7 +23,22 @@ export function segmentStates(
     const status = leaking.has(name) ? "leaks" : proven.has(number) ? "ok" : "unknown";
     return { id: name, lossRatio: null, low: null, high: null, status };
   });
-  return [...segments, ...nodes];
+  return [...withWholes(segments, site.wholeSegment), ...withWholes(nodes, site.wholeNode)];
+}
+
+/** The worst comes first: what a trunk or switch of several VLANs is called for the sake of one of them. */
+const WORST_FIRST: readonly SegmentStatus[] = ["stops", "leaks", "loses", "ok", "unknown"];
+
+/** A trunk or switch as a whole is as its worst part; that some VLAN on it is not known takes nothing from the others. */
+function withWholes(states: readonly SegmentState[], wholes: ReadonlyMap<number, number>): SegmentState[] {
+  const statusesOf = new Map<number, SegmentStatus[]>();
+  for (const [part, whole] of wholes) {
+    statusesOf.set(whole, [...(statusesOf.get(whole) ?? []), states[part]?.status ?? "unknown"]);
+  }
+  return states.map((state, number) => {
+    const statuses = [state.status, ...(statusesOf.get(number) ?? [])];
+    return { ...state, status: WORST_FIRST.find((status) => statuses.includes(status)) ?? state.status };
+  });
 }
 
 interface SegmentRate {

@@ -1,7 +1,12 @@
-import type { LinkSegment, SiteGraph, SiteNode } from "@dyetrace/site";
+import { type LinkSegment, planPlace, type SiteGraph, type SiteLink, type SiteNode, unfoldVlans } from "@dyetrace/site";
 
-/** The site's nodes and segments by number, so that trees over a large site are plain arrays. */
+/**
+ * The site's nodes and segments by number, so that trees over a large site are plain arrays. Traffic flows in the unfolded
+ * site, in which a trunk or switch is a place of its own in each VLAN. After those places come the wholes, the trunks and
+ * switches of the plan that several of them make up: nothing flows there, but they may fail as one.
+ */
 export interface SiteIndex {
+  /** The unfolded site. */
   readonly graph: SiteGraph;
   readonly nodes: readonly SiteNode[];
   readonly nodeNumber: ReadonlyMap<string, number>;
@@ -13,12 +18,22 @@ export interface SiteIndex {
   readonly target: readonly number[];
   /** Number of the same link's other direction, by the segment's number. */
   readonly reverse: readonly number[];
+  /** By the number of a part, the whole that it is part of; empty in a site without VLANs. */
+  readonly wholeNode: ReadonlyMap<number, number>;
+  readonly wholeSegment: ReadonlyMap<number, number>;
+  /** Where a source has equal routes: which of its alternatives is taken for the one in use. The first if not named. */
+  readonly alternatives: ReadonlyMap<string, number>;
 }
 
-export function indexSite(graph: SiteGraph): SiteIndex {
-  const nodes = [...graph.nodes.values()];
+/** @param alternatives as in `SiteIndex` */
+export function indexSite(plan: SiteGraph, alternatives: SiteIndex["alternatives"] = new Map()): SiteIndex {
+  const graph = unfoldVlans(plan);
+  const nodes = [...graph.nodes.values(), ...[...plan.nodes.values()].filter(({ name }) => !graph.nodes.has(name))];
   const nodeNumber = new Map(nodes.map((node, i) => [node.name, i]));
-  const segments = [...graph.segments.values()];
+  const segments = [
+    ...graph.segments.values(),
+    ...[...plan.segments.values()].filter(({ id }) => !graph.segments.has(id)),
+  ];
   const segmentNumber = new Map(segments.map((segment, i) => [segment.id, i]));
   const numberOf = (name: string): number => {
     const found = nodeNumber.get(name);
@@ -27,17 +42,52 @@ export function indexSite(graph: SiteGraph): SiteIndex {
   };
   const outgoing: number[][] = nodes.map(() => []);
   const reverse: number[] = segments.map(() => -1);
-  const firstOfLink = new Map<number, number>();
+  const firstOfLink = new Map<SiteLink, number>();
   for (const [number, segment] of segments.entries()) {
-    outgoing[numberOf(segment.from.node)]?.push(number);
-    const other = firstOfLink.get(segment.link.index);
+    if (graph.segments.has(segment.id)) outgoing[numberOf(segment.from.node)]?.push(number);
+    const other = firstOfLink.get(segment.link);
     if (other === undefined) {
-      firstOfLink.set(segment.link.index, number);
+      firstOfLink.set(segment.link, number);
     } else {
       reverse[number] = other;
       reverse[other] = number;
     }
   }
   const target = segments.map((segment) => numberOf(segment.to.node));
-  return { graph, nodes, nodeNumber, segments, segmentNumber, outgoing, target, reverse };
+  const wholeNode = wholesOf(
+    nodes.map(({ name }) => name),
+    nodeNumber,
+  );
+  const wholeSegment = wholesOf(
+    segments.map(({ id }) => id),
+    segmentNumber,
+  );
+  return {
+    graph,
+    nodes,
+    nodeNumber,
+    segments,
+    segmentNumber,
+    outgoing,
+    target,
+    reverse,
+    wholeNode,
+    wholeSegment,
+    alternatives,
+  };
 }
+
+function wholesOf(names: readonly string[], numberOf: ReadonlyMap<string, number>): ReadonlyMap<number, number> {
+  const wholes = new Map<number, number>();
+  for (const [number, name] of names.entries()) {
+    const whole = numberOf.get(planPlace(name));
+    if (whole !== undefined && whole !== number) wholes.set(number, whole);
+  }
+  return wholes;
+}
+
+/** The place itself and, where it is part of one, its whole. */
+export const withWhole = (wholes: ReadonlyMap<number, number>, place: number): number[] => {
+  const whole = wholes.get(place);
+  return whole === undefined ? [place] : [place, whole];
+};

@@ -17,28 +17,46 @@ export function findSiteFaults(site: SiteIndex, run: RunObservations, streams: r
   ];
 }
 
-/** Nobody heard a general query for longer than an absent querier may stay unnoticed (RFC 3376, section 8.5). */
+/** Nobody in a VLAN heard a general query for longer than an absent querier may stay unnoticed (RFC 3376, section 8.5). */
 function noQuerier(site: SiteIndex, run: RunObservations): Finding[] {
   const { queryIntervalMs, queryResponseMs, robustness } = run.timers;
   const presentMs = robustness * queryIntervalMs + queryResponseMs / 2;
-  const watching = run.queriers.filter((one) => one.canHear && one.watchedToMs - one.watchedFromMs > presentMs);
-  if (watching.length === 0 || run.queriers.some((one) => one.queriers.length > 0)) return [];
-  const planned = querierOf(site.graph, run.streams[0]?.source ?? "");
-  return [
-    {
+  return byDomain(site, run.queriers).flatMap(({ vlan, queriers }) => {
+    const watching = queriers.filter((one) => one.canHear && one.watchedToMs - one.watchedFromMs > presentMs);
+    const [first] = watching;
+    if (first === undefined || queriers.some((one) => one.queriers.length > 0)) return [];
+    const planned = querierOf(site.graph, vlan === null ? (run.streams[0]?.source ?? "") : first.host);
+    const where = vlan === null ? "" : ` in VLAN ${vlan}`;
+    return {
       kind: "no-querier",
       streams: [],
       suspects: planned === null || planned.isAssumed ? [] : [planned.node],
       confidence: 0.95,
-      title: `No querier: ${nameList(watching.map((one) => one.host))} heard no general query for ${seconds(presentMs)} and more`,
+      title: `No querier${where}: ${nameList(watching.map((one) => one.host))} heard no general query for ${seconds(presentMs)} and more`,
       evidence: watching
         .slice(0, 5)
         .map((one) => `${one.host} listened for ${seconds(one.watchedToMs - one.watchedFromMs)} and heard none.`),
       advice:
         "Give one switch or router in this VLAN the part of the querier, with an address, and a second one as standby. Without one, memberships run out or the switches flood.",
       reference: "RFC 4541, section 2.1.1; RFC 3376, section 8.5",
-    },
-  ];
+    };
+  });
+}
+
+interface DomainQueriers {
+  /** Null in a plan without VLANs. */
+  readonly vlan: number | null;
+  readonly queriers: readonly QuerierObservation[];
+}
+
+/** Queries stay in their VLAN: what hosts of one hear says nothing about another. All hosts together without VLANs. */
+function byDomain({ graph }: SiteIndex, queriers: readonly QuerierObservation[]): DomainQueriers[] {
+  if (graph.vlans === undefined) return [{ vlan: null, queriers }];
+  const vlanOf = (host: string): number | undefined => graph.outgoing.get(host)?.[0]?.link.vlans?.[0];
+  return [...graph.vlans.keys()].map((vlan) => ({
+    vlan,
+    queriers: queriers.filter(({ host }) => vlanOf(host) === vlan),
+  }));
 }
 
 interface QuerierPair {
@@ -57,7 +75,7 @@ function twoQueriers(site: SiteIndex, run: RunObservations): Finding[] {
       ]),
     ];
   }
-  return islands(site, run);
+  return byDomain(site, run.queriers).flatMap(({ queriers }) => islands(site, queriers));
 }
 
 function rivalsAt({ host, queriers }: QuerierObservation): QuerierPair[] {
@@ -76,8 +94,8 @@ function rivalsAt({ host, queriers }: QuerierObservation): QuerierPair[] {
 }
 
 /** One link parts the hosts that hear one querier from those that hear another: queries do not cross it. */
-function islands(site: SiteIndex, run: RunObservations): Finding[] {
-  const heard = run.queriers.flatMap(({ host, canHear, queriers }) => {
+function islands(site: SiteIndex, queriers: readonly QuerierObservation[]): Finding[] {
+  const heard = queriers.flatMap(({ host, canHear, queriers }) => {
     const node = site.nodeNumber.get(host);
     const lasting = queriers.filter((q) => q.queries >= 2 && q.family === 4);
     const [only] = lasting;

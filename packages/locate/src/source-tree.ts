@@ -1,3 +1,4 @@
+import { sourceWays } from "@dyetrace/site";
 import type { SiteIndex } from "./site-index.ts";
 
 /**
@@ -13,21 +14,22 @@ export interface SourceTree {
   readonly order: readonly number[];
 }
 
-/** Fewest hops first, the plan's order breaking ties. Hosts do not forward. */
+/**
+ * By VLANs and routers (`sourceWays` of the site package), the alternative that the index names where there are several;
+ * hosts do not forward.
+ */
 export function sourceTree(site: SiteIndex, source: number): SourceTree {
+  const name = site.nodes[source]?.name ?? "";
+  const alternatives = sourceWays(site.graph, name);
+  const ways = alternatives[site.alternatives.get(name) ?? 0] ?? alternatives[0];
   const parent = new Int32Array(site.nodes.length).fill(-1);
   const into = new Int32Array(site.nodes.length).fill(-1);
   const order = [source];
-  for (let at = 0; at < order.length; at++) {
-    const node = order[at] ?? source;
-    if (node !== source && site.nodes[node]?.kind === "host") continue;
-    for (const segment of site.outgoing[node] ?? []) {
-      const next = site.target[segment] ?? source;
-      if (next === source || parent[next] !== -1) continue;
-      parent[next] = node;
-      into[next] = segment;
-      order.push(next);
-    }
+  for (const [node, segment] of ways ?? []) {
+    const number = site.nodeNumber.get(node) ?? -1;
+    parent[number] = site.nodeNumber.get(segment.from.node) ?? -1;
+    into[number] = site.segmentNumber.get(segment.id) ?? -1;
+    order.push(number);
   }
   return { source, parent, into, order };
 }

@@ -34,6 +34,15 @@ export interface StopCase {
   readonly isEveryoneSilent: boolean;
   /** Streams of other groups that came through the place; empty unless only group-specific causes are left. */
   readonly passingStreams: readonly string[];
+  /** Set when only a router that fails one source is left: that source's name. */
+  readonly failedSource: string | null;
+  /**
+   * True when all that is silent was joined without a source, some router's lack of a rendezvous point would explain it,
+   * and streams that were joined with their source come through the same place.
+   */
+  readonly isAnySourceOnly: boolean;
+  /** True when all that is silent was joined with its source, and streams joined without one come through. */
+  readonly isSourceJoinOnly: boolean;
   /** Streams of other groups that came through the place with smaller packets, where that is all that can be said. */
   readonly smallerStreams: readonly string[];
   readonly size: SizeBoundary | null;
@@ -91,7 +100,8 @@ export function stopCase(
   // What is lost beside the way are reports, and that silences every size.
   const elements = size === null ? failure.elements : failure.elements.filter(isOnTheWay);
   const names = distinct(elements.flatMap((element) => placeNames(site, element)));
-  const isOfGroups = failure.elements.every((e) => e.groupKey !== null);
+  const isOfGroups = failure.elements.every((e) => e.groupKey !== null || e.kind === "node-any-source");
+  const isOfSource = failure.elements.every((e) => e.kind === "node-source");
   const others = passing(segments, failure, facts, trials, cleared);
   const wasReceiving = silentPairs.filter((pair) => pair.receipt.listener.receivedPackets > 0);
   return {
@@ -109,6 +119,10 @@ export function stopCase(
     sinceMs: wasReceiving.length === 0 ? null : Math.min(...wasReceiving.map((pair) => pair.atMs)),
     isEveryoneSilent: served.length === 0,
     passingStreams: isOfGroups ? others : [],
+    failedSource: isOfSource ? (facts[0]?.stream.source ?? null) : null,
+    isAnySourceOnly:
+      failure.elements.some((e) => e.kind === "node-any-source") && others.length > 0 && allAre(true, others, trials),
+    isSourceJoinOnly: facts.every(({ stream }) => stream.ssm) && others.length > 0 && allAre(false, others, trials),
     smallerStreams: isOfGroups || size !== null ? [] : others.filter((name) => isSmaller(name, silentPairs, trials)),
     size,
     cut: cutOf(site, silentPairs, served, membership),
@@ -153,6 +167,10 @@ function passing(
     !silent.has(groupKey) && through.every((groups) => groups.includes(groupKey));
   return distinct(trials.filter(passes).map((trial) => trial.facts.stream.stream));
 }
+
+/** All of these streams are joined with their source, or all without. */
+const allAre = (isWithSource: boolean, streams: readonly string[], trials: readonly StreamTrial[]): boolean =>
+  trials.every(({ facts: { stream } }) => !streams.includes(stream.stream) || stream.ssm === isWithSource);
 
 /** All that this stream sent was smaller than everything that failed. */
 function isSmaller(stream: string, silentPairs: readonly SilentPair[], trials: readonly StreamTrial[]): boolean {

@@ -46,11 +46,45 @@ export const STOP_RULES: readonly DiagnosisRule<StopCase>[] = [
     reference: "RFC 1122, section 3.2.2: no ICMP error is sent about a multicast packet",
   },
   {
+    kind: "rendezvous-point",
+    when: (stop) => stop.isAnySourceOnly,
+    title: (stop) =>
+      `${nameList(stop.streams)}, joined without a source, stops ${placePhrase(stop)}, while what is joined with its source passes: no rendezvous point brings it on; ${silentPhrase(stop)}`,
+    evidence: (stop) => [
+      `${nameList(stop.passingStreams)} is joined with its source and comes through the same place, so cables, ports and the route back to the source are good.`,
+    ],
+    advice:
+      "Compare on every router between source and listeners which rendezvous point it knows for this group, and whether it has a route there. Joins that name the source need none.",
+    reference: "RFC 7761, sections 3.1 and 4.7; RFC 4607",
+  },
+  {
+    kind: "source-specific",
+    when: (stop) => stop.failedSource !== null,
+    title: (stop) =>
+      `${nameList(stop.streams)} stops ${placePhrase(stop)}, which drops what ${stop.failedSource} sends and lets other sources through; ${silentPhrase(stop)}`,
+    evidence: () => [
+      "Other sources' packets to the same groups and other groups' packets come through the same place, so the fault concerns this source.",
+    ],
+    advice:
+      "Ask the router for its unicast route back to this source: if it leads out of another interface than the packets come in by, they fail the reverse-path check. If the route is right, look for an access list with the source's address.",
+    reference: "RFC 7761, section 4.2 (reverse-path check)",
+  },
+  {
     kind: "group-specific",
     when: (stop) => stop.passingStreams.length > 0,
     title: (stop) => `${nameList(stop.streams)} alone stops ${placePhrase(stop)}; ${silentPhrase(stop)}`,
     evidence: (stop) => [
       `${nameList(stop.passingStreams)} comes through the same place, so cable and port are good and the fault concerns this group.`,
+      ...(stop.isSourceJoinOnly
+        ? [
+            "Only what is joined with its source fails: see that querier, switches and routers all speak IGMPv3 and MLDv2.",
+          ]
+        : []),
+      ...(stop.failure.elements.some((e) => e.kind === "node-source")
+        ? [
+            "All that fails comes from one source, so the fault may as well concern the source: its route back, or a list.",
+          ]
+        : []),
     ],
     advice:
       "Look up the group in the group table of the switch: is the port a member, does a filter or a limit on groups per port apply, is the table full? Then see whether membership reports for this group arrive there.",

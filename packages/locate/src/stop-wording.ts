@@ -1,4 +1,4 @@
-import type { PortRef } from "@dyetrace/site";
+import { type PortRef, planPlace, vlanOfPlace } from "@dyetrace/site";
 import type { StopCase } from "./stop-case.ts";
 import { count, nameList, seconds } from "./wording.ts";
 
@@ -8,13 +8,20 @@ export function placePhrase({ segments, nodes }: StopCase): string {
   if (first === undefined) return `in ${nodes[0] ?? "an unknown place"}`;
   let last = first;
   for (const next of others) {
-    if (next.from.node !== last.to.node) break;
+    if (planPlace(next.id) === planPlace(last.id)) continue;
+    if (planPlace(next.from.node) !== planPlace(last.to.node)) break;
     last = next;
   }
-  return `between ${portName(first.from)} and ${portName(last.to)}`;
+  return `between ${portName(first.from)} and ${portName(last.to)}${vlanPhrase([first, last].map(({ id }) => id))}`;
 }
 
-export const portName = ({ node, port }: PortRef): string => `${node}:${port}`;
+/** " in VLAN 20" where all the places lie in one VLAN alone. */
+export function vlanPhrase(places: readonly string[]): string {
+  const [vlan = null, ...others] = new Set(places.map(vlanOfPlace));
+  return vlan === null || others.length > 0 ? "" : ` in VLAN ${vlan}`;
+}
+
+export const portName = ({ node, port }: PortRef): string => `${planPlace(node)}:${port}`;
 
 /** "kiosk-1 and gate-2 got nothing, everyone else everything". */
 export function silentPhrase(stop: StopCase): string {
@@ -63,22 +70,25 @@ function servedEvidence(stop: StopCase): string[] {
   ];
 }
 
+/** A trunk and one VLAN on it are said once. */
+const inPlan = (places: readonly string[]): string[] => [...new Set(places.map(planPlace))];
+
 /** Why the suspects beyond the first can't be split. */
 function inseparable(stop: StopCase): string[] {
   const reasons: string[] = [];
-  const forward = stop.segments.map((segment) => segment.id);
+  const forward = inPlan(stop.segments.map((segment) => segment.id));
   if (forward.length > 1) {
     reasons.push(
       `${nameList(forward)} form one chain with no branch and no agent in between: all or none of it lets packets through.`,
     );
   }
-  const nodes = stop.suspects.filter((name) => !name.includes(">"));
+  const nodes = inPlan(stop.suspects.filter((name) => !name.includes(">")));
   if (nodes.length > 0 && forward.length > 0) {
     reasons.push(
       `${nameList(nodes)} and the link beside it silence the same listeners, so no listener can tell them apart; a source placed there could.`,
     );
   }
-  const reports = stop.reportSegments.map((segment) => segment.id);
+  const reports = inPlan(stop.reportSegments.map((segment) => segment.id));
   if (reports.length > 0) {
     reasons.push(
       `Membership reports travel the other way, on ${nameList(reports)}: if they are lost there, the port before it forgets the group, which looks the same.`,

@@ -45,7 +45,8 @@ export function streamTrials(facts: StreamFacts): StreamTrial[] {
         outcomes.push({ leaf: node, good, bad: null, marginMs: 0, receipt: null, silentFromSeq: null });
     }
     const { tree, groupKey, members } = facts;
-    return { facts, numbers, payloadBytes, tree, groupKey, members, outcomes };
+    const isSourceSpecific = facts.stream.ssm;
+    return { facts, numbers, payloadBytes, tree, groupKey, isSourceSpecific, members, outcomes };
   });
 }
 

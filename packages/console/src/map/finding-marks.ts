@@ -45,6 +45,8 @@ function placeOf(
 const GLYPHS: Readonly<Record<string, Glyph>> = {
   stops: "stop",
   "group-specific": "stop",
+  "source-specific": "stop",
+  "rendezvous-point": "stop",
   "size-limited": "stop",
   "ttl-too-small": "stop",
   "ages-out": "stop",

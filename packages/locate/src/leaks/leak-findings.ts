@@ -1,4 +1,4 @@
-import { type LinkSegment, layer2Domain, querierOf } from "@dyetrace/site";
+import { type LinkSegment, layer2Domain, queriersOf } from "@dyetrace/site";
 import type { Finding } from "../conclusion.ts";
 import { diagnose } from "../diagnosis-rule.ts";
 import type { MembershipTimers } from "../run-observations.ts";
@@ -18,8 +18,8 @@ import { tableLimit } from "./table-limit.ts";
  */
 export function findLeaks(site: SiteIndex, streams: readonly StreamFacts[], timers: MembershipTimers): Finding[] {
   if (!streams.some((facts) => facts.bystanders.some(({ bystander }) => bystander.frames > 0))) return [];
-  const querier = querierOf(site.graph, streams[0]?.stream.source ?? "");
-  const queriers = new Set(querier === null ? [] : [site.nodeNumber.get(querier.node) ?? -1]);
+  const planned = queriersOf(site.graph, streams[0]?.stream.source ?? "");
+  const queriers = new Set(planned.map(({ node }) => site.nodeNumber.get(node) ?? -1));
   const membersOfGroup = new Map<string, Set<number>>();
   for (const facts of streams) {
     const members = membersOfGroup.get(facts.stream.group) ?? new Set();

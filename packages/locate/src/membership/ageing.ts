@@ -44,7 +44,11 @@ export function ageingOf(pairs: readonly SilentPair[], view: QueryView, timers: 
 
   if (afterMs >= leastMs && heard.every((h) => h === false)) {
     const fromMs = Math.max(...ends.map((end) => end.sinceMs)) + timers.queryResponseMs;
-    const suspects = view.whereQueriesStop(fromMs, Math.max(fromMs + 1, ...ends.map((end) => end.atMs)));
+    const suspects = view.whereQueriesStop(
+      hosts[0] ?? "",
+      fromMs,
+      Math.max(fromMs + 1, ...ends.map((end) => end.atMs)),
+    );
     const elsewhere = view.hosts.filter(
       (host) => !hosts.includes(host) && view.heard(host, fromMs, Number.POSITIVE_INFINITY),
     );

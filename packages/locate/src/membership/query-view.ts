@@ -1,4 +1,4 @@
-import { querierOf } from "@dyetrace/site";
+import { layer2Domain, querierOf } from "@dyetrace/site";
 import { placeNames } from "../failure-element.ts";
 import { smallestFailureSet } from "../failure-set.ts";
 import type { QuerierObservation, RunObservations } from "../run-observations.ts";
@@ -41,18 +41,20 @@ export class QueryView {
   }
 
   /**
-   * Where queries stop: queries are a stream of their own, from the querier to every host of its domain, and the same
-   * reasoning holds. Empty when no querier is known or nobody heard any.
+   * Where queries stop on their way to a host: queries are a stream of their own, from the querier to every host of its
+   * domain, and the same reasoning holds. Empty when no querier is known or nobody heard any.
    */
-  whereQueriesStop(fromMs: number, toMs: number): string[] {
-    const querier = querierOf(this.#site.graph, this.#run.streams[0]?.source ?? "");
+  whereQueriesStop(host: string, fromMs: number, toMs: number): string[] {
+    const { graph } = this.#site;
+    const querier = querierOf(graph, graph.vlans === undefined ? (this.#run.streams[0]?.source ?? "") : host);
     const node = querier === null ? undefined : this.#site.nodeNumber.get(querier.node);
     if (querier === null || node === undefined) return [];
     const tree = sourceTree(this.#site, node);
     const span = { startMs: fromMs, endMs: toMs };
+    const domain = layer2Domain(graph, querier.node);
     const outcomes = this.hosts.flatMap((host) => {
       const leaf = this.#site.nodeNumber.get(host);
-      if (leaf === undefined || leaf === node || !reaches(tree, leaf)) return [];
+      if (leaf === undefined || leaf === node || !reaches(tree, leaf) || !domain.has(host)) return [];
       const isHeard = this.heard(host, fromMs, toMs) === true;
       return [{ leaf, good: isHeard ? span : null, bad: isHeard ? null : span, marginMs: 0 }];
     });
