@@ -61,6 +61,7 @@ const AgentConfigSchema = Type.Object(
           "allowed-groups": Type.Optional(ranges()),
           "refused-groups": Type.Optional(ranges()),
           "refuse-reserved-aliases": Type.Optional(Type.Boolean({ description: "true or false" })),
+          "companion-hosts": Type.Optional(ranges()),
           "max-ttl": Type.Optional(
             Type.Integer({
               minimum: 1,
@@ -115,6 +116,7 @@ export function loadAgentConfig(text: string | Uint8Array, file: string): AgentC
       allowedGroups: own["allowed-groups"] ?? DEFAULT_GUARDS.allowedGroups,
       refusedGroups: own["refused-groups"] ?? DEFAULT_GUARDS.refusedGroups,
       refuseReservedAliases: own["refuse-reserved-aliases"] ?? DEFAULT_GUARDS.refuseReservedAliases,
+      companionHosts: own["companion-hosts"] ?? DEFAULT_GUARDS.companionHosts,
       maxTtl: own["max-ttl"] ?? DEFAULT_GUARDS.maxTtl,
       maxDscp: own["max-dscp"] ?? DEFAULT_GUARDS.maxDscp,
       maxDurationNs: maxDurationNs ?? DEFAULT_GUARDS.maxDurationNs,

@@ -2,6 +2,7 @@ import type { AgentTask, Guards } from "@dyetrace/wire";
 import { Fault } from "@dyetrace/wire/fault";
 import { groupMac, isMulticast, parseIpAddress } from "@dyetrace/wire/ip-address";
 import { formatDurationNs, formatRateBps } from "@dyetrace/wire/units";
+import { burstBits, burstPackets } from "../sender/send-budget.ts";
 import { isInRange, parseGroupRange } from "./group-range.ts";
 
 /** What the guards look at in one stream that is to be sent. */
@@ -12,6 +13,8 @@ export interface GuardedStream {
   readonly payloadBytes: number;
   readonly ttl: number;
   readonly dscp: number;
+  /** Packets sent back to back. */
+  readonly burstPackets: number;
 }
 
 /** @returns why this host does not send that stream at all, or null */
@@ -33,6 +36,13 @@ export function refuseStream(stream: GuardedStream, guards: Guards): Fault | nul
     return refuse(
       `its Ethernet address ${groupMac(group)} is that of a link-local group, which switches flood or hand to their processor`,
       "Choose a group that is not x.0.0.x or x.128.0.x.",
+    );
+  }
+  const { burstPackets: packets, payloadBytes } = stream;
+  if (packets > burstPackets(guards) || packets * payloadBytes * 8 > burstBits(guards)) {
+    return refuse(
+      `${packets} packets of ${payloadBytes} B back to back are more than a quarter of a second's allowance`,
+      "Lower the burst, or see maxRateBps and maxPacketsPerSecond.",
     );
   }
   if (stream.ttl > guards.maxTtl)
@@ -83,9 +93,10 @@ export function refuseTask(task: AgentTask, guards: Guards): Fault | null {
     if (action.kind === "stop") sending.delete(action.streamId);
     if (action.kind === "emit") sending.add(action.streamId);
     const { rateBps = stream.rateBps, payloadBytes = stream.payloadBytes } = action;
-    streams.set(action.streamId, { ...stream, rateBps, payloadBytes });
+    const changed = { ...stream, rateBps, payloadBytes };
+    streams.set(action.streamId, changed);
     const running = [...sending].flatMap((streamId) => streams.get(streamId) ?? []);
-    const refusal = action.kind === "stop" ? null : (refuseStream(stream, guards) ?? refuseLoad(running, guards));
+    const refusal = action.kind === "stop" ? null : (refuseStream(changed, guards) ?? refuseLoad(running, guards));
     if (refusal !== null) return refusal;
   }
   if (task.actions.some((action) => action.kind === "emit") && task.endNs > guards.maxDurationNs) {

@@ -1,4 +1,5 @@
 import type { IpAddress } from "@dyetrace/wire";
+import { isMulticast } from "@dyetrace/wire/ip-address";
 import { ForeignRecord } from "../listener/foreign-record.ts";
 import type { GroupSocket } from "../listener/group-socket.ts";
 import type { ListenedStream } from "../listener/listened-stream.ts";
@@ -65,11 +66,14 @@ export class LinuxGroupSocket implements GroupSocket {
     }
   }
 
+  /** A companion comes to the host's own address, which needs no joining. */
   join(): void {
+    if (!isMulticast(this.#group)) return;
     joinGroup(this.fd, this.#tools.interfaceIndex, this.#group, this.#source);
   }
 
   leave(): void {
+    if (!isMulticast(this.#group)) return;
     leaveGroup(this.fd, this.#tools.interfaceIndex, this.#group, this.#source);
   }
 

@@ -5,6 +5,7 @@ import { writeSocketAddress } from "./socket-address.ts";
 
 const IPPROTO_IP = 0; // linux/in.h, as all IP_ and MCAST_ numbers here
 const IP_TOS = 1;
+const IP_TTL = 2;
 const IP_PKTINFO = 8;
 const IP_RECVERR = 11;
 const IP_RECVTTL = 12;
@@ -19,6 +20,7 @@ const MCAST_JOIN_SOURCE_GROUP = 46;
 const MCAST_LEAVE_SOURCE_GROUP = 47;
 
 const IPPROTO_IPV6 = 41; // linux/in6.h, as all IPV6_ numbers here
+const IPV6_UNICAST_HOPS = 16;
 const IPV6_MULTICAST_IF = 17;
 const IPV6_MULTICAST_HOPS = 18;
 const IPV6_MULTICAST_LOOP = 19;
@@ -51,12 +53,14 @@ export function setSendOptions(fd: number, group: IpAddress, options: SendOption
     new DataView(mreqn).setInt32(8, options.interfaceIndex, true);
     checked("setsockopt(IP_MULTICAST_IF)", libc().setsockopt(fd, IPPROTO_IP, IP_MULTICAST_IF, mreqn, 12));
     setAndVerify(fd, IPPROTO_IP, IP_MULTICAST_TTL, options.ttl);
+    setAndVerify(fd, IPPROTO_IP, IP_TTL, options.ttl); // of a companion
     setAndVerify(fd, IPPROTO_IP, IP_TOS, tos);
     setAndVerify(fd, IPPROTO_IP, IP_MULTICAST_LOOP, 1);
     setIntOption(fd, IPPROTO_IP, IP_RECVERR, 1);
   } else {
     setAndVerify(fd, IPPROTO_IPV6, IPV6_MULTICAST_IF, options.interfaceIndex);
     setAndVerify(fd, IPPROTO_IPV6, IPV6_MULTICAST_HOPS, options.ttl);
+    setAndVerify(fd, IPPROTO_IPV6, IPV6_UNICAST_HOPS, options.ttl);
     setAndVerify(fd, IPPROTO_IPV6, IPV6_TCLASS, tos);
     setAndVerify(fd, IPPROTO_IPV6, IPV6_MULTICAST_LOOP, 1);
     setIntOption(fd, IPPROTO_IPV6, IPV6_RECVERR, 1);

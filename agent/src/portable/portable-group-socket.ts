@@ -1,7 +1,7 @@
 import { createSocket, type RemoteInfo, type Socket } from "node:dgram";
 import { once } from "node:events";
 import type { IpAddress } from "@dyetrace/wire";
-import { formatIpAddress } from "@dyetrace/wire/ip-address";
+import { formatIpAddress, isMulticast } from "@dyetrace/wire/ip-address";
 import { ForeignRecord } from "../listener/foreign-record.ts";
 import type { GroupSocket } from "../listener/group-socket.ts";
 import type { ListenedStream } from "../listener/listened-stream.ts";
@@ -21,15 +21,19 @@ export class PortableGroupSocket implements GroupSocket {
   readonly #group: string;
   readonly #source: string | null;
   readonly #interface: string;
+  /** False for a companion, which comes to the host's own address. */
+  readonly #isJoinable: boolean;
 
   private constructor(
     socket: Socket,
     group: string,
     source: string | null,
     interfaceText: string,
+    isJoinable: boolean,
     streams: readonly ListenedStream[],
   ) {
     this.#socket = socket;
+    this.#isJoinable = isJoinable;
     this.#group = group;
     this.#source = source;
     this.#interface = interfaceText;
@@ -60,7 +64,7 @@ export class PortableGroupSocket implements GroupSocket {
       throw cause;
     }
     const sourceText = source === null ? null : formatIpAddress(source.bytes);
-    const opened = new PortableGroupSocket(socket, groupText, sourceText, interfaceText, streams);
+    const opened = new PortableGroupSocket(socket, groupText, sourceText, interfaceText, isMulticast(group), streams);
     socket.on("error", () => undefined);
     socket.on("message", (message: Buffer, from: RemoteInfo) => {
       const frame = new DataView(message.buffer, message.byteOffset, message.length);
@@ -70,11 +74,13 @@ export class PortableGroupSocket implements GroupSocket {
   }
 
   join(): void {
+    if (!this.#isJoinable) return;
     if (this.#source === null) this.#socket.addMembership(this.#group, this.#interface);
     else this.#socket.addSourceSpecificMembership(this.#source, this.#group, this.#interface);
   }
 
   leave(): void {
+    if (!this.#isJoinable) return;
     if (this.#source === null) this.#socket.dropMembership(this.#group, this.#interface);
     else this.#socket.dropSourceSpecificMembership(this.#source, this.#group, this.#interface);
   }

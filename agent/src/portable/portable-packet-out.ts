@@ -51,6 +51,7 @@ export class PortablePacketOut implements PacketOut {
       await once(socket, "listening");
       socket.setMulticastInterface(multicastInterface(stream.group, setup));
       socket.setMulticastTTL(stream.ttl);
+      socket.setTTL(stream.ttl); // of a companion
       socket.setMulticastLoopback(true);
       socket.connect(stream.port, stream.group);
       await once(socket, "connect");

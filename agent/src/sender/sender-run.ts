@@ -1,8 +1,10 @@
-import type { AgentTask, Fault, Guards, SenderInterval, SourceStop, TaskAction } from "@dyetrace/wire";
+import type { AgentTask, Guards, SenderInterval, SourceStop, TaskAction } from "@dyetrace/wire";
+import { Fault } from "@dyetrace/wire/fault";
 import { refuseLoad, refuseStream } from "../data-plane/guards.ts";
 import type { SharedControl } from "../data-plane/shared-control.ts";
 import type { IntervalPart } from "../data-plane/worker-protocol.ts";
 import { DueQueue } from "./due-queue.ts";
+import type { SendBudget } from "./send-budget.ts";
 import { CATCH_UP_NS, type StreamSource } from "./stream-source.ts";
 
 export interface SenderRunOptions {
@@ -10,6 +12,8 @@ export interface SenderRunOptions {
   /** One for each stream of the task that this host sends. */
   readonly sources: readonly StreamSource[];
   readonly guards: Guards;
+  /** What the sources' sockets spend; null where nothing counts it. */
+  readonly budget: SendBudget | null;
   readonly control: SharedControl;
   readonly clock: () => number;
   readonly onInterval: (part: IntervalPart) => void;
@@ -39,6 +43,7 @@ export class SenderRun {
   /** @param startNs the run's start on the monotonic clock */
   constructor(options: SenderRunOptions, startNs: number, startWallNs: bigint) {
     this.#options = options;
+    options.budget?.forgive();
     this.#startNs = startNs;
     this.#deadlineNs = startNs + Math.min(options.task.endNs, options.guards.maxDurationNs);
     this.#numberOf = new Map(options.sources.map((source, number) => [source.stream.streamId, number]));
@@ -86,7 +91,11 @@ export class SenderRun {
     if (this.#stopped !== null) return;
     const { control, task } = this.#options;
     const silentNs = control.silentNs(nowNs);
-    if (control.isAborted) this.#stopAll("aborted", nowNs, "the run was aborted");
+    if (this.#options.budget?.isExceeded === true) {
+      const refusal = new Fault("GUARD_REFUSED", "More would have left this host than it allows", "See its guards.");
+      this.#stopAll("guard", nowNs, refusal.message);
+      this.#options.onRefused(refusal);
+    } else if (control.isAborted) this.#stopAll("aborted", nowNs, "the run was aborted");
     else if (nowNs >= this.#deadlineNs) {
       const isPlanned = !this.#options.sources.some((source) => source.isSending);
       this.#stopAll(isPlanned ? "as-planned" : "deadline", nowNs, isPlanned ? "" : "the deadline has passed");

@@ -3,7 +3,9 @@ import type { AgentTask, TaskStream } from "@dyetrace/wire";
 import { Fault } from "@dyetrace/wire/fault";
 import { SharedControl } from "../data-plane/shared-control.ts";
 import { type FromWorker, type ToWorker, WORKER_PROTOCOL, type WorkerSetup } from "../data-plane/worker-protocol.ts";
+import { GuardedOut } from "./guarded-out.ts";
 import type { PacketOut } from "./packet-out.ts";
+import { SendBudget } from "./send-budget.ts";
 import { SenderRun } from "./sender-run.ts";
 import { StreamSource } from "./stream-source.ts";
 
@@ -28,6 +30,7 @@ export class SenderThread {
   readonly #setup: WorkerSetup;
   readonly #platform: SenderPlatform;
   readonly #control: SharedControl;
+  readonly #budget: SendBudget;
   #task: AgentTask | null = null;
   #sources: StreamSource[] = [];
 
@@ -36,6 +39,7 @@ export class SenderThread {
     this.#setup = setup;
     this.#platform = platform;
     this.#control = new SharedControl(setup.control);
+    this.#budget = new SendBudget(setup.guards, platform.clock());
     port.on("message", (message: ToWorker) => void this.#take(message));
     this.#say({ kind: "ready", protocol: WORKER_PROTOCOL });
   }
@@ -63,7 +67,7 @@ export class SenderThread {
       for (const [i, stream] of task.streams.entries()) {
         if (!emitted.has(stream.streamId)) continue;
         const identity = { runId: task.runId, senderId: senderIds[i] ?? 0, contact: this.#setup.contact };
-        const out = await this.#platform.open(stream);
+        const out = new GuardedOut(await this.#platform.open(stream), this.#budget, this.#platform.clock);
         this.#sources.push(new StreamSource(stream, identity, out, this.#platform.clock));
       }
       this.#task = task;
@@ -82,6 +86,7 @@ export class SenderThread {
         task: this.#task,
         sources: this.#sources,
         guards: this.#setup.guards,
+        budget: this.#budget,
         control: this.#control,
         clock: this.#platform.clock,
         onInterval: (part) => this.#say({ kind: "interval", part }),

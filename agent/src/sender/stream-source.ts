@@ -229,7 +229,7 @@ export class StreamSource {
       intervalNs: this.#intervalNs(),
       ttl: this.stream.ttl,
       dscp: this.stream.dscp,
-      isCompanion: false,
+      isCompanion: this.stream.companionOf !== undefined,
       contact: this.#identity.contact,
     });
     return packet;

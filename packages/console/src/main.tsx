@@ -7,6 +7,7 @@ import "./style/sheet.css";
 import "./style/frame.css";
 import "./style/map.css";
 import "./style/pages.css";
+import "./style/access.css";
 
 const root = document.getElementById("console");
 if (root !== null) render(<App />, root);
