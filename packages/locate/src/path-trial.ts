@@ -50,12 +50,15 @@ export function silencersByStep(
     const segment = tree.into[node] ?? -1;
     const reverse = site.reverse[segment] ?? -1;
     const silencers: Silencer[] = [];
+    // Switches know groups by VLAN, so what concerns one group concerns it in one VLAN.
     for (const place of withWhole(site.wholeSegment, segment)) {
-      for (const kind of ["link", "direction", "cable", "link-group"] as const) silencers.push({ kind, place });
+      for (const kind of ["link", "direction", "cable"] as const) silencers.push({ kind, place });
     }
+    silencers.push({ kind: "link-group", place: segment });
     const nodeKind = site.nodes[node]?.kind;
-    for (const place of nodeKind === "host" ? [] : withWhole(site.wholeNode, node)) {
-      silencers.push({ kind: "node", place }, { kind: "node-group", place });
+    if (nodeKind !== "host") {
+      for (const place of withWhole(site.wholeNode, node)) silencers.push({ kind: "node", place });
+      silencers.push({ kind: "node-group", place: node });
     }
     if (nodeKind === "router") {
       silencers.push({ kind: "node-source", place: node });
@@ -63,8 +66,9 @@ export function silencersByStep(
     }
     if (below !== null && reverse !== -1 && areReportsNeeded(site, tree, node, below)) {
       for (const place of withWhole(site.wholeSegment, reverse)) {
-        for (const kind of ["reports", "direction", "reports-group"] as const) silencers.push({ kind, place });
+        for (const kind of ["reports", "direction"] as const) silencers.push({ kind, place });
       }
+      silencers.push({ kind: "reports-group", place: reverse });
     }
     steps.set(node, silencers);
     return silencers;

@@ -8,11 +8,14 @@ export function placePhrase({ segments, nodes }: StopCase): string {
   if (first === undefined) return `in ${nodes[0] ?? "an unknown place"}`;
   let last = first;
   for (const next of others) {
-    if (planPlace(next.id) === planPlace(last.id)) continue;
+    // A trunk and a VLAN on it, or both directions of one link.
+    if (planPlace(next.id) === planPlace(last.id) || next.link === last.link) continue;
     if (planPlace(next.from.node) !== planPlace(last.to.node)) break;
     last = next;
   }
-  return `between ${portName(first.from)} and ${portName(last.to)}${vlanPhrase([first, last].map(({ id }) => id))}`;
+  // Into a router and out of it by the same cable.
+  const way = portName(first.from) === portName(last.to) ? ` by way of ${planPlace(last.from.node)}` : "";
+  return `between ${portName(first.from)} and ${portName(last.to)}${way}${vlanPhrase([first, last].map(({ id }) => id))}`;
 }
 
 /** " in VLAN 20" where all the places lie in one VLAN alone. */

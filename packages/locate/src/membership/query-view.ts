@@ -1,6 +1,7 @@
-import { layer2Domain, querierOf } from "@dyetrace/site";
+import { layer2Domain, querierOf, queriersOf } from "@dyetrace/site";
 import { placeNames } from "../failure-element.ts";
 import { smallestFailureSet } from "../failure-set.ts";
+import type { PathTrial } from "../path-trial.ts";
 import type { QuerierObservation, RunObservations } from "../run-observations.ts";
 import type { SiteIndex } from "../site-index.ts";
 import { reaches, sourceTree } from "../source-tree.ts";
@@ -47,21 +48,31 @@ export class QueryView {
   whereQueriesStop(host: string, fromMs: number, toMs: number): string[] {
     const { graph } = this.#site;
     const querier = querierOf(graph, graph.vlans === undefined ? (this.#run.streams[0]?.source ?? "") : host);
-    const node = querier === null ? undefined : this.#site.nodeNumber.get(querier.node);
-    if (querier === null || node === undefined) return [];
+    if (querier === null) return [];
+    const own = this.#queryTrial(querier.node, fromMs, toMs);
+    if (own === null) return [];
+    if (!own.outcomes.some((outcome) => outcome.good !== null)) return [querier.node];
+    // Queries of other VLANs that cross the same trunk clear it as a whole.
+    const others = queriersOf(graph, host).filter(({ node }) => node !== querier.node);
+    const trials = others.flatMap(({ node }) => this.#queryTrial(node, fromMs, toMs) ?? []);
+    const { failures } = smallestFailureSet(this.#site, [own, ...trials]);
+    const concerned = failures.filter(({ pairs }) => pairs.some(({ trial }) => trial === own));
+    return [...new Set(concerned.flatMap((f) => f.elements.flatMap((element) => placeNames(this.#site, element))))];
+  }
+
+  /** How one querier's queries came to the hosts of its domain. */
+  #queryTrial(querier: string, fromMs: number, toMs: number): PathTrial | null {
+    const node = this.#site.nodeNumber.get(querier);
+    if (node === undefined) return null;
     const tree = sourceTree(this.#site, node);
     const span = { startMs: fromMs, endMs: toMs };
-    const domain = layer2Domain(graph, querier.node);
+    const domain = layer2Domain(this.#site.graph, querier);
     const outcomes = this.hosts.flatMap((host) => {
       const leaf = this.#site.nodeNumber.get(host);
       if (leaf === undefined || leaf === node || !reaches(tree, leaf) || !domain.has(host)) return [];
       const isHeard = this.heard(host, fromMs, toMs) === true;
       return [{ leaf, good: isHeard ? span : null, bad: isHeard ? null : span, marginMs: 0 }];
     });
-    if (!outcomes.some((outcome) => outcome.good !== null)) return [querier.node];
-    const { failures } = smallestFailureSet(this.#site, [
-      { tree, groupKey: "queries", payloadBytes: 0, members: null, outcomes },
-    ]);
-    return [...new Set(failures.flatMap((f) => f.elements.flatMap((element) => placeNames(this.#site, element))))];
+    return { tree, groupKey: `queries of ${querier}`, payloadBytes: 0, members: null, outcomes };
   }
 }
