@@ -159,7 +159,8 @@ export function startAgentService(options: AgentServiceOptions): AgentService {
       isSourceStopped: false,
     };
     dataPlane.go(runStartNs + shiftNs);
-    void watcher.watch({ runId, startMonotonicNs: runStartNs, streams });
+    const watched = streams.filter(({ companionOf }) => companionOf === undefined);
+    void watcher.watch({ runId, startMonotonicNs: runStartNs, streams: watched });
     dataPlane.finish().catch((error: unknown) => log.error({ err: error }, "the run did not finish"));
   };
   const resume = async ({ runId, task, startControllerNs }: Resume): Promise<void> => {

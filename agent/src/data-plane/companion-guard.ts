@@ -1,8 +1,9 @@
-import { COMPANION_PACKETS_PER_SECOND, COMPANION_PAYLOAD_BYTES, type Guards } from "@dyetrace/wire";
+import type { Guards } from "@dyetrace/wire";
 import { Fault } from "@dyetrace/wire/fault";
 import { isMulticast, parseIpAddress } from "@dyetrace/wire/ip-address";
-import type { GuardedStream } from "./guards.ts";
+import { COMPANION_PACKETS_PER_SECOND, COMPANION_PAYLOAD_BYTES } from "@dyetrace/wire/test-packet";
 import { isInRange, parseGroupRange } from "./group-range.ts";
+import type { GuardedStream } from "./guards.ts";
 
 const LIMITED_BROADCAST = "255.255.255.255";
 

@@ -3,6 +3,7 @@ import { Fault } from "@dyetrace/wire/fault";
 import { groupMac, isMulticast, parseIpAddress } from "@dyetrace/wire/ip-address";
 import { formatDurationNs, formatRateBps } from "@dyetrace/wire/units";
 import { burstBits, burstPackets } from "../sender/send-budget.ts";
+import { refuseCompanion } from "./companion-guard.ts";
 import { isInRange, parseGroupRange } from "./group-range.ts";
 
 /** What the guards look at in one stream that is to be sent. */
@@ -15,6 +16,8 @@ export interface GuardedStream {
   readonly dscp: number;
   /** Packets sent back to back. */
   readonly burstPackets: number;
+  /** Set on a unicast companion; its group is then a host's address. */
+  readonly companionOf?: number | undefined;
 }
 
 /** @returns why this host does not send that stream at all, or null */
@@ -22,6 +25,7 @@ export function refuseStream(stream: GuardedStream, guards: Guards): Fault | nul
   const refuse = (reason: string, hint: string): Fault =>
     new Fault("GUARD_REFUSED", `This host does not send ${stream.name} to ${stream.group}: ${reason}`, hint);
   if (!guards.allowSending) return refuse("sending is off", "Set allowSending in the host's own guards file.");
+  if (stream.companionOf !== undefined) return refuseCompanion(stream, guards) ?? refuseMarks(stream, guards);
   const group = parseIpAddress(stream.group);
   if (group === null || !isMulticast(group)) return refuse("that is no group address", "Choose a multicast group.");
   const refused = guards.refusedGroups.find((text) => isInRange(group, parseGroupRange(text)));
@@ -45,6 +49,12 @@ export function refuseStream(stream: GuardedStream, guards: Guards): Fault | nul
       "Lower the burst, or see maxRateBps and maxPacketsPerSecond.",
     );
   }
+  return refuseMarks(stream, guards);
+}
+
+function refuseMarks(stream: GuardedStream, guards: Guards): Fault | null {
+  const refuse = (reason: string, hint: string): Fault =>
+    new Fault("GUARD_REFUSED", `This host does not send ${stream.name} to ${stream.group}: ${reason}`, hint);
   if (stream.ttl > guards.maxTtl)
     return refuse(`TTL ${stream.ttl} exceeds ${guards.maxTtl}`, "Lower it, or see maxTtl.");
   if (stream.dscp > guards.maxDscp) {
@@ -57,8 +67,9 @@ export function refuseStream(stream: GuardedStream, guards: Guards): Fault | nul
 export function refuseLoad(streams: readonly GuardedStream[], guards: Guards): Fault | null {
   const refuse = (reason: string, hint: string): Fault =>
     new Fault("GUARD_REFUSED", `This host does not send so much: ${reason}`, hint);
-  if (streams.length > guards.maxStreams) {
-    return refuse(`${streams.length} streams exceed ${guards.maxStreams}`, "Send fewer, or see maxStreams.");
+  const count = streams.filter(({ companionOf }) => companionOf === undefined).length;
+  if (count > guards.maxStreams) {
+    return refuse(`${count} streams exceed ${guards.maxStreams}`, "Send fewer, or see maxStreams.");
   }
   const rateBps = streams.reduce((sum, stream) => sum + stream.rateBps, 0);
   if (rateBps > guards.maxRateBps) {

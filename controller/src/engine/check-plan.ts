@@ -10,6 +10,7 @@ import {
   segmentLoads,
 } from "@dyetrace/site";
 import type { Scenario } from "@dyetrace/wire";
+import { peakStreams } from "./confirm-load.ts";
 import { placeStreams } from "./place-streams.ts";
 
 export interface PlanCheck {
@@ -59,7 +60,7 @@ export function checkPlan(graph: SiteGraph, scenario: Scenario | null): PlanChec
     agents: agents.length,
     querier,
     groups: scenario === null ? [] : adviseGroups(graph, scenario),
-    loads: segmentLoads(graph, streams)
+    loads: segmentLoads(graph, scenario === null ? [] : peakStreams(graph, scenario))
       .map(({ segment, loadBps, utilisationRatio }) => ({
         segment: segment.id,
         loadBps,

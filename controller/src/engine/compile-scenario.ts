@@ -8,6 +8,7 @@ import {
   type TaskAction,
   type TaskStream,
 } from "@dyetrace/wire";
+import { asTaskCompanion, type CompiledCompanion, hostAddress, planCompanions } from "./companions.ts";
 
 /** What compiling needs to know of a connected agent. */
 export interface AgentAddresses {
@@ -35,6 +36,7 @@ export interface CompiledRun {
   readonly scenario: Scenario;
   readonly streams: readonly CompiledStream[];
   readonly joins: readonly PlannedJoin[];
+  readonly companions: readonly CompiledCompanion[];
   /** One task for each agent of the plan: bystanders have streams to watch for and no action. */
   readonly tasks: ReadonlyMap<string, AgentTask>;
   readonly endNs: number;
@@ -114,21 +116,38 @@ export function compileScenario(
   const hasLeaves = joins.length > 0;
   joins.push(...open.values());
   const endNs = scenario.durationNs + (hasLeaves ? SETTLE_AFTER_LEAVE_NS : SETTLE_NS);
+  const companions = planCompanions(streams, joins, agents, streams.length + 1);
   const taskStreams = streams.map((stream) => asTaskStream(stream, agents));
   const tasks = new Map(
-    [...actions].map(([agent, list]) => [
-      agent,
-      {
-        runId,
-        streams: taskStreams,
-        actions: list,
-        endNs,
-        intervalNs: INTERVAL_NS,
-        holdNs: scenario.holdNs,
-      },
-    ]),
+    [...actions].map(([agent, list]) => {
+      const own = companions.filter(({ listener, stream }) => listener === agent || stream.source === agent);
+      return [
+        agent,
+        {
+          runId,
+          streams: [...taskStreams, ...own.map((one) => asTaskCompanion(one, byName.get(one.of)?.streamId ?? 0))],
+          actions: withCompanions(list, own, byName),
+          endNs,
+          intervalNs: INTERVAL_NS,
+          holdNs: scenario.holdNs,
+        },
+      ];
+    }),
   );
-  return { runId, scenario, streams, joins, tasks, endNs };
+  return { runId, scenario, streams, joins, companions, tasks, endNs };
+}
+
+/** A companion starts and stops with its stream, is listened to with it, and keeps its pace. */
+function withCompanions(
+  actions: readonly TaskAction[],
+  companions: readonly CompiledCompanion[],
+  streams: ReadonlyMap<string, CompiledStream>,
+): TaskAction[] {
+  return actions.flatMap((action) => {
+    if (action.kind === "set") return [action];
+    const beside = companions.filter(({ of }) => streams.get(of)?.streamId === action.streamId);
+    return [action, ...beside.map(({ stream }) => ({ ...action, streamId: stream.streamId }))];
+  });
 }
 
 function asTaskStream(stream: CompiledStream, agents: ReadonlyMap<string, AgentAddresses>): TaskStream {
@@ -149,9 +168,9 @@ function asTaskStream(stream: CompiledStream, agents: ReadonlyMap<string, AgentA
 }
 
 function sourceAddress(stream: CompiledStream, source: AgentAddresses | undefined): string {
-  const isV6 = parseIpAddress(stream.group)?.family === 6;
-  const address = isV6 ? source?.ipv6.find((candidate) => !candidate.startsWith("fe80:")) : source?.ipv4;
-  if (address === null || address === undefined) {
+  const address = hostAddress(stream, source);
+  if (address === null) {
+    const isV6 = parseIpAddress(stream.group)?.family === 6;
     throw new Fault(
       "AGENT_CANNOT",
       `${stream.source} has no IPv${isV6 ? 6 : 4} address, and ${stream.name} is joined by its source's address`,

@@ -84,9 +84,10 @@ export async function conductRun(
   };
   const onGone = (session: AgentSession): void => {
     crew.lost(session.name);
-    // A run whose sources may go on for long without a controller is meant to outlast a lost connection.
-    const isBound = run.scenario.holdNs <= DEFAULT_HOLD_NS;
-    if (guard !== null && isBound && crew.isUnderWay(session.name)) stop(guard.onGone(session.name));
+    const mayOutlast = run.scenario.holdNs > DEFAULT_HOLD_NS;
+    if (guard !== null && crew.isUnderWay(session.name)) {
+      stop(guard.onGone(session.name, crew.sinceStartNs, mayOutlast));
+    }
   };
   registry.on("message", onMessage);
   registry.on("gone", onGone);

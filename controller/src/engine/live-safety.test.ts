@@ -106,11 +106,60 @@ test("SafetyGuard: given a source that cannot keep up, or an agent that is gone,
   const sender = { sentPackets: 90, skippedPackets: 10, sendErrors: { enobufs: 0, eagain: 0, other: 0 } };
   expect(guard.onReport("tower", report(5, 0, [sender]))).toContain("tower cannot keep up");
   expect(guard.onReport("tower", report(5, 0, [{ ...sender, skippedPackets: 1 }]))).toBeNull();
-  expect(guard.onGone("kiosk")).toContain("kiosk was lost");
+  expect(guard.onGone("kiosk", 60e9, false)).toContain("kiosk was lost");
+});
+
+test("SafetyGuard: given a run that may outlast its controller, then several agents lost right after the start stop it, and the same later do not", () => {
+  const early = new SafetyGuard(run, graph);
+  expect(early.onGone("kiosk", 2e9, true)).toBeNull();
+  expect(early.onGone("kiosk", 3e9, true)).toBeNull(); // the same one again
+  expect(early.onGone("stand", 4e9, true)).toBe(
+    "kiosk and stand vanished within 4 s of the start: the traffic may have taken the network down",
+  );
+  const late = new SafetyGuard(run, graph);
+  for (const agent of ["kiosk", "stand", "office"]) expect(late.onGone(agent, 60e9, true)).toBeNull();
 });
 
 test("nextDeed: given an instant, then what the timeline does next is told, with the time until then", () => {
   expect(nextDeed(run, 0.5e9)).toEqual({ what: "kiosk join board", inMs: 1500 });
   expect(nextDeed(run, 9.5e9)).toEqual({ what: "board stops", inMs: 500 });
   expect(nextDeed(run, 11e9)).toBeNull();
+});
+
+test("SafetyGuard: given a companion that came and then loses packets for two seconds, then the run must stop", () => {
+  const beside = loadScenario(
+    `
+scenario: beside
+streams: [ { name: board, source: tower, group: 233.252.0.10, rate: 1 Mbit/s, companion: true } ]
+timeline:
+  - { at: 0s, join: board, agents: [kiosk] }
+  - { at: 1s, emit: board }
+  - { at: 60s, stop: board }
+expect: { leaks: any }
+`,
+    "s.yaml",
+  ).scenario;
+  const addresses = new Map([["kiosk", { ipv4: "192.0.2.7", ipv6: [] }]]);
+  const compiled = compileScenario("00000000000000aa", beside, graph, addresses);
+  const [companion] = compiled.companions;
+  expect(compiled.tasks.get("tower")?.streams.at(-1)).toMatchObject({ group: "192.0.2.7", companionOf: 1 });
+  const second = (fromS: number, received: number, lost: number): Report => {
+    const listener = { streamId: companion?.stream.streamId, receipt: { received, lost, hostDrops: 0 } };
+    return {
+      report: { fromNs: fromS * 1e9, toNs: (fromS + 1) * 1e9, listeners: [listener], senders: [] },
+      watch: null,
+    } as unknown as Report;
+  };
+  const guard = new SafetyGuard(compiled, graph);
+  const told = [
+    second(0, 0, 0), // not sent yet
+    second(1, 10, 0),
+    second(2, 6, 4),
+    second(3, 10, 0),
+    second(4, 0, 0),
+    second(5, 0, 0),
+  ].map((one) => guard.onReport("kiosk", one));
+  expect(told.slice(0, 5)).toEqual([null, null, null, null, null]);
+  expect(told[5]).toContain("Unicast from tower to kiosk suffers");
+  expect(new SafetyGuard(compiled, graph).onReport("kiosk", second(59, 0, 0))).toBeNull();
 });

@@ -1,6 +1,7 @@
 import type { ListenerObservation, SeqRange, Silence } from "@dyetrace/locate";
 import { countRanges, intersectRanges } from "@dyetrace/measure";
 import { hostOfAgent, type SiteGraph } from "@dyetrace/site";
+import { companionCount } from "./companions.ts";
 import type { RunEvidence } from "./conduct-run.ts";
 import { expectedNumbers, missingNumbers } from "./expected-numbers.ts";
 import type { Stay } from "./stays.ts";
@@ -36,7 +37,7 @@ export function observeListener(stay: Stay, graph: SiteGraph, evidence: RunEvide
     unicastRatio: unicastRatio([stay]),
     nicFrames: atNic === null ? null : countRanges(atNic),
     foreignPackets: foreignPackets(evidence, join.agent, stream.streamId),
-    companion: null,
+    companion: companionCount(stay.run, stay, evidence),
   };
 }
 

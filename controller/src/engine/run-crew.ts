@@ -154,6 +154,10 @@ export class RunCrew {
     return this.#startNs !== 0 && member !== undefined && member.state !== "finished";
   }
 
+  get sinceStartNs(): number {
+    return monotonicNs() - this.#startNs;
+  }
+
   isFinished(): boolean {
     return [...this.#members.values()].every((member) => member.state === "finished");
   }

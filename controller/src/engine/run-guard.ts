@@ -1,11 +1,17 @@
 import { byDesignReach, type SiteGraph } from "@dyetrace/site";
-import type { AgentMessage, IntervalReport, WatcherReport } from "@dyetrace/wire";
+import {
+  type AgentMessage,
+  COMPANION_PACKETS_PER_SECOND,
+  type IntervalReport,
+  type WatcherReport,
+} from "@dyetrace/wire";
 import type { CompiledRun } from "./compile-scenario.ts";
 
 /** Watches a run while it goes on. Each call returns why the run must stop now, in one sentence, or null. */
 export interface RunGuard {
   onReport(agent: string, message: ReportMessage): string | null;
-  onGone(agent: string): string | null;
+  /** @param atNs after the run's start @param mayOutlast a run whose sources may go on for long without a controller */
+  onGone(agent: string, atNs: number, mayOutlast: boolean): string | null;
 }
 
 type ReportMessage = Extract<AgentMessage, { readonly kind: "report" }>;
@@ -17,6 +23,12 @@ const SETTLING_NS = 3e9;
 /** Share of an interval's packets that a host may fail to send, or to take in, before its figures mean nothing. */
 const OVERLOAD_RATIO = 0.02;
 const OVERLOAD_PACKETS = 5;
+/** Agents lost this soon after the start were lost because of it, if they are several (common practice, no source). */
+const RIGHT_AFTER_NS = 15e9;
+const SEVERAL = 2;
+/** Share of a companion's packets that may fail, and for how many intervals in a row more may. */
+const COMPANION_LOSS_RATIO = 0.2;
+const COMPANION_INTERVALS = 2;
 
 /**
  * Stops a run on a live site when it does harm or can no longer be controlled: on frames that reach hosts outside the
@@ -29,6 +41,9 @@ export class SafetyGuard implements RunGuard {
   /** By stream id: when frames outside the reach count. */
   readonly #countedFromNs: ReadonlyMap<number, number>;
   readonly #leaked = new Map<string, number>();
+  readonly #vanished = new Set<string>();
+  /** By stream id of a companion: intervals in a row in which it had not all that it should have. */
+  readonly #suffering = new Map<number, number>();
 
   constructor(run: CompiledRun, graph: SiteGraph) {
     this.#run = run;
@@ -42,17 +57,22 @@ export class SafetyGuard implements RunGuard {
   }
 
   onReport(agent: string, { report, watch }: ReportMessage): string | null {
-    return this.#leak(agent, report, watch) ?? overload(agent, report);
+    return this.#leak(agent, report, watch) ?? this.#companionHarm(report) ?? overload(agent, report);
   }
 
-  onGone(agent: string): string | null {
+  onGone(agent: string, atNs: number, mayOutlast: boolean): string | null {
+    if (atNs <= RIGHT_AFTER_NS) this.#vanished.add(agent);
+    if (this.#vanished.size >= SEVERAL && atNs <= RIGHT_AFTER_NS) {
+      return `${[...this.#vanished].join(" and ")} vanished within ${Math.ceil(atNs / 1e9)} s of the start: the traffic may have taken the network down`;
+    }
+    if (mayOutlast) return null; // it is meant to go on without one of them
     return `The agent ${agent} was lost, so the run is no longer under control there`;
   }
 
   #leak(agent: string, report: IntervalReport, watch: WatcherReport | null): string | null {
     if (this.#run.scenario.expect.leaks === "any") return null;
     for (const { streamId, frames, lastNs } of watch?.streams ?? []) {
-      if (frames === 0 || this.#reach.get(streamId)?.has(agent) === true) continue;
+      if (frames === 0 || !this.#reach.has(streamId) || this.#reach.get(streamId)?.has(agent) === true) continue;
       const isSettling = report.fromNs < (this.#countedFromNs.get(streamId) ?? 0);
       if (isSettling || lastNs === null) continue;
       const key = `${agent} ${streamId}`;
@@ -63,6 +83,28 @@ export class SafetyGuard implements RunGuard {
       return `${leaked} frames of ${stream?.name} reached ${agent}, which has not joined it and lies outside its reach`;
     }
     return null;
+  }
+
+  /** Unicast that came and now is lost: the run does harm, or cannot tell what it measures. */
+  #companionHarm(report: IntervalReport): string | null {
+    for (const { streamId, receipt } of report.listeners) {
+      const companion = this.#run.companions.find(({ stream }) => stream.streamId === streamId);
+      if (companion === undefined || receipt === null) continue;
+      const came = this.#suffering.has(streamId) || receipt.received > 0;
+      const wanted = ((report.toNs - report.fromNs) / 1e9) * COMPANION_PACKETS_PER_SECOND;
+      const isPoor = receipt.lost > COMPANION_LOSS_RATIO * wanted || receipt.received === 0;
+      const inARow = isPoor ? (this.#suffering.get(streamId) ?? 0) + 1 : 0;
+      if (came) this.#suffering.set(streamId, inARow);
+      if (inARow >= COMPANION_INTERVALS && came && !this.#isOver(companion.of, report.fromNs)) {
+        return `Unicast from ${companion.stream.source} to ${companion.listener} suffers: its companion lost packets for ${inARow} s`;
+      }
+    }
+    return null;
+  }
+
+  #isOver(stream: string, atNs: number): boolean {
+    const stop = this.#run.scenario.timeline.findLast((deed) => deed.kind === "stop" && deed.stream === stream);
+    return stop !== undefined && atNs + COMPANION_INTERVALS * 1e9 > stop.atNs;
   }
 }
 

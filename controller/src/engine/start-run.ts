@@ -26,6 +26,7 @@ import { adviseGroups } from "./check-plan.ts";
 import { type AgentAddresses, type CompiledRun, compileScenario } from "./compile-scenario.ts";
 import { packCompiledRun } from "./compiled-run-json.ts";
 import { conductRun } from "./conduct-run.ts";
+import { refuseUnconfirmedLoad, unknownShares } from "./confirm-load.ts";
 import { compileLook, describeLook, refuseStrangeTraffic } from "./look-before.ts";
 import { outlineRun } from "./outline-run.ts";
 import { compileRamp } from "./ramp.ts";
@@ -94,6 +95,7 @@ function undertake(
   if (safety.isLive) {
     if (request.despite?.includes("advice") !== true) refuseUnfitGroups(advice);
     refuseShortened(loaded, request);
+    refuseUnconfirmedLoad(graph, scenario, request.confirmation);
   }
   const first = compileScenario(runId, scenario, graph, addresses(surroundings.registry));
   const job = async (signal: AbortSignal, say: (progress: RunProgress) => void): Promise<RunReport> => {
@@ -121,7 +123,7 @@ async function conductSafely(
   const isLookNeeded = safety.isLive || first.scenario.usesMembershipInterval;
   if (safety.isLive) {
     const hasWireless = [...graph.nodes.values()].some(({ kind }) => kind === "access-point");
-    for (const text of cautions(run, hasWireless)) say({ kind: "step", text });
+    for (const text of cautions(run, hasWireless, unknownShares(graph, run.scenario))) say({ kind: "step", text });
   }
   if (isLookNeeded) {
     if (safety.isLive) say({ kind: "step", text: describeLook(run, safety.lookNs) });

@@ -1,3 +1,4 @@
+import { companionEvidence, unicastBeside } from "./companion-evidence.ts";
 import type { Finding } from "./conclusion.ts";
 import { diagnose } from "./diagnosis-rule.ts";
 import { type BadPair, smallestFailureSet } from "./failure-set.ts";
@@ -42,18 +43,27 @@ function withinTtl(site: SiteIndex, trial: StreamTrial): StreamTrial {
   return outcomes.length === trial.outcomes.length ? trial : { ...trial, outcomes };
 }
 
+const NOT_MULTICAST =
+  "Unicast does not come through either: look at the cable, the link's state, the VLAN of both ports and the hosts' addresses before anything that concerns groups.";
+
 function stopFinding(site: SiteIndex, stop: StopCase, isExact: boolean): Finding | null {
   const rule = diagnose(STOP_RULES, stop);
   if (rule === null) return null;
   const suspects = [...new Set(rule.suspects?.(stop) ?? stop.suspects)];
+  const unicast = unicastBeside(stop.silentPairs.map(({ receipt }) => receipt.listener));
   return {
     kind: rule.kind,
     streams: stop.streams,
     suspects,
     confidence: stopConfidence(stop, isExact),
     title: rule.title(stop),
-    evidence: [...(rule.evidence?.(stop) ?? []), ...stopEvidence(stop), ...nextAgent(site, stop, suspects)],
-    advice: rule.advice,
+    evidence: [
+      ...(rule.evidence?.(stop) ?? []),
+      ...companionEvidence(unicast),
+      ...stopEvidence(stop),
+      ...nextAgent(site, stop, suspects),
+    ],
+    advice: unicast.poor.length > 0 && unicast.sound.length === 0 ? NOT_MULTICAST : rule.advice,
     reference: rule.reference,
   };
 }

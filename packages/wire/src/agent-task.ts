@@ -9,7 +9,7 @@ export const TaskStreamSchema = Type.Object({
   /** Unique within the run, 0 to 2^32 - 1: the number in the test packet. */
   streamId: Type.Integer({ minimum: 0, maximum: 0xffffffff }),
   name: Type.String({ minLength: 1, maxLength: 64 }),
-  /** Group address, IPv4 or IPv6. */
+  /** Group address, IPv4 or IPv6; of a companion the listener's. */
   group: Type.String({ maxLength: 45 }),
   port: Type.Integer({ minimum: 1, maximum: 65_535 }),
   /** Address of the source for a source-specific join (RFC 4607), null for an any-source join. */
@@ -21,6 +21,11 @@ export const TaskStreamSchema = Type.Object({
   dscp: Type.Integer({ minimum: 0, maximum: 63 }),
   /** Packets sent back to back at one due time; 1 is steady. */
   burstPackets: Type.Integer({ minimum: 1, maximum: 1024 }),
+  /**
+   * Set on a unicast companion: the stream that it runs beside. Its `group` is then the listener's own address, and
+   * nobody asks the network for it.
+   */
+  companionOf: Type.Optional(Type.Integer({ minimum: 0, maximum: 0xffffffff })),
 });
 export type TaskStream = Static<typeof TaskStreamSchema>;
 

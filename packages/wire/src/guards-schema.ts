@@ -16,6 +16,8 @@ export const GuardsSchema = Type.Object({
   refusedGroups: Type.Array(Type.String({ maxLength: 49 }), { maxItems: 256 }),
   /** Refuse groups whose Ethernet address is that of a link-local group (01:00:5e:00:00:xx, RFC 1112 6.4). */
   refuseReservedAliases: Type.Boolean(),
+  /** Ranges of host addresses to which a slow unicast companion may go. Empty: to none. */
+  companionHosts: Type.Array(Type.String({ maxLength: 49 }), { maxItems: 256 }),
   maxTtl: Type.Integer({ minimum: 1, maximum: 255 }),
   /** 0 is best effort only. */
   maxDscp: Type.Integer({ minimum: 0, maximum: 63 }),
@@ -40,6 +42,13 @@ export const DEFAULT_GUARDS: Guards = {
     "ff02::/16", // link-local: neighbour discovery, routing
   ],
   refuseReservedAliases: true,
+  companionHosts: [
+    "10.0.0.0/8", // private addresses (RFC 1918 section 3)
+    "172.16.0.0/12",
+    "192.168.0.0/16",
+    "169.254.0.0/16", // link-local (RFC 3927)
+    "fc00::/7", // unique local (RFC 4193)
+  ],
   maxTtl: 16,
   maxDscp: 0,
   maxDurationNs: 24 * 3600e9,

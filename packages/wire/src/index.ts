@@ -129,6 +129,8 @@ export {
   SitePlanNodeSchema,
 } from "./site-plan-file.ts";
 export {
+  COMPANION_PACKETS_PER_SECOND,
+  COMPANION_PAYLOAD_BYTES,
   DEFAULT_UDP_PORT,
   type DecodedTestPacket,
   emptyTestPacket,

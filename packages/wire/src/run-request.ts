@@ -2,7 +2,7 @@ import Type, { type Static } from "typebox";
 
 /** A file as the user has it: mistakes in it are told with the user's own file name and lines. */
 export const UserFileSchema = Type.Object(
-  { file: Type.String({ maxLength: 4096 }), text: Type.String() },
+  { file: Type.String({ maxLength: 4096 }), text: Type.String({ maxLength: 1_048_576 }) },
   { additionalProperties: false },
 );
 export type UserFile = Static<typeof UserFileSchema>;
@@ -13,11 +13,15 @@ export const RunRequestSchema = Type.Object(
     scenario: UserFileSchema,
     site: UserFileSchema,
     /** Scenario parameters, as `--set name=value` gives them. */
-    parameters: Type.Optional(Type.Record(Type.String(), Type.String())),
+    parameters: Type.Optional(
+      Type.Record(Type.String({ maxLength: 64 }), Type.String({ maxLength: 4096 }), { maxProperties: 100 }),
+    ),
     /** When to start, ISO 8601; at once without it. */
     startAt: Type.Optional(Type.String({ pattern: "^[0-9]{4}-[0-9]{2}-[0-9]{2}T[0-9:.]+Z$" })),
     /** What shall not stop the run: traffic that is on its groups already, or advice not to use them. */
     despite: Type.Optional(Type.Array(Type.Union([Type.Literal("traffic"), Type.Literal("advice")]), { maxItems: 2 })),
+    /** What whoever starts it says about the load on its heaviest segment; asked for where it is high. */
+    confirmation: Type.Optional(Type.String({ maxLength: 500 })),
   },
   { additionalProperties: false },
 );

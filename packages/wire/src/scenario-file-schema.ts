@@ -56,6 +56,7 @@ export const ScenarioStreamSchema = Type.Object(
     burst: Type.Optional(wholeNumber(1, 1024)),
     ssm: Type.Optional(flag),
     copies: Type.Optional(wholeNumber(1, 1024)),
+    /** Slow unicast to every listener beside the stream: 10 packets/s. */
     companion: Type.Optional(flag),
   },
   {

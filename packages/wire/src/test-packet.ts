@@ -32,6 +32,9 @@ export const TEST_PACKET_MIN_BYTES = 96;
 export const TEST_PACKET_MAX_BYTES = 65_507;
 /** No media device is known to listen here; common practice, no source. */
 export const DEFAULT_UDP_PORT = 48_620;
+/** A companion shows whether unicast gets through; more than this it never needs, and never gets. */
+export const COMPANION_PACKETS_PER_SECOND = 10;
+export const COMPANION_PAYLOAD_BYTES = 128;
 
 const MAGIC = 0x64796574; // "dyet"
 const VERSION = 1;

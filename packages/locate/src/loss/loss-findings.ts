@@ -1,6 +1,8 @@
 import type { LinkSegment } from "@dyetrace/site";
+import { unicastBeside } from "../companion-evidence.ts";
 import type { Finding } from "../conclusion.ts";
 import { diagnose } from "../diagnosis-rule.ts";
+import type { ListenerObservation } from "../run-observations.ts";
 import type { SiteIndex } from "../site-index.ts";
 import type { StreamFacts } from "../stream-facts.ts";
 import { count, nameList, percent } from "../wording.ts";
@@ -81,6 +83,7 @@ function lossCase(
     sentPackets: sum(parts.map(({ link }) => link.packets)),
     isBursty: parts.some(({ link }) => link.burstFactor > 1.6),
     cleanStreams: chain.parts.filter((part) => isClean(part, z)).map((part) => part.facts.stream.stream),
+    unicast: unicastBeside(parts.flatMap(sharers)),
     rateLimit: firstOf(parts, (part): RateLimit | null => {
       const scope = scopes.get(part.facts);
       return scope === undefined || part.facts.stream.steps.length < 2
@@ -89,6 +92,9 @@ function lossCase(
     }),
   };
 }
+
+const sharers = ({ facts, hosts }: ChainLoss): ListenerObservation[] =>
+  facts.receipts.map(({ listener }) => listener).filter(({ host }) => hosts.includes(host));
 
 /** Another stream's shorter chain shows that this segment loses far less than the chain does. */
 function isClearedElsewhere(segment: number, chain: MeasuredChain, chains: readonly MeasuredChain[]): boolean {

@@ -1,4 +1,5 @@
 import type { LinkSegment } from "@dyetrace/site";
+import { companionEvidence, type UnicastBeside } from "../companion-evidence.ts";
 import type { DiagnosisRule } from "../diagnosis-rule.ts";
 import { nameList, percent, rate } from "../wording.ts";
 import type { LossInterval } from "./loss-interval.ts";
@@ -21,6 +22,7 @@ export interface LossCase {
   /** Streams that cross the same chain without loss. */
   readonly cleanStreams: readonly string[];
   readonly rateLimit: RateLimit | null;
+  readonly unicast: UnicastBeside;
 }
 
 /** Where a stream with several rates begins to lose. */
@@ -51,6 +53,7 @@ export const LOSS_RULES: readonly DiagnosisRule<LossCase>[] = [
     title: (loss) =>
       `${nameList(loss.streams)} loses ${percent(loss.interval.lossRatio)} ${between(loss)}: ${nameList(loss.hosts)} share${loss.hosts.length === 1 ? "s" : ""} the loss`,
     evidence: (loss) => [
+      ...companionEvidence(loss.unicast),
       ...(loss.isBursty ? ["The losses come in bursts, so the rate itself is uncertain; the place is not."] : []),
       ...(loss.cleanStreams.length > 0
         ? [`${nameList(loss.cleanStreams)} crosses the same stretch without loss.`]
