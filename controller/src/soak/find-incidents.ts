@@ -20,7 +20,10 @@ export async function findIncidents(
 ): Promise<readonly ReportIncident[]> {
   const episodes = await store.reports.episodes(run.runId, 0, untilNs, MOST_EPISODES, ["query"]);
   const stints = await store.reports.stints(run.runId);
-  return clusterEpisodes([...episodes, ...absences(run, stints, untilNs)], run, graph);
+  // Companions are no streams of the run's own.
+  const streamIds = new Set(run.streams.map(({ streamId }) => streamId));
+  const own = episodes.filter(({ streamId }) => streamId === null || streamIds.has(streamId));
+  return clusterEpisodes([...own, ...absences(run, stints, untilNs)], run, graph);
 }
 
 /** Times in which an agent of the run measured nothing at all. Pure. */

@@ -50,8 +50,8 @@ export async function summariseNight(store: Store, record: RunRecord, nowMs: num
   const marks = await store.reports.episodes(run.runId, 0, untilNs, MOST_EPISODES, ["loss", "silence", "host-loss"]);
   const stints = await store.reports.stints(run.runId);
   const minutesPerCell = Math.max(1, Math.ceil(untilNs / MINUTE_NS / MOST_CELLS));
-  const cells = await store.reports.cells(run.runId, minutesPerCell);
   const names = new Map(run.streams.map(({ streamId, name }) => [streamId, name]));
+  const cells = (await store.reports.cells(run.runId, minutesPerCell)).filter(({ streamId }) => names.has(streamId));
   return {
     runId: record.runId,
     site: record.site,
