@@ -35,14 +35,14 @@ export function planRouterPort({ on, mode }: PracticeFaultOf<"router-port">, gro
 const MTU_BYTES = 1500;
 /** Below this the kernel takes nothing (ETH_MIN_MTU, linux/if_ether.h). */
 const SMALLEST_MTU_BYTES = 68;
+/** Below this it takes IPv6 off an interface, addresses and all (IPV6_MIN_MTU, net/ipv6.h; RFC 8200 section 5). */
+const SMALLEST_ROUTER_MTU_BYTES = 1280;
 
 export function planMtu({ on, sizeBytes }: PracticeFaultOf<"mtu">, ground: FaultGround): FaultPlan {
   const { node, port } = networkPortAt(ground, on);
-  if (sizeBytes < SMALLEST_MTU_BYTES || sizeBytes >= MTU_BYTES) {
-    throw invalid(
-      `${sizeBytes} B is no smaller MTU`,
-      `Write a size from ${SMALLEST_MTU_BYTES} B to ${MTU_BYTES - 1} B`,
-    );
+  const smallestBytes = node.kind === "router" ? SMALLEST_ROUTER_MTU_BYTES : SMALLEST_MTU_BYTES;
+  if (sizeBytes < smallestBytes || sizeBytes >= MTU_BYTES) {
+    throw invalid(`${sizeBytes} B is no smaller MTU`, `Write a size from ${smallestBytes} B to ${MTU_BYTES - 1} B`);
   }
   const set = (mtuBytes: number): Step => ip(node.namespace, `link set ${port.interfaceName} mtu ${mtuBytes}`);
   return { claims: [`mtu ${on}`], apply: [set(sizeBytes)], undo: [set(MTU_BYTES)] };
