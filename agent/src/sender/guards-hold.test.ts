@@ -132,6 +132,7 @@ const guardsOf: fc.Arbitrary<Guards> = fc.record({
   allowedGroups: fc.constantFrom<string[]>(["224.0.0.0/4", "ff00::/8"], ["239.195.0.0/17"]),
   refusedGroups: fc.constant(DEFAULT_GUARDS.refusedGroups),
   refuseReservedAliases: fc.constant(true),
+  companionHosts: fc.constant<string[]>([]),
   maxTtl: fc.constant(4),
   maxDscp: fc.constant(0),
   maxDurationNs: mostly(fc.constant(60e9), fc.constant(2e9)),
@@ -243,9 +244,9 @@ test.each([
         packets += sent.length;
         checkAgainst(guards, sent);
       }),
-      { numRuns: 600 },
+      { numRuns: 250 },
     );
-    expect(packets).toBeGreaterThan(10_000); // or the property would have looked at nothing
+    expect(packets).toBeGreaterThan(4000); // or the property would have looked at nothing
   },
 );
 

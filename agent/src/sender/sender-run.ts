@@ -22,6 +22,10 @@ export interface SenderRunOptions {
 
 /** Longest time that sources with much to catch up send without a look at the brakes. */
 const LONGEST_STEP_NS = 20e6;
+/** A flood shows in the first seconds (common practice, no source). */
+const EARLY_NS = 4e9;
+/** The hold time of a run that does not say another. */
+const EARLY_HOLD_NS = 5e9;
 
 /**
  * The sources of one run: one schedule for all of them. `step` does what is due and says when to come back; who sleeps
@@ -89,7 +93,7 @@ export class SenderRun {
 
   #brake(nowNs: number): void {
     if (this.#stopped !== null) return;
-    const { control, task } = this.#options;
+    const { control } = this.#options;
     const silentNs = control.silentNs(nowNs);
     if (this.#options.budget?.isExceeded === true) {
       const refusal = new Fault("GUARD_REFUSED", "More would have left this host than it allows", "See its guards.");
@@ -99,9 +103,15 @@ export class SenderRun {
     else if (nowNs >= this.#deadlineNs) {
       const isPlanned = !this.#options.sources.some((source) => source.isSending);
       this.#stopAll(isPlanned ? "as-planned" : "deadline", nowNs, isPlanned ? "" : "the deadline has passed");
-    } else if (nowNs > this.#startNs && silentNs > task.holdNs) {
+    } else if (nowNs > this.#startNs && silentNs > this.#holdNs(nowNs - silentNs)) {
       this.#stopAll("hold-time", nowNs, `the controller was not heard for ${Math.round(silentNs / 1e6)} ms`);
     }
+  }
+
+  /** Whoever loses its controller as it begins to send may have cut the way itself: then no long hold counts. */
+  #holdNs(heardNs: number): number {
+    const { holdNs } = this.#options.task;
+    return heardNs < this.#startNs + EARLY_NS ? Math.min(holdNs, EARLY_HOLD_NS) : holdNs;
   }
 
   #stopAll(why: SourceStop, nowNs: number, detail: string): void {

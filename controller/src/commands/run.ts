@@ -28,6 +28,7 @@ export function registerRun(program: Command): void {
     .option("--until <time>", "end at this time of day: sets the scenario's parameter `length`")
     .option("--despite-traffic", "run although something is on the scenario's groups already")
     .option("--despite-advice", "run although a group is one that test traffic should keep clear of")
+    .option("--confirm <words>", "the words that a run which loads a link much asks for")
     .option("--controller <url>", "the controller to ask", DEFAULT_CONTROLLER_URL)
     .action(
       async (
@@ -41,6 +42,7 @@ export function registerRun(program: Command): void {
           until?: string;
           despiteTraffic?: boolean;
           despiteAdvice?: boolean;
+          confirm?: string;
           controller: string;
         },
       ) => {
@@ -54,7 +56,13 @@ export function registerRun(program: Command): void {
           ...(options.despiteTraffic === true ? (["traffic"] as const) : []),
           ...(options.despiteAdvice === true ? (["advice"] as const) : []),
         ];
-        const request = { ...asked, despite, ...(times.startAt === null ? {} : { startAt: times.startAt }) };
+        const confirmation = options.confirm === undefined ? {} : { confirmation: options.confirm };
+        const request = {
+          ...asked,
+          despite,
+          ...confirmation,
+          ...(times.startAt === null ? {} : { startAt: times.startAt }),
+        };
         const client = new ControllerClient(options.controller);
         const isLong = times.startAt !== null || times.settings.length > 0 || loaded.durationNs > LONG_RUN_NS;
         if (isLong) await tellNeed(client, request);

@@ -12,6 +12,7 @@ import {
 } from "@dyetrace/wire";
 import { thoughtsBefore } from "../engine/cautions.ts";
 import { checkPlan } from "../engine/check-plan.ts";
+import { confirmationOf, heavyLoads } from "../engine/confirm-load.ts";
 import { planAirtime } from "../engine/plan-airtime.ts";
 import { mistakesOf } from "./console-plan.ts";
 
@@ -55,8 +56,14 @@ function forecast(scenario: Scenario, graph: SiteGraph, connected: ReadonlySet<s
       ...check.groups.map(({ level, sentence, reference }) => ({ level, sentence, reference })),
       ...sayAirtime(graph, scenario),
     ],
+    confirmation: isLive ? confirmationFor(graph, scenario) : null,
     thoughts: isLive ? thoughtsBefore(scenario.streams, hasWireless) : [],
   };
+}
+
+function confirmationFor(graph: SiteGraph, scenario: Scenario): string | null {
+  const [heaviest] = heavyLoads(graph, scenario);
+  return heaviest === undefined ? null : confirmationOf(heaviest);
 }
 
 /** What the streams take of each access point's air, by the lowest basic rate, which multicast goes out at. */

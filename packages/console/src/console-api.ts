@@ -206,6 +206,8 @@ export interface RunForecast {
     readonly sentence: string;
     readonly reference: string;
   }[];
+  /** The words without which a live site's run does not start, for it loads a link much; null: none are asked for. */
+  readonly confirmation: string | null;
   /** What to have thought of before traffic goes onto a live site; empty on a practice site. */
   readonly thoughts: readonly string[];
 }

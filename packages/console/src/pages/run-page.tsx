@@ -3,6 +3,7 @@ import { useEffect, useState } from "preact/hooks";
 import type { ConsoleRun, ConsoleScenario, RunAnswer } from "../console-api.ts";
 import { askController, asRefusal, type Refusal } from "../link/ask-controller.ts";
 import { summariseLive } from "../live/summarise-live.ts";
+import { ConfirmLoad } from "../parts/confirm-load.tsx";
 import { DiskNeed } from "../parts/disk-need.tsx";
 import { Forecast } from "../parts/forecast.tsx";
 import { formatMs } from "../parts/format.ts";
@@ -229,6 +230,7 @@ const SETTLED_MS = 250;
 function Checked({ request }: { readonly request: RunRequest }) {
   const [answer, setAnswer] = useState<RunAnswer | null>(null);
   const [refusal, setRefusal] = useState<Refusal | null>(null);
+  const [confirmation, setConfirmation] = useState("");
   const [despite, setDespite] = useState<readonly ("traffic" | "advice")[]>([]);
   const isOn = link.value.kind === "on";
   const key = JSON.stringify(request);
@@ -253,13 +255,22 @@ function Checked({ request }: { readonly request: RunRequest }) {
   }, [key, isOn]);
   const start = (): void => {
     setRefusal(null);
-    const body = despite.length === 0 ? request : { ...request, despite };
+    const body = {
+      ...request,
+      ...(despite.length === 0 ? {} : { despite }),
+      ...(confirmation === "" ? {} : { confirmation }),
+    };
     askController("/api/runs", { method: "POST", body }).then(
       () => goTo("map"),
       (error: unknown) => setRefusal(asRefusal(error)),
     );
   };
-  const isReady = isOn && answer?.kind === "run" && answer.forecast.missing.length === 0;
+  const asked = answer?.kind === "run" ? answer.forecast.confirmation : null;
+  const isReady =
+    isOn &&
+    answer?.kind === "run" &&
+    answer.forecast.missing.length === 0 &&
+    (asked === null || confirmation.trim() === asked);
   return (
     <>
       {answer?.kind === "mistakes" && (
@@ -291,6 +302,7 @@ function Checked({ request }: { readonly request: RunRequest }) {
           )}
         </>
       )}
+      {asked !== null && <ConfirmLoad words={asked} said={confirmation} onSay={setConfirmation} />}
       <button type="button" class="press pours" disabled={!isReady} onClick={start}>
         Start the run
       </button>
