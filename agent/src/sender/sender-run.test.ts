@@ -212,3 +212,16 @@ test("SenderRun: given a stop that the thread comes to late, then what was due b
   jump(3.005e9); // the packet of 2.99 s is due, 15 ms ago, and the stop at 3 s
   expect(out.sent.at(-1)?.seq).toBe(199);
 });
+
+test("SenderRun: given a long hold time and a controller lost as sending begins, then 5 s count; lost later, the long one", () => {
+  const changes = { holdNs: 600e9, endNs: 60e9 };
+  const early = runOf([EMIT, { ...STOP, atNs: 59e9 }], changes);
+  early.until(2e9);
+  early.until(20e9, false);
+  expect(early.out.sent.at(-1)?.sentNs).toBeGreaterThan(6.9e9);
+  expect(early.out.sent.at(-1)?.sentNs).toBeLessThan(7.1e9);
+  const late = runOf([EMIT, { ...STOP, atNs: 59e9 }], changes);
+  late.until(6e9);
+  late.until(20e9, false);
+  expect(late.out.sent.at(-1)?.sentNs).toBeGreaterThan(19.9e9);
+});
