@@ -135,3 +135,38 @@ expect: { loss: 0.01 % }
     expect(receiptOf(report, "paging", listener)).toMatchObject({ received: 0 });
   }
 });
+
+test("host loss: given a listener whose process stands still for 2 s, then what its buffer dropped is its own loss, and the run is inconclusive", async () => {
+  const kiosk = bench.practice.agents.get("kiosk-1");
+  const timers: NodeJS.Timeout[] = [];
+  const report = await bench
+    .run(
+      `
+scenario: stopped-listener
+streams:
+  - { name: board, source: tower, group: 239.195.41.9, rate: 40 Mbit/s } # its buffer holds about a second of it
+timeline:
+  - { at: 0s, join: board, agents: [kiosk-1, kiosk-2] }
+  - { at: 500ms, emit: board }
+  - { at: 6s, stop: board }
+expect: { loss: 0.01 % }
+`,
+      {
+        onProgress: (progress) => {
+          if (progress.kind !== "go") return;
+          timers.push(setTimeout(() => kiosk?.signal("SIGSTOP"), progress.startsInMs + 2_000));
+          timers.push(setTimeout(() => kiosk?.signal("SIGCONT"), progress.startsInMs + 4_000));
+        },
+      },
+    )
+    .finally(() => {
+      for (const timer of timers) clearTimeout(timer);
+      kiosk?.signal("SIGCONT");
+    });
+  const stopped = receiptOf(report, "board", "kiosk-1");
+  expect(stopped.hostLost).toBeGreaterThan(0);
+  expect(stopped.lost).toBe(0);
+  expect(findingOf(report, "host-side-loss").suspects).toEqual(["kiosk-1"]);
+  expect(accusations(report)).toEqual([]);
+  expect(report.verdict).toBe("inconclusive");
+});

@@ -433,3 +433,15 @@ test("companion: given unicast to the same hosts, then the finding says whether 
   expect(poor?.evidence.join(" ")).toContain("Unicast from the same source fails too: 0 of 30 packets to kiosk");
   expect(poor?.advice).toContain("Unicast does not come through either");
 });
+
+test("host loss: given a long gap that the host's own counter accounts for, then the host is told and no segment is blamed", () => {
+  const observations = simulateRun(site, [board], [], seededRandom(1));
+  const lost: SeqRange = [400, 799];
+  const listeners = observations.listeners.map((one) =>
+    one.host === "kiosk"
+      ? { ...one, lost: [lost], receivedPackets: one.receivedPackets - 400, hostLostPackets: 400 }
+      : one,
+  );
+  const { findings } = locate(site, { ...observations, listeners });
+  expect(findings.map(({ kind, suspects }) => [kind, suspects])).toEqual([["host-side-loss", ["kiosk"]]]);
+});

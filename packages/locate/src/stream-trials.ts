@@ -91,7 +91,10 @@ function outcomeOf(
   const head = rangeWith(absent, first);
   const tail = rangeWith(absent, last);
   const [firstCame, lastCame] = [head === null ? first : head[1] + 1, tail === null ? last : tail[0] - 1];
-  const silentFromSeq = tail !== null && isSilence(tail, first, last, absent) ? Math.max(tail[0], first) : null;
+  const silentFromSeq =
+    tail !== null && isSilence(tail, [first, last], absent, receipt.listener.hostLostPackets ?? 0)
+      ? Math.max(tail[0], first)
+      : null;
   return {
     leaf,
     good: firstCame <= lastCame ? spanSent(facts, firstCame, lastCame) : null,
@@ -102,10 +105,16 @@ function outcomeOf(
   };
 }
 
-/** Whether the absent range that holds the last number is a stop, and not the last of many losses. */
-function isSilence(tail: SeqRange, first: number, last: number, absent: readonly SeqRange[]): boolean {
+/** Whether the absent range that holds the last number is a stop, and not the last of many losses or the host's own. */
+function isSilence(
+  tail: SeqRange,
+  [first, last]: SeqRange,
+  absent: readonly SeqRange[],
+  hostLostPackets: number,
+): boolean {
   if (tail[0] <= first) return true;
   const silentPackets = last - tail[0] + 1;
+  if (silentPackets <= hostLostPackets) return false;
   if (silentPackets < Math.max(FEWEST_PACKETS, (last - first + 1) * END_SHARE)) return false;
   if (silentPackets >= SURELY_SILENT_PACKETS) return true;
   return silentPackets >= TIMES_EARLIER_GAP * longestGapWithin(absent, first, tail[0] - 1);

@@ -2,7 +2,7 @@ import { countRanges, intersectRanges } from "@dyetrace/measure";
 import type { PlacedReceipt } from "../clean-receipt.ts";
 import { type NamedFailure, smallestFailureSet } from "../failure-set.ts";
 import type { PathOutcome, PathTrial } from "../path-trial.ts";
-import type { SeqRange } from "../run-observations.ts";
+import type { ListenerObservation, SeqRange } from "../run-observations.ts";
 import { sendTimeMs } from "../send-time.ts";
 import type { SiteIndex } from "../site-index.ts";
 import type { StreamFacts } from "../stream-facts.ts";
@@ -73,8 +73,16 @@ function longGaps(facts: StreamFacts, receipt: PlacedReceipt): LongGap[] {
   const ordinary = (receipt.lostPackets - countRanges(long)) / Math.max(1, receipt.sentPackets);
   return long
     .filter(([, last]) => last < receipt.window[1])
+    .filter((range) => !mayBeHostLoss(receipt.listener, range))
     .filter(([first, last]) => receipt.sentPackets * ordinary ** (last - first + 1) < CHANCE)
     .map((range) => ({ receipt, range }));
+}
+
+/** What the host dropped itself is no outage; where it tells only how much, it may have been this. */
+function mayBeHostLoss({ hostLost, hostLostPackets }: ListenerObservation, [first, last]: SeqRange): boolean {
+  const packets = last - first + 1;
+  if (hostLost === undefined) return (hostLostPackets ?? 0) >= packets;
+  return countRanges(intersectRanges([[first, last]], hostLost)) === packets;
 }
 
 /** Begins and ends together, up to a tenth of its length and a few packets. */
