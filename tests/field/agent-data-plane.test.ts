@@ -1,5 +1,5 @@
 import { setTimeout as sleep } from "node:timers/promises";
-import { type PracticeSite, raisePracticeSite } from "@dyetrace/practice";
+import { loadPracticeFaults, type PracticeSite, raisePracticeSite } from "@dyetrace/practice";
 import { IntervalReportSchema, parseAs, type TaskStream } from "@dyetrace/wire";
 import { afterAll, afterEach, beforeAll, describe, expect, test } from "vitest";
 import {
@@ -251,6 +251,24 @@ describe("data plane: loss and copies that the kernel makes", () => {
       expected.map((seq) => [seq, 1]),
     );
     expect(receipt.lost).toBe(expected.length);
+  });
+
+  test("given every tenth packet held back, then just as many are reordered, and none is lost or doubled", async () => {
+    const hold =
+      'faults:\n  - { fault: reorder, on: "core:2>kiosk:eth0", group: 239.195.23.4, every: 10, delay: 60ms }\n';
+    const faults = loadPracticeFaults(hold, "faults.yaml", site.graph);
+    await site.inject(faults);
+    try {
+      const stream = streamTo("239.195.23.4"); // 250 packets/s: some 15 packets overtake each that is held
+      const { sent, heard } = await pour([stream], 2);
+      const { sentPackets } = senderOf(sent);
+      const receipt = receiptOf(heard);
+      // RFC 4737, section 3.3. A last tenth packet with nothing sent after it can't be overtaken.
+      const overtaken = Math.floor(sentPackets / 10) - (sentPackets % 10 === 0 ? 1 : 0);
+      expect(receipt).toMatchObject({ received: sentPackets, lost: 0, duplicates: 0, reordered: overtaken });
+    } finally {
+      await site.lift(faults);
+    }
   });
 
   test("given a copy of each packet, then as many duplicates as packets, and no loss", async () => {
