@@ -12,7 +12,7 @@ p { margin: .3rem 0; } code, pre { font: 12px/1.4 ui-monospace, "DejaVu Sans Mon
 .quiet { color: var(--quiet); font-size: 13px; } .verdict { display: inline-block; margin-right: .6rem; border: 2px solid; padding: .1rem .7rem; font-weight: 700; font-size: 1.2rem; }
 .pass { color: var(--good); } .fail { color: var(--bad); } .inconclusive, .could-not-run { color: var(--doubt); border-style: dashed; }
 .finding { border: 1px solid var(--line); border-left: .4rem solid var(--bad); padding: .7rem 1rem; margin: .7rem 0; break-inside: avoid; }
-.finding h3 { margin: 0 0 .4rem; font-size: 1.05rem; line-height: 1.3; } .finding .number { display: inline-block; min-width: 1.5em; margin-right: .3em; text-align: center; border-radius: 1em; color: var(--on-bad); background: var(--bad); }
+.finding h3 { margin: 0 0 .4rem; font-size: 1.05rem; line-height: 1.3; } .finding .kind { margin-right: .4em; border: 1px solid; padding: 0 .4em; font-size: .75rem; font-weight: 600; letter-spacing: .05em; text-transform: uppercase; } .finding .number { display: inline-block; min-width: 1.5em; margin-right: .3em; text-align: center; border-radius: 1em; color: var(--on-bad); background: var(--bad); }
 dl { display: grid; grid-template-columns: 6rem minmax(0, 1fr); gap: .2rem .8rem; margin: .3rem 0; } dt { color: var(--quiet); } dd { margin: 0; } dd p:first-child { margin-top: 0; }
 table { border-collapse: collapse; width: 100%; font-size: 13px; font-variant-numeric: tabular-nums; } th, td { text-align: left; padding: .25rem .8rem .25rem 0; border-bottom: 1px solid var(--line); vertical-align: top; }
 th { color: var(--quiet); font-weight: 600; white-space: nowrap; } td.number, th.number { text-align: right; white-space: nowrap; } tr { break-inside: avoid; } .scroll { overflow-x: auto; }
@@ -22,7 +22,7 @@ svg { display: block; width: 100%; height: auto; } svg.map { min-width: 36rem; }
 .map .badge rect { fill: var(--bad); } .map .badge text { fill: var(--on-bad); font-weight: 700; }
 svg.strip { width: 220px; height: 16px; border: 1px solid var(--line); background: var(--wash); } svg.night { width: 100%; min-width: 12rem; height: 22px; }
 .strip .loss { fill: var(--bad); } .strip .whole { fill: var(--whole); }
-@media (max-width: 40rem) { body { padding: 1rem; } dl { grid-template-columns: minmax(0, 1fr); } dt { margin-top: .4rem; } }
+@media screen and (max-width: 40rem) { body { padding: 1rem; } .scroll table { min-width: 46rem; } dl { grid-template-columns: minmax(0, 1fr); } dt { margin-top: .4rem; } }
 @page { size: A4; margin: 15mm; }
-@media print { body { padding: 0; max-width: none; font-size: 11px; } h2 { break-after: avoid; } table { font-size: 10px; } th { white-space: normal; } td, th { padding-right: .5rem; } svg.map { min-width: 0; } svg.strip:not(.night) { width: 110px; } .scroll { overflow: visible; } a { color: inherit; text-decoration: none; } * { -webkit-print-color-adjust: exact; print-color-adjust: exact; } }
+@media print { :root { --paper: #fff; } .quiet { font-size: 10px; } body { padding: 0; max-width: none; font-size: 11px; } h2 { break-after: avoid; } table { font-size: 10px; } th { white-space: normal; } td, th { padding-right: .5rem; } svg.map { min-width: 0; } svg.strip:not(.night) { width: 110px; } .scroll { overflow: visible; } a { color: inherit; text-decoration: none; } * { -webkit-print-color-adjust: exact; print-color-adjust: exact; } }
 `;

@@ -35,7 +35,7 @@ function rulesOf(expect: ScenarioExpectation, hasDelay: HasDelay): Rule[] {
   const add = (limit: number | null, rule: Omit<Rule, "limit">): void => {
     if (limit !== null) rules.push({ ...rule, limit });
   };
-  const ms = (value: number): string => formatDurationNs(value * 1e6);
+  const ms = (value: number): string => (value === 0 ? "0" : formatDurationNs(value * 1e6));
   const inMs = (limitNs: number | null): number | null => (limitNs === null ? null : limitNs / 1e6);
   const share = (part: number | null, whole: number | null): number | null =>
     part === null || whole === null || whole === 0 ? null : part / whole;
