@@ -121,7 +121,7 @@ function summarise(
   const of = (outcome: Outcome): readonly Comparison[] => comparisons.filter((one) => one.outcome === outcome);
   const [worse, better] = ["worse", "better"].map((outcome) => changes.filter((change) => change.outcome === outcome));
   const tell = ({ what, stream, places }: Change): string =>
-    `${what}${stream === null ? "" : ` of ${stream}`}${places.length === 0 ? "" : ` at ${places.slice(0, 3).join(", ")}`}`;
+    `${stream === null ? "" : `${stream}: `}${what}${places.length === 0 ? "" : ` at ${places.slice(0, 3).join(", ")}`}`;
   if (worse !== undefined && worse.length > 0)
     return { outcome: "worse", reason: `Worse: ${worse.map(tell).join("; ")}.` };
   if (comparisons.length === 0) {
