@@ -66,3 +66,14 @@ test("placeFlags: given a small scale, then flags grow in the layout so that the
 test("placeFlags: given a mark on a node that is folded away, then it has no flag", () => {
   expect(placeFlags([mark(0, "gone")], layoutOf(), OPTIONS)).toEqual([]);
 });
+
+test("placeFlags: given a node at the lower edge, then its flag stays within the picture", () => {
+  const layout = layoutOf(
+    place("pier", 300, 485, [
+      [200, 485],
+      [300, 485],
+    ]),
+  );
+  const [flag] = placeFlags([mark(0, "pier")], layout, OPTIONS);
+  expect(flag === undefined ? Number.NaN : flag.box.y + flag.box.height).toBeLessThanOrEqual(500);
+});

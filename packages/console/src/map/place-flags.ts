@@ -18,6 +18,7 @@ export interface PlacedFlag {
 export const FLAG_HEIGHT = 22;
 /** Between the middle of a channel or node and a flag beside it. */
 const AWAY = 24;
+const OUTSIDE_WEIGHT = 2;
 
 /**
  * Finds each flag a place near its mark where it hides neither names nor channels; where there is none, the place that
@@ -38,6 +39,7 @@ export function placeFlags(
 ): readonly PlacedFlag[] {
   const grow = 1 / Math.min(1, options.scale);
   const taken = [...layout.places.values()].flatMap((place) => boxesOf(place, options.nameWidth));
+  const picture: Box = { x: 0, y: 0, width: layout.width, height: layout.height };
   const placed: PlacedFlag[] = [];
   for (const mark of marks) {
     const place = layout.places.get(mark.node);
@@ -57,7 +59,9 @@ export function placeFlags(
       { ...size, x: besideName, y: place.y - size.height / 2 },
     ];
     const all = [...taken, ...placed.map(({ box }) => box)];
-    const hidden = (box: Box): number => all.reduce((sum, other) => sum + overlap(box, other), 0);
+    // What sticks out of the picture is cut off, which is worse than hiding something.
+    const outside = (box: Box): number => OUTSIDE_WEIGHT * (size.width * size.height - overlap(box, picture));
+    const hidden = (box: Box): number => all.reduce((sum, other) => sum + overlap(box, other), outside(box));
     const best = candidates.reduce((least, box) => (hidden(box) < hidden(least) ? box : least));
     placed.push({ mark, box: best });
   }

@@ -73,7 +73,9 @@ function RunList() {
             <th scope="col">when</th>
             <th scope="col">scenario</th>
             <th scope="col">verdict</th>
-            <th scope="col">lasted</th>
+            <th scope="col" class="number">
+              lasted
+            </th>
             <th scope="col">take along</th>
           </tr>
         </thead>
