@@ -1,7 +1,13 @@
 import { randomBytes } from "node:crypto";
 import { chmodSync } from "node:fs";
 import { fileURLToPath } from "node:url";
-import { type PracticeProcess, type PracticeSite, type PracticeTimers, raisePracticeSite } from "@dyetrace/practice";
+import {
+  type MulticastRouting,
+  type PracticeProcess,
+  type PracticeSite,
+  type PracticeTimers,
+  raisePracticeSite,
+} from "@dyetrace/practice";
 import type { SiteGraph } from "@dyetrace/site";
 import { Fault, type UserFile } from "@dyetrace/wire";
 import { pino } from "pino";
@@ -19,6 +25,8 @@ export interface PracticeSetup {
   readonly listen: { readonly host: string; readonly port: number };
   readonly firstSource?: string;
   readonly timers?: Partial<PracticeTimers>;
+  /** How the site's routers learn what to forward. */
+  readonly routing?: MulticastRouting;
   readonly log: (sentence: string) => void;
   /** Where runs are kept; the caller closes it. Without one in memory. */
   readonly store?: Store;
@@ -51,6 +59,7 @@ export async function raisePractice(setup: PracticeSetup): Promise<StandingPract
       log,
       ...(setup.firstSource === undefined ? {} : { firstSource: setup.firstSource }),
       ...(setup.timers === undefined ? {} : { timers: setup.timers }),
+      ...(setup.routing === undefined ? {} : { routing: setup.routing }),
       ...(setup.signal === undefined ? {} : { signal: setup.signal }),
     }),
   );

@@ -54,7 +54,7 @@ export async function raisePracticeSite(graph: SiteGraph, options: PracticeSiteO
     const bridges = [...layout.nodes.values()].filter(({ kind }) => isForwarding(kind));
     await portsForwarding(host, bridges, signal);
     await runSteps(host, querierOn(layout, hasIpv6));
-    await startRouters(host, layout, { timers, hasIpv6 });
+    await startRouters(host, layout, { timers, hasIpv6, routing });
     const managementServer = await host.listen(MANAGEMENT_ADDRESS, MANAGEMENT_PORT);
     const site = new RaisedSite({ id, graph, layout, timers, routing, hasIpv6, host, managementServer });
     await site.heardSince(new Map(), signal);

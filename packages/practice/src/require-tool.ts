@@ -11,13 +11,14 @@ const PACKAGES = {
   bridge: "iproute2",
   tc: "iproute2",
   nft: "nftables",
+  pimd: "frr",
 } as const;
 export type Tool = keyof typeof PACKAGES;
 
 export const isTool = (program: string): program is Tool => Object.hasOwn(PACKAGES, program);
 
 /** The PATH, with the folders of the system's administration tools, which a plain user's often lacks. */
-export const toolPath = (): string => `${process.env.PATH ?? ""}:/usr/sbin:/sbin:/usr/bin:/bin`;
+export const toolPath = (): string => `${process.env.PATH ?? ""}:/usr/sbin:/sbin:/usr/bin:/bin:/usr/lib/frr`;
 
 /** @throws {Fault} NEEDS_TOOL if `tool` is not installed */
 export function requireTool(tool: Tool): void {

@@ -14,7 +14,7 @@ export interface UnicastRoute {
 /** Where the packets for each subnet go, and who brings whose packets into which: the plan's ways, the first of equal ones. */
 export interface SiteRoutes {
   unicastOf(node: string): readonly UnicastRoute[];
-  routerConfig(router: string, timers: PracticeTimers, hasIpv6: boolean): RouterConfig;
+  routerConfig(router: string, timers: PracticeTimers, families: readonly (4 | 6)[]): RouterConfig;
 }
 
 export function planRoutes(layout: PracticeLayout): SiteRoutes {
@@ -54,7 +54,8 @@ export function planRoutes(layout: PracticeLayout): SiteRoutes {
     });
   };
 
-  const routerConfig = (router: string, timers: PracticeTimers, hasIpv6: boolean): RouterConfig => ({
+  const routerConfig = (router: string, timers: PracticeTimers, families: readonly (4 | 6)[]): RouterConfig => ({
+    families,
     hosts: choices.flatMap(({ hosts }) => hosts.flatMap(hostAddresses)),
     timers: {
       membershipMs: timers.membershipIntervalMs,
@@ -73,7 +74,7 @@ export function planRoutes(layout: PracticeLayout): SiteRoutes {
           index: port.interfaceIndex,
           mac: port.mac,
           ipv4: port.address.ipv4,
-          ipv6: hasIpv6 ? port.address.ipv6 : null,
+          ipv6: families.includes(6) ? port.address.ipv6 : null,
           neighbours: neighbours.flatMap((name) => addressIn(name, domain)?.ipv4 ?? []),
           bringsFrom: brought.flatMap(({ hosts }) => hosts.flatMap(hostAddresses)),
         },

@@ -60,9 +60,8 @@ export class MulticastRouter {
       ]),
     );
     const indexes = interfaces.map(({ index }) => index);
-    const families = interfaces.some(({ ipv6 }) => ipv6 !== null) ? ([4, 6] as const) : ([4] as const);
     const onUnknown = (source: string, group: string): void => this.#ask(source, group);
-    this.#kernel = new Map(families.map((family) => [family, openKernelRoutes(family, indexes, onUnknown)]));
+    this.#kernel = new Map(config.families.map((family) => [family, openKernelRoutes(family, indexes, onUnknown)]));
   }
 
   /** Resolves when the router works; it then goes on until the process ends. */

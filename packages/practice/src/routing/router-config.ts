@@ -1,5 +1,7 @@
 /** What a router's own process is told when it starts; it travels as JSON on the command line. */
 export interface RouterConfig {
+  /** IPv4 is left to a routing daemon where there is one. */
+  readonly families: readonly (4 | 6)[];
   readonly interfaces: readonly RouterInterface[];
   /** Addresses of the hosts of the site, of both families: the sources for which routes are kept before they send. */
   readonly hosts: readonly string[];
