@@ -1,4 +1,5 @@
 import type { SeqRange } from "@dyetrace/locate";
+import { sendingStretches } from "./sending-stretches.ts";
 import type { Stay } from "./stays.ts";
 import type { Emission, Reception } from "./stream-evidence.ts";
 
@@ -13,9 +14,27 @@ const UNDER_WAY_NS = 100e6;
  * The numbers that a listener should have from one stay, first and last. From the first sent after the join where the
  * stream began later than that; else from its first arrival (what came before is join delay, not loss), but at the
  * latest from what was sent when a join takes effect even if its first report is lost. To the last sent before it left.
+ * The warm-up that the scenario states is left out.
  * @returns null when nobody can say, or nothing was sent meanwhile
  */
-export function expectedNumbers({ join, source }: Stay, { receipt, membership }: Reception): SeqRange | null {
+export function expectedNumbers(stay: Stay, reception: Reception): SeqRange | null {
+  const [window, warm] = [numbersOfStay(stay, reception), warmUpNumbers(stay, reception)];
+  if (window === null || warm === null) return window;
+  return warm[1] < window[1] ? [warm[1] + 1, window[1]] : null;
+}
+
+/** The numbers at the beginning of a stay that do not count; null where the scenario states no warm-up. */
+export function warmUpNumbers(stay: Stay, reception: Reception): SeqRange | null {
+  const { warmUpNs } = stay.run.scenario.expect;
+  const window = numbersOfStay(stay, reception);
+  if (warmUpNs === undefined || window === null || stay.source === null) return null;
+  const startNs = sendingStretches(stay.run, stay.stream)[0]?.startNs ?? 0;
+  const endNs = Math.max(startNs, reception.membership.joinRequestedNs) + warmUpNs;
+  const last = Math.min(stay.source.sent.nextAt(endNs) - 1, window[1]);
+  return last < window[0] ? null : [window[0], last];
+}
+
+function numbersOfStay({ join, source }: Stay, { receipt, membership }: Reception): SeqRange | null {
   if (source === null) return null;
   const { emission, sent } = source;
   if (emission.firstSeq === null || emission.lastSeq === null) return null;

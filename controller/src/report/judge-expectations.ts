@@ -27,7 +27,14 @@ export function judgeExpectations(
   receipts: readonly ReportReceipt[],
   hasDelay: HasDelay = () => true,
 ): ReportExpectation[] {
-  return rulesOf(expect, hasDelay).map(({ concerns = () => true, ...rule }) => judge(rule, receipts.filter(concerns)));
+  const { warmUpNs } = expect;
+  return rulesOf(expect, hasDelay).map(({ concerns = () => true, ...rule }) => {
+    const judged = judge(rule, receipts.filter(concerns));
+    if (rule.what !== "loss" || warmUpNs === undefined) return judged;
+    const lost = receipts.reduce((sum, { warmUpLost }) => sum + (warmUpLost ?? 0), 0);
+    const aside = `Not counted: ${lost} lost in the first ${formatDurationNs(warmUpNs)} of a stream or a stay.`;
+    return { ...judged, detail: `${judged.detail} ${aside}`.trim() };
+  });
 }
 
 function rulesOf(expect: ScenarioExpectation, hasDelay: HasDelay): Rule[] {

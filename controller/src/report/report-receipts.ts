@@ -2,6 +2,7 @@ import type { ListenerObservation, SeqRange } from "@dyetrace/locate";
 import { mergeReceipts, type StreamReceipt, settleEnds } from "@dyetrace/measure";
 import type { ReportReceipt } from "@dyetrace/wire";
 import type { RunEvidence } from "../engine/conduct-run.ts";
+import { missingNumbers, warmUpNumbers } from "../engine/expected-numbers.ts";
 import { unicastRatio } from "../engine/observe-listener.ts";
 import type { Stay } from "../engine/stays.ts";
 import { foreignPackets } from "../engine/stream-evidence.ts";
@@ -49,21 +50,27 @@ function reportReceipt({ join, stream }: Stay, all: readonly SeenStay[], evidenc
   const missing = sumKnown(told, ({ seen }) => (seen.window === null ? null : sizes(seen.lost)));
   // What this host dropped is its own loss, never the network's; it can't be more than what is missing.
   const lost = missing === null ? null : Math.max(0, missing - (receipt.hostLost ?? 0));
+  const warmUp = told.flatMap(({ stay }) => warmUpOf(stay));
+  const counted = receipts.flatMap(gapsOf).filter(({ firstSeq }) => !warmUp.some(({ range }) => firstSeq <= range[1]));
+  const longestGapMs =
+    warmUp.length === 0
+      ? (receipt.longestGap?.durationNs ?? 0) / 1e6
+      : Math.max(0, ...counted.map(({ durationMs }) => durationMs ?? 0));
   return {
     ...base,
     sent,
-    received: receipt.firstCopies,
+    received: warmUp.length === 0 || sent === null || missing === null ? receipt.firstCopies : sent - missing,
     lost,
     lossRatio: lost === null || sent === null || sent === 0 ? null : lost / sent,
+    ...(warmUp.length === 0 ? {} : { warmUpLost: warmUp.reduce((sum, { lost }) => sum + lost, 0) }),
     hostLost: receipt.hostLost,
     duplicates: receipt.duplicates,
     reordered: receipt.reordered,
-    gaps: receipts
-      .flatMap(gapsOf)
+    gaps: counted
       .sort((a, b) => b.count - a.count)
       .slice(0, MOST_GAPS)
       .sort((a, b) => a.firstSeq - b.firstSeq),
-    longestGapMs: receipt.firstCopies === 0 ? null : (receipt.longestGap?.durationNs ?? 0) / 1e6,
+    longestGapMs: receipt.firstCopies === 0 ? null : longestGapMs,
     jitterMs: receipt.jitterNs === null ? null : receipt.jitterNs / 1e6,
     ...reportDelays(told.map(({ stay }) => stay)),
     hops: receipt.ttlMin === null ? null : stream.ttl - receipt.ttlMin,
@@ -99,6 +106,13 @@ const sumKnown = (all: readonly SeenStay[], figureOf: (one: SeenStay) => number 
     const value = figureOf(one);
     return sum === null || value === null ? null : sum + value;
   }, 0);
+
+/** The numbers of a stay's warm-up, and how many of them did not come; none where the scenario states no warm-up. */
+function warmUpOf(stay: Stay): { readonly range: SeqRange; readonly lost: number }[] {
+  const range = stay.reception === null ? null : warmUpNumbers(stay, stay.reception);
+  if (range === null || stay.reception === null) return [];
+  return [{ range, lost: sizes(missingNumbers(stay.reception, stay.source?.emission ?? null, range)) }];
+}
 
 const size = ([first, last]: SeqRange): number => last - first + 1;
 const sizes = (ranges: readonly SeqRange[]): number => ranges.reduce((sum, range) => sum + size(range), 0);

@@ -70,6 +70,8 @@ export const ReportReceiptSchema = Type.Object({
   received: Nullable(Count),
   lost: Nullable(Count),
   lossRatio: Nullable(Ratio),
+  /** Packets lost in the warm-up that the scenario states, not in `sent` and `lost`; absent where it states none. */
+  warmUpLost: Type.Optional(Nullable(Count)),
   /** Packets that reached this host and were dropped by the host itself. */
   hostLost: Nullable(Count),
   duplicates: Nullable(Count),

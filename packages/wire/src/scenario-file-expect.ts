@@ -13,6 +13,8 @@ export interface ScenarioExpectation {
   readonly duplicateRatio: number | null;
   readonly reorderedRatio: number | null;
   readonly leaks: "none" | "any" | null;
+  /** What is lost this soon after a stream starts, or after a join, does not count. Absent: everything counts. */
+  readonly warmUpNs?: number;
 }
 
 export function resolveExpectation(
@@ -23,7 +25,9 @@ export function resolveExpectation(
     const text = expect[key];
     return text === undefined ? null : mistakes.attempt(["expect", key], () => parse(text));
   };
+  const warmUpNs = limit("warm-up", parseDurationNs);
   return {
+    ...(warmUpNs === null ? {} : { warmUpNs }),
     lossRatio: limit("loss", parseRatio),
     longestGapNs: limit("longest-gap", parseDurationNs),
     jitterNs: limit("jitter", parseDurationNs),

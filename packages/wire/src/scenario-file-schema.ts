@@ -105,6 +105,8 @@ export const ScenarioExpectSchema = Type.Object(
     duplicates: Type.Optional(share),
     reordered: Type.Optional(share),
     leaks: Type.Optional(Type.Union([Type.Literal("none"), Type.Literal("any")])),
+    /** What is lost this soon after a stream starts, or after a join, does not count: routers build their trees. */
+    "warm-up": Type.Optional(duration),
   },
   {
     additionalProperties: false,
