@@ -1,6 +1,6 @@
 import { type ChildProcess, spawn } from "node:child_process";
 import { once } from "node:events";
-import { mkdtempSync, rmSync } from "node:fs";
+import { mkdtempSync, readdirSync, readFileSync, rmSync } from "node:fs";
 import { connect, type Socket } from "node:net";
 import { tmpdir } from "node:os";
 import path from "node:path";
@@ -19,18 +19,28 @@ const KEY = "0123456789abcdef0123456789abcdef";
 export interface LastingSite extends AsyncDisposable {
   readonly site: PracticeSite;
   readonly dataFolder: string;
+  readonly key: string;
+  /** Resident memory of the controller, bytes (proc(5): VmRSS). */
+  controllerMemory(): number;
+  /** Files and sockets that the controller has open. */
+  controllerHandles(): number;
   /** The controller's address, the same one after every restart. */
   readonly url: string;
   startController(): Promise<void>;
   /** With SIGKILL: nothing is written, nothing is said. */
   killController(): Promise<void>;
   stopController(signal: NodeJS.Signals): Promise<void>;
+  /** SIGSTOP and SIGCONT: it hangs, with its connections open. */
+  signalController(signal: NodeJS.Signals): void;
   startAgent(name: string): Promise<void>;
   killAgent(name: string): Promise<void>;
   /** Nothing passes between agents and controller until `mendControl`. */
   cutControl(): void;
   mendControl(): void;
   startRun(scenario: string): Promise<string>;
+  abortRun(runId: string): Promise<void>;
+  /** Waits for the order to start. @returns start and end of the run on this process' clock, ms */
+  begun(runId: string): Promise<{ readonly startMs: number; readonly endMs: number }>;
   /** Waits for the run's report, whatever happens to the controller meanwhile. */
   report(runId: string, withinMs: number): Promise<RunReport>;
   /** Waits until every agent of the plan is connected. */
@@ -87,7 +97,13 @@ export async function raiseLastingSite(plan: string): Promise<LastingSite> {
   const lasting: LastingSite = {
     site,
     dataFolder: path.join(folder, "controller"),
+    key: KEY,
+    controllerMemory: () => {
+      const status = readFileSync(`/proc/${controller?.pid}/status`, "utf8");
+      return Number(/^VmRSS:\s+([0-9]+) kB$/m.exec(status)?.[1]) * 1024;
+    },
     url,
+    controllerHandles: () => readdirSync(`/proc/${controller?.pid}/fd`).length,
     startController: async () => {
       const child = spawn(process.execPath, [CONTROLLER, path.join(folder, "controller"), String(port), KEY], {
         stdio: ["ignore", "pipe", "inherit"],
@@ -97,6 +113,7 @@ export async function raiseLastingSite(plan: string): Promise<LastingSite> {
     },
     killController: () => stop("SIGKILL"),
     stopController: stop,
+    signalController: (signal) => void controller?.kill(signal),
     startAgent: async (name) => {
       const { interfaceName } = site.addressOf(name);
       const argv = [process.execPath, AGENT, "run", "--controller", site.managementUrl, "--key", KEY, "--name", name];
@@ -127,6 +144,19 @@ export async function raiseLastingSite(plan: string): Promise<LastingSite> {
       const answer = (await response.json()) as { runId?: string; message?: string };
       if (answer.runId === undefined) throw new Error(`The run was refused: ${answer.message}`);
       return answer.runId;
+    },
+    abortRun: async (runId) => void (await fetch(new URL(`/api/runs/${runId}/abort`, url), { method: "POST" })),
+    begun: async (runId) => {
+      const response = await fetch(new URL(`/api/runs/${runId}/progress`, url));
+      let words = "";
+      for await (const chunk of response.body ?? []) {
+        words += Buffer.from(chunk as Uint8Array).toString("utf8");
+        const go = /"kind":"go","startsInMs":([0-9.]+),"lastsMs":([0-9.]+)/.exec(words);
+        if (go === null) continue;
+        const startMs = performance.now() + Number(go[1]);
+        return { startMs, endMs: startMs + Number(go[2]) };
+      }
+      throw new Error(`The run never began: ${words}`);
     },
     report: async (runId, withinMs) => {
       const deadline = Date.now() + withinMs;

@@ -9,7 +9,7 @@ import {
   commonProtocol,
   Fault,
   isOfKnownKind,
-  parseAs,
+  parseMessage,
 } from "@dyetrace/wire";
 import type { Logger } from "pino";
 import { WebSocket } from "ws";
@@ -120,7 +120,7 @@ export class ControllerLink extends EventEmitter<LinkEvents> {
       try {
         const value: unknown = JSON.parse(String(data));
         if (!isOfKnownKind(value, ControllerMessageSchema)) return; // a newer controller's
-        message = parseAs(ControllerMessageSchema, value, "MESSAGE_INVALID", "The controller's message");
+        message = parseMessage(ControllerMessageSchema, value, "The controller's message");
       } catch (err) {
         this.#options.log.error({ err }, "message of the controller not understood");
         socket.close(1008);

@@ -1,6 +1,7 @@
 import type { MembershipEvent } from "@dyetrace/wire";
 import type { CompiledRun, CompiledStream, PlannedJoin } from "./compile-scenario.ts";
 import type { RunEvidence } from "./conduct-run.ts";
+import { isImpossible } from "./impossible-reception.ts";
 import { sendingStretches } from "./sending-stretches.ts";
 import { SentCount } from "./sent-count.ts";
 import { type Emission, emissionOf, type Reception, receptionsOf } from "./stream-evidence.ts";
@@ -49,15 +50,17 @@ export function staysOf(run: CompiledRun, evidence: RunEvidence): readonly Stay[
       .get(join.agent)
       ?.get(stream.streamId)
       ?.find(({ membership: { joinRequestedNs: atNs } }) => atNs >= join.fromNs - EARLY_NS && atNs < untilNs);
+    const source = accounts.get(stream.name) ?? null;
+    const isFalse = reception !== undefined && isImpossible(reception, source?.emission ?? null);
     return {
       run,
       stream,
       join,
       nextJoinNs,
-      reception: reception ?? null,
+      reception: reception === undefined || isFalse ? null : reception,
       frames: seenFrames(evidence.agents.get(join.agent), stream.streamId),
       events: events.get(join.agent) ?? null,
-      source: accounts.get(stream.name) ?? null,
+      source,
     };
   });
 }

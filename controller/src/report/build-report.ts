@@ -3,6 +3,7 @@ import type { SiteGraph } from "@dyetrace/site";
 import { formatDurationNs, type ReportStream, type RunReport } from "@dyetrace/wire";
 import type { CompiledRun } from "../engine/compile-scenario.ts";
 import type { RunEvidence } from "../engine/conduct-run.ts";
+import { impossibleReceptions } from "../engine/impossible-reception.ts";
 import { observeRun } from "../engine/observe.ts";
 import { observeBystanders } from "../engine/observe-bystanders.ts";
 import { type Stay, staysOf } from "../engine/stays.ts";
@@ -61,7 +62,12 @@ export function buildReport(run: CompiledRun, graph: SiteGraph, evidence: RunEvi
       ambiguousSets: conclusion.coverage.ambiguousSets.map((set) => [...set]),
       nextAgentAt: conclusion.coverage.nextAgentAt,
     },
-    notes: [...notesOf(evidence), ...querierNotes(queriers), ...sourceNotes(run, evidence)],
+    notes: [
+      ...notesOf(evidence),
+      ...impossibleReceptions(run, evidence),
+      ...querierNotes(queriers),
+      ...sourceNotes(run, evidence),
+    ],
   };
 }
 

@@ -11,6 +11,7 @@ import {
   Fault,
   isOfKnownKind,
   parseAs,
+  parseMessage,
 } from "@dyetrace/wire";
 import type { Logger } from "pino";
 import type { Static } from "typebox";
@@ -92,22 +93,24 @@ export function serveAgentSocket(
   let beatNs = monotonicNs();
   const beatTimer = setInterval(() => {
     const nowNs = monotonicNs();
-    // Held up itself, this program has not read yet what the agent sent meanwhile: that is not the agent's silence.
-    if (nowNs - beatNs > 2 * CONTROL_BEAT_MS * 1e6) heardNs = nowNs;
+    // Held up itself, or holding the agent up, it has not read what the agent sent meanwhile: that is no silence.
+    if (nowNs - beatNs > 2 * CONTROL_BEAT_MS * 1e6 || holdTimer !== undefined) heardNs = nowNs;
     beatNs = nowNs;
     if (session === null && bytesRead() > CONNECTION_LIMITS.strangerBytes) socket.terminate();
     else if (nowNs - heardNs > SILENT_AFTER_MS * 1e6) socket.terminate();
     else if (session !== null) send({ kind: "beat" });
   }, CONTROL_BEAT_MS);
+  let holdTimer: NodeJS.Timeout | undefined;
   /** Reads on later where this one has said more than its share. */
   const hold = (sizeBytes: number): void => {
     const waitMs = Math.max(budgets[0].spend(1, heardNs), budgets[1].spend(sizeBytes, heardNs));
     if (waitMs === 0) return;
     socket.pause();
-    setTimeout(() => {
-      heardNs = monotonicNs(); // what was not read is not its silence
+    clearTimeout(holdTimer); // what was read already is still handed over, and makes the wait longer
+    holdTimer = setTimeout(() => {
+      holdTimer = undefined;
       socket.resume();
-    }, waitMs).unref();
+    }, waitMs);
   };
   const greet = (value: unknown): void => {
     const hello = readHello(value, version);
@@ -122,7 +125,7 @@ export function serveAgentSocket(
   const take = (known: AgentSession, value: unknown): void => {
     // A newer agent may tell what this controller does not know yet.
     if (known.protocol >= CONTROL_PROTOCOL && !isOfKnownKind(value, AgentMessageSchema)) return;
-    const message = parseAs(AgentMessageSchema, value, "MESSAGE_INVALID", "The agent's message");
+    const message = parseMessage(AgentMessageSchema, value, "The agent's message");
     switch (message.kind) {
       case "hello":
         throw new Fault("MESSAGE_INVALID", "The agent said hello twice", "");
@@ -165,6 +168,7 @@ export function serveAgentSocket(
   socket.on("close", () => {
     clearTimeout(helloTimer);
     clearInterval(beatTimer);
+    clearTimeout(holdTimer);
     if (session !== null) gate.onGone(session);
   });
 }
@@ -181,7 +185,7 @@ function readHello(value: unknown, version: string): Hello {
       isAgentOld ? "Paste the controller's line for new agents on that host again" : "Update the controller first",
     );
   }
-  const hello = parseAs(AgentMessageSchema, value, "MESSAGE_INVALID", "The agent's message");
+  const hello = parseMessage(AgentMessageSchema, value, "The agent's message");
   if (hello.kind === "hello") return hello;
   throw new Fault("MESSAGE_INVALID", "The agent's first message must be its hello", "");
 }

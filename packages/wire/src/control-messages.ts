@@ -1,7 +1,9 @@
-import Type, { type Static } from "typebox";
+import Type, { type Static, type TSchema } from "typebox";
 import { AgentTaskSchema } from "./agent-task.ts";
 import type { DeepReadonly } from "./deep-readonly.ts";
+import { Fault } from "./fault.ts";
 import { AgentCapabilitiesSchema, IntervalReportSchema } from "./interval-report-schema.ts";
+import { parseAs } from "./parse-message.ts";
 import { WatcherReportSchema } from "./watcher-report-schema.ts";
 
 /**
@@ -123,11 +125,19 @@ export const ControllerMessageSchema = Type.Union([
 ]);
 export type ControllerMessage = DeepReadonly<Static<typeof ControllerMessageSchema>>;
 
-/** Whether a message is of a kind that this build knows; whether it is well formed is another matter. */
-export function isOfKnownKind(
-  value: unknown,
-  schema: typeof AgentMessageSchema | typeof ControllerMessageSchema,
-): boolean {
+type Messages = typeof AgentMessageSchema | typeof ControllerMessageSchema;
+
+const variantOf = (value: unknown, schema: Messages): TSchema | undefined => {
   const kind = typeof value === "object" && value !== null && "kind" in value ? value.kind : null;
-  return typeof kind !== "string" || schema.anyOf.some(({ properties }) => properties.kind.const === kind);
+  return schema.anyOf.find(({ properties }) => properties.kind.const === kind);
+};
+
+/** Whether a message is of a kind that this build knows; whether it is well formed is another matter. */
+export const isOfKnownKind = (value: unknown, schema: Messages): boolean => variantOf(value, schema) !== undefined;
+
+/** As `parseAs`, with a word about the very part that is wrong. @throws {Fault} MESSAGE_INVALID */
+export function parseMessage<T extends Messages>(schema: T, value: unknown, what: string): Static<T> {
+  const variant = variantOf(value, schema);
+  if (variant === undefined) throw new Fault("MESSAGE_INVALID", `${what} is of no kind that is known here`, "");
+  return parseAs(variant, value, "MESSAGE_INVALID", what) as Static<T>;
 }

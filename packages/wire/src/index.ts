@@ -21,6 +21,7 @@ export {
   ControllerMessageSchema,
   commonProtocol,
   isOfKnownKind,
+  parseMessage,
 } from "./control-messages.ts";
 export { crc32 } from "./crc32.ts";
 export {
