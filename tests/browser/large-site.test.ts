@@ -123,7 +123,7 @@ const describeFrames = ({ drawn, seconds, cpuMs }: Frames): string => {
   return `${(drawn / seconds).toFixed(1)} (processor time a frame: ${threads.join(", ")})`;
 };
 
-const TRACED_MS = 8000;
+const TRACED_MS = 5000;
 
 interface TraceEvent {
   readonly name: string;

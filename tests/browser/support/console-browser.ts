@@ -71,7 +71,7 @@ const AXE = readFileSync(createRequire(import.meta.url).resolve("axe-core/axe.mi
 
 /** What axe-core finds on the page that is serious or critical. */
 export async function seriousViolations(page: Page): Promise<string[]> {
-  await page.evaluate(AXE);
+  if (!(await page.evaluate("'axe' in window"))) await page.evaluate(AXE);
   const found = (await page.evaluate("axe.run({ resultTypes: ['violations'] })")) as {
     violations: { id: string; impact: string | null; nodes: { html: string }[] }[];
   };
