@@ -8,7 +8,7 @@ const steps = [
   { what: "Types of the tests", args: ["tsc", "-p", "tests/tsconfig.json"] },
   { what: "Types of the console", args: ["tsc", "-p", "packages/console/tsconfig.page.json"] },
   // One after the other: pure tests on all cores would disturb the clocks of those that move packets.
-  ...["unit", "field"].map((project) => ({
+  ...["unit", "field", "browser"].map((project) => ({
     what: `Tests: ${project}`,
     args: ["vitest", "run", "--config", "tests/vitest.config.ts", "--project", project, ...process.argv.slice(2)],
   })),
