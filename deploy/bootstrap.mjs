@@ -58,6 +58,12 @@ const TEST_TOOLS = [
     lost: "the store can't be tested on PostgreSQL",
   },
   { program: "chromium", package: "chromium", lost: "the console can't be tested in a browser" },
+  {
+    program: "pimd",
+    package: "frr",
+    folders: () => ["/usr/lib/frr"],
+    lost: "PIM sparse mode between the routers of a practice site can't be tested",
+  },
   { program: "curl", package: "curl", lost: "the line that brings an agent in can't be tested" },
   { program: "systemd-analyze", package: "systemd", lost: "how far the units are confined can't be tested" },
 ];

@@ -35,16 +35,18 @@ export class ClearedElements {
   /**
    * True when a path that the element would have silenced was good during the silence, with packets at least as large
    * as the silent trial's (a small packet says nothing about large ones) and, for the group kinds, of its group, for
-   * `node-source` of its source.
+   * `node-source` of its source, for `node-any-source` of its family: each has a rendezvous point of its own.
    */
   isCleared({ kind, place }: Silencer, { groupKey, payloadBytes, tree }: PathTrial, silence: TimeSpan): boolean {
     const isOfGroup = isGroupKind(kind);
     const isOfSource = kind === "node-source";
+    const isOfFamily = kind === "node-any-source";
     return this.#proofsOf(kind, place).some(
       (proof) =>
         proof.payloadBytes >= payloadBytes &&
         (!isOfGroup || proof.groupKey === groupKey) &&
         (!isOfSource || proof.source === tree.source) &&
+        (!isOfFamily || isIpv6(proof.groupKey) === isIpv6(groupKey)) &&
         proof.spans.some((span) => span.endMs > silence.startMs && span.startMs < silence.endMs),
     );
   }
@@ -107,6 +109,8 @@ export class ClearedElements {
     }
   }
 }
+
+const isIpv6 = (groupKey: string): boolean => groupKey.includes(":");
 
 function allGroupKind(kind: ElementKind): ElementKind {
   switch (kind) {

@@ -38,7 +38,7 @@ export interface FailureElement {
   readonly kind: ElementKind;
   /** Number of a segment (for cables, of the direction that a bad path used first) or of a node. */
   readonly place: number;
-  /** Null for the kinds that silence every group; for `node-source` what comes from it, as `from tower`. */
+  /** Null for the kinds that silence every group; for the kinds of a source, or of joins without one, whose. */
   readonly groupKey: string | null;
 }
 

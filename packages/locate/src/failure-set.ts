@@ -1,5 +1,5 @@
 import { ClearedElements } from "./cleared-elements.ts";
-import { elementWeight, type FailureElement, isGroupKind, isOnNode } from "./failure-element.ts";
+import { type ElementKind, elementWeight, type FailureElement, isGroupKind, isOnNode } from "./failure-element.ts";
 import {
   type PathTrial,
   type Silencer,
@@ -98,7 +98,7 @@ function classesOf<T extends PathTrial>(
       if (cleared.isCleared(silencer, trial, silence)) continue;
       isExplained = true;
       const { kind, place } = silencer;
-      const groupKey = isGroupKind(kind) ? trial.groupKey : kind === "node-source" ? sourceKey(site, trial) : null;
+      const groupKey = keyOf(site, kind, trial);
       const cable = kind === "cable" ? Math.min(place, site.reverse[place] ?? place) : place;
       const key = `${kind} ${cable} ${groupKey ?? ""}`;
       const known = elements.get(key);
@@ -124,7 +124,12 @@ function classesOf<T extends PathTrial>(
   return { classes, unexplained };
 }
 
-const sourceKey = (site: SiteIndex, { tree }: PathTrial): string => `from ${site.nodes[tree.source]?.name}`;
+/** What an element of this kind silences of a trial's kin; null: everything. */
+function keyOf(site: SiteIndex, kind: ElementKind, { groupKey, tree }: PathTrial): string | null {
+  if (isGroupKind(kind)) return groupKey;
+  if (kind === "node-source") return `from ${site.nodes[tree.source]?.name}`;
+  return kind === "node-any-source" ? `IPv${groupKey.includes(":") ? 6 : 4} without a source` : null;
+}
 
 /** All that would silence a pair, from the source to the listener. */
 function silencersOfTrials(site: SiteIndex): (trial: PathTrial, leaf: number) => readonly Silencer[] {

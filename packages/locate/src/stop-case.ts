@@ -37,10 +37,10 @@ export interface StopCase {
   /** Set when only a router that fails one source is left: that source's name. */
   readonly failedSource: string | null;
   /**
-   * True when all that is silent was joined without a source, some router's lack of a rendezvous point would explain it,
-   * and streams that were joined with their source come through the same place.
+   * Routers that may lack a rendezvous point: set where all that is silent was joined without a source, while streams that
+   * were joined with theirs come through the same place; null otherwise.
    */
-  readonly isAnySourceOnly: boolean;
+  readonly anySourceRouters: readonly string[] | null;
   /** True when all that is silent was joined with its source, and streams joined without one come through. */
   readonly isSourceJoinOnly: boolean;
   /** Streams of other groups that came through the place with smaller packets, where that is all that can be said. */
@@ -100,7 +100,7 @@ export function stopCase(
   // What is lost beside the way are reports, and that silences every size.
   const elements = size === null ? failure.elements : failure.elements.filter(isOnTheWay);
   const names = distinct(elements.flatMap((element) => placeNames(site, element)));
-  const isOfGroups = failure.elements.every((e) => e.groupKey !== null || e.kind === "node-any-source");
+  const isOfGroups = failure.elements.every((e) => e.groupKey !== null);
   const isOfSource = failure.elements.every((e) => e.kind === "node-source");
   const others = passing(segments, failure, facts, trials, cleared);
   const wasReceiving = silentPairs.filter((pair) => pair.receipt.listener.receivedPackets > 0);
@@ -120,8 +120,7 @@ export function stopCase(
     isEveryoneSilent: served.length === 0,
     passingStreams: isOfGroups ? others : [],
     failedSource: isOfSource ? (facts[0]?.stream.source ?? null) : null,
-    isAnySourceOnly:
-      failure.elements.some((e) => e.kind === "node-any-source") && others.length > 0 && allAre(true, others, trials),
+    anySourceRouters: isOfGroups && isAnySource(facts, others, trials) ? routersAmong(site, failure) : null,
     isSourceJoinOnly: facts.every(({ stream }) => stream.ssm) && others.length > 0 && allAre(false, others, trials),
     smallerStreams: isOfGroups || size !== null ? [] : others.filter((name) => isSmaller(name, silentPairs, trials)),
     size,
@@ -166,6 +165,29 @@ function passing(
   const passes = ({ groupKey }: StreamTrial): boolean =>
     !silent.has(groupKey) && through.every((groups) => groups.includes(groupKey));
   return distinct(trials.filter(passes).map((trial) => trial.facts.stream.stream));
+}
+
+/** All that is silent was joined without a source, and of its family what comes through was joined with one. */
+function isAnySource(
+  silent: readonly StreamFacts[],
+  others: readonly string[],
+  trials: readonly StreamTrial[],
+): boolean {
+  const families = new Set(silent.map(({ stream }) => stream.group.includes(":")));
+  const alike = trials.filter(
+    ({ facts: { stream } }) => others.includes(stream.stream) && families.has(stream.group.includes(":")),
+  );
+  const areAll = alike.length > 0 && alike.every(({ facts: { stream } }) => stream.ssm);
+  return areAll && silent.every(({ stream }) => !stream.ssm);
+}
+
+/** Null where none is. */
+function routersAmong(site: SiteIndex, { elements }: NamedFailure): string[] | null {
+  const routers = elements.flatMap(({ kind, place }) => {
+    const node = isOnNode(kind) ? site.nodes[place] : undefined;
+    return node?.kind === "router" ? [node.name] : [];
+  });
+  return routers.length === 0 ? null : distinct(routers);
 }
 
 /** All of these streams are joined with their source, or all without. */

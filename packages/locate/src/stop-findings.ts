@@ -25,13 +25,26 @@ export function findStops(site: SiteIndex, streams: readonly StreamFacts[], memb
     site,
     trials.map((trial) => withinTtl(site, trial)),
   );
-  const cases = set.failures.map((failure) => stopCase(site, failure, trials, set.cleared, membership));
+  const cases = withoutDoubtfulPoints(
+    set.failures.map((failure) => stopCase(site, failure, trials, set.cleared, membership)),
+  );
   const findings = [
     ...findSmallTtl(site, streams),
     ...mergedByCause(cases.flatMap((stop) => stopFinding(site, stop, set.isExact) ?? [])),
     ...contradictions(set.unexplained),
   ];
   return { findings, cases, trials };
+}
+
+/**
+ * Routers that let other joins without a source through have a rendezvous point, unless one elsewhere surely lacks it:
+ * then what is silent behind them may be that other one's doing.
+ */
+function withoutDoubtfulPoints(cases: readonly StopCase[]): StopCase[] {
+  const lacksPoint = ({ anySourceRouters, failure }: StopCase): boolean =>
+    anySourceRouters !== null && failure.elements.some(({ kind }) => kind === "node-any-source");
+  if (cases.some(lacksPoint)) return [...cases];
+  return cases.map((stop) => ({ ...stop, anySourceRouters: null }));
 }
 
 /** A source that sent nothing silences everyone without any fault on the way. */
@@ -78,17 +91,26 @@ function nextAgent(site: SiteIndex, { facts }: StopCase, suspects: readonly stri
     : [`One more agent beside ${best.name}, listening to the same, would part these suspects best.`];
 }
 
-/** Memberships run out host by host, each at its own time: what has one cause is said once. */
-function mergedByCause(findings: readonly Finding[]): Finding[] {
+/**
+ * What has one cause is said once: memberships run out host by host, each at its own time, and of a rendezvous point all
+ * routers of a site must know, so that one that does not may silence listeners behind others.
+ */
+function mergedByCause(unsorted: readonly Finding[]): Finding[] {
   const merged = new Map<string, Finding>();
+  const findings = unsorted.toSorted((a, b) => Number(isShared(b)) - Number(isShared(a)) || rankOf(b) - rankOf(a));
   for (const finding of findings) {
-    const key = finding.kind === "ages-out" ? finding.suspects.join(" ") : `${merged.size}`;
+    const key = isShared(finding)
+      ? finding.kind
+      : finding.kind === "ages-out"
+        ? finding.suspects.join(" ")
+        : `${merged.size}`;
     const same = merged.get(key);
     if (same === undefined) {
       merged.set(key, finding);
     } else {
       merged.set(key, {
         ...same,
+        suspects: [...new Set([...same.suspects, ...finding.suspects])],
         streams: [...new Set([...same.streams, ...finding.streams])],
         evidence: [...new Set([...same.evidence, finding.title, ...finding.evidence])],
       });
@@ -96,6 +118,10 @@ function mergedByCause(findings: readonly Finding[]): Finding[] {
   }
   return [...merged.values()];
 }
+
+const isShared = ({ kind }: Finding): boolean => kind === "rendezvous-point";
+/** Among those of one cause, the one that leaves least doubt about the place, and says most, speaks. */
+const rankOf = (finding: Finding): number => (isShared(finding) ? finding.streams.length : 0);
 
 /** Silence on a way of which every part is proven good at that time. */
 function contradictions(unexplained: readonly BadPair<StreamTrial>[]): Finding[] {

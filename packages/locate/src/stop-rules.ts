@@ -47,11 +47,15 @@ export const STOP_RULES: readonly DiagnosisRule<StopCase>[] = [
   },
   {
     kind: "rendezvous-point",
-    when: (stop) => stop.isAnySourceOnly,
+    when: (stop) => stop.anySourceRouters !== null,
     title: (stop) =>
-      `${nameList(stop.streams)}, joined without a source, stops ${placePhrase(stop)}, while what is joined with its source passes: no rendezvous point brings it on; ${silentPhrase(stop)}`,
+      `${nameList(stop.streams)}, joined without a source, stops in ${stop.anySourceRouters?.[0]}, while what is joined with its source passes: no rendezvous point brings it on; ${silentPhrase(stop)}`,
+    suspects: (stop) => stop.anySourceRouters ?? [],
     evidence: (stop) => [
       `${nameList(stop.passingStreams)} is joined with its source and comes through the same place, so cables, ports and the route back to the source are good.`,
+      ...(stop.failure.elements.some(({ kind }) => kind === "node-group")
+        ? ["Only one group was joined without a source here, so a filter on that group would look the same."]
+        : []),
     ],
     advice:
       "Compare on every router between source and listeners which rendezvous point it knows for this group, and whether it has a route there. Joins that name the source need none.",

@@ -125,6 +125,7 @@ function resolve(entry: PracticeFaultEntry, read: Read): PracticeFault {
     case "hairpin":
     case "isolated":
     case "vlan-missing":
+    case "no-rendezvous-point":
       return { ...window, fault: entry.fault };
   }
 }

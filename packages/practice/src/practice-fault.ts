@@ -49,6 +49,7 @@ export interface PracticeFaultParameters {
   readonly "reverse-path": { readonly source: string };
   readonly "vlan-missing": unknown;
   readonly "not-forwarding": { readonly group: string };
+  readonly "no-rendezvous-point": unknown;
   /** Packets to a group, or from a host; null: to all, from anyone. */
   readonly "access-list": { readonly group: string | null; readonly source: string | null };
   readonly "forward-delay": { readonly holdMs: number };

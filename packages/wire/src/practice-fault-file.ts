@@ -93,6 +93,7 @@ export const PracticeFaultEntrySchema = Type.Union([
   one("reverse-path", "the name of a host or router", { source: text(HOST) }),
   one("vlan-missing", SEGMENT, { vlan }),
   one("not-forwarding", ROUTER, { group: text(GROUP) }),
+  one("no-rendezvous-point", ROUTER, {}),
   one("access-list", "a segment into or out of a router", { group, source: host }),
   one("forward-delay", PORT, { hold: text(DURATION) }),
 ]);

@@ -58,7 +58,7 @@ export interface PracticeBench extends AsyncDisposable {
   run(scenario: string, options?: BenchRun): Promise<RunReport>;
 }
 
-export type BenchSetup = Pick<PracticeSetup, "timers" | "firstSource" | "safety" | "launchers">;
+export type BenchSetup = Pick<PracticeSetup, "timers" | "firstSource" | "safety" | "launchers" | "routing">;
 
 /** @param plan the site plan's text */
 export async function raiseBench(plan: string, setup: BenchSetup = {}): Promise<PracticeBench> {

@@ -12,7 +12,7 @@ import {
   planStaticEntry,
 } from "./port-faults.ts";
 import { planReorder } from "./reorder-fault.ts";
-import { planAccessList, planNotForwarding, planRouterReversePath } from "./router-faults.ts";
+import { planAccessList, planNoRendezvousPoint, planNotForwarding, planRouterReversePath } from "./router-faults.ts";
 import {
   planIgmpVersion,
   planNoQuerier,
@@ -95,6 +95,8 @@ function planAt(fault: PracticeFault, ground: FaultGround, tag: string): FaultPl
       return ground.graph.nodes.get(fault.on)?.kind === "router"
         ? planRouterReversePath(fault, ground)
         : planHostReversePath(fault, ground);
+    case "no-rendezvous-point":
+      return planNoRendezvousPoint(fault, ground);
     case "not-forwarding":
       return planNotForwarding(fault, ground, tag);
     case "access-list":

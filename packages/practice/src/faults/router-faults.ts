@@ -1,7 +1,9 @@
 import { domainsOfLinks, routerChoices } from "@dyetrace/site";
-import type { PracticeFaultOf } from "../practice-fault.ts";
+import type { PracticeFaultOf, PracticeFaultWindow } from "../practice-fault.ts";
 import type { NodeLayout } from "../practice-layout.ts";
-import { ip, nft } from "../step.ts";
+import { planRoutes } from "../routes.ts";
+import { rendezvousPoint, suiteCommand } from "../routing/pim-suite.ts";
+import { ip, nft, type Step } from "../step.ts";
 import type { FaultGround, FaultPlan } from "./fault-plan.ts";
 import { deleteTable } from "./frame-chain.ts";
 import { both, groupFamily, groupMatches } from "./frame-matches.ts";
@@ -74,5 +76,24 @@ export function planRouterReversePath({ on, source }: PracticeFaultOf<"reverse-p
     claims: [`reverse path ${on} ${source}`],
     apply: routes.map((route) => ip(node.namespace, `route add ${route}`)),
     undo: routes.map((route) => ip(node.namespace, `route del ${route}`)),
+  };
+}
+
+/** The router forgets which router is the rendezvous point; joins that name their source need none. */
+export function planNoRendezvousPoint({ on }: PracticeFaultWindow, ground: FaultGround): FaultPlan {
+  const node = routerAt(ground, on);
+  if (ground.routing === "memberships") {
+    throw invalid("No router of this site needs a rendezvous point", "Raise the site with PIM sparse mode");
+  }
+  const { routerConfig } = planRoutes(ground.layout);
+  const routers = [...ground.layout.nodes.values()].filter(({ kind }) => kind === "router");
+  const point = rendezvousPoint(routers.map((one) => ({ ...one, config: routerConfig(one.name, ground.timers, []) })));
+  const configure = (line: string): Step => ({
+    argv: suiteCommand(node.namespace, on, ["configure terminal", line]),
+  });
+  return {
+    claims: [`rendezvous point ${on}`],
+    apply: [configure(`no ip pim rp ${point} 224.0.0.0/4`)],
+    undo: [configure(`ip pim rp ${point} 224.0.0.0/4`)],
   };
 }
