@@ -144,6 +144,18 @@ test("given a PostgreSQL address where nobody answers, then a sentence without t
   expect(code).toBe(2);
 });
 
+test("given a disk that is full before the controller starts, then a sentence and exit code 2", () => {
+  const filled = [
+    'mount -t tmpfs -o size=2M tmpfs "$0"',
+    'echo 0123456789abcdef0123456789abcdef > "$0/agent-key"',
+    '{ cat /dev/zero > "$0/filler" 2> /dev/null || exec "$@"; }',
+  ];
+  const { code, words } = run([...UNSHARE, "sh", "-c", filled.join(" && "), folder, ...serve()]);
+  expect(words).toMatch(/The disk of the store .* is full\. Make room; what is stored stays as it is/);
+  expect(words).not.toMatch(/\n {4}at /); // no stack
+  expect(code).toBe(2);
+});
+
 test("given a disk that fills up under a controller, then nothing is acknowledged that is not stored, what was stored stays, and all is counted once when there is room again", () => {
   mkdirSync(path.join(folder, "small"));
   const { code, words } = run([...UNSHARE, process.execPath, FULL_DISK, path.join(folder, "small")]);
