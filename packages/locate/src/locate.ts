@@ -1,6 +1,7 @@
 import type { SiteGraph } from "@dyetrace/site";
 import type { Conclusion } from "./conclusion.ts";
 import { coverage } from "./coverage.ts";
+import { cheapestConclusion, routeCombinations } from "./equal-routes.ts";
 import { findHostFaults } from "./host-rules.ts";
 import { findLeaks } from "./leaks/leak-findings.ts";
 import { findLoss } from "./loss/loss-findings.ts";
@@ -14,7 +15,7 @@ import { findOutages, type Outage } from "./outages/outage.ts";
 import { outageFindings } from "./outages/outage-findings.ts";
 import type { RunObservations } from "./run-observations.ts";
 import { segmentStates } from "./segment-states.ts";
-import { indexSite } from "./site-index.ts";
+import { indexSite, type SiteIndex } from "./site-index.ts";
 import { findSiteFaults } from "./site-rules.ts";
 import { findSilentSources } from "./source-rules.ts";
 import { findSourceStalls } from "./source-stall.ts";
@@ -28,7 +29,13 @@ import type { StreamTrial } from "./stream-trials.ts";
  * Pure: the same observations give the same conclusion.
  */
 export function locate(graph: SiteGraph, observations: RunObservations): Conclusion {
-  const site = indexSite(graph);
+  const sources = observations.streams.map((stream) => stream.source);
+  const combinations = routeCombinations(graph, sources);
+  return cheapestConclusion(combinations.map((one) => locateOn(indexSite(graph, one), graph, observations)));
+}
+
+/** On the ways that the index names where there are several. */
+function locateOn(site: SiteIndex, graph: SiteGraph, observations: RunObservations): Conclusion {
   const streams = streamFacts(site, observations);
   const membership: MembershipContext = {
     leaves: leavesOf(site, observations),

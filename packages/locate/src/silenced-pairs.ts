@@ -1,5 +1,5 @@
 import { areReportsNeeded, countBelow } from "./needed-reports.ts";
-import type { SiteIndex } from "./site-index.ts";
+import { type SiteIndex, withWhole } from "./site-index.ts";
 import { nodesDownTo, reaches, type SourceTree } from "./source-tree.ts";
 
 /** A segment or node (or a part of one that may fail alone) and the pairs of source and listener that it silences. */
@@ -49,12 +49,16 @@ export function silencedBy(site: SiteIndex, trees: readonly SourceTree[], hosts:
   const pairs = trees.length * hosts.length <= MOST_PAIRS_KEPT ? new Map<number, number[]>() : null;
   for (const [t, tree] of trees.entries()) {
     const sums = sumsBelow(site, t, tree, hosts);
+    const first = wholesByFirstStep(site, tree, sums);
     for (const node of tree.order) {
       const [low, high] = [sums.low[node] ?? 0, sums.high[node] ?? 0];
       const segment = tree.into[node] ?? -1;
       nodes[node]?.add(low, high);
       segments[segment]?.add(low, high);
       if (sums.needsReports(node)) segments[site.reverse[segment] ?? -1]?.add(low, high);
+      const wholes = first.get(node);
+      for (const whole of wholes?.nodes ?? []) nodes[whole]?.add(low, high);
+      for (const whole of wholes?.segments ?? []) segments[whole]?.add(low, high);
       if (node === tree.source) sent[node]?.add(low, high);
       else if (sums.listening.has(node))
         received[node]?.add(scattered(sums.pair(node), LOW), scattered(sums.pair(node), HIGH));
@@ -156,11 +160,13 @@ const receiverKey = (node: number): number => -2 - 2 * node;
 /** The pairs of every place by its number, ascending: trees come in order, and so do the hosts of each. */
 function keepPairs(site: SiteIndex, tree: SourceTree, sums: SumsBelow, pairs: Map<number, number[]>): void {
   for (const host of [...sums.listening].sort((a, b) => a - b)) {
-    const places = [site.segments.length + tree.source, senderKey(tree.source), receiverKey(host)];
+    const places = new Set([site.segments.length + tree.source, senderKey(tree.source), receiverKey(host)]);
     for (const node of nodesDownTo(tree, host)) {
       const segment = tree.into[node] ?? -1;
-      places.push(site.segments.length + node, segment);
-      if (sums.needsReports(node)) places.push(site.reverse[segment] ?? -1);
+      for (const place of withWhole(site.wholeNode, node)) places.add(site.segments.length + place);
+      for (const place of withWhole(site.wholeSegment, segment)) places.add(place);
+      if (!sums.needsReports(node)) continue;
+      for (const place of withWhole(site.wholeSegment, site.reverse[segment] ?? -1)) places.add(place);
     }
     for (const place of places) {
       const known = pairs.get(place);
@@ -168,6 +174,37 @@ function keepPairs(site: SiteIndex, tree: SourceTree, sums: SumsBelow, pairs: Ma
       else known.push(sums.pair(host));
     }
   }
+}
+
+interface Wholes {
+  readonly nodes: readonly number[];
+  readonly segments: readonly number[];
+}
+
+/**
+ * For each step of a tree, the whole trunks and switches that the way crosses there for the first time: a way may come
+ * back to a switch in another VLAN, and a pair counts once.
+ */
+function wholesByFirstStep(site: SiteIndex, tree: SourceTree, sums: SumsBelow): ReadonlyMap<number, Wholes> {
+  const first = new Map<number, Wholes>();
+  if (site.wholeNode.size === 0 && site.wholeSegment.size === 0) return first;
+  const crossed = new Map<number, { readonly nodes: ReadonlySet<number>; readonly segments: ReadonlySet<number> }>();
+  for (const node of tree.order) {
+    const above = crossed.get(tree.parent[node] ?? -1);
+    const segment = tree.into[node] ?? -1;
+    const ways = sums.needsReports(node) ? [segment, site.reverse[segment] ?? -1] : [segment];
+    const nodes = [node].flatMap((place) => site.wholeNode.get(place) ?? []);
+    const segments = ways.flatMap((place) => site.wholeSegment.get(place) ?? []);
+    first.set(node, {
+      nodes: nodes.filter((whole) => above?.nodes.has(whole) !== true),
+      segments: segments.filter((whole) => above?.segments.has(whole) !== true),
+    });
+    crossed.set(node, {
+      nodes: new Set([...(above?.nodes ?? []), ...nodes]),
+      segments: new Set([...(above?.segments ?? []), ...segments]),
+    });
+  }
+  return first;
 }
 
 const LOW = 0x9e3779b9;
