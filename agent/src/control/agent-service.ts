@@ -236,6 +236,7 @@ export function startAgentService(options: AgentServiceOptions): AgentService {
     options.onUp?.();
     sender.linkUp();
   });
+  link.on("doubted", (stint, lastNumber) => sender.acknowledged(stint, lastNumber));
   link.on("down", () => log.warn("connection to the controller lost"));
 
   const done = new Promise<"closed" | "upgraded">((resolve, reject) => {

@@ -22,6 +22,8 @@ export interface LinkEvents {
   up: [];
   down: [];
   message: [ControllerMessage];
+  /** The controller will not have this report, and never will. */
+  doubted: [stint: string, lastNumber: number];
   /** The controller will not have this agent; the link does not try again. */
   turnedAway: [Fault];
   /** `close` was called; nothing more will come. */
@@ -44,7 +46,7 @@ const SILENT_AFTER_MS = 8000;
 const RETRY_FIRST_MS = 200;
 const RETRY_MOST_MS = 5000;
 /** Refusals that time may cure, so the agent tries again. */
-const PASSING = new Set(["NAME_TAKEN", "PROTOCOL_MISMATCH", "TOO_MANY"]);
+const PASSING = new Set(["NAME_TAKEN", "PROTOCOL_MISMATCH", "TOO_MANY", "MESSAGE_INVALID"]);
 
 const monotonicNs = (): number => Number(process.hrtime.bigint());
 
@@ -185,6 +187,7 @@ export class ControllerLink extends EventEmitter<LinkEvents> {
   #turnedAway(message: Extract<ControllerMessage, { kind: "turned-away" }>): void {
     if (PASSING.has(message.code)) {
       this.#tellOnce(`${message.message}. ${message.hint}`);
+      if (message.report !== undefined) this.emit("doubted", message.report.stint, message.report.lastNumber);
       return;
     }
     this.#isClosed = true;

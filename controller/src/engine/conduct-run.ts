@@ -28,6 +28,8 @@ export interface AgentEvidence {
   /** When its connection was lost for the last time, after the start; null if it was there to the end. */
   readonly lostAtNs: number | null;
   readonly troubles: readonly string[];
+  /** It sent a report that cannot be true, so none of its figures count. */
+  readonly isDoubted?: boolean;
 }
 
 export interface RunEvidence {

@@ -25,6 +25,15 @@ interface Member {
   clock: ClockEstimate | null;
   lostAtNs: number | null;
   readonly troubles: string[];
+  /** It sent a report that cannot be true: none of its figures count. */
+  isDoubted: boolean;
+}
+
+function doubt(member: Member): void {
+  member.isDoubted = true;
+  member.reports.length = 0;
+  member.final = null;
+  member.state = "finished";
 }
 
 /**
@@ -56,6 +65,7 @@ export class RunCrew {
       clock: null,
       lostAtNs: null,
       troubles: [],
+      isDoubted: false,
     });
     this.#members = new Map(agents.map((agent) => [agent, member()]));
   }
@@ -78,6 +88,7 @@ export class RunCrew {
         break;
       case "trouble":
         member.troubles.push(message.message);
+        if (message.code === "MESSAGE_INVALID") doubt(member);
         break;
       case "report":
         this.#takeReport(member, message);
@@ -87,6 +98,7 @@ export class RunCrew {
   }
 
   #takeReport(member: Member, message: ReportMessage): void {
+    if (member.isDoubted) return;
     const { stint, lastNumber, isFinal, report } = message;
     member.lostAtNs = null;
     if (stint !== member.stint) {
@@ -182,8 +194,8 @@ export class RunCrew {
       [...this.#members].map(([agent, member]) => {
         const reports = member.reports.map((message) => message.report);
         const watch = member.reports.flatMap((message) => message.watch ?? []);
-        const { final, clock, lostAtNs, troubles } = member;
-        return [agent, { agent, reports, watch, final, clock, lostAtNs, troubles }];
+        const { final, clock, lostAtNs, troubles, isDoubted } = member;
+        return [agent, { agent, reports, watch, final, clock, lostAtNs, troubles, isDoubted }];
       }),
     );
   }

@@ -1,7 +1,7 @@
 import type { MembershipEvent } from "@dyetrace/wire";
 import type { CompiledRun, CompiledStream, PlannedJoin } from "./compile-scenario.ts";
 import type { RunEvidence } from "./conduct-run.ts";
-import { isImpossible } from "./impossible-reception.ts";
+import { impossibleTo } from "./impossible-reception.ts";
 import { sendingStretches } from "./sending-stretches.ts";
 import { SentCount } from "./sent-count.ts";
 import { type Emission, emissionOf, type Reception, receptionsOf } from "./stream-evidence.ts";
@@ -38,6 +38,7 @@ export function staysOf(run: CompiledRun, evidence: RunEvidence): readonly Stay[
   const receptions = new Map([...evidence.agents].map(([agent, one]) => [agent, receptionsOf(one)]));
   const events = new Map([...evidence.agents].map(([agent, one]) => [agent, heardMembership(one)?.events ?? null]));
   const accounts = new Map(run.streams.map((stream) => [stream.name, accountOf(run, stream, evidence)]));
+  const impossible = new Map(run.streams.map((stream) => [stream.name, impossibleTo(stream, evidence)]));
   return run.joins.map((join) => {
     const stream = streams.get(join.stream);
     if (stream === undefined) throw new Error(`A join names the unknown stream ${join.stream}`);
@@ -50,8 +51,7 @@ export function staysOf(run: CompiledRun, evidence: RunEvidence): readonly Stay[
       .get(join.agent)
       ?.get(stream.streamId)
       ?.find(({ membership: { joinRequestedNs: atNs } }) => atNs >= join.fromNs - EARLY_NS && atNs < untilNs);
-    const source = accounts.get(stream.name) ?? null;
-    const isFalse = reception !== undefined && isImpossible(reception, source?.emission ?? null);
+    const isFalse = reception !== undefined && impossible.get(stream.name)?.(reception) === true;
     return {
       run,
       stream,
@@ -60,7 +60,7 @@ export function staysOf(run: CompiledRun, evidence: RunEvidence): readonly Stay[
       reception: reception === undefined || isFalse ? null : reception,
       frames: seenFrames(evidence.agents.get(join.agent), stream.streamId),
       events: events.get(join.agent) ?? null,
-      source,
+      source: accounts.get(stream.name) ?? null,
     };
   });
 }

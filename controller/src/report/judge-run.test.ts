@@ -56,6 +56,12 @@ test("judgeRun: given nothing wrong and nothing unknown, then pass", () => {
   expect(judgeRun([], expectations, receipts, [], false).verdict).toBe("pass");
 });
 
+test("judgeRun: given a listener whose figures are not known, then never pass, and the reason names it", () => {
+  const judgement = judgeRun([], [], [receipt({ received: null })], [], false);
+  expect(judgement.verdict).toBe("inconclusive");
+  expect(judgement.reason).toMatch(/^What was received is not known: /);
+});
+
 test("judgeRun: given a lost agent, then never pass, and the reason names it", () => {
   const judgement = judgeRun([], [], [receipt({})], ["gate"], false);
   expect(judgement.verdict).toBe("inconclusive");

@@ -60,6 +60,11 @@ export function judgeRun(
       reason: `Silent, and no segment can be named for it: ${names}.`,
     };
   }
+  const untold = receipts.filter((receipt) => receipt.received === null);
+  if (untold.length > 0) {
+    const names = untold.map(({ listener, stream }) => `${listener} (${stream})`).join(", ");
+    return { verdict: "inconclusive", reason: `What was received is not known: ${names}.` };
+  }
   const unknown = expectations.filter((expectation) => expectation.met === null);
   if (unknown.length > 0) {
     return {

@@ -12,6 +12,7 @@ import {
   isOfKnownKind,
   parseAs,
   parseMessage,
+  ReportHeadSchema,
 } from "@dyetrace/wire";
 import type { Logger } from "pino";
 import type { Static } from "typebox";
@@ -23,6 +24,7 @@ import { contradictionOf } from "./report-contradiction.ts";
 
 /** Messages that belong to a run, as the engine receives them. */
 export type RunMessage = Extract<AgentMessage, { readonly runId: string }>;
+type ReportHead = Pick<Static<typeof ReportHeadSchema>, "stint" | "lastNumber">;
 type Hello = Extract<Static<typeof AgentMessageSchema>, { kind: "hello" }>;
 
 /** One connected agent. Made only after its hello has been accepted. */
@@ -80,10 +82,10 @@ export function serveAgentSocket(
     if (socket.bufferedAmount > CONNECTION_LIMITS.unreadBytes) socket.terminate();
     else socket.send(JSON.stringify(message));
   };
-  const turnAway = (fault: Fault): void => {
+  const turnAway = ({ code, message, hint }: Fault, report?: { stint: string; lastNumber: number }): void => {
     if (isGoing) return;
     isGoing = true;
-    send({ kind: "turned-away", code: fault.code, message: fault.message, hint: fault.hint });
+    send({ kind: "turned-away", code, message, hint, ...(report === undefined ? {} : { report }) });
     socket.close(1008);
     setTimeout(() => socket.terminate(), GOING_WITHIN_MS).unref();
   };
@@ -147,21 +149,33 @@ export function serveAgentSocket(
         gate.onRunMessage(known, message);
     }
   };
+  /** A report that cannot be true: the run is told that nothing of this agent's counts. */
+  const doubted = (known: AgentSession, value: unknown, { code, message, hint }: Fault): ReportHead | undefined => {
+    let head: Static<typeof ReportHeadSchema>;
+    try {
+      head = parseAs(ReportHeadSchema, value, "MESSAGE_INVALID", "The report");
+    } catch {
+      return undefined; // no report, or not one that could be told from others
+    }
+    gate.onRunMessage(known, { kind: "trouble", runId: head.runId, code, message, hint });
+    return { stint: head.stint, lastNumber: head.lastNumber };
+  };
 
   socket.on("message", (data, isBinary) => {
     if (isGoing) return;
     heardNs = monotonicNs();
+    let value: unknown;
     try {
       if (isBinary) throw new Fault("MESSAGE_INVALID", "The agent's message is not text", "");
       const text = String(data);
-      const value = parseJson(text);
+      value = parseJson(text);
       if (session === null) greet(value);
       else take(session, value);
       hold(text.length);
     } catch (error) {
       if (!(error instanceof Fault)) throw error;
       log.warn({ err: error, agent: session?.name }, "agent turned away");
-      turnAway(error);
+      turnAway(error, session === null ? undefined : doubted(session, value, error));
     }
   });
   socket.on("error", (err) => log.debug({ err, agent: session?.name }, "agent socket error"));

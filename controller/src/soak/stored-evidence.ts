@@ -13,7 +13,11 @@ const STRETCH_NS = 600e9;
 export async function storedEvidence(store: Store, run: CompiledRun, told: RunEvidence): Promise<RunEvidence> {
   if (told.isComplete) return told;
   const agents = new Map<string, AgentEvidence>();
-  for (const agent of told.agents.keys()) {
+  for (const [agent, one] of told.agents) {
+    if (one.isDoubted === true) {
+      agents.set(agent, one);
+      continue;
+    }
     agents.set(agent, { ...(await evidenceOf(store, run, agent)), ...factsOf(told.agents.get(agent)) });
   }
   return { ...told, agents, isComplete: true };

@@ -35,6 +35,13 @@ const RunId = Type.String({ pattern: "^[0-9a-f]{16}$" });
  * sources stopped for want of a controller, goes on in another.
  */
 const Stint = Type.String({ pattern: "^[0-9a-f]{16}$" });
+/** How a report is told from others, whatever is wrong with the rest of it. */
+export const ReportHeadSchema = Type.Object({
+  kind: Type.Literal("report"),
+  runId: RunId,
+  stint: Stint,
+  lastNumber: Type.Integer({ minimum: 1 }),
+});
 const Text = Type.String({ maxLength: 2000 });
 const Code = Type.String({ maxLength: 64 });
 
@@ -100,7 +107,14 @@ export type AgentMessage = DeepReadonly<Static<typeof AgentMessageSchema>>;
 
 export const ControllerMessageSchema = Type.Union([
   Type.Object({ kind: Type.Literal("welcome"), protocol: Type.Integer(), version: Version }),
-  Type.Object({ kind: Type.Literal("turned-away"), code: Code, message: Text, hint: Text }),
+  Type.Object({
+    kind: Type.Literal("turned-away"),
+    code: Code,
+    message: Text,
+    hint: Text,
+    /** The report that cannot be true: sent again it would be turned away again. */
+    report: Type.Optional(Type.Object({ stint: Stint, lastNumber: Type.Integer({ minimum: 1 }) })),
+  }),
   Type.Object({ kind: Type.Literal("clock-answer"), id: Type.Integer(), controllerNs: Type.Number() }),
   Type.Object({ kind: Type.Literal("beat") }),
   Type.Object({ kind: Type.Literal("prepare"), runId: RunId, task: AgentTaskSchema }),

@@ -22,6 +22,7 @@ export {
   commonProtocol,
   isOfKnownKind,
   parseMessage,
+  ReportHeadSchema,
 } from "./control-messages.ts";
 export { crc32 } from "./crc32.ts";
 export {
