@@ -134,8 +134,8 @@ describe("practice site: a healthy site", () => {
     expect((await clock.exit).signal).toBe("SIGTERM");
   });
 
-  test("given a router in the plan, then a Fault names it and nothing is built", async () => {
-    const plan = siteOf({ core: "switch", gate: "router", tower: "host" }, [
+  test("given a router as querier, then a Fault names it and nothing is built", async () => {
+    const plan = siteOf({ core: "switch", gate: "router*", tower: "host" }, [
       "core:1 -- gate:1",
       "core:2 -- tower:eth0",
     ]);

@@ -1,4 +1,4 @@
-import type { SiteGraph } from "@dyetrace/site";
+import { planPlace, type SiteGraph } from "@dyetrace/site";
 import {
   formatDurationNs,
   formatRateBps,
@@ -80,7 +80,7 @@ ${advice === "" ? null : markup`<dt>Look at</dt><dd>${advice}</dd>`}${reference 
 function renderMap(report: RunReport, graph: SiteGraph): Markup {
   const marks = new Map<string, MapMark>();
   for (const [index, { suspects, title }] of report.findings.entries()) {
-    for (const suspect of suspects) {
+    for (const suspect of new Set(suspects.map(planPlace))) {
       const known = marks.get(suspect);
       marks.set(suspect, {
         findings: known === undefined ? String(index + 1) : `${known.findings}, ${index + 1}`,

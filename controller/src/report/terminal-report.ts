@@ -1,4 +1,4 @@
-import type { SiteGraph } from "@dyetrace/site";
+import { planPlace, type SiteGraph } from "@dyetrace/site";
 import {
   formatDurationNs,
   formatRateBps,
@@ -110,18 +110,22 @@ function renderStream(report: RunReport, stream: ReportStream, graph: SiteGraph,
   const head = `${stream.name} from ${stream.source} to ${stream.group} port ${stream.port}, ${formatRateBps(stream.rateBps)}, ${sent}`;
   const root = [...graph.nodes.values()].find((node) => node.agent === stream.source)?.name;
   if (root === undefined) return [head];
-  const suspects = new Map<string, string>();
+  /** By the place that the tree shows: what is found, and the suspect's full name. */
+  const suspects = new Map<string, readonly [kind: string, name: string]>();
   for (const finding of report.findings) {
     if (!finding.streams.includes(stream.name)) continue;
-    for (const suspect of finding.suspects) if (!suspects.has(suspect)) suspects.set(suspect, finding.kind);
+    for (const suspect of finding.suspects) {
+      const place = planPlace(suspect);
+      if (!suspects.has(place)) suspects.set(place, [finding.kind, suspect]);
+    }
   }
   const rows = drawSiteTree(graph, root).map(({ node, segment, branches }) => {
     const agent = graph.nodes.get(node)?.agent ?? null;
     const marks: string[] = [];
     const onLink = segment === null ? undefined : suspects.get(segment.id);
     const onNode = suspects.get(node);
-    if (segment !== null && onLink !== undefined) marks.push(paint(`◂ ${onLink} on ${segment.id}`, "bad"));
-    if (onNode !== undefined) marks.push(paint(`◂ ${onNode} here`, "bad"));
+    if (segment !== null && onLink !== undefined) marks.push(paint(`◂ ${onLink.join(" on ")}`, "bad"));
+    if (onNode !== undefined) marks.push(paint(`◂ ${onNode[0]} here`, "bad"));
     return {
       name: `${branches}${node}`,
       says: agent === null ? "" : agentSays(report, stream, agent, paint),

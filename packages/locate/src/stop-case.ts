@@ -1,4 +1,4 @@
-import type { LinkSegment } from "@dyetrace/site";
+import { type LinkSegment, vlanOfPlace } from "@dyetrace/site";
 import type { PlacedReceipt } from "./clean-receipt.ts";
 import type { ClearedElements } from "./cleared-elements.ts";
 import { type ElementKind, type FailureElement, isOnNode, placeNames } from "./failure-element.ts";
@@ -32,6 +32,8 @@ export interface StopCase {
   /** Earliest start of a silence, ms; null when all were silent from the first packet. */
   readonly sinceMs: number | null;
   readonly isEveryoneSilent: boolean;
+  /** The one VLAN on a link that fails while others come through it; null where it is the whole link, or no VLAN is known. */
+  readonly onlyVlan: number | null;
   /** Streams of other groups that came through the place; empty unless only group-specific causes are left. */
   readonly passingStreams: readonly string[];
   /** Set when only a router that fails one source is left: that source's name. */
@@ -118,6 +120,7 @@ export function stopCase(
     reportSegments: segmentsOf(site, size === null ? besides : []),
     sinceMs: wasReceiving.length === 0 ? null : Math.min(...wasReceiving.map((pair) => pair.atMs)),
     isEveryoneSilent: served.length === 0,
+    onlyVlan: onlyVlanOf(names),
     passingStreams: isOfGroups ? others : [],
     failedSource: isOfSource ? (facts[0]?.stream.source ?? null) : null,
     anySourceRouters: isOfGroups && isAnySource(facts, others, trials) ? routersAmong(site, failure) : null,
@@ -127,6 +130,12 @@ export function stopCase(
     cut: cutOf(site, silentPairs, served, membership),
     ageing: ageingOf(silentPairs, membership.queries, membership.timers),
   };
+}
+
+function onlyVlanOf(suspects: readonly string[]): number | null {
+  const [first = ""] = suspects;
+  const vlan = vlanOfPlace(first);
+  return first.includes(">") && suspects.every((name) => vlanOfPlace(name) === vlan) ? vlan : null;
 }
 
 /** Segments that the silent data crosses; where only whole directions or cables explain it, those. */

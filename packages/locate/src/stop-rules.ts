@@ -96,6 +96,15 @@ export const STOP_RULES: readonly DiagnosisRule<StopCase>[] = [
   },
   {
     kind: "stops",
+    when: (stop) => stop.onlyVlan !== null,
+    title: (stop) => `${nameList(stop.streams)} stops ${placePhrase(stop)}: ${silentPhrase(stop)}`,
+    evidence: (stop) => [`What other VLANs carry comes through the same link, so it is VLAN ${stop.onlyVlan} alone.`],
+    advice:
+      "Compare on both ends of the link which VLANs may cross it, and in which of them spanning tree blocks the port. Then look at the group table of the switch that sends into it, in this VLAN.",
+    reference: "IEEE 802.1Q, clause 8 (member sets); RFC 4541, section 2.1",
+  },
+  {
+    kind: "stops",
     when: () => true,
     title: (stop) => `${nameList(stop.streams)} stops ${placePhrase(stop)}: ${silentPhrase(stop)}`,
     evidence: (stop) =>

@@ -1,3 +1,4 @@
+import { planPlace } from "@dyetrace/site";
 import type { RunReport } from "@dyetrace/wire";
 import type { SiteTree } from "./site-tree.ts";
 
@@ -36,9 +37,11 @@ function placeOf(
   suspect: string,
   tree: SiteTree,
 ): { readonly node: string; readonly on: "channel" | "node"; readonly isDownstream: boolean } | null {
-  const lower = tree.lowerEnd.get(suspect);
-  if (lower !== undefined) return { node: lower.node.name, on: "channel", isDownstream: lower.segmentId === suspect };
-  return tree.byName.has(suspect) ? { node: suspect, on: "node", isDownstream: false } : null;
+  // A VLAN on a trunk is drawn where the trunk is.
+  const place = planPlace(suspect);
+  const lower = tree.lowerEnd.get(place);
+  if (lower !== undefined) return { node: lower.node.name, on: "channel", isDownstream: lower.segmentId === place };
+  return tree.byName.has(place) ? { node: place, on: "node", isDownstream: false } : null;
 }
 
 /** What the kinds of finding look like; kinds that this page does not know are in doubt rather than anything worse. */

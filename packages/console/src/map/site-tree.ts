@@ -1,4 +1,4 @@
-import type { SiteGraph, SiteNode } from "@dyetrace/site";
+import type { LinkSegment, SiteGraph, SiteNode } from "@dyetrace/site";
 
 /** A plan hung up by one node: every node under the one that traffic from the root reaches it through. */
 export interface TreeNode {
@@ -36,8 +36,12 @@ export function hangUp(graph: SiteGraph, rootName: string): SiteTree | null {
   ): TreeNode | null => {
     const node = graph.nodes.get(name);
     if (node === undefined) return null;
-    const next = (graph.outgoing.get(name) ?? []).filter((segment) => !seen.has(segment.to.node));
-    for (const segment of next) seen.add(segment.to.node);
+    const next: LinkSegment[] = [];
+    for (const segment of graph.outgoing.get(name) ?? []) {
+      if (seen.has(segment.to.node) || segment.link.isBlocked === true) continue;
+      seen.add(segment.to.node);
+      next.push(segment);
+    }
     const children = next.flatMap((segment) => {
       const { from, to } = segment;
       const back = `${to.node}:${to.port}>${from.node}:${from.port}`;
