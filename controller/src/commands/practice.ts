@@ -3,12 +3,13 @@ import {
   execInPracticeSite,
   findPracticeSites,
   loadPracticeFaults,
+  type MulticastRouting,
   type PracticeFault,
   playPracticeFaults,
 } from "@dyetrace/practice";
 import { loadSitePlan, type SiteGraph } from "@dyetrace/site";
 import { describeFault, Fault } from "@dyetrace/wire";
-import type { Command } from "commander";
+import { type Command, Option } from "commander";
 import { openStore } from "../store/store.ts";
 import { ControllerClient } from "./controller-client.ts";
 import { DEFAULT_CONTROLLER_URL } from "./default-controller-url.ts";
@@ -34,6 +35,7 @@ export function registerPractice(program: Command): void {
     .description("Build the site, start its agents and a controller, and stay until interrupted.")
     .argument("<plan>", "site plan (YAML)")
     .option("--fault <file>", "put the faults of this file in; may be given again", collect, [])
+    .addOption(routingOption())
     .option(
       "--listen <address>",
       "where the controller listens (default: 127.0.0.1:8472, or a free port if that is taken)",
@@ -60,6 +62,7 @@ export function registerPractice(program: Command): void {
     .argument("<plan>", "site plan (YAML)")
     .argument("<scenario>", "scenario file (YAML)")
     .option("--fault <file>", "put the faults of this file in; may be given again", collect, [])
+    .addOption(routingOption())
     .option("--set <name=value>", "replace one of the scenario's parameters; may be given again", collect, [])
     .option("--json <file>", "write the report as JSON; - for standard output")
     .option("--junit <file>", "write the report as test cases for a CI system")
@@ -85,10 +88,17 @@ export function registerPractice(program: Command): void {
     });
 }
 
+/** A fresh one for each command. */
+const routingOption = (): Option =>
+  new Option("--routing <how>", "how the site's routers learn what to forward").choices(["memberships", "pim-sparse"]);
+
 const readFaults = (files: readonly string[], graph: SiteGraph): PracticeFault[] =>
   files.flatMap((file) => loadPracticeFaults(readUserFile(file), file, graph));
 
-async function practiceUp(plan: string, options: { fault: string[]; listen?: string }): Promise<void> {
+async function practiceUp(
+  plan: string,
+  options: { fault: string[]; listen?: string; routing?: MulticastRouting },
+): Promise<void> {
   const text = readUserFile(plan).toString("utf8");
   const graph = loadSitePlan(text, plan);
   const faultFiles = options.fault.map((file) => ({
@@ -103,6 +113,7 @@ async function practiceUp(plan: string, options: { fault: string[]; listen?: str
     listen: options.listen === undefined ? await defaultOrFreePort() : parseListen(options.listen),
     log: say,
     signal: interrupt.signal,
+    ...(options.routing === undefined ? {} : { routing: options.routing }),
   });
   const client = new ControllerClient(standing.controller.url);
   for (const file of faultFiles) await client.post("/api/practice/faults", file);
@@ -119,6 +130,7 @@ async function siteLost(closed: Promise<string | null>): Promise<never> {
 
 interface PracticeRunOptions {
   readonly fault: string[];
+  readonly routing?: MulticastRouting;
   readonly set: string[];
   readonly json?: string;
   readonly junit?: string;
@@ -138,6 +150,7 @@ async function practiceRun(plan: string, scenarioFile: string, options: Practice
     signal: interrupt.signal,
     store,
     ...(firstSource === undefined ? {} : { firstSource }),
+    ...(options.routing === undefined ? {} : { routing: options.routing }),
   });
   const { site, controller } = practice;
   const standing = faults.filter((fault) => fault.atMs === null);

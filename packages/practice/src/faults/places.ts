@@ -102,7 +102,7 @@ export function nodeAt({ graph, layout }: FaultGround, on: string): NodeLayout {
 export function routerAt(ground: FaultGround, on: string): NodeLayout {
   const node = nodeAt(ground, on);
   if (node.kind === "router") return node;
-  throw invalid(`"${on}" is no router, and this fault belongs on one`, "Name a router");
+  throw invalid(`"${planPlace(on)}" is no router, and this fault belongs on one`, "Name a router");
 }
 
 /** @throws {Fault} PRACTICE_FAULT_INVALID if it is a host */
