@@ -1,4 +1,3 @@
-import { spawnSync } from "node:child_process";
 import { readFileSync } from "node:fs";
 import path from "node:path";
 import { type PracticeSite, raisePracticeSite } from "@dyetrace/practice";
@@ -6,6 +5,7 @@ import { afterAll, beforeAll, expect, test } from "vitest";
 import { siteOf } from "./group-traffic.ts";
 import { type FreshHost, raiseFreshHost } from "./support/fresh-host.ts";
 import { type GuardedController, startGuardedController } from "./support/guarded-controller.ts";
+import { packAgent } from "./support/pack-agent.ts";
 
 /** A host comes in by the pasted line, as a person would paste it: on hosts of a practice site, each with a root folder of its own. */
 const PLAN = siteOf({ core: "switch*", office: "host", kiosk: "host", stand: "host" }, [
@@ -13,7 +13,6 @@ const PLAN = siteOf({ core: "switch*", office: "host", kiosk: "host", stand: "ho
   "core:2 -- kiosk:eth0",
   "core:3 -- stand:eth0",
 ]);
-const ROOT = new URL("../..", import.meta.url).pathname;
 
 let site: PracticeSite;
 let controller: GuardedController;
@@ -22,8 +21,7 @@ let stand: FreshHost;
 let line = "";
 
 beforeAll(async () => {
-  const packed = spawnSync(process.execPath, ["deploy/pack-agent.mjs"], { cwd: ROOT, encoding: "utf8" });
-  expect(packed.stderr).toBe("");
+  packAgent();
   site = await raisePracticeSite(PLAN);
   controller = await startGuardedController(site, "office");
   kiosk = await raiseFreshHost(site, "kiosk");

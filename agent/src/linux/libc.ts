@@ -1,5 +1,5 @@
 import { endianness } from "node:os";
-import koffi from "koffi";
+import type Koffi from "koffi";
 
 /**
  * The C library, reached without a compiler on the host. The structures that the other files here lay out by hand are
@@ -11,6 +11,14 @@ const ARCHITECTURES: ReadonlySet<string> = new Set(["x64", "arm64", "riscv64", "
 
 export const isLinuxSupported = (): boolean =>
   process.platform === "linux" && ARCHITECTURES.has(process.arch) && endianness() === "LE";
+
+/** Null where it is not used: the package for hosts has its binaries for Linux alone, and it does not load without one. */
+const koffi: typeof Koffi | null = isLinuxSupported() ? (await import("koffi")).default : null;
+
+function loadedKoffi(): typeof Koffi {
+  if (koffi === null) throw new Error(`No Linux sockets on ${process.platform} ${process.arch}`);
+  return koffi;
+}
 
 type Call = (...args: (number | bigint | string | ArrayBuffer | null)[]) => number;
 
@@ -40,8 +48,7 @@ let loaded: LibC | undefined;
 /** @throws {Error} where this is no Linux we know or libc cannot be loaded; ask `isLinuxSupported` first */
 export function libc(): LibC {
   if (loaded !== undefined) return loaded;
-  if (!isLinuxSupported()) throw new Error(`No Linux sockets on ${process.platform} ${process.arch}`);
-  const library = koffi.load(null); // node itself is linked with libc, whichever one the host has
+  const library = loadedKoffi().load(null); // node itself is linked with libc, whichever one the host has
   const bind = (prototype: string): Call => library.func(prototype) as unknown as Call;
   loaded = {
     socket: bind("int socket(int domain, int type, int protocol)"),
@@ -67,10 +74,10 @@ export function libc(): LibC {
 }
 
 /** Must be read right after the failed call, before anything else runs on this thread. */
-export const lastErrno = (): number => koffi.errno();
+export const lastErrno = (): number => loadedKoffi().errno();
 
 const NAMES: ReadonlyMap<number, string> = new Map(
-  Object.entries(koffi.os.errno).map(([name, value]) => [value, name]),
+  Object.entries(koffi?.os.errno ?? {}).map(([name, value]) => [value, name]),
 );
 
 /** `ENOBUFS` for 105 on this host. */
@@ -97,4 +104,4 @@ export function checked(call: string, result: number): number {
  * Where a buffer lies, for pointers inside structures. Holds for the buffer's life: the memory of an ArrayBuffer of its
  * own is not moved. Whoever keeps the address keeps the buffer.
  */
-export const addressOf = (buffer: ArrayBuffer): bigint => koffi.address(buffer);
+export const addressOf = (buffer: ArrayBuffer): bigint => loadedKoffi().address(buffer);

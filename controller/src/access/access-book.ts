@@ -1,4 +1,14 @@
-import { closeSync, fsyncSync, mkdirSync, openSync, readFileSync, renameSync, statSync, writeSync } from "node:fs";
+import {
+  closeSync,
+  fchownSync,
+  fsyncSync,
+  mkdirSync,
+  openSync,
+  readFileSync,
+  renameSync,
+  statSync,
+  writeSync,
+} from "node:fs";
 import path from "node:path";
 import { Fault, parseAs } from "@dyetrace/wire";
 import Type from "typebox";
@@ -39,13 +49,22 @@ const NOTHING: AccessRecords = { operators: [], agents: [], enrolKeys: [] };
  */
 export class AccessBook {
   readonly #file: string | null;
+  readonly #onTrouble: (fault: Fault) => void;
   #records: AccessRecords = NOTHING;
   #stamp = "";
 
-  /** @param folder null keeps everything in memory @throws {Fault} ACCESS_INVALID */
-  constructor(folder: string | null) {
+  /**
+   * @param folder null keeps everything in memory
+   * @param onTrouble told when the file can no longer be read; what was last read holds on
+   * @throws {Fault} ACCESS_INVALID where it cannot be read at the start
+   */
+  constructor(folder: string | null, onTrouble: (fault: Fault) => void = () => {}) {
     this.#file = folder === null ? null : path.join(folder, "access.json");
-    this.#refresh();
+    this.#onTrouble = onTrouble;
+    const stamp = this.#file === null ? null : stampOf(this.#file);
+    if (this.#file === null || stamp === null) return;
+    this.#records = read(this.#file);
+    this.#stamp = stamp;
   }
 
   get records(): AccessRecords {
@@ -67,6 +86,9 @@ export class AccessBook {
       const handle = openSync(draft, "w", 0o600);
       try {
         writeSync(handle, `${JSON.stringify({ version: 1, ...records }, null, 1)}\n`);
+        // A command that root runs must leave the file to whom the folder belongs: the running controller.
+        const { uid, gid } = statSync(path.dirname(file));
+        if (process.getuid?.() === 0) fchownSync(handle, uid, gid);
         fsyncSync(handle);
       } finally {
         closeSync(handle);
@@ -87,8 +109,13 @@ export class AccessBook {
     if (this.#file === null) return;
     const stamp = stampOf(this.#file);
     if (stamp === null || stamp === this.#stamp) return;
-    this.#records = read(this.#file);
     this.#stamp = stamp;
+    try {
+      this.#records = read(this.#file);
+    } catch (error) {
+      if (!(error instanceof Fault)) throw error;
+      this.#onTrouble(error);
+    }
   }
 }
 

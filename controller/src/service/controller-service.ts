@@ -90,7 +90,7 @@ export async function startController(
 ): Promise<Controller> {
   const isOpen = options.isSignInNeeded !== true && isLoopbackName(options.host);
   const dataFolder = options.dataFolder ?? null;
-  const book = new AccessBook(dataFolder);
+  const book = new AccessBook(dataFolder, (err) => options.log.error({ err }, "who may do what stays as it was"));
   const audit = new AuditLog(dataFolder, options.log);
   const door = new AgentDoor(book, options.agentKey ?? null);
   const registry = new AgentRegistry(door);
