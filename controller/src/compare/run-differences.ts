@@ -15,7 +15,11 @@ function planDifferences(before: SiteGraph, after: SiteGraph): string[] {
         `${kind} ${name}${isQuerier ? " (querier)" : ""}${agent === null || agent === name ? "" : ` with agent ${agent}`}`,
     );
   const links = (graph: SiteGraph): string[] =>
-    graph.links.map(({ a, b }) => `link ${[`${a.node}:${a.port}`, `${b.node}:${b.port}`].sort().join(" -- ")}`);
+    graph.links.map(({ a, b, vlans, cost, isBlocked }) => {
+      const ends = [`${a.node}:${a.port}`, `${b.node}:${b.port}`].sort().join(" -- ");
+      const carried = vlans === undefined ? "" : ` with VLAN ${vlans.join(", ")}`;
+      return `link ${ends}${carried}${cost === undefined ? "" : ` of cost ${cost}`}${isBlocked === true ? ", blocked" : ""}`;
+    });
   return listDifferences("plan", [...nodes(before), ...links(before)], [...nodes(after), ...links(after)]);
 }
 

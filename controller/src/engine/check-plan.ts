@@ -6,6 +6,7 @@ import {
   lintGroups,
   pathBetween,
   querierOf,
+  queriersOf,
   type SiteGraph,
   segmentLoads,
 } from "@dyetrace/site";
@@ -22,6 +23,8 @@ export interface PlanCheck {
     readonly node: string;
     readonly isAssumed: boolean;
   } | null;
+  /** Those of other VLANs that the plan names. */
+  readonly furtherQueriers: readonly string[];
   readonly groups: readonly GroupAdvice[];
   /** Segments that the scenario loads, heaviest share first. */
   readonly loads: readonly {
@@ -59,6 +62,9 @@ export function checkPlan(graph: SiteGraph, scenario: Scenario | null): PlanChec
     nodes: graph.nodes.size,
     agents: agents.length,
     querier,
+    furtherQueriers: queriersOf(graph, sources[0] ?? hosts[0] ?? "").flatMap(({ node }) =>
+      node === querier?.node ? [] : [node],
+    ),
     groups: scenario === null ? [] : adviseGroups(graph, scenario),
     loads: segmentLoads(graph, scenario === null ? [] : peakStreams(graph, scenario))
       .map(({ segment, loadBps, utilisationRatio }) => ({

@@ -51,11 +51,11 @@ export function renderPlanCheck(check: PlanCheck, graph: SiteGraph, paint: Paint
   return `${lines.join("\n")}\n\n`;
 }
 
-function querierLine({ querier }: PlanCheck): string {
+function querierLine({ querier, furtherQueriers }: PlanCheck): string {
   if (querier === null) return "No node of this plan can be the querier.";
   return querier.isAssumed
     ? `The plan names no querier; ${querier.node} is taken, the node nearest the first source.`
-    : `Querier: ${querier.node}`;
+    : `Querier: ${[querier.node, ...furtherQueriers].join(", ")}`;
 }
 
 /** a to z, then a2 to z2 and so on. */

@@ -1,7 +1,8 @@
 import type { DiagnosisRule } from "./diagnosis-rule.ts";
 import { cutSuspects } from "./membership/leave-cut.ts";
+import { portName } from "./place-wording.ts";
 import type { StopCase } from "./stop-case.ts";
-import { placePhrase, portName, silentPhrase } from "./stop-wording.ts";
+import { placePhrase, silentPhrase } from "./stop-wording.ts";
 import { nameList, seconds } from "./wording.ts";
 
 /** What a stop is, from the most particular to the plain one. The first row that applies speaks. */

@@ -1,4 +1,5 @@
-import { type PortRef, planPlace, vlanOfPlace } from "@dyetrace/site";
+import { planPlace } from "@dyetrace/site";
+import { betweenPhrase } from "./place-wording.ts";
 import type { StopCase } from "./stop-case.ts";
 import { count, nameList, seconds } from "./wording.ts";
 
@@ -13,18 +14,8 @@ export function placePhrase({ segments, nodes }: StopCase): string {
     if (planPlace(next.from.node) !== planPlace(last.to.node)) break;
     last = next;
   }
-  // Into a router and out of it by the same cable.
-  const way = portName(first.from) === portName(last.to) ? ` by way of ${planPlace(last.from.node)}` : "";
-  return `between ${portName(first.from)} and ${portName(last.to)}${way}${vlanPhrase([first, last].map(({ id }) => id))}`;
+  return betweenPhrase(first, last);
 }
-
-/** " in VLAN 20" where all the places lie in one VLAN alone. */
-export function vlanPhrase(places: readonly string[]): string {
-  const [vlan = null, ...others] = new Set(places.map(vlanOfPlace));
-  return vlan === null || others.length > 0 ? "" : ` in VLAN ${vlan}`;
-}
-
-export const portName = ({ node, port }: PortRef): string => `${planPlace(node)}:${port}`;
 
 /** "kiosk-1 and gate-2 got nothing, everyone else everything". */
 export function silentPhrase(stop: StopCase): string {

@@ -1,5 +1,6 @@
 import type { LinkSegment } from "@dyetrace/site";
 import type { DiagnosisRule } from "../diagnosis-rule.ts";
+import { portName, vlanPhrase } from "../place-wording.ts";
 import type { MembershipTimers } from "../run-observations.ts";
 import { count, nameList, seconds } from "../wording.ts";
 import type { HiddenCause } from "./hidden-cause.ts";
@@ -29,8 +30,8 @@ export interface LeakCase {
 
 const fromNode = (leak: LeakCase): string => leak.ports[0]?.from.node ?? "an unknown node";
 const firstPort = (leak: LeakCase): string => {
-  const port = leak.ports[0]?.from;
-  return port === undefined ? "an unknown port" : `${port.node}:${port.port}`;
+  const [port] = leak.ports;
+  return port === undefined ? "an unknown port" : `${portName(port.from)}${vlanPhrase([port.id])}`;
 };
 const place = (leak: LeakCase): string => (leak.extent === "node" ? fromNode(leak) : firstPort(leak));
 const seen = (leak: LeakCase): string => `${nameList(leak.hosts)} saw it without having joined`;

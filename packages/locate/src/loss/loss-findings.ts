@@ -1,4 +1,4 @@
-import type { LinkSegment } from "@dyetrace/site";
+import { type LinkSegment, planPlace, vlanOfPlace } from "@dyetrace/site";
 import { unicastBeside } from "../companion-evidence.ts";
 import type { Finding } from "../conclusion.ts";
 import { diagnose } from "../diagnosis-rule.ts";
@@ -30,7 +30,31 @@ export function findLoss(
   const z = normalQuantileOfTail(FAMILY_ERROR / Math.max(1, tests));
   const lossy = chains.filter((chain) => isLossy(chain, z));
   const named = lossy.filter((chain) => !isExplained(chain, lossy));
-  return named.flatMap((chain) => lossFinding(site, lossCase(site, chain, chains, scopes, z)) ?? []);
+  return mergedByTrunk(named.flatMap((chain) => lossFinding(site, lossCase(site, chain, chains, scopes, z)) ?? []));
+}
+
+/** What several VLANs lose on one trunk has one cause more likely than several: the trunk as a whole is named first. */
+function mergedByTrunk(findings: readonly Finding[]): Finding[] {
+  const merged = new Map<string, Finding>();
+  for (const finding of findings) {
+    const [chief = ""] = finding.suspects;
+    const vlan = vlanOfPlace(chief);
+    const key = vlan === null ? `${merged.size}` : `${finding.kind} ${planPlace(chief)}`;
+    const same = merged.get(key);
+    if (same === undefined) {
+      merged.set(key, finding);
+      continue;
+    }
+    const suspects = [planPlace(chief), ...same.suspects, ...finding.suspects];
+    merged.set(key, {
+      ...same,
+      streams: [...new Set([...same.streams, ...finding.streams])],
+      suspects: [...new Set(suspects)],
+      title: `${same.title}; VLAN ${vlan} loses on ${planPlace(chief)} as well`,
+      evidence: [...same.evidence, finding.title, ...finding.evidence],
+    });
+  }
+  return [...merged.values()];
 }
 
 function isLossy({ parts, isLast }: MeasuredChain, z: number): boolean {

@@ -1,6 +1,7 @@
 import type { LinkSegment } from "@dyetrace/site";
 import { companionEvidence, type UnicastBeside } from "../companion-evidence.ts";
 import type { DiagnosisRule } from "../diagnosis-rule.ts";
+import { betweenPhrase } from "../place-wording.ts";
 import { nameList, percent, rate } from "../wording.ts";
 import type { LossInterval } from "./loss-interval.ts";
 
@@ -71,5 +72,5 @@ export const LOSS_RULES: readonly DiagnosisRule<LossCase>[] = [
 function between({ segments }: LossCase): string {
   const [first, last] = [segments[0], segments.at(-1)];
   if (first === undefined || last === undefined) return "";
-  return `between ${first.from.node}:${first.from.port} and ${last.to.node}:${last.to.port}`;
+  return betweenPhrase(first, last);
 }

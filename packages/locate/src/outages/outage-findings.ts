@@ -3,6 +3,7 @@ import type { Finding } from "../conclusion.ts";
 import { type DiagnosisRule, diagnose } from "../diagnosis-rule.ts";
 import { placeNames } from "../failure-element.ts";
 import { cutSuspects, type LeaveCut, leaveThatCut } from "../membership/leave-cut.ts";
+import { betweenPhrase, portName } from "../place-wording.ts";
 import type { SiteIndex } from "../site-index.ts";
 import type { MembershipContext } from "../stop-case.ts";
 import { count, nameList, seconds } from "../wording.ts";
@@ -129,10 +130,10 @@ function outageEvidence({ outages, cut }: OutageCase): string[] {
 
 const length = ({ outages }: OutageCase): number => Math.max(...outages.map((o) => o.endMs - o.startMs));
 
-const portOf = (cut: LeaveCut | null): string => (cut === null ? "" : `${cut.port.from.node}:${cut.port.from.port}`);
+const portOf = (cut: LeaveCut | null): string => (cut === null ? "" : portName(cut.port.from));
 
 function between({ segments, suspects }: OutageCase): string {
   const [first, last] = [segments[0], segments.at(-1)];
   if (first === undefined || last === undefined) return `in ${suspects[0] ?? "an unknown place"}`;
-  return `between ${first.from.node}:${first.from.port} and ${last.to.node}:${last.to.port}`;
+  return betweenPhrase(first, last);
 }
