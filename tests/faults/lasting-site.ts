@@ -13,6 +13,8 @@ import type { RunReport } from "@dyetrace/wire";
 const AGENT = fileURLToPath(new URL("../../agent/bin/dyetrace-agent.mjs", import.meta.url));
 const AGENT_CONFIG = fileURLToPath(import.meta.resolve("@dyetrace/practice/agent-config"));
 const CONTROLLER = fileURLToPath(new URL("./lasting-controller.mjs", import.meta.url));
+/** On a machine that is busy with other things as well. */
+const START_WITHIN_MS = 120_000;
 const KEY = "0123456789abcdef0123456789abcdef";
 
 /** A practice site whose controller is a process of its own and whose control network can be cut. */
@@ -49,7 +51,8 @@ export interface LastingSite extends AsyncDisposable {
   gone(name: string): Promise<void>;
 }
 
-export async function raiseLastingSite(plan: string): Promise<LastingSite> {
+/** @param env for the controller and for every agent */
+export async function raiseLastingSite(plan: string, env: Readonly<Record<string, string>> = {}): Promise<LastingSite> {
   const graph = loadSitePlan(plan, "plan.yaml");
   const site = await raisePracticeSite(graph);
   const folder = mkdtempSync(path.join(tmpdir(), "dyetrace-lasting-"));
@@ -107,9 +110,15 @@ export async function raiseLastingSite(plan: string): Promise<LastingSite> {
     startController: async () => {
       const child = spawn(process.execPath, [CONTROLLER, path.join(folder, "controller"), String(port), KEY], {
         stdio: ["ignore", "pipe", "inherit"],
+        env: { ...process.env, ...env },
       });
       controller = child;
-      await once(child.stdout, "data", { signal: AbortSignal.timeout(30_000) });
+      await Promise.race([
+        once(child.stdout, "data", { signal: AbortSignal.timeout(START_WITHIN_MS) }),
+        once(child, "exit").then(([code]) => {
+          throw new Error(`The controller ended with code ${code} instead of starting`);
+        }),
+      ]);
     },
     killController: () => stop("SIGKILL"),
     stopController: stop,
@@ -119,7 +128,7 @@ export async function raiseLastingSite(plan: string): Promise<LastingSite> {
       const argv = [process.execPath, AGENT, "run", "--controller", site.managementUrl, "--key", KEY, "--name", name];
       argv.push("--interface", interfaceName, "--config", AGENT_CONFIG, "--data", path.join(folder, "agents"));
       const onLine = (line: string): void => void process.stderr.write(`${name}: ${line}\n`);
-      agents.set(name, await site.spawn(name, argv, { env: { DYETRACE_LOG: "error" }, onLine }));
+      agents.set(name, await site.spawn(name, argv, { env: { DYETRACE_LOG: "error", ...env }, onLine }));
     },
     killAgent: async (name) => {
       agents.get(name)?.signal("SIGKILL");

@@ -5,7 +5,7 @@ import { afterAll, beforeAll, expect, test } from "vitest";
 import { siteOf } from "./group-traffic.ts";
 import { type FreshHost, raiseFreshHost } from "./support/fresh-host.ts";
 import { type GuardedController, startGuardedController } from "./support/guarded-controller.ts";
-import { packAgent } from "./support/pack-agent.ts";
+import { packAgent, packAgentAs } from "./support/pack-agent.ts";
 
 /** A host comes in by the pasted line, as a person would paste it: on hosts of a practice site, each with a root folder of its own. */
 const PLAN = siteOf({ core: "switch*", office: "host", kiosk: "host", stand: "host" }, [
@@ -63,7 +63,7 @@ test("the pasted line: given a fresh host, then its agent is connected, as a use
   expect(stdout).toContain("Enrolled at");
   await expect.poll(() => controller.agents(), { timeout: 60_000 }).toContain("kiosk");
   process.stderr.write(`from the pasted line to a connected agent: ${Math.round(performance.now() - began)} ms\n`);
-  const status = await kiosk.shell('cat "/proc/$(pgrep -u dyetrace node | head -1)/status"');
+  const status = await kiosk.shell('cat "/proc/$(pgrep -r R,S,D -u dyetrace node | head -1)/status"');
   // proc(5): Uid real, effective, saved, file system; capabilities as bit masks. CAP_NET_RAW is 13 in linux/capability.h.
   expect(status.stdout).toMatch(/^Uid:\t(?!0\t)([0-9]+)\t\1\t\1\t\1$/m);
   for (const set of ["CapInh", "CapPrm", "CapEff", "CapBnd", "CapAmb"]) {
@@ -111,12 +111,48 @@ test("enrol: given a controller whose certificate has another key than the pinne
   expect(stderr).toMatch(/certificate has the key .* not sha256/);
 });
 
+const restartAgent = (): Promise<unknown> =>
+  kiosk.shell(
+    `kill "$(cat /var/lib/dyetrace-agent/pid)"; cd /; setsid /opt/dyetrace-agent/agent/deploy/run-without-systemd.sh </dev/null >>/var/lib/dyetrace-agent/agent.log 2>&1 & echo $! >/var/lib/dyetrace-agent/pid`,
+  );
+const versionOf = async (): Promise<unknown> => {
+  const all = JSON.parse((await controller.ask("GET", "/api/agents")).body) as { name: string; version: string }[];
+  return all.find(({ name }) => name === "kiosk")?.version ?? null;
+};
+
+test("upgrading from the console: given a host that does not allow it, then it is refused in a sentence; given one that does, then the agent comes back as the new version", async () => {
+  packAgentAs("7.7.7");
+  try {
+    const refused = await controller.ask("POST", "/api/agents/kiosk/upgrade", {});
+    expect([refused.status, JSON.parse(refused.body)]).toMatchObject([400, { code: "UPGRADE_REFUSED" }]);
+    await kiosk.shell("sed -i 's/^allow-upgrade: false/allow-upgrade: true/' /etc/dyetrace/agent.yaml");
+    await restartAgent();
+    const ready = async (): Promise<boolean> =>
+      (await controller.ask("GET", "/api/agents")).body.includes('"allowsUpgrade":true');
+    await expect.poll(ready, { timeout: 60_000 }).toBe(true);
+    const began = performance.now();
+    const { status, body } = await controller.ask("POST", "/api/agents/kiosk/upgrade", {});
+    expect([status, body]).toEqual([200, expect.stringContaining("7.7.7")]);
+    await expect.poll(versionOf, { timeout: 60_000 }).toBe("7.7.7");
+    process.stderr.write(`from the upgrade to the new version: ${Math.round(performance.now() - began)} ms\n`);
+    // It stays so after a restart of its own, and root's own program is untouched.
+    await restartAgent();
+    await expect.poll(versionOf, { timeout: 60_000 }).toBe("7.7.7");
+    const own = await kiosk.shell("node /opt/dyetrace-agent/agent/bin/dyetrace-agent.mjs --version");
+    expect(own.stdout).not.toContain("7.7.7");
+  } finally {
+    packAgent();
+  }
+});
+
 test("revoking: given a connected agent, then it is out within 5 s and does not come back", async () => {
   const began = performance.now();
   expect((await controller.ask("DELETE", "/api/enrolled/kiosk")).status).toBe(200);
   await expect.poll(() => controller.agents(), { timeout: 5000, interval: 50 }).toEqual([]);
   process.stderr.write(`from revoking to gone: ${Math.round(performance.now() - began)} ms\n`);
-  await expect.poll(async () => (await kiosk.shell("pgrep -u dyetrace node")).stdout, { timeout: 20_000 }).toBe("");
+  await expect
+    .poll(async () => (await kiosk.shell("pgrep -r R,S,D -u dyetrace node")).stdout, { timeout: 20_000 })
+    .toBe("");
   expect((await kiosk.shell("cat /var/lib/dyetrace-agent/agent.log")).stdout).toMatch(/was revoked/);
   expect(await controller.agents()).toEqual([]);
 });
@@ -130,6 +166,7 @@ test("audit log: given all this, then it says who did what, refusals too", async
     /^view made a key to enrol an agent, refused: view may look, not operate$/,
     /^agent kiosk enrolled$/,
     /^agent kiosk was refused when it enrolled$/,
+    /^operate upgraded agent kiosk$/,
     /^operate revoked agent kiosk$/,
   ]) {
     expect(entries).toContainEqual(expect.stringMatching(expected));

@@ -4,6 +4,9 @@ const CLOCK_REALTIME = 0; // linux/time.h
 const CLOCK_MONOTONIC = 1; // linux/time.h
 const TIMER_ABSTIME = 1; // linux/time.h
 
+/** A difference this large between two looks is a step of the wall clock, not its drift. */
+export const CLOCK_STEP_NS = 1e6;
+
 /**
  * The kernel's clocks, read into buffers made once. Numbers are exact below 2^53: monotonic time for 104 days of
  * uptime, then to 2 ns.

@@ -4,7 +4,7 @@ import { ForeignRecord } from "../listener/foreign-record.ts";
 import type { GroupSocket } from "../listener/group-socket.ts";
 import type { ListenedStream } from "../listener/listened-stream.ts";
 import type { PacketSink } from "../listener/packet-sink.ts";
-import type { KernelClock } from "./clock.ts";
+import { CLOCK_STEP_NS, type KernelClock } from "./clock.ts";
 import { joinGroup, leaveGroup, setListenOptions } from "./multicast-options.ts";
 import { RECEIVE_BUFFER_BYTES } from "./probe-sockets.ts";
 import type { ReceiveBlock } from "./receive-block.ts";
@@ -13,8 +13,6 @@ import { readSocketAddress } from "./socket-address.ts";
 
 /** Longest time that one socket is read without a look at the others. */
 const LONGEST_DRAIN_NS = 20e6;
-/** A step of the wall clock that is no mere steering; packets stamped across it take the time of their reading. */
-const CLOCK_STEP_NS = 1e6;
 
 /** What the sockets of one listener thread share. */
 export interface LinuxListenerTools {

@@ -1,7 +1,7 @@
 import type { WatcherReport } from "@dyetrace/wire";
 import { decodeMembershipFrame } from "@dyetrace/wire/decode-membership-frame";
 import { Fault } from "@dyetrace/wire/fault";
-import { KernelClock } from "../linux/clock.ts";
+import { CLOCK_STEP_NS, KernelClock } from "../linux/clock.ts";
 import { errnoName, SystemCallError } from "../linux/libc.ts";
 import { PACKET_OUTGOING, PacketSocket } from "../linux/packet-socket.ts";
 import { FrameWatch } from "./frame-watch.ts";
@@ -25,6 +25,8 @@ export class InterfaceWatch {
   #frames: FrameWatch | null = null;
   #startNs = 0;
   #drops = 0;
+  /** The wall clock stepped while the batch under way arrived. */
+  #isStepped = false;
   /** Since when it has watched without a break, on the monotonic clock; null while the interface is down. */
   #sinceNs: number | null;
 
@@ -78,7 +80,8 @@ export class InterfaceWatch {
         this.#lose(this.#socket.errno);
         return true;
       }
-      if (count > 0) this.#clock.pair();
+      // Stamps of before a step of the wall clock would be off by it: then the time of the reading has to do.
+      if (count > 0) this.#isStepped = Math.abs(this.#clock.pair()) > CLOCK_STEP_NS;
       for (let i = 0; i < count; i++) this.#take(i);
       if (count < this.#socket.capacity) return true;
     }
@@ -123,7 +126,7 @@ export class InterfaceWatch {
     const at = i * socket.slotBytes;
     const view = socket.frame;
     const atNs =
-      socket.arrivalSeconds < 0
+      socket.arrivalSeconds < 0 || this.#isStepped
         ? this.#clock.pairedNs
         : this.#clock.toMonotonic(socket.arrivalSeconds, socket.arrivalNanoseconds);
     if (isUdp(view, at)) {
