@@ -23,6 +23,18 @@ test("demo site: given the tower as source, then two listeners part at every for
   }
 });
 
+test("demo site with VLANs: given the plan, then it has 3 VLANs, 2 routers, 5 switches and 12 agents, and hosts in each VLAN", () => {
+  const vlans = loadSitePlan(read(`${DEMO}/quillfen-vlans.yaml`), "quillfen-vlans.yaml");
+  const count = (kind: string): number => [...vlans.nodes.values()].filter((node) => node.kind === kind).length;
+  expect([vlans.vlans?.size, count("router"), count("switch"), agentNames(vlans).length]).toEqual([3, 2, 5, 12]);
+  for (const vlan of vlans.vlans?.keys() ?? []) {
+    const hosts = [...vlans.nodes.values()].filter(
+      ({ name, kind }) => kind === "host" && vlans.outgoing.get(name)?.[0]?.link.vlans?.includes(vlan),
+    );
+    expect(hosts).toHaveLength(4);
+  }
+});
+
 test("demo scenario: given the demo site, then agents fit and nothing is to be said of the group", () => {
   const loaded = loadScenario(read(`${DEMO}/reach.yaml`), "reach.yaml");
   expect(() => checkScenarioAgainstSite(loaded, site)).not.toThrow();
