@@ -21,6 +21,7 @@ const LARGE_SHARE = 20;
 const LOOKS = 2;
 /** An incident that begins this soon after something began with it, as far as intervals of a second can tell. */
 const WITH_NS = 1.5e9;
+const ON_THE_HOUR_MS = 2000;
 
 /**
  * What repeats in a night's incidents: a period, and a coincidence with queries, with changes of the querier or with a
@@ -69,7 +70,10 @@ function findPeriod(startsNs: readonly number[], lengthNs: number, startedMs: nu
   const { periodNs, p, phaseNs } = longest;
   const every = periodNs === 3600e9 ? "every full hour" : `every ${formatDurationNs(periodNs)}`;
   const at = new Date(startedMs + phaseNs / 1e6).toISOString().slice(14, 19);
-  const when = periodNs === 3600e9 ? `, at ${at} past it` : "";
+  const pastMs = (startedMs + phaseNs / 1e6) % 3600e3;
+  // A gap begins with the last packet before it, so what strikes with the hour begins a little earlier.
+  const isOnTheHour = Math.min(pastMs, 3600e3 - pastMs) < ON_THE_HOUR_MS;
+  const when = periodNs === 3600e9 && !isOnTheHour ? `, at ${at} past it` : "";
   return [{ sentence: `${who} repeat ${every}${when}.`, p }];
 }
 

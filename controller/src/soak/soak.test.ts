@@ -134,6 +134,12 @@ test("findPatterns: given an incident at five past every hour, then that is said
   expect(more).toEqual([]);
 });
 
+test("findPatterns: given incidents that begin with the last packet before every full hour, then they are on the hour, not at 59:59", () => {
+  const hours = Array.from({ length: 8 }, (_, hour) => incident((hour + 1) * 3600 - 0.1));
+  const sentences = findPatterns(hours, [], NIGHT_NS, START_MS).map(({ sentence }) => sentence);
+  expect(sentences).toEqual(["Incidents repeat every full hour."]);
+});
+
 test("findPatterns: given large incidents every hour among many single losses at any time, then the large ones are told by themselves", () => {
   const hours = Array.from({ length: 8 }, (_, hour) => ({ ...incident(hour * 3600 + 300), count: 2000 }));
   const singles = Array.from({ length: 60 }, (_, i) => incident(17 + i * 479));
