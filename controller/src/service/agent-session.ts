@@ -20,6 +20,7 @@ import type { WebSocket } from "ws";
 import { CONNECTION_LIMITS } from "./connection-limits.ts";
 import { BYTES, MESSAGES, MessageBudget } from "./message-budget.ts";
 import { monotonicNs } from "./monotonic-clock.ts";
+import { completeHello } from "./older-agents.ts";
 import { contradictionOf } from "./report-contradiction.ts";
 
 /** Messages that belong to a run, as the engine receives them. */
@@ -199,7 +200,8 @@ function readHello(value: unknown, version: string): Hello {
       isAgentOld ? "Paste the controller's line for new agents on that host again" : "Update the controller first",
     );
   }
-  const hello = parseMessage(AgentMessageSchema, value, "The agent's message");
+  const whole = completeHello(value, head.protocol);
+  const hello = parseMessage(AgentMessageSchema, whole, "The agent's message");
   if (hello.kind === "hello") return hello;
   throw new Fault("MESSAGE_INVALID", "The agent's first message must be its hello", "");
 }

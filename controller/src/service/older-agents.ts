@@ -1,0 +1,16 @@
+/** Control protocol in which an agent tells which hosts its companions may go to. */
+const COMPANIONS_SINCE = 3;
+
+/**
+ * What an agent of an earlier protocol did not say yet, said for it: nothing that it does not have. @param hello not looked at
+ * yet @returns the same for a newer agent, or one of no shape that we know
+ */
+export function completeHello(hello: unknown, protocol: number): unknown {
+  if (protocol >= COMPANIONS_SINCE) return hello;
+  const { capabilities } = hello as { readonly capabilities?: { readonly guards?: object } };
+  if (typeof capabilities?.guards !== "object" || capabilities.guards === null) return hello;
+  return {
+    ...(hello as object),
+    capabilities: { ...capabilities, guards: { companionHosts: [], ...capabilities.guards } },
+  };
+}
