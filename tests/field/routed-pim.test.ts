@@ -29,7 +29,7 @@ timeline:
   - { at: 0s, join: [tower-4, tower-6, till-4, desk-4], agents: all }
   - { at: 0s, join: tower-s, agents: [${DESKS.join(", ")}] }
   - { at: 2s, emit: all }
-  - { at: ${2 + WARM_UP_S + 4}s, stop: all }
+  - { at: ${2 + WARM_UP_S + 3}s, stop: all }
 expect: { loss: 0 %, warm-up: ${WARM_UP_S} s }
 `;
 
@@ -105,3 +105,20 @@ test.each(["router-a", "router-b"])(
     expect(whole.map(({ lost }) => lost)).toEqual(whole.map(() => 0));
   },
 );
+
+test("PIM: given one group that a router does not forward, a VLAN missing, an access list, each alone, then its place is named", async () => {
+  const group = await bench.run(scenario(35), { faults: ["not-forwarding, on: router-a, group: 239.195.35.1"] });
+  expect(group.findings.map(({ kind, streams }) => [kind, streams])).toEqual([["group-specific", ["tower-4"]]]);
+  expect(group.findings[0]?.suspects).toContain("router-a");
+  for (const suspect of group.findings[0]?.suspects ?? []) expect(suspect).toMatch(/router-a|^core vlan 20$/);
+
+  const vlan = await bench.run(scenario(36), { faults: ['vlan-missing, on: "core:1>pier-east:24", vlan: 20'] });
+  expect(vlan.findings.map(({ kind }) => kind)).toEqual(["stops"]);
+  expect(vlan.findings[0]?.suspects[0]).toBe("core:1>pier-east:24 vlan 20");
+  expect(vlan.findings[0]?.title).toContain("between core:1 and pier-east:24 in VLAN 20");
+
+  const list = await bench.run(scenario(37), { faults: ['access-list, on: "core:20>router-a:lan10"'] });
+  expect(list.findings.map(({ kind }) => kind)).toEqual(["stops"]);
+  expect(list.findings[0]?.suspects[0]).toBe("core:20>router-a:lan10");
+  expect(list.findings[0]?.streams.toSorted()).toEqual(["tower-4", "tower-6", "tower-s"]);
+});
