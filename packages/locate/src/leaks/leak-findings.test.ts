@@ -70,6 +70,19 @@ test("leaks: given frames also at B3 and B4, then the node sw2 is named, out of 
   expect(finding?.title).toContain("leaks out of several ports of sw2");
 });
 
+test("leaks: given frames at B3 and B4 until the member beside them leaves, then the switch floods all the time; not now and then", () => {
+  const run = seenBy(["B2", "B6", "B3", "B4"]);
+  const left = { joinedToMs: 8_000, window: [0, 799] as const, receivedPackets: 800 };
+  const [finding] = locate(site, {
+    ...run,
+    listeners: run.listeners.map((one) => (one.host === "L2" ? { ...one, ...left } : one)),
+    bystanders: run.bystanders.map((one) =>
+      ["B3", "B4"].includes(one.host) ? { ...one, frames: 1_000, ranges: [[0, 999]], lastMs: 10_000 } : one,
+    ),
+  }).findings;
+  expect(finding?.title).toContain("leaks out of several ports of sw2");
+});
+
 test("leaks: given frames at B3 while B4 stays quiet, then the port is named, and B3's own host or a querier there as alternative", () => {
   const [finding] = leaksSeenBy(["B2", "B6", "B3"]);
   expect(finding?.suspects).toEqual([link("sw2", "B3"), "B3"]);

@@ -45,7 +45,9 @@ export function leakPattern(
   if (isFromStart && !hadMember && endsEarly && !endsWithLastLeave(facts, lastMs, timers)) return "start-up";
   const membershipMs = timers.robustness * timers.queryIntervalMs + timers.queryResponseMs;
   if (firstMs - startMs >= 0.5 * membershipMs && endMs - lastMs < LEAVE_GRACE_MS) return "late";
-  return hasHolesOfItsOwn(facts, bystander.ranges) || lastMs < endMs - (endMs - startMs) * 0.2 ? "bursts" : "constant";
+  if (hasHolesOfItsOwn(facts, bystander.ranges)) return "bursts";
+  // With the last member behind a switch the stream itself stays away, and there is nothing more to leak.
+  return lastMs < endMs - (endMs - startMs) * 0.2 && !endsWithALeave(facts, lastMs, timers) ? "bursts" : "constant";
 }
 
 /** Frames that end when the last member has left went wherever that member's went: nothing was learned meanwhile. */
@@ -54,6 +56,13 @@ function endsWithLastLeave({ receipts }: StreamFacts, lastMs: number, timers: Me
   if (leaves.length === 0 || leaves.includes(null)) return false;
   const tailMs = lastMs - Math.max(...leaves.map((leftMs) => leftMs ?? 0));
   return tailMs >= -LEAVE_GRACE_MS && tailMs <= timers.lastMemberMs + LEAVE_GRACE_MS;
+}
+
+function endsWithALeave({ receipts }: StreamFacts, lastMs: number, timers: MembershipTimers): boolean {
+  return receipts.some(({ listener: { joinedToMs } }) => {
+    const tailMs = joinedToMs === null ? Number.NEGATIVE_INFINITY : lastMs - joinedToMs;
+    return tailMs >= -LEAVE_GRACE_MS && tailMs <= timers.lastMemberMs + LEAVE_GRACE_MS;
+  });
 }
 
 /** When this host left the group last before `atMs` (or just after: frames may still come as the leave is sent). */
