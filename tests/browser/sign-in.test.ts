@@ -1,0 +1,71 @@
+import { mkdtempSync, rmSync } from "node:fs";
+import { tmpdir } from "node:os";
+import path from "node:path";
+import { type Controller, startController } from "@dyetrace/controller";
+import { pino } from "pino";
+import type { Browser } from "playwright-core";
+import { afterAll, beforeAll, expect, test } from "vitest";
+import { AccessBook } from "../../controller/src/access/access-book.ts";
+import { hashPassword } from "../../controller/src/access/password.ts";
+import { openBrowser, openConsole, SETTINGS, seriousViolations } from "./support/console-browser.ts";
+
+const PASSWORD = "correct horse 1";
+let folder = "";
+let controller: Controller;
+let browser: Browser;
+beforeAll(async () => {
+  folder = mkdtempSync(path.join(tmpdir(), "dyetrace-console-"));
+  const record = {
+    name: "anna",
+    role: "operate" as const,
+    password: await hashPassword(PASSWORD),
+    since: new Date().toISOString(),
+  };
+  new AccessBook(folder).change(() => ({ operators: [record] }));
+  controller = await startController({
+    host: "127.0.0.1",
+    port: 0,
+    isSignInNeeded: true,
+    dataFolder: folder,
+    log: pino({ level: "silent" }),
+  });
+  browser = await openBrowser();
+});
+afterAll(async () => {
+  await browser?.close();
+  await controller?.close();
+  rmSync(folder, { recursive: true, force: true });
+});
+
+test("console: given a controller that asks who one is, then it shows nothing before, and after signing in it makes a line for a host and tells who did what", async () => {
+  const [setting] = SETTINGS;
+  if (setting === undefined) throw new Error("no setting");
+  await using console = await openConsole(browser, controller.url, setting, { hash: "#/agents" });
+  const { page } = console;
+  await page.getByRole("heading", { name: "Sign in" }).waitFor();
+  expect(await page.getByText("Bring a host in").count()).toBe(0);
+  expect(await seriousViolations(page)).toEqual([]);
+  await page.getByLabel("Name").fill("anna");
+  await page.getByLabel("Password").fill("not the password");
+  await page.getByRole("button", { name: "Sign in" }).click();
+  await page.getByText("That name and password do not go together").waitFor();
+  await page.getByLabel("Password").fill(PASSWORD);
+  await page.getByRole("button", { name: "Sign in" }).click();
+  await page.getByRole("heading", { name: "Bring a host in" }).waitFor();
+  await page.getByLabel(/^Its name/).fill("kiosk");
+  await page.getByRole("button", { name: "Make the line" }).click();
+  const line = page.locator(".copy-line code").first();
+  await line.waitFor();
+  expect(await line.textContent()).toMatch(
+    /^s=\$\(curl -fsS .*\/agent\/install\) && .* enrol-[0-9a-f]{16}\.[A-Za-z0-9_-]{43} --name kiosk$/,
+  );
+  expect(await seriousViolations(page)).toEqual([]);
+  await page.getByRole("link", { name: "Log" }).click();
+  await page.getByText('made a key to enrol "kiosk"').waitFor();
+  expect(await page.getByText("anna").count()).toBeGreaterThan(0);
+  expect(await seriousViolations(page)).toEqual([]);
+  await page.getByRole("button", { name: "Sign out" }).click();
+  await page.getByRole("heading", { name: "Sign in" }).waitFor();
+  // What a refused question says on the browser's own console is its business.
+  expect(console.troubles.filter((trouble) => !/status of 401/.test(trouble))).toEqual([]);
+});
