@@ -96,7 +96,7 @@ export const ListenerIntervalSchema = Type.Object({
   streamId: Count,
   /** Null where this host was no member. */
   receipt: Nullable(StreamReceiptSchema),
-  memberships: Type.Array(MembershipSchema),
+  memberships: Type.Array(MembershipSchema, { maxItems: 65_536 }),
   /** Packets of this socket that the host dropped for want of buffer or by checksum; null where it cannot be known. */
   hostLostPackets: Nullable(Count),
   /** Streams that share the socket and therefore `hostLostPackets` and `foreign`; 1 is alone. */
@@ -169,8 +169,8 @@ export const IntervalReportSchema = Type.Object({
   index: Count,
   fromNs: Ns,
   toNs: Ns,
-  listeners: Type.Array(ListenerIntervalSchema),
-  senders: Type.Array(SenderIntervalSchema),
+  listeners: Type.Array(ListenerIntervalSchema, { maxItems: 65_536 }),
+  senders: Type.Array(SenderIntervalSchema, { maxItems: 8192 }),
   host: HostIntervalSchema,
   /** Null while sources send or have yet to begin, and where none was planned. */
   sourcesStopped: Nullable(
@@ -183,8 +183,8 @@ export const IntervalReportSchema = Type.Object({
   /** The whole run; only in the last report. */
   totals: Nullable(
     Type.Object({
-      listeners: Type.Array(ListenerIntervalSchema),
-      senders: Type.Array(SenderIntervalSchema),
+      listeners: Type.Array(ListenerIntervalSchema, { maxItems: 65_536 }),
+      senders: Type.Array(SenderIntervalSchema, { maxItems: 8192 }),
       /** Streams whose group this host is a member of without our doing; absent where the kernel does not tell. */
       groupsInUse: Type.Optional(Type.Array(Count, { maxItems: 4096 })),
       /** Joined streams that came to the network card, but not one packet to the socket; why, where it can be read. */
