@@ -1,5 +1,5 @@
 import { readFileSync } from "node:fs";
-import { loadSitePlan, type SiteGraph, sourceWays, unfoldVlans } from "@dyetrace/site";
+import { loadSitePlan, planPlace, type SiteGraph, segmentsDownTo, sourceWays, unfoldVlans } from "@dyetrace/site";
 import { expect, test } from "vitest";
 import type { Conclusion } from "./conclusion.ts";
 import { coverage } from "./coverage.ts";
@@ -205,6 +205,55 @@ test("VLAN sites: given the plan alone, then coverage tells a VLAN on a trunk fr
   expect(untested).toContain("pier-west:23>hall:23"); // blocked by spanning tree
   expect(untested).not.toContain("core:1>pier-east:24");
 });
+
+/** Ways as the site package gives them, which its own tests hold to ways by hand. */
+const wayOf = (source: string, host: string): string[] => {
+  const ways = sourceWays(unfoldVlans(DEMO), source)[0] ?? new Map();
+  return segmentsDownTo(ways, host).map(({ id }) => id);
+};
+const EVERYWHERE: readonly Sent[] = [
+  TOWER,
+  TILL,
+  { name: "board-a", source: "board-1", group: "239.195.20.3" },
+  { name: "desk-a", source: "desk-2", group: "239.195.20.4" },
+];
+
+test.each([...unfoldVlans(DEMO).segments.keys()])(
+  "VLAN sites: given that %s alone lets nothing through, then it is among the suspects of one finding, and no VLAN that works is",
+  (dead) => {
+    const isLost = ({ source }: Sent, host: string): boolean => wayOf(source, host).includes(dead);
+    const { findings } = conclude(DEMO, EVERYWHERE, isLost);
+    const hosts = [...DEMO.nodes.values()].filter(({ kind }) => kind === "host").map(({ name }) => name);
+    const isVisible = EVERYWHERE.some((stream) => hosts.some((host) => host !== stream.source && isLost(stream, host)));
+    expect(findings).toHaveLength(isVisible ? 1 : 0);
+    for (const { suspects } of findings) {
+      expect(suspects).toContain(dead);
+      const [proven, within] = [new Set<string>(), new Set(suspects)];
+      for (const stream of EVERYWHERE) {
+        for (const host of hosts)
+          if (!isLost(stream, host)) for (const id of wayOf(stream.source, host)) proven.add(id);
+      }
+      for (const id of proven) expect([id, within.has(id) && !isReverseOf(id, suspects)]).toEqual([id, false]);
+    }
+  },
+);
+
+test.each(["core:1>pier-east:24", "core:2>pier-west:24", "core:3>hall:24", "hall:24>core:3", "hall:20>router-b:lan"])(
+  "VLAN sites: given that the whole of %s lets nothing through, then it is one fault, and the link as a whole among its suspects",
+  (dead) => {
+    const { findings } = conclude(DEMO, EVERYWHERE, ({ source }, host) =>
+      wayOf(source, host).some((id) => planPlace(id) === dead),
+    );
+    expect(findings.map(({ kind }) => kind)).toEqual(["stops"]);
+    expect(findings[0]?.suspects).toContain(dead);
+  },
+);
+
+/** Reports for the data on one direction of a link travel on the other, so that one may be suspect and carry data. */
+const isReverseOf = (id: string, suspects: readonly string[]): boolean => {
+  const [, from = "", to = "", vlan = ""] = /^(.*)>([^ ]*)(.*)$/.exec(id) ?? [];
+  return suspects.includes(`${to}>${from}${vlan}`);
+};
 
 /** Two routers of equal cost between the same VLANs. */
 const EQUAL = loadSitePlan(
