@@ -43,7 +43,7 @@ function LatestFigures({ figures }: { readonly figures: LiveFigures | null }) {
       <Figure of="rate">{formatRateBps(figures.rateBps)}</Figure>
       <Figure of="received">{formatCount(figures.received)} in the last second</Figure>
       <Figure of="lost">
-        {formatCount(figures.lost)}
+        {figures.received === 0 && figures.lost === 0 ? "unknown while nothing comes" : formatCount(figures.lost)}
         {figures.hostLost !== null && figures.hostLost > 0 && `, ${formatCount(figures.hostLost)} in the host itself`}
       </Figure>
       <Figure of="jitter">{orUnknown(figures.jitterMs, formatMs)}</Figure>

@@ -61,8 +61,8 @@ export function RunTimeline(props: {
       <div class="timeline-row timeline-axis" aria-hidden="true">
         <span />
         <div class="timeline-track">
-          {ticks.map((ms) => (
-            <span key={ms} style={{ left: at(ms) }}>
+          {ticks.map((ms, index) => (
+            <span key={ms} class={index % 2 === 1 ? "between" : undefined} style={{ left: at(ms) }}>
               {ms === 0 ? "0" : formatMs(ms)}
             </span>
           ))}
