@@ -45,12 +45,6 @@ export function routerChoices(graph: SiteGraph, source: string): RouterChoice[] 
   }
   const reached = routers.map(({ name }) => name).filter((name) => Number.isFinite(costOfRouter(name)));
   let choices: RouterChoice[] = [{ upstream: new Map(), forwarder: new Map() }];
-  for (const router of reached) {
-    const ways = portsOf(router).filter((segment) => costBy(segment) === costOfRouter(router));
-    choices = choices
-      .flatMap((choice) => ways.map((way) => ({ ...choice, upstream: new Map([...choice.upstream, [router, way]]) })))
-      .slice(0, MOST_ALTERNATIVES);
-  }
   for (const [domain, cost] of costOfDomain) {
     if (home.has(domain)) continue;
     const able = reached.filter(
@@ -60,6 +54,17 @@ export function routerChoices(graph: SiteGraph, source: string): RouterChoice[] 
       .flatMap((choice) =>
         able.map((router) => ({ ...choice, forwarder: new Map([...choice.forwarder, [domain, router]]) })),
       )
+      .slice(0, MOST_ALTERNATIVES);
+  }
+  for (const router of reached) {
+    const ways = portsOf(router).filter((segment) => costBy(segment) === costOfRouter(router));
+    choices = choices
+      .flatMap((choice) => {
+        // Where a router that brings nothing on would take the packets from makes no difference.
+        const isUsed = [...choice.forwarder.values()].includes(router);
+        const telling = isUsed ? ways : ways.slice(0, 1);
+        return telling.map((way) => ({ ...choice, upstream: new Map([...choice.upstream, [router, way]]) }));
+      })
       .slice(0, MOST_ALTERNATIVES);
   }
   return choices;

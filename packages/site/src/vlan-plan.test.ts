@@ -7,6 +7,7 @@ import { queriersOf } from "./querier-of.ts";
 import { segmentLoads } from "./segment-loads.ts";
 import type { SiteGraph } from "./site-model.ts";
 import { pathBetween, pathsBetween, routerHops } from "./site-path.ts";
+import { sourceWays } from "./source-ways.ts";
 import { unfoldVlans } from "./unfold-vlans.ts";
 
 const DEMO = readFileSync(new URL("../../practice/demo/quillfen-vlans.yaml", import.meta.url), "utf8");
@@ -104,6 +105,37 @@ test("VLAN plan: given equal routers, then a bystander behind either is on a rig
   const { segments } = byDesignReach(graph, "a", ["b"]);
   expect(segments.has("ra:2>t:1") && segments.has("rb:2>t:2")).toBe(true);
   expect(segments.has("ra:1>s:2") || segments.has("rb:1>s:3")).toBe(false); // never back to the source's own VLAN
+});
+
+test("VLAN plan: given a ring of VLANs with one pair of equal routers, then two ways for that pair and one for the others", () => {
+  const ring = loadSitePlan(
+    `site: ring
+vlans: { 1: {}, 2: {}, 3: {} }
+nodes:
+  s: { kind: switch }
+  r1: { kind: router }
+  r2: { kind: router }
+  r3: { kind: router }
+  r4: { kind: router }
+  a: { kind: host }
+  b: { kind: host }
+  c: { kind: host }
+links:
+  - { between: [s:1, a:e], vlan: 1 }
+  - { between: [s:2, b:e], vlan: 2 }
+  - { between: [s:3, c:e], vlan: 3 }
+  - { between: [s:11, r1:e], vlan: [1, 2] }
+  - { between: [s:12, r2:e], vlan: [2, 3] }
+  - { between: [s:13, r3:e], vlan: [1, 3] }
+  - { between: [s:14, r4:e], vlan: [1, 2] }
+`,
+    "ring.yaml",
+  );
+  const ways = (from: string, to: string): string[] => pathsBetween(ring, from, to).map(({ nodes }) => nodes.join(" "));
+  expect(ways("a", "b")).toEqual(["a s r1 s b", "a s r4 s b"]);
+  expect(ways("a", "c")).toEqual(["a s r3 s c"]); // one router rather than two
+  expect(ways("c", "b")).toEqual(["c s r2 s b"]);
+  expect(sourceWays(unfoldVlans(ring), "a")).toHaveLength(2);
 });
 
 /** Each is the demo with one change. The mark ▶ stands before the character that the fault must point at. */
