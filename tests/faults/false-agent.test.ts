@@ -16,7 +16,7 @@ streams: [ { name: board, source: tower, group: 239.195.10.4, rate: 300 kbit/s }
 timeline:
   - { at: 0s, join: board, agents: [kiosk, stand] }
   - { at: 1s, emit: board }
-  - { at: 6s, stop: board }
+  - { at: 4s, stop: board }
 `;
 
 let site: LastingSite;
@@ -66,7 +66,7 @@ test.each<[string, Lie, RegExp]>([
   "a lying agent: given one that %s, then it is told so, and the run concludes without it",
   async (_what, lie, says) => {
     liar = await playFalseAgent({ ...site, name: "stand" }, (message, second) =>
-      second === 3 ? lie(message, second) : message,
+      second === 2 ? lie(message, second) : message,
     );
     runId = await site.startRun(SCENARIO);
     expect(await liar.over).toMatch(says);
