@@ -22,8 +22,8 @@ export interface SenderRunOptions {
 
 /** Longest time that sources with much to catch up send without a look at the brakes. */
 const LONGEST_STEP_NS = 20e6;
-/** A flood shows in the first seconds (common practice, no source). */
-const EARLY_NS = 4e9;
+/** A flood shows within this time of the first packet (common practice, no source). */
+const EARLY_NS = 2e9;
 /** The hold time of a run that does not say another. */
 const EARLY_HOLD_NS = 5e9;
 
@@ -38,6 +38,7 @@ export class SenderRun {
   readonly #queue: DueQueue;
   readonly #startNs: number;
   readonly #deadlineNs: number;
+  #firstEmitNs = Number.NEGATIVE_INFINITY;
   #nextAction = 0;
   #index = 0;
   #cutNs = 0;
@@ -111,7 +112,7 @@ export class SenderRun {
   /** Whoever loses its controller as it begins to send may have cut the way itself: then no long hold counts. */
   #holdNs(heardNs: number): number {
     const { holdNs } = this.#options.task;
-    return heardNs < this.#startNs + EARLY_NS ? Math.min(holdNs, EARLY_HOLD_NS) : holdNs;
+    return heardNs < this.#firstEmitNs + EARLY_NS ? Math.min(holdNs, EARLY_HOLD_NS) : holdNs;
   }
 
   #stopAll(why: SourceStop, nowNs: number, detail: string): void {
@@ -155,6 +156,7 @@ export class SenderRun {
     }
     if (action.kind === "set") source.set(rateBps, payloadBytes, atNs);
     else source.emit(atNs);
+    if (action.kind === "emit" && this.#firstEmitNs < 0) this.#firstEmitNs = atNs;
     if (source.isSending) this.#queue.put(number, source.nextDueNs);
   }
 
