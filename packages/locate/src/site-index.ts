@@ -23,6 +23,7 @@ export interface SiteIndex {
   readonly wholeSegment: ReadonlyMap<number, number>;
   /** Where a source has equal routes: which of its alternatives is taken for the one in use. The first if not named. */
   readonly alternatives: ReadonlyMap<string, number>;
+  readonly hasRouters: boolean;
 }
 
 /** @param alternatives as in `SiteIndex` */
@@ -74,6 +75,7 @@ export function indexSite(plan: SiteGraph, alternatives: SiteIndex["alternatives
     wholeNode,
     wholeSegment,
     alternatives,
+    hasRouters: nodes.some(({ kind }) => kind === "router"),
   };
 }
 

@@ -17,11 +17,20 @@ export function layer2Domain(graph: SiteGraph, node: string): ReadonlySet<string
   return reached;
 }
 
+/** One site is asked for every source. */
+const DOMAINS = new WeakMap<SiteGraph, ReadonlyMap<SiteLink, number>>();
+
 /**
  * Numbers the layer-2 domains by the links they consist of: two links belong together when a node that is no router
  * joins them.
  */
 export function domainsOfLinks(graph: SiteGraph): ReadonlyMap<SiteLink, number> {
+  const known = DOMAINS.get(graph) ?? numberDomains(graph);
+  DOMAINS.set(graph, known);
+  return known;
+}
+
+function numberDomains(graph: SiteGraph): ReadonlyMap<SiteLink, number> {
   const domains = new Map<SiteLink, number>();
   let next = 0;
   for (const first of graph.links) {
