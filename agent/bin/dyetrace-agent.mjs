@@ -28,7 +28,8 @@ function upgradedProgram() {
 
 const upgraded = upgradedProgram();
 if (upgraded !== null) process.env.DYETRACE_PROGRAM = upgraded;
-const main = upgraded === null ? new URL("../dist/main.js", import.meta.url) : pathToFileURL(`${upgraded}/dist/main.js`);
+const main =
+  upgraded === null ? new URL("../dist/main.js", import.meta.url) : pathToFileURL(`${upgraded}/dist/main.js`);
 if (!existsSync(main)) {
   process.stderr.write(
     "dyetrace-agent is not built yet. Run `npm start` or `npm run build` in the repository first.\n",

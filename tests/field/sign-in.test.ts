@@ -96,7 +96,10 @@ test("a page that nobody signed in to: given it, then it shows itself and the qu
     expect([route, (await ask("GET", route)).status]).toEqual([route, 401]);
   }
   for (const route of ["//api/agents", "/api/./agents", "/API/agents", "/api/agents/"]) {
-    expect([route, (await ask("GET", route)).status]).toEqual([route, expect.toSatisfy((s) => s === 401 || s === 403 || s === 404)]);
+    expect([route, (await ask("GET", route)).status]).toEqual([
+      route,
+      expect.toSatisfy((s) => s === 401 || s === 403 || s === 404),
+    ]);
   }
 });
 
