@@ -4,7 +4,7 @@
  * is missing, what is lost by it, and the command that brings it.
  */
 import { spawnSync } from "node:child_process";
-import { existsSync, readdirSync, statSync } from "node:fs";
+import { existsSync, readdirSync, realpathSync, statSync } from "node:fs";
 import { createRequire } from "node:module";
 import path from "node:path";
 import { fileURLToPath } from "node:url";
@@ -72,9 +72,10 @@ export class BootstrapError extends Error {}
 
 const say = (text) => process.stderr.write(`${text}\n`);
 
-function run(command, args, what) {
+function run(command, args, what, env = process.env) {
   const result = spawnSync(command, args, {
     cwd: root,
+    env,
     encoding: "utf8",
     maxBuffer: 64 * 1024 * 1024,
   });
@@ -109,6 +110,32 @@ function ensureNpmPackages() {
   if (existsSync(installed) && statSync(installed).mtimeMs >= statSync(lock).mtimeMs) return;
   say("Installing npm packages (npm ci), once ...");
   run("npm", ["ci", "--no-audit", "--no-fund"], "Installing the npm packages");
+}
+
+/**
+ * The embedded database's own install script would fetch a binary from outside the npm registry. `.npmrc` keeps every
+ * package's script from running; here its source, which came from the registry, is compiled with this Node's headers.
+ */
+function ensureSqlite() {
+  const folder = path.join(root, "node_modules", "better-sqlite3");
+  if (existsSync(path.join(folder, "build", "Release", "better_sqlite3.node"))) return;
+  const nodedir = path.dirname(path.dirname(realpathSync(process.execPath)));
+  if (!existsSync(path.join(nodedir, "include", "node", "node.h"))) {
+    throw new BootstrapError(
+      `better-sqlite3 can't be compiled: Node's headers are not in ${nodedir}/include/node. ` +
+        "On Debian: sudo apt-get install libnode-dev build-essential python3. " +
+        "Or take the binary that its author offers outside the npm registry: npm rebuild better-sqlite3 --ignore-scripts=false",
+    );
+  }
+  say("Compiling better-sqlite3, once ...");
+  const env = {
+    ...process.env,
+    npm_config_build_from_source: "true",
+    npm_config_nodedir: nodedir,
+    npm_config_jobs: "max",
+  };
+  const what = "Compiling better-sqlite3 (it needs a C++ compiler, make and Python 3)";
+  run("npm", ["rebuild", "better-sqlite3", "--ignore-scripts=false"], what, env);
 }
 
 function ensureBuild() {
@@ -161,6 +188,7 @@ export function prepare() {
   ensureNodeVersion();
   widenPath();
   ensureNpmPackages();
+  ensureSqlite();
   ensureBuild();
   return process.platform === "linux" ? ensureTools(PRACTICE_TOOLS).map((tool) => tool.sentence) : [];
 }

@@ -1,8 +1,9 @@
 # docker build -f deploy/container/controller.dockerfile -t dyetrace-controller .
-FROM node:22-bookworm-slim AS build
+# The full image has the compiler and the headers that better-sqlite3 is built with.
+FROM node:22-bookworm AS build
 WORKDIR /opt/dyetrace
 COPY . .
-RUN npm ci --no-audit --no-fund && npm run build && npm run pack:agent && npm prune --omit=dev
+RUN npm run setup && npm run pack:agent && npm prune --omit=dev
 
 FROM node:22-bookworm-slim
 RUN useradd --system --no-create-home --home-dir /nonexistent --shell /usr/sbin/nologin dyetrace-controller \

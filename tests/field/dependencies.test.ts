@@ -27,12 +27,13 @@ test("dependencies: given the lock file, then every package is pinned to one arc
   }
 });
 
-test("dependencies: given the lock file, then no other packages run a script when they are installed than those whose scripts were read", () => {
+test("dependencies: given npm's settings here, then no package's script runs at an install; those that have one are known", () => {
+  expect(readFileSync(new URL("../../.npmrc", import.meta.url), "utf8")).toMatch(/^ignore-scripts=true$/m);
   const scripts = foreign.filter(([, { hasInstallScript }]) => hasInstallScript === true).map(([place]) => place);
   expect(scripts.sort()).toEqual([
-    // Takes its binary from its author's releases, else compiles the sources in the package (operator-notes.md).
+    // Would take its binary from its author's releases; deploy/bootstrap.mjs compiles its sources instead.
     "node_modules/better-sqlite3",
-    // Finds the binary that its platform's package brought from the registry, and does nothing more.
+    // Would only look for the binary that its platform's package brought from the registry.
     "node_modules/koffi",
   ]);
 });
