@@ -12,20 +12,22 @@ export interface BranchSums {
   readonly squaredBoth: number;
 }
 
-/** @returns null for no branch: the node is a listener, or the link has none beside it */
+/** Hot path, so plain loops. @returns null for no branch: the node is a listener, or the link has none beside it */
 export function branchSums(shares: readonly number[]): BranchSums | null {
   if (shares.length === 0) return null;
   const others = missedByOthers(shares);
   let onlyOne = 0;
   let squared = 0;
   let squaredBoth = 0;
-  for (const [i, share] of shares.entries()) {
-    const other = others[i] ?? 0;
+  let allMiss = 1;
+  for (let i = 0; i < shares.length; i++) {
+    const share = shares[i] as number;
+    const other = others[i] as number;
     onlyOne += share * other;
     squared += share * other * other;
     squaredBoth += (share * other) ** 2;
+    allMiss *= 1 - share;
   }
-  const allMiss = shares.reduce((product, share) => product * (1 - share), 1);
   return { allMiss, onlyOne, squared, squaredBoth };
 }
 
@@ -33,14 +35,14 @@ export function branchSums(shares: readonly number[]): BranchSums | null {
 export function missedByOthers(shares: readonly number[]): number[] {
   const others: number[] = [];
   let product = 1;
-  for (const share of shares) {
+  for (let i = 0; i < shares.length; i++) {
     others.push(product);
-    product *= 1 - share;
+    product *= 1 - (shares[i] as number);
   }
   product = 1;
   for (let i = shares.length - 1; i >= 0; i--) {
-    others[i] = (others[i] ?? 1) * product;
-    product *= 1 - (shares[i] ?? 0);
+    others[i] = (others[i] as number) * product;
+    product *= 1 - (shares[i] as number);
   }
   return others;
 }

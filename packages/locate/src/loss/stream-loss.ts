@@ -158,10 +158,13 @@ function logicalTree(tree: SourceTree, heard: readonly Heard[]): LogicalTree {
   const byNode = new Map(heard.map((one) => [one.receipt.node, one]));
   const hostsBelow = new Map<number, string[]>();
   const branches = new Map<number, number>();
-  for (const node of [...tree.order].reverse()) {
+  for (let at = tree.order.length - 1; at >= 0; at--) {
+    const node = tree.order[at] as number;
     const own = byNode.get(node);
-    const hosts = [...(own === undefined ? [] : [own.receipt.listener.host]), ...(hostsBelow.get(node) ?? [])];
-    if (hosts.length === 0) continue;
+    const below = hostsBelow.get(node);
+    if (own === undefined && below === undefined) continue;
+    const hosts = below ?? [];
+    if (own !== undefined) hosts.unshift(own.receipt.listener.host);
     hostsBelow.set(node, hosts);
     branches.set(node, (branches.get(node) ?? 0) + (own === undefined ? 0 : 1));
     const parent = tree.parent[node] ?? -1;
