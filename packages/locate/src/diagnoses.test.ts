@@ -418,30 +418,3 @@ test("host-side-block: given a host that blocks two streams, then that is said o
   expect(finding.kind).toBe("host-side-block");
   expect(finding.streams).toEqual(["board", "maps"]);
 });
-
-test("companion: given unicast to the same hosts, then the finding says whether the fault is multicast's", () => {
-  const segment = segmentBetween(site, "core", "sw-east");
-  const observations = simulateRun(site, [board], [{ kind: "dead-segment", segment }], seededRandom(1));
-  const beside = (receivedPackets: number): RunObservations => ({
-    ...observations,
-    listeners: observations.listeners.map((one) => ({ ...one, companion: { sentPackets: 30, receivedPackets } })),
-  });
-  const [sound] = locate(site, beside(30)).findings;
-  expect(sound?.evidence.join(" ")).toContain("30 of 30 packets to kiosk");
-  expect(sound?.evidence.join(" ")).toContain("the fault is multicast's");
-  const [poor] = locate(site, beside(0)).findings;
-  expect(poor?.evidence.join(" ")).toContain("Unicast from the same source fails too: 0 of 30 packets to kiosk");
-  expect(poor?.advice).toContain("Unicast does not come through either");
-});
-
-test("host loss: given a long gap that the host's own counter accounts for, then the host is told and no segment is blamed", () => {
-  const observations = simulateRun(site, [board], [], seededRandom(1));
-  const lost: SeqRange = [400, 799];
-  const listeners = observations.listeners.map((one) =>
-    one.host === "kiosk"
-      ? { ...one, lost: [lost], receivedPackets: one.receivedPackets - 400, hostLostPackets: 400 }
-      : one,
-  );
-  const { findings } = locate(site, { ...observations, listeners });
-  expect(findings.map(({ kind, suspects }) => [kind, suspects])).toEqual([["host-side-loss", ["kiosk"]]]);
-});
