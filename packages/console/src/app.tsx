@@ -55,7 +55,7 @@ export function App() {
       <MapPatterns />
       <header class="head">
         <span class="mark">dyetrace</span>
-        <h1>{site ?? "No site plan yet"}</h1>
+        <h1>{isSignInNeeded.value ? "Not signed in" : (site ?? "No site plan yet")}</h1>
         {isPractice.value && <span class="soft small">practice site</span>}
         <WhoIsHere />
         <span class="where">{location.host}</span>

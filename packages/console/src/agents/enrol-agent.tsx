@@ -2,6 +2,7 @@ import { useState } from "preact/hooks";
 import type { EnrolAnswer } from "../console-api.ts";
 import { askController, asRefusal, type Refusal } from "../link/ask-controller.ts";
 import { CopyLine } from "../parts/copy-line.tsx";
+import { formatClock } from "../parts/format.ts";
 import { RefusalNote } from "../parts/refusal-note.tsx";
 
 /** One line that installs an agent on a host and enrols it. */
@@ -47,7 +48,7 @@ export function EnrolAgent() {
       {refusal !== null && <RefusalNote refusal={refusal} />}
       {answer !== null && (
         <>
-          <p>Paste it into a shell on that host. It works once, until {new Date(answer.until).toLocaleTimeString()}:</p>
+          <p>Paste it into a shell on that host. It works once, until {formatClock(new Date(answer.until))}:</p>
           <CopyLine text={answer.line} />
           <p class="small soft">
             It needs Node.js 20 there, fetches the agent from this controller alone, makes a user for it, and starts it

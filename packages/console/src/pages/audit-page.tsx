@@ -1,6 +1,7 @@
 import { useEffect, useState } from "preact/hooks";
 import type { AuditEntry } from "../console-api.ts";
 import { askController, asRefusal, type Refusal } from "../link/ask-controller.ts";
+import { formatInstant } from "../parts/format.ts";
 import { RefusalNote } from "../parts/refusal-note.tsx";
 import { link } from "../state/console-state.ts";
 
@@ -32,7 +33,7 @@ export function AuditPage() {
         {entries.map(({ at, who, from, what }, index) => (
           <tr key={`${at} ${index}`}>
             <td>
-              <time dateTime={at}>{new Date(at).toLocaleString()}</time>
+              <time dateTime={at}>{formatInstant(at)}</time>
             </td>
             <td>{who}</td>
             <td>{from}</td>
