@@ -1,7 +1,7 @@
 import type { SiteGraph } from "@dyetrace/site";
 import type { Coverage } from "./conclusion.ts";
 import { bestListener, listenerChoices, type NextListener } from "./next-listener.ts";
-import { NOTHING, type Place, silencedBy, tellSilencedInPart } from "./silenced-pairs.ts";
+import { NOTHING, type Place, pairSumsOf, silencedBy, tellSilencedInPart } from "./silenced-pairs.ts";
 import { indexSite, type SiteIndex } from "./site-index.ts";
 import { type SourceTree, sourceTree } from "./source-tree.ts";
 
@@ -16,7 +16,8 @@ export function coverage(graph: SiteGraph, sources: readonly string[], listeners
   const site = indexSite(graph);
   const trees = numbersOf(site, sources).map((source) => sourceTree(site, source));
   const hosts = numbersOf(site, listeners);
-  const places = silencedBy(site, trees, hosts);
+  const pairSums = pairSumsOf(site, trees, hosts);
+  const places = silencedBy(site, pairSums);
   const sets = new Map<number, Place[]>();
   for (const place of places) {
     const set = sets.get(place.signature);
@@ -25,7 +26,7 @@ export function coverage(graph: SiteGraph, sources: readonly string[], listeners
   }
   const untested = sets.get(NOTHING) ?? [];
   sets.delete(NOTHING);
-  tellSilencedInPart(site, trees, hosts, (number, signature) => {
+  tellSilencedInPart(site, pairSums, (number, signature) => {
     // A fault of a part only counts where it looks like the fault of a whole place.
     const set = sets.get(signature);
     if (set === undefined || set.some((other) => other.number === number)) return;

@@ -43,12 +43,13 @@ export const NOTHING: number = new PairSet().signature;
 const setsOf = (items: readonly unknown[]): PairSet[] => items.map(() => new PairSet());
 
 /** Every segment and node with what it silences; once more where a part of it may fail alone. */
-export function silencedBy(site: SiteIndex, trees: readonly SourceTree[], hosts: readonly number[]): Place[] {
+export function silencedBy(site: SiteIndex, pairSums: readonly PairSums[]): Place[] {
   const [segments, nodes] = [setsOf(site.segments), setsOf(site.nodes)];
   const [sent, received] = [setsOf(site.nodes), setsOf(site.nodes)];
-  const pairs = trees.length * hosts.length <= MOST_PAIRS_KEPT ? new Map<number, number[]>() : null;
-  for (const [t, tree] of trees.entries()) {
-    const sums = sumsBelow(site, t, tree, hosts);
+  const listeners = pairSums.reduce((sum, { listening }) => sum + listening.size, 0);
+  const pairs = listeners <= MOST_PAIRS_KEPT ? new Map<number, number[]>() : null;
+  for (const sums of pairSums) {
+    const { tree } = sums;
     const first = wholesByFirstStep(site, tree, sums);
     for (const node of tree.order) {
       const [low, high] = [sums.low[node] ?? 0, sums.high[node] ?? 0];
@@ -91,13 +92,12 @@ export function silencedBy(site: SiteIndex, trees: readonly SourceTree[], hosts:
  */
 export function tellSilencedInPart(
   site: SiteIndex,
-  trees: readonly SourceTree[],
-  hosts: readonly number[],
+  pairSums: readonly PairSums[],
   tell: (number: number, signature: number) => void,
 ): void {
   const [data, reports] = [setsOf(site.segments), setsOf(site.segments)];
-  for (const [t, tree] of trees.entries()) {
-    const sums = sumsBelow(site, t, tree, hosts);
+  for (const sums of pairSums) {
+    const { tree } = sums;
     for (const node of tree.order) {
       const [low, high] = [sums.low[node] ?? 0, sums.high[node] ?? 0];
       if (low === 0 && high === 0) continue;
@@ -105,7 +105,7 @@ export function tellSilencedInPart(
       const reverse = sums.needsReports(node) ? (site.reverse[segment] ?? -1) : -1;
       data[segment]?.add(low, high);
       reports[reverse]?.add(low, high);
-      if (trees.length === 1) continue;
+      if (pairSums.length === 1) continue;
       const signature = signatureOf(low, high);
       if (segment >= 0) tell(segment, signature);
       if (reverse >= 0) tell(reverse, signature);
@@ -126,7 +126,8 @@ export function tellSilencedInPart(
 }
 
 /** For one source: the pairs of the listeners at or below every node, as sums. */
-interface SumsBelow {
+export interface PairSums {
+  readonly tree: SourceTree;
   readonly low: Uint32Array;
   readonly high: Uint32Array;
   readonly listening: ReadonlySet<number>;
@@ -134,7 +135,12 @@ interface SumsBelow {
   needsReports(node: number): boolean;
 }
 
-function sumsBelow(site: SiteIndex, t: number, tree: SourceTree, hosts: readonly number[]): SumsBelow {
+/** @param hosts listeners of every source but themselves */
+export function pairSumsOf(site: SiteIndex, trees: readonly SourceTree[], hosts: readonly number[]): PairSums[] {
+  return trees.map((tree, t) => sumsBelow(site, t, tree, hosts));
+}
+
+function sumsBelow(site: SiteIndex, t: number, tree: SourceTree, hosts: readonly number[]): PairSums {
   const listening = new Set(hosts.filter((host) => host !== tree.source && reaches(tree, host)));
   const below = countBelow(site, tree, listening);
   const [low, high] = [new Uint32Array(site.nodes.length), new Uint32Array(site.nodes.length)];
@@ -150,7 +156,7 @@ function sumsBelow(site: SiteIndex, t: number, tree: SourceTree, hosts: readonly
     high[parent] = (high[parent] ?? 0) + (high[node] ?? 0);
   }
   const needsReports = (node: number): boolean => areReportsNeeded(site, tree, node, below);
-  return { low, high, listening, pair, needsReports };
+  return { tree, low, high, listening, pair, needsReports };
 }
 
 /** Keys of a host's parts, beside the places' own numbers from 0 up. */
@@ -158,7 +164,7 @@ const senderKey = (node: number): number => -1 - 2 * node;
 const receiverKey = (node: number): number => -2 - 2 * node;
 
 /** The pairs of every place by its number, ascending: trees come in order, and so do the hosts of each. */
-function keepPairs(site: SiteIndex, tree: SourceTree, sums: SumsBelow, pairs: Map<number, number[]>): void {
+function keepPairs(site: SiteIndex, tree: SourceTree, sums: PairSums, pairs: Map<number, number[]>): void {
   for (const host of [...sums.listening].sort((a, b) => a - b)) {
     const places = new Set([site.segments.length + tree.source, senderKey(tree.source), receiverKey(host)]);
     for (const node of nodesDownTo(tree, host)) {
@@ -185,7 +191,7 @@ interface Wholes {
  * For each step of a tree, the whole trunks and switches that the way crosses there for the first time: a way may come
  * back to a switch in another VLAN, and a pair counts once.
  */
-function wholesByFirstStep(site: SiteIndex, tree: SourceTree, sums: SumsBelow): ReadonlyMap<number, Wholes> {
+function wholesByFirstStep(site: SiteIndex, tree: SourceTree, sums: PairSums): ReadonlyMap<number, Wholes> {
   const first = new Map<number, Wholes>();
   if (site.wholeNode.size === 0 && site.wholeSegment.size === 0) return first;
   const crossed = new Map<number, { readonly nodes: ReadonlySet<number>; readonly segments: ReadonlySet<number> }>();
