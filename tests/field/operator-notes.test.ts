@@ -10,7 +10,6 @@ import { packAgent } from "./support/pack-agent.ts";
  * `build` (these hosts have no internet; the tests themselves run what it builds) and `systemd`.
  */
 const NOTES = readFileSync(new URL("../../deploy/operator-notes.md", import.meta.url), "utf8");
-const ROOT = new URL("../..", import.meta.url).pathname.replace(/\/$/, "");
 
 let site: PracticeSite;
 let office: FreshHost;
@@ -44,7 +43,6 @@ beforeAll(async () => {
   address = site.addressOf("office").ipv4;
   office = await raiseFreshHost(site, "office");
   kiosk = await raiseFreshHost(site, "kiosk");
-  await office.shell(`ln -s ${ROOT} /opt/dyetrace`); // "put the repository at /opt/dyetrace"
 });
 afterAll(() => site?.close());
 

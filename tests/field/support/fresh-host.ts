@@ -1,13 +1,16 @@
+import { fileURLToPath } from "node:url";
 import type { ExecResult, PracticeSite } from "@dyetrace/practice";
 
 /**
  * A host of a practice site with a file system of its own: this machine's, on which everything that is written goes to
- * memory and is gone with it. No systemd runs there, and it has root.
+ * memory and is gone with it. The repository stands at /opt/dyetrace, to be read. No systemd runs there, and it has root.
  */
 export interface FreshHost extends AsyncDisposable {
   /** Runs a line in a root shell of that host. */
   shell(line: string): Promise<ExecResult>;
 }
+
+const REPOSITORY = fileURLToPath(new URL("../../..", import.meta.url));
 
 /** Mounts this machine's root below an upper layer in memory; folders that hold live kernel views are made anew. */
 const SETUP = `set -e
@@ -20,6 +23,10 @@ mount -t sysfs sysfs /mnt/root/sys || true
 mount -t tmpfs tmpfs /mnt/root/run
 mount -t tmpfs tmpfs /mnt/root/tmp
 rm -rf /mnt/root/opt/dyetrace-agent /mnt/root/etc/dyetrace /mnt/root/var/lib/dyetrace-agent
+# Its own /tmp hides a repository that lies there, and a folder such as /root keeps other users from one in it.
+mkdir /mnt/root/opt/dyetrace
+mount --bind "$REPOSITORY" /mnt/root/opt/dyetrace
+mount -o remount,bind,ro /mnt/root/opt/dyetrace
 echo ready
 exec chroot /mnt/root sleep 3600`;
 
@@ -30,6 +37,7 @@ export async function raiseFreshHost(site: PracticeSite, node: string): Promise<
   });
   const words: string[] = [];
   const process = await site.spawn(node, ["unshare", "--mount", "--propagation", "private", "sh", "-c", SETUP], {
+    env: { REPOSITORY },
     onLine: (line) => {
       words.push(line);
       if (line === "ready") ready();
