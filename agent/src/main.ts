@@ -1,11 +1,11 @@
 import { describeFault, Fault } from "@dyetrace/wire";
 import { Command, CommanderError } from "commander";
+import { VERSION } from "./about/version.ts";
 import { registerEnrol } from "./control/register-enrol.ts";
 import { registerRun } from "./control/register-run.ts";
 import { registerCheck } from "./standalone/register-check.ts";
 import { registerListen } from "./standalone/register-listen.ts";
 import { registerSend } from "./standalone/register-send.ts";
-import { VERSION } from "./version.ts";
 
 const EXIT_USAGE = 2;
 

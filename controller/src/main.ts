@@ -1,9 +1,10 @@
 import { describeFault, Fault } from "@dyetrace/wire";
 import { Command, CommanderError } from "commander";
+import { VERSION } from "./about/version.ts";
+import { EXIT_USAGE } from "./commands/arguments/exit-codes.ts";
 import { registerCompare } from "./commands/compare.ts";
 import { registerController } from "./commands/controller.ts";
 import { registerDemo } from "./commands/demo.ts";
-import { EXIT_USAGE } from "./commands/exit-codes.ts";
 import { registerOperator } from "./commands/operator.ts";
 import { registerPlan } from "./commands/plan.ts";
 import { registerPractice } from "./commands/practice.ts";
@@ -12,7 +13,6 @@ import { registerRun } from "./commands/run.ts";
 import { registerRuns } from "./commands/runs.ts";
 import { registerScenarios } from "./commands/scenarios.ts";
 import { registerSignInCommand } from "./commands/sign-in.ts";
-import { VERSION } from "./version.ts";
 
 /** The `dyetrace` program. Sets the exit code; a mistake of the user's ends in one sentence and exit code 2. */
 export async function runProgram(argv: readonly string[]): Promise<void> {

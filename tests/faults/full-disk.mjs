@@ -7,7 +7,7 @@ import { rmSync, statfsSync, writeFileSync } from "node:fs";
 import path from "node:path";
 import { setTimeout as sleep } from "node:timers/promises";
 import { pino } from "pino";
-import { ReportIntake } from "../../controller/dist/service/report-intake.js";
+import { ReportIntake } from "../../controller/dist/intake/report-intake.js";
 import { openStore } from "../../controller/dist/store/store.js";
 import { reportOf, SimulatedListener } from "../bench/soak/simulated-reports.mjs";
 

@@ -6,7 +6,7 @@ import { setTimeout as sleep } from "node:timers/promises";
 import { fileURLToPath } from "node:url";
 import { CONTROL_MAX_BYTES, CONTROL_OLDEST_PROTOCOL, CONTROL_PROTOCOL } from "@dyetrace/wire";
 import { afterAll, beforeAll, expect, test } from "vitest";
-import { CONNECTION_LIMITS } from "../../controller/src/service/connection-limits.ts";
+import { CONNECTION_LIMITS } from "../../controller/src/agents/connection-limits.ts";
 import { type LastingSite, raiseLastingSite } from "./lasting-site.ts";
 import { helloOf, rawUpgrade, Stranger } from "./stranger.ts";
 

@@ -5,8 +5,8 @@
  * says of CLOCK_REALTIME, and the arrival times that the kernel writes beside packets from the step on.
  */
 import { appendFileSync, readFileSync } from "node:fs";
-import { libc } from "../../agent/dist/linux/libc.js";
-import { ReceiveBlock } from "../../agent/dist/linux/receive-block.js";
+import { libc } from "../../agent/dist/sockets/linux/libc.js";
+import { ReceiveBlock } from "../../agent/dist/sockets/linux/receive-block.js";
 
 const CLOCK_REALTIME = 0; // linux/time.h
 

@@ -3,7 +3,7 @@ import { tmpdir } from "node:os";
 import path from "node:path";
 import { pino } from "pino";
 import { afterEach, beforeEach, expect, test } from "vitest";
-import { PRACTICE_SAFETY } from "../../controller/src/engine/safety.ts";
+import { PRACTICE_SAFETY } from "../../controller/src/plan/safety.ts";
 import { type Controller, startController } from "../../controller/src/service/controller-service.ts";
 import { openStore, type Store } from "../../controller/src/store/store.ts";
 

@@ -1,6 +1,6 @@
 import koffi from "koffi";
 import { afterAll, beforeAll, expect, test } from "vitest";
-import { assembleBpf } from "../../agent/src/linux/bpf-program.ts";
+import { assembleBpf } from "../../agent/src/sockets/linux/bpf-program.ts";
 import { TEST_FRAME_BYTES, watchFilter } from "../../agent/src/watcher/watch-filter.ts";
 import { FE80_1, FF02_1, FF02_16, FF15_1234, hex, ipv4Frame, ipv6Frame } from "../conformance/membership-frames.ts";
 

@@ -6,8 +6,8 @@ import { createSocket } from "node:dgram";
 import { createInterface } from "node:readline";
 import { layTestPacket, stampTestPacket } from "@dyetrace/wire";
 import koffi from "koffi";
-import { KernelClock } from "../../agent/dist/linux/clock.js";
-import { queryInterface } from "../../agent/dist/linux/interface-query.js";
+import { KernelClock } from "../../agent/dist/sockets/linux/clock.js";
+import { queryInterface } from "../../agent/dist/sockets/linux/interface-query.js";
 import { explainHostBlock, readHostBlockBaseline } from "../../agent/dist/watcher/host-block/explain-host-block.js";
 import { openWatcher } from "../../agent/dist/watcher/open-watcher.js";
 

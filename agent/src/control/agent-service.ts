@@ -8,8 +8,8 @@ import {
   Fault,
 } from "@dyetrace/wire";
 import type { Logger } from "pino";
+import { VERSION } from "../about/version.ts";
 import type { DataPlane } from "../data-plane/data-plane.ts";
-import { VERSION } from "../version.ts";
 import type { Watcher } from "../watcher/open-watcher.ts";
 import type { KnownController } from "./ask-controller.ts";
 import { ControllerLink } from "./controller-link.ts";

@@ -1,5 +1,5 @@
 import { readFileSync } from "node:fs";
-import { isLinuxSupported } from "../linux/libc.ts";
+import { isLinuxSupported } from "../sockets/linux/libc.ts";
 
 /** Numbers in linux/capability.h. */
 const CAPABILITIES = { CAP_NET_ADMIN: 12n, CAP_NET_RAW: 13n, CAP_SYS_NICE: 23n } as const;

@@ -1,8 +1,8 @@
 import { existsSync, readFileSync } from "node:fs";
 import { networkInterfaces } from "node:os";
 import { type AgentInterface, Fault } from "@dyetrace/wire";
-import { queryInterface } from "../linux/interface-query.ts";
-import { isLinuxSupported } from "../linux/libc.ts";
+import { queryInterface } from "../sockets/linux/interface-query.ts";
+import { isLinuxSupported } from "../sockets/linux/libc.ts";
 
 /** What this host knows of one of its interfaces. @throws {Fault} INTERFACE_UNKNOWN, with the names that exist */
 export function readInterface(name: string): AgentInterface {

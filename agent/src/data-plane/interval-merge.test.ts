@@ -1,8 +1,8 @@
 import type { ListenerInterval, SenderInterval } from "@dyetrace/wire";
 import { expect, test } from "vitest";
+import type { IntervalPart } from "../workers/worker-protocol.ts";
 import { HostCounters } from "./host-counters.ts";
 import { IntervalMerge } from "./interval-merge.ts";
-import type { IntervalPart } from "./worker-protocol.ts";
 
 const sender = { streamId: 1 } as SenderInterval;
 const listener = { streamId: 2 } as ListenerInterval;

@@ -1,6 +1,6 @@
 import type { IntervalReport } from "@dyetrace/wire";
+import type { IntervalPart } from "../workers/worker-protocol.ts";
 import type { HostCounters } from "./host-counters.ts";
-import type { IntervalPart } from "./worker-protocol.ts";
 
 /** Joins what the threads report of the same interval into one report, in order. */
 export class IntervalMerge {

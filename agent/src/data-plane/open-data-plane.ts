@@ -1,12 +1,12 @@
 import { type AgentCapabilities, type AgentTask, Fault, type IntervalReport } from "@dyetrace/wire";
+import { refuseTask } from "../guards/guards.ts";
+import { SharedControl } from "../workers/shared-control.ts";
+import type { IntervalPart, WorkerSetup } from "../workers/worker-protocol.ts";
 import type { DataPlane, DataPlaneOptions } from "./data-plane.ts";
-import { refuseTask } from "./guards.ts";
 import { HostCounters } from "./host-counters.ts";
 import { IntervalMerge } from "./interval-merge.ts";
 import { readCapabilities } from "./read-capabilities.ts";
-import { SharedControl } from "./shared-control.ts";
 import { WorkerLink } from "./worker-link.ts";
-import type { IntervalPart, WorkerSetup } from "./worker-protocol.ts";
 
 type Role = "sender" | "listener";
 

@@ -1,7 +1,7 @@
 import { networkInterfaces, release } from "node:os";
 import { type AgentCapabilities, Fault } from "@dyetrace/wire";
-import { isLinuxSupported } from "../linux/libc.ts";
-import { probeSockets } from "../linux/probe-sockets.ts";
+import { isLinuxSupported } from "../sockets/linux/libc.ts";
+import { probeSockets } from "../sockets/linux/probe-sockets.ts";
 import type { DataPlaneOptions } from "./data-plane.ts";
 import { readInterface } from "./interface-facts.ts";
 

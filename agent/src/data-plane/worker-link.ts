@@ -6,7 +6,7 @@ import {
   type ToWorker,
   WORKER_PROTOCOL,
   type WorkerSetup,
-} from "./worker-protocol.ts";
+} from "../workers/worker-protocol.ts";
 
 export interface WorkerEvents {
   readonly onInterval: (part: IntervalPart) => void;

@@ -1,6 +1,6 @@
-import type { KernelClock } from "../linux/clock.ts";
-import { EventPoll } from "../linux/event-poll.ts";
-import type { LinuxGroupSocket } from "../linux/linux-group-socket.ts";
+import type { KernelClock } from "../sockets/linux/clock.ts";
+import { EventPoll } from "../sockets/linux/event-poll.ts";
+import type { LinuxGroupSocket } from "../sockets/linux/linux-group-socket.ts";
 import { LONGEST_WAIT_MS } from "./listener-thread.ts";
 
 const READY_SOCKETS = 64;

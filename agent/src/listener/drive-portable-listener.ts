@@ -1,4 +1,4 @@
-import { monotonicNs } from "../portable/portable-clock.ts";
+import { monotonicNs } from "../sockets/portable/portable-clock.ts";
 import type { DrivenRun } from "./drive-listener.ts";
 import { LONGEST_WAIT_MS } from "./listener-thread.ts";
 

@@ -1,9 +1,9 @@
 import { parentPort, workerData } from "node:worker_threads";
-import type { WorkerSetup } from "../data-plane/worker-protocol.ts";
-import { KernelClock } from "../linux/clock.ts";
-import { LinuxGroupSocket, type LinuxListenerTools } from "../linux/linux-group-socket.ts";
-import { ReceiveBlock } from "../linux/receive-block.ts";
-import { aheadOfOthers } from "../linux/thread-priority.ts";
+import { KernelClock } from "../sockets/linux/clock.ts";
+import { LinuxGroupSocket, type LinuxListenerTools } from "../sockets/linux/linux-group-socket.ts";
+import { ReceiveBlock } from "../sockets/linux/receive-block.ts";
+import { aheadOfOthers } from "../sockets/linux/thread-priority.ts";
+import type { WorkerSetup } from "../workers/worker-protocol.ts";
 import { driveListener } from "./drive-listener.ts";
 import { type ListenerPlatform, ListenerThread } from "./listener-thread.ts";
 

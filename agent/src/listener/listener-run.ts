@@ -1,9 +1,9 @@
 import type { AgentTask, ForeignCount, ListenerInterval, TaskAction, TaskStream } from "@dyetrace/wire";
-import type { SharedControl } from "../data-plane/shared-control.ts";
-import type { IntervalPart } from "../data-plane/worker-protocol.ts";
-import { addForeign, NO_FOREIGN } from "./foreign-record.ts";
-import type { GroupSocket } from "./group-socket.ts";
-import type { ListenedStream } from "./listened-stream.ts";
+import { addForeign, NO_FOREIGN } from "../sockets/foreign-record.ts";
+import type { GroupSocket } from "../sockets/group-socket.ts";
+import type { ListenedStream } from "../sockets/listened-stream.ts";
+import type { SharedControl } from "../workers/shared-control.ts";
+import type { IntervalPart } from "../workers/worker-protocol.ts";
 
 export interface ListenerRunOptions {
   readonly task: AgentTask;

@@ -1,10 +1,10 @@
 import type { MessagePort } from "node:worker_threads";
 import type { AgentTask } from "@dyetrace/wire";
 import { Fault } from "@dyetrace/wire/fault";
-import { SharedControl } from "../data-plane/shared-control.ts";
-import { type FromWorker, type ToWorker, WORKER_PROTOCOL, type WorkerSetup } from "../data-plane/worker-protocol.ts";
-import type { GroupSocket } from "./group-socket.ts";
-import { joinRefused } from "./join-refused.ts";
+import type { GroupSocket } from "../sockets/group-socket.ts";
+import { joinRefused } from "../sockets/join-refused.ts";
+import { SharedControl } from "../workers/shared-control.ts";
+import { type FromWorker, type ToWorker, WORKER_PROTOCOL, type WorkerSetup } from "../workers/worker-protocol.ts";
 import { ListenerRun } from "./listener-run.ts";
 import { type OpenGroupSocket, openSockets } from "./open-sockets.ts";
 import { PacketSorter } from "./packet-sorter.ts";

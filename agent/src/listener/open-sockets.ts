@@ -1,8 +1,8 @@
 import type { AgentTask, IpAddress, TaskStream } from "@dyetrace/wire";
 import { Fault } from "@dyetrace/wire/fault";
 import { parseIpAddress } from "@dyetrace/wire/ip-address";
-import type { GroupSocket } from "./group-socket.ts";
-import { ListenedStream } from "./listened-stream.ts";
+import type { GroupSocket } from "../sockets/group-socket.ts";
+import { ListenedStream } from "../sockets/listened-stream.ts";
 
 /** What opens the socket of one group, port and source. @throws {Error} what the host answered */
 export type OpenGroupSocket = (

@@ -1,7 +1,7 @@
 import { emptyTestPacket, readTestPacket } from "@dyetrace/wire/test-packet";
-import type { GroupSocket } from "./group-socket.ts";
-import type { ListenedStream } from "./listened-stream.ts";
-import type { PacketSink } from "./packet-sink.ts";
+import type { GroupSocket } from "../sockets/group-socket.ts";
+import type { ListenedStream } from "../sockets/listened-stream.ts";
+import type { PacketSink } from "../sockets/packet-sink.ts";
 
 /** Reads test packets and hands each to its stream. One for a run; hot path throughout. */
 export class PacketSorter implements PacketSink {

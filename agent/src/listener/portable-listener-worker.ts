@@ -1,7 +1,7 @@
 import { parentPort, workerData } from "node:worker_threads";
-import type { WorkerSetup } from "../data-plane/worker-protocol.ts";
-import { monotonicNs, wallOfMonotonic } from "../portable/portable-clock.ts";
-import { PortableGroupSocket } from "../portable/portable-group-socket.ts";
+import { monotonicNs, wallOfMonotonic } from "../sockets/portable/portable-clock.ts";
+import { PortableGroupSocket } from "../sockets/portable/portable-group-socket.ts";
+import type { WorkerSetup } from "../workers/worker-protocol.ts";
 import { drivePortableListener } from "./drive-portable-listener.ts";
 import { type ListenerPlatform, ListenerThread } from "./listener-thread.ts";
 

@@ -1,5 +1,5 @@
-import type { PacketOut, SendRefusal } from "./packet-out.ts";
-import type { SendBudget } from "./send-budget.ts";
+import type { SendBudget } from "../guards/send-budget.ts";
+import type { PacketOut, SendRefusal } from "../sockets/packet-out.ts";
 
 /** A socket that sends no more than the host's budget has left; what is held back is refused, and declared as such. */
 export class GuardedOut implements PacketOut {

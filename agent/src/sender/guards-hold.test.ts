@@ -3,11 +3,11 @@ import { type AgentTask, AgentTaskSchema, DEFAULT_GUARDS, type Guards, parseAs, 
 import fc from "fast-check";
 import { expect, test } from "vitest";
 import { remainingTask } from "../control/remaining-task.ts";
-import { refuseTask } from "../data-plane/guards.ts";
-import { SharedControl } from "../data-plane/shared-control.ts";
+import { refuseTask } from "../guards/guards.ts";
+import { SendBudget } from "../guards/send-budget.ts";
+import type { PacketOut } from "../sockets/packet-out.ts";
+import { SharedControl } from "../workers/shared-control.ts";
 import { GuardedOut } from "./guarded-out.ts";
-import type { PacketOut } from "./packet-out.ts";
-import { SendBudget } from "./send-budget.ts";
 import { SenderRun } from "./sender-run.ts";
 import { StreamSource } from "./stream-source.ts";
 

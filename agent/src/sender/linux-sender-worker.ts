@@ -3,12 +3,12 @@ import type { TaskStream } from "@dyetrace/wire";
 import { Fault } from "@dyetrace/wire/fault";
 import { parseIpAddress } from "@dyetrace/wire/ip-address";
 import { TEST_PACKET_HEADER_BYTES } from "@dyetrace/wire/test-packet";
-import type { WorkerSetup } from "../data-plane/worker-protocol.ts";
-import { KernelClock } from "../linux/clock.ts";
-import { SystemCallError } from "../linux/libc.ts";
-import { LinuxPacketOut } from "../linux/linux-packet-out.ts";
-import { aheadOfOthers } from "../linux/thread-priority.ts";
-import { sendRefused } from "./send-refused.ts";
+import { KernelClock } from "../sockets/linux/clock.ts";
+import { SystemCallError } from "../sockets/linux/libc.ts";
+import { LinuxPacketOut } from "../sockets/linux/linux-packet-out.ts";
+import { aheadOfOthers } from "../sockets/linux/thread-priority.ts";
+import { sendRefused } from "../sockets/send-refused.ts";
+import type { WorkerSetup } from "../workers/worker-protocol.ts";
 import type { SenderRun } from "./sender-run.ts";
 import { LONGEST_SLEEP_NS, type SenderPlatform, SenderThread } from "./sender-thread.ts";
 

@@ -1,8 +1,8 @@
 import { parentPort, workerData } from "node:worker_threads";
 import { TEST_PACKET_HEADER_BYTES } from "@dyetrace/wire/test-packet";
-import type { WorkerSetup } from "../data-plane/worker-protocol.ts";
-import { monotonicNs, wallOfMonotonic } from "../portable/portable-clock.ts";
-import { PortablePacketOut } from "../portable/portable-packet-out.ts";
+import { monotonicNs, wallOfMonotonic } from "../sockets/portable/portable-clock.ts";
+import { PortablePacketOut } from "../sockets/portable/portable-packet-out.ts";
+import type { WorkerSetup } from "../workers/worker-protocol.ts";
 import type { SenderRun } from "./sender-run.ts";
 import { LONGEST_SLEEP_NS, type SenderPlatform, SenderThread } from "./sender-thread.ts";
 

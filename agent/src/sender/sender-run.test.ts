@@ -7,9 +7,9 @@ import {
   type TaskAction,
 } from "@dyetrace/wire";
 import { expect, test } from "vitest";
-import { SharedControl } from "../data-plane/shared-control.ts";
-import type { IntervalPart } from "../data-plane/worker-protocol.ts";
-import type { PacketOut, SendRefusal } from "./packet-out.ts";
+import type { PacketOut, SendRefusal } from "../sockets/packet-out.ts";
+import { SharedControl } from "../workers/shared-control.ts";
+import type { IntervalPart } from "../workers/worker-protocol.ts";
 import { SenderRun } from "./sender-run.ts";
 import { StreamSource } from "./stream-source.ts";
 

@@ -1,10 +1,10 @@
 import type { AgentTask, Guards, SenderInterval, SourceStop, TaskAction } from "@dyetrace/wire";
 import { Fault } from "@dyetrace/wire/fault";
-import { refuseLoad, refuseStream } from "../data-plane/guards.ts";
-import type { SharedControl } from "../data-plane/shared-control.ts";
-import type { IntervalPart } from "../data-plane/worker-protocol.ts";
+import { refuseLoad, refuseStream } from "../guards/guards.ts";
+import type { SendBudget } from "../guards/send-budget.ts";
+import type { SharedControl } from "../workers/shared-control.ts";
+import type { IntervalPart } from "../workers/worker-protocol.ts";
 import { DueQueue } from "./due-queue.ts";
-import type { SendBudget } from "./send-budget.ts";
 import { CATCH_UP_NS, type StreamSource } from "./stream-source.ts";
 
 export interface SenderRunOptions {

@@ -1,11 +1,11 @@
 import type { MessagePort } from "node:worker_threads";
 import type { AgentTask, TaskStream } from "@dyetrace/wire";
 import { Fault } from "@dyetrace/wire/fault";
-import { SharedControl } from "../data-plane/shared-control.ts";
-import { type FromWorker, type ToWorker, WORKER_PROTOCOL, type WorkerSetup } from "../data-plane/worker-protocol.ts";
+import { SendBudget } from "../guards/send-budget.ts";
+import type { PacketOut } from "../sockets/packet-out.ts";
+import { SharedControl } from "../workers/shared-control.ts";
+import { type FromWorker, type ToWorker, WORKER_PROTOCOL, type WorkerSetup } from "../workers/worker-protocol.ts";
 import { GuardedOut } from "./guarded-out.ts";
-import type { PacketOut } from "./packet-out.ts";
-import { SendBudget } from "./send-budget.ts";
 import { SenderRun } from "./sender-run.ts";
 import { StreamSource } from "./stream-source.ts";
 

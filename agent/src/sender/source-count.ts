@@ -1,6 +1,6 @@
 import type { SenderInterval } from "@dyetrace/wire";
+import type { SendRefusal } from "../sockets/packet-out.ts";
 import type { PacingRecord } from "./pacing-record.ts";
-import type { SendRefusal } from "./packet-out.ts";
 
 export type CountedRefusal = Exclude<SendRefusal, "pending">;
 

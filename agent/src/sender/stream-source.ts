@@ -1,7 +1,7 @@
 import type { SenderInterval, TaskStream } from "@dyetrace/wire";
 import { layTestPacket, stampTestPacket } from "@dyetrace/wire/test-packet";
+import type { PacketOut } from "../sockets/packet-out.ts";
 import { PacingRecord } from "./pacing-record.ts";
-import type { PacketOut } from "./packet-out.ts";
 import { packetIntervalNs, SendSchedule } from "./send-schedule.ts";
 import { type CountedRefusal, SourceCount } from "./source-count.ts";
 

@@ -1,6 +1,6 @@
 import type { Command } from "commander";
+import { chooseInterface } from "../config/choose-interface.ts";
 import { readAgentConfig } from "../config/read-agent-config.ts";
-import { chooseInterface } from "../control/choose-interface.ts";
 import { readInterface } from "../data-plane/interface-facts.ts";
 import type { CheckResult, CheckStatus } from "./check/check-result.ts";
 import { checkClock } from "./check/clock-check.ts";

@@ -1,6 +1,6 @@
 import { DEFAULT_UDP_PORT, parseDurationNs } from "@dyetrace/wire";
 import { type Command, Option } from "commander";
-import { chooseInterface } from "../control/choose-interface.ts";
+import { chooseInterface } from "../config/choose-interface.ts";
 import { followGroup } from "./follow/follow-group.ts";
 import { groupArgument, wholeNumber } from "./group-argument.ts";
 import { ListenView } from "./listen-view.ts";

@@ -1,7 +1,7 @@
 import { DEFAULT_UDP_PORT, parseDurationNs, parseRateBps, parseSizeBytes } from "@dyetrace/wire";
 import { type Command, Option } from "commander";
+import { chooseInterface } from "../config/choose-interface.ts";
 import { readAgentConfig } from "../config/read-agent-config.ts";
-import { chooseInterface } from "../control/choose-interface.ts";
 import { groupArgument, wholeNumber } from "./group-argument.ts";
 import { sendStream } from "./send-stream.ts";
 import { stopRequest } from "./stop-request.ts";

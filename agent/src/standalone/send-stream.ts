@@ -8,8 +8,8 @@ import {
   type IntervalReport,
 } from "@dyetrace/wire";
 import type { DataPlane } from "../data-plane/data-plane.ts";
-import { refuseTask } from "../data-plane/guards.ts";
 import { openDataPlane } from "../data-plane/open-data-plane.ts";
+import { refuseTask } from "../guards/guards.ts";
 import { cautions } from "./cautions.ts";
 import { describeSent, sentLine } from "./sent-line.ts";
 

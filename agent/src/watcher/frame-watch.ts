@@ -2,7 +2,7 @@ import { SequenceRanges } from "@dyetrace/measure";
 import type { WatchedStream } from "@dyetrace/wire";
 import { parseIpAddress } from "@dyetrace/wire/ip-address";
 import { emptyTestPacket, readTestPacketHead } from "@dyetrace/wire/test-packet";
-import { PACKET_HOST } from "../linux/packet-socket.ts";
+import { PACKET_HOST } from "../sockets/linux/packet-socket.ts";
 import type { WatchPlan } from "./watcher-protocol.ts";
 
 /** Runs of sequence numbers kept in all, and the bounds of one stream's share. */

@@ -1,9 +1,9 @@
 import type { WatcherReport } from "@dyetrace/wire";
 import { decodeMembershipFrame } from "@dyetrace/wire/decode-membership-frame";
 import { Fault } from "@dyetrace/wire/fault";
-import { CLOCK_STEP_NS, KernelClock } from "../linux/clock.ts";
-import { errnoName, SystemCallError } from "../linux/libc.ts";
-import { PACKET_OUTGOING, PacketSocket } from "../linux/packet-socket.ts";
+import { CLOCK_STEP_NS, KernelClock } from "../sockets/linux/clock.ts";
+import { errnoName, SystemCallError } from "../sockets/linux/libc.ts";
+import { PACKET_OUTGOING, PacketSocket } from "../sockets/linux/packet-socket.ts";
 import { FrameWatch } from "./frame-watch.ts";
 import { MembershipLog } from "./membership-log.ts";
 import { watchFilter } from "./watch-filter.ts";

@@ -1,7 +1,7 @@
 import { Worker } from "node:worker_threads";
 import { Fault, type WatcherReport } from "@dyetrace/wire";
-import { queryInterface } from "../linux/interface-query.ts";
-import { isLinuxSupported } from "../linux/libc.ts";
+import { queryInterface } from "../sockets/linux/interface-query.ts";
+import { isLinuxSupported } from "../sockets/linux/libc.ts";
 import {
   type FromWatcher,
   type ToWatcher,

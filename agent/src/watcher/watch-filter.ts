@@ -1,4 +1,4 @@
-import { assembleBpf, BPF_PACKET_TYPE, type BpfLine } from "../linux/bpf-program.ts";
+import { assembleBpf, BPF_PACKET_TYPE, type BpfLine } from "../sockets/linux/bpf-program.ts";
 
 /** Bytes kept of a frame that may carry a test packet: all headers at their longest and the packet's own (134), rounded up. */
 export const TEST_FRAME_BYTES = 160;

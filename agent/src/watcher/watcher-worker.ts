@@ -1,5 +1,5 @@
 import { parentPort, workerData } from "node:worker_threads";
-import { EventPoll } from "../linux/event-poll.ts";
+import { EventPoll } from "../sockets/linux/event-poll.ts";
 import { InterfaceWatch } from "./interface-watch.ts";
 import { type FromWatcher, type ToWatcher, WATCHER_PROTOCOL, type WatcherSetup } from "./watcher-protocol.ts";
 import { watcherUnable } from "./watcher-unable.ts";

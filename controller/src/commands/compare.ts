@@ -7,9 +7,9 @@ import { runDifferences } from "../compare/run-differences.ts";
 import { junitOfComparison } from "../report/junit-comparison.ts";
 import { renderComparison } from "../report/terminal-comparison.ts";
 import { paintFor } from "../report/terminal-paint.ts";
+import { writeUserFile } from "./arguments/write-user-file.ts";
+import { type LibraryOptions, openLibrary, type RunLibrary, withLibraryOptions } from "./client/run-library.ts";
 import { reportOf } from "./report.ts";
-import { type LibraryOptions, openLibrary, type RunLibrary, withLibraryOptions } from "./run-library.ts";
-import { writeUserFile } from "./write-user-file.ts";
 
 interface CompareOptions extends LibraryOptions {
   readonly against: string;

@@ -8,11 +8,11 @@ import { AccessBook } from "../access/access-book.ts";
 import { isLoopbackName } from "../access/operator-guard.ts";
 import { ownTlsIdentity, readTlsIdentity, type TlsIdentity } from "../access/tls-identity.ts";
 import { startController } from "../service/controller-service.ts";
-import type { Retention } from "../soak/retention.ts";
+import type { Retention } from "../store/retention.ts";
 import { openStore } from "../store/store.ts";
-import { parseListen } from "./parse-listen.ts";
-import { storePlace } from "./store-place.ts";
-import { untilInterrupted } from "./until-interrupted.ts";
+import { parseListen } from "./arguments/parse-listen.ts";
+import { storePlace } from "./arguments/store-place.ts";
+import { untilInterrupted } from "./arguments/until-interrupted.ts";
 
 export function registerController(program: Command): void {
   program

@@ -2,15 +2,15 @@ import path from "node:path";
 import { fileURLToPath } from "node:url";
 import { Fault } from "@dyetrace/wire";
 import type { Command } from "commander";
-import { ControllerClient } from "./controller-client.ts";
-import { DEFAULT_PORT, defaultOrFreePort } from "./default-port.ts";
-import { EXIT } from "./exit-codes.ts";
-import { deliverReport, followRun } from "./follow-run.ts";
+import { DEFAULT_PORT, defaultOrFreePort } from "./arguments/default-port.ts";
+import { EXIT } from "./arguments/exit-codes.ts";
+import { readUserFile } from "./arguments/read-user-file.ts";
+import { untilInterrupted } from "./arguments/until-interrupted.ts";
+import { ControllerClient } from "./client/controller-client.ts";
+import { deliverReport, followRun } from "./client/follow-run.ts";
 import { runLoopbackPair } from "./loopback-pair.ts";
-import { readUserFile } from "./read-user-file.ts";
 import { readRunFiles } from "./run.ts";
 import { raisePractice } from "./standing-practice.ts";
-import { untilInterrupted } from "./until-interrupted.ts";
 
 const say = (sentence: string): void => void process.stderr.write(`${sentence}\n`);
 const demoFile = (name: string): string =>

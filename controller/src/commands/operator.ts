@@ -6,7 +6,7 @@ import { AccessBook } from "../access/access-book.ts";
 import { OPERATOR_NAME, type Role } from "../access/access-records.ts";
 import { AgentDoor } from "../access/agent-door.ts";
 import { hashPassword } from "../access/password.ts";
-import { readPassword } from "./read-password.ts";
+import { readPassword } from "./arguments/read-password.ts";
 
 /** Shorter ones are guessed (common practice, no source). */
 const LEAST_LETTERS = 10;

@@ -8,10 +8,10 @@ import {
 } from "@dyetrace/site";
 import { Fault, formatRateBps, loadScenario, parseRateBps, type Scenario } from "@dyetrace/wire";
 import type { Command } from "commander";
-import { AIRTIME_DEFAULTS, type AirtimeOptions, isOfdmRate, planAirtime } from "../engine/plan-airtime.ts";
+import { AIRTIME_DEFAULTS, type AirtimeOptions, isOfdmRate, planAirtime } from "../plan/plan-airtime.ts";
 import { renderAirtime } from "../report/terminal-airtime.ts";
 import { paintFor } from "../report/terminal-paint.ts";
-import { readUserFile } from "./read-user-file.ts";
+import { readUserFile } from "./arguments/read-user-file.ts";
 import { collect, parseSetting } from "./run.ts";
 
 interface Options {

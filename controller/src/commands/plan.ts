@@ -2,11 +2,11 @@ import { writeFileSync } from "node:fs";
 import { checkScenarioAgainstSite, loadSitePlan, type SiteGraph } from "@dyetrace/site";
 import { loadScenario, type Scenario } from "@dyetrace/wire";
 import type { Command } from "commander";
-import { checkPlan } from "../engine/check-plan.ts";
+import { checkPlan } from "../plan/check-plan.ts";
 import { paintFor } from "../report/terminal-paint.ts";
 import { renderPlanCheck } from "../report/terminal-plan.ts";
+import { readUserFile } from "./arguments/read-user-file.ts";
 import { registerPlanAirtime } from "./plan-airtime.ts";
-import { readUserFile } from "./read-user-file.ts";
 
 export function registerPlan(program: Command): void {
   const plan = program.command("plan").description("Look at a site plan before anything is sent.");

@@ -11,17 +11,17 @@ import { loadSitePlan, type SiteGraph } from "@dyetrace/site";
 import { describeFault, Fault } from "@dyetrace/wire";
 import { type Command, Option } from "commander";
 import { openStore } from "../store/store.ts";
-import { ControllerClient } from "./controller-client.ts";
-import { DEFAULT_CONTROLLER_URL } from "./default-controller-url.ts";
-import { defaultOrFreePort } from "./default-port.ts";
-import { EXIT } from "./exit-codes.ts";
-import { deliverReport, followRun } from "./follow-run.ts";
-import { parseListen } from "./parse-listen.ts";
-import { readUserFile } from "./read-user-file.ts";
+import { DEFAULT_CONTROLLER_URL } from "./arguments/default-controller-url.ts";
+import { defaultOrFreePort } from "./arguments/default-port.ts";
+import { EXIT } from "./arguments/exit-codes.ts";
+import { parseListen } from "./arguments/parse-listen.ts";
+import { readUserFile } from "./arguments/read-user-file.ts";
+import { storePlace } from "./arguments/store-place.ts";
+import { untilInterrupted } from "./arguments/until-interrupted.ts";
+import { ControllerClient } from "./client/controller-client.ts";
+import { deliverReport, followRun } from "./client/follow-run.ts";
 import { collect, readRunFiles } from "./run.ts";
 import { raisePractice } from "./standing-practice.ts";
-import { storePlace } from "./store-place.ts";
-import { untilInterrupted } from "./until-interrupted.ts";
 
 const say = (sentence: string): void => void process.stderr.write(`${sentence}\n`);
 

@@ -1,7 +1,7 @@
 import { loadSitePlan } from "@dyetrace/site";
 import { Fault, type RunReport } from "@dyetrace/wire";
 import type { Command } from "commander";
-import { LONG_RUN_NS } from "../engine/run-crew.ts";
+import { LONG_RUN_NS } from "../observe/run-evidence.ts";
 import { csvOfGaps, csvOfReceipts } from "../report/csv-report.ts";
 import { renderNightSection } from "../report/html-night.ts";
 import { renderHtmlReport } from "../report/html-report.ts";
@@ -12,8 +12,8 @@ import { renderNight } from "../report/terminal-night.ts";
 import { paintFor } from "../report/terminal-paint.ts";
 import { renderReport } from "../report/terminal-report.ts";
 import type { RunRecord } from "../store/run-records.ts";
-import { type LibraryOptions, openLibrary, withLibraryOptions } from "./run-library.ts";
-import { writeUserFile } from "./write-user-file.ts";
+import { writeUserFile } from "./arguments/write-user-file.ts";
+import { type LibraryOptions, openLibrary, withLibraryOptions } from "./client/run-library.ts";
 
 interface ReportOptions extends LibraryOptions {
   readonly html?: string;

@@ -2,16 +2,16 @@ import { existsSync } from "node:fs";
 import { checkScenarioAgainstSite, loadSitePlan, type SiteGraph } from "@dyetrace/site";
 import { Fault, loadScenario, type RunRequest, type Scenario } from "@dyetrace/wire";
 import type { Command } from "commander";
-import { LONG_RUN_NS } from "../engine/run-crew.ts";
-import { shippedScenarios } from "../service/console-scenarios.ts";
-import type { DiskNeed } from "../soak/disk-need.ts";
-import { ControllerClient } from "./controller-client.ts";
-import { DEFAULT_CONTROLLER_URL } from "./default-controller-url.ts";
-import { EXIT } from "./exit-codes.ts";
-import { deliverReport, followRun } from "./follow-run.ts";
-import { readUserFile } from "./read-user-file.ts";
-import { nextTimeOfDay } from "./time-of-day.ts";
-import { untilInterrupted } from "./until-interrupted.ts";
+import { LONG_RUN_NS } from "../observe/run-evidence.ts";
+import { shippedScenarios } from "../plan/shipped-scenarios.ts";
+import type { DiskNeed } from "../runs/disk-need.ts";
+import { DEFAULT_CONTROLLER_URL } from "./arguments/default-controller-url.ts";
+import { EXIT } from "./arguments/exit-codes.ts";
+import { readUserFile } from "./arguments/read-user-file.ts";
+import { nextTimeOfDay } from "./arguments/time-of-day.ts";
+import { untilInterrupted } from "./arguments/until-interrupted.ts";
+import { ControllerClient } from "./client/controller-client.ts";
+import { deliverReport, followRun } from "./client/follow-run.ts";
 
 export const collect = (value: string, previous: readonly string[]): readonly string[] => [...previous, value];
 

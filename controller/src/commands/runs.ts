@@ -1,7 +1,7 @@
 import type { Command } from "commander";
 import { paintFor } from "../report/terminal-paint.ts";
 import { renderRuns } from "../report/terminal-runs.ts";
-import { type LibraryOptions, openLibrary, withLibraryOptions } from "./run-library.ts";
+import { type LibraryOptions, openLibrary, withLibraryOptions } from "./client/run-library.ts";
 
 export function registerRuns(program: Command): void {
   withLibraryOptions(

@@ -1,8 +1,8 @@
 import { Fault } from "@dyetrace/wire";
 import type { Command } from "commander";
-import { ControllerClient } from "./controller-client.ts";
-import { readPassword } from "./read-password.ts";
-import { forgetSignIn, keepSignIn } from "./sign-ins.ts";
+import { readPassword } from "./arguments/read-password.ts";
+import { ControllerClient } from "./client/controller-client.ts";
+import { forgetSignIn, keepSignIn } from "./client/sign-ins.ts";
 
 /** `dyetrace sign-in` and `sign-out`: for the commands that talk to a controller on another machine. */
 export function registerSignInCommand(program: Command): void {

@@ -11,11 +11,11 @@ import {
 import type { SiteGraph } from "@dyetrace/site";
 import { Fault, type UserFile } from "@dyetrace/wire";
 import { pino } from "pino";
-import type { Safety } from "../engine/safety.ts";
+import type { Safety } from "../plan/safety.ts";
 import { type Controller, startController } from "../service/controller-service.ts";
 import { registerPracticeRoutes } from "../service/practice-routes.ts";
 import type { Store } from "../store/store.ts";
-import { makeTemporaryFolder } from "./temporary-folder.ts";
+import { makeTemporaryFolder } from "./arguments/temporary-folder.ts";
 
 export interface PracticeSetup {
   readonly graph: SiteGraph;

@@ -1,5 +1,5 @@
 import { formatDurationNs, formatRatio } from "@dyetrace/wire";
-import type { NightSummary } from "../soak/night-summary.ts";
+import type { NightSummary } from "../night/night-summary.ts";
 import { type Markup, markup } from "./markup.ts";
 import { worstStrips } from "./worst-strips.ts";
 

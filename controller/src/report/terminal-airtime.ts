@@ -1,5 +1,5 @@
 import { formatRateBps, formatRatio } from "@dyetrace/wire";
-import type { AccessPointAirtime, AirtimeOptions, StreamAirtime } from "../engine/plan-airtime.ts";
+import type { AccessPointAirtime, AirtimeOptions, StreamAirtime } from "../plan/plan-airtime.ts";
 import type { Paint } from "./terminal-paint.ts";
 
 /** Above this share one stream leaves little air for anybody else (common practice, no source). */

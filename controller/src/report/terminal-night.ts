@@ -1,5 +1,5 @@
 import { formatDurationNs, formatRatio, type ReportIncident } from "@dyetrace/wire";
-import type { NightSummary } from "../soak/night-summary.ts";
+import type { NightSummary } from "../night/night-summary.ts";
 import type { Paint } from "./terminal-paint.ts";
 import { worstStrips } from "./worst-strips.ts";
 

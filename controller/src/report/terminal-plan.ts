@@ -1,6 +1,6 @@
 import type { SiteGraph } from "@dyetrace/site";
 import { formatRateBps, formatRatio } from "@dyetrace/wire";
-import type { PlanCheck } from "../engine/check-plan.ts";
+import type { PlanCheck } from "../plan/check-plan.ts";
 import { drawSiteTree } from "./site-tree.ts";
 import type { Paint } from "./terminal-paint.ts";
 

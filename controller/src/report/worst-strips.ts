@@ -1,4 +1,4 @@
-import type { NightSummary } from "../soak/night-summary.ts";
+import type { NightSummary } from "../night/night-summary.ts";
 
 type Strip = NightSummary["strips"][number];
 

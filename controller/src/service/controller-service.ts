@@ -4,30 +4,30 @@ import { CONTROL_MAX_BYTES, Fault, type RunProgress, type UserFile } from "@dyet
 import { type FastifyInstance, fastify } from "fastify";
 import type { Logger } from "pino";
 import { WebSocketServer } from "ws";
-import { registerAccess } from "../access/access.ts";
 import { AccessBook } from "../access/access-book.ts";
 import { AgentDoor } from "../access/agent-door.ts";
 import { AuditLog } from "../access/audit-log.ts";
 import { isLoopbackName } from "../access/operator-guard.ts";
 import type { TlsIdentity } from "../access/tls-identity.ts";
-import { LIVE_SAFETY, PRACTICE_SAFETY, type Safety } from "../engine/safety.ts";
-import { startScheduledRun } from "../engine/start-run.ts";
-import { keepHeartbeat, pickUpRuns } from "../soak/pick-up-runs.ts";
-import { DEFAULT_RETENTION, type Retention } from "../soak/retention.ts";
-import { RunSchedule } from "../soak/run-schedule.ts";
-import { keepUp } from "../soak/upkeep.ts";
-import { watchControl } from "../soak/watch-control.ts";
+import { acceptAgents } from "../agents/accept-agents.ts";
+import { AgentRegistry } from "../agents/agent-registry.ts";
+import { registerAgentRoutes } from "../agents/agent-routes.ts";
+import { makeServer } from "../agents/connection-limits.ts";
+import { registerConsole } from "../console/console-routes.ts";
+import { ReportIntake } from "../intake/report-intake.ts";
+import { LIVE_SAFETY, PRACTICE_SAFETY, type Safety } from "../plan/safety.ts";
+import { keepHeartbeat, pickUpRuns } from "../runs/pick-up-runs.ts";
+import { RunDesk } from "../runs/run-desk.ts";
+import { registerRunRoutes } from "../runs/run-routes.ts";
+import { RunSchedule } from "../runs/run-schedule.ts";
+import { startScheduledRun } from "../runs/start-run.ts";
+import { keepUp } from "../runs/upkeep.ts";
+import { watchControl } from "../runs/watch-control.ts";
+import { DEFAULT_RETENTION, type Retention } from "../store/retention.ts";
 import { openStore, type Store } from "../store/store.ts";
-import { acceptAgents } from "./accept-agents.ts";
-import { AgentRegistry } from "./agent-registry.ts";
-import { registerAgentRoutes } from "./agent-routes.ts";
-import { makeServer } from "./connection-limits.ts";
-import { registerConsole } from "./console-routes.ts";
 import { registerMetrics } from "./metrics.ts";
 import { registerOpenApi } from "./open-api.ts";
-import { ReportIntake } from "./report-intake.ts";
-import { RunDesk } from "./run-desk.ts";
-import { registerRunRoutes } from "./run-routes.ts";
+import { registerAccess } from "./register-access.ts";
 
 export interface ControllerOptions {
   /** Address for operators: HTTP. Port 0 takes a free one. */

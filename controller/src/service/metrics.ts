@@ -1,9 +1,9 @@
 import type { FastifyInstance } from "fastify";
 import { Counter, Gauge, Histogram, Registry } from "prom-client";
-import { VERSION } from "../version.ts";
-import type { AgentRegistry } from "./agent-registry.ts";
-import type { ReportIntake } from "./report-intake.ts";
-import type { RunDesk } from "./run-desk.ts";
+import { VERSION } from "../about/version.ts";
+import type { AgentRegistry } from "../agents/agent-registry.ts";
+import type { ReportIntake } from "../intake/report-intake.ts";
+import type { RunDesk } from "../runs/run-desk.ts";
 
 /** What is measured of the controller itself, for Prometheus, at /metrics. */
 export function registerMetrics(

@@ -1,6 +1,6 @@
 import swagger from "@fastify/swagger";
 import type { FastifyInstance } from "fastify";
-import { VERSION } from "../version.ts";
+import { VERSION } from "../about/version.ts";
 
 /** Describes every route that is registered after this, at /api/openapi.json. */
 export async function registerOpenApi(app: FastifyInstance): Promise<void> {

@@ -2,8 +2,8 @@ import { queriersOf } from "./querier-of.ts";
 import type { LinkSegment, SiteGraph } from "./site-model.ts";
 import { segmentsDownTo } from "./site-path.ts";
 import { sourceWays } from "./source-ways.ts";
-import { unfoldVlans } from "./unfold-vlans.ts";
-import { planPlace } from "./vlan-place.ts";
+import { unfoldVlans } from "./vlans/unfold-vlans.ts";
+import { planPlace } from "./vlans/vlan-place.ts";
 
 /** Where a stream's frames rightly appear. */
 export interface StreamReach {

@@ -3,8 +3,8 @@ import { domainsOfLinks } from "./layer2-domain.ts";
 import { buildSiteGraph } from "./site-graph.ts";
 import { type SiteGraph, type SiteLink, segmentId } from "./site-model.ts";
 import { pathBetween } from "./site-path.ts";
-import { unfoldVlans } from "./unfold-vlans.ts";
-import { planPlace } from "./vlan-place.ts";
+import { unfoldVlans } from "./vlans/unfold-vlans.ts";
+import { planPlace } from "./vlans/vlan-place.ts";
 
 /** Adds a mistake for whatever keeps each subnet of the plan from being one tree with hosts at its ends. */
 export function checkTopology(graph: SiteGraph, mistakes: FileMistakes): void {

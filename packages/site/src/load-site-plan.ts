@@ -9,12 +9,12 @@ import {
   type SitePlanNode,
 } from "@dyetrace/wire";
 import { checkTopology } from "./check-topology.ts";
-import { checkQueriers, checkVlans } from "./check-vlans.ts";
 import { parseLinkText, readPortRef } from "./link-text.ts";
-import { readLinkVlans } from "./read-link-vlans.ts";
-import { readVlans } from "./read-vlans.ts";
 import { buildSiteGraph } from "./site-graph.ts";
 import type { PortRef, SiteGraph, SiteLink, SiteNode, SiteVlan } from "./site-model.ts";
+import { checkQueriers, checkVlans } from "./vlans/check-vlans.ts";
+import { readLinkVlans } from "./vlans/read-link-vlans.ts";
+import { readVlans } from "./vlans/read-vlans.ts";
 
 /**
  * Reads a site plan. Each subnet of it is a tree, once the links that spanning tree blocks are left out; routers join

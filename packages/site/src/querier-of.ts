@@ -1,6 +1,6 @@
 import { layer2Domain } from "./layer2-domain.ts";
 import type { NodeKind, SiteGraph } from "./site-model.ts";
-import { unfoldVlans } from "./unfold-vlans.ts";
+import { unfoldVlans } from "./vlans/unfold-vlans.ts";
 
 export interface SiteQuerier {
   /** A node of the unfolded site. */

@@ -2,7 +2,7 @@ import { readFileSync } from "node:fs";
 import { loadScenario } from "@dyetrace/wire";
 import { expect, test } from "vitest";
 import { checkScenarioAgainstSite } from "./check-scenario-against-site.ts";
-import { lintGroups } from "./lint-groups.ts";
+import { lintGroups } from "./groups/lint-groups.ts";
 import { loadSitePlan } from "./load-site-plan.ts";
 import { agentNames } from "./site-graph.ts";
 import { pathBetween } from "./site-path.ts";

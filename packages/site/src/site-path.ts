@@ -1,7 +1,7 @@
 import type { LinkSegment, SiteGraph, SitePath } from "./site-model.ts";
 import { type SourceWays, sourceWays } from "./source-ways.ts";
-import { unfoldedNames, unfoldVlans } from "./unfold-vlans.ts";
-import { planPlace } from "./vlan-place.ts";
+import { unfoldedNames, unfoldVlans } from "./vlans/unfold-vlans.ts";
+import { planPlace } from "./vlans/vlan-place.ts";
 
 /**
  * The way from one node to another, by VLANs and routers; of several that cost the same the first (`pathsBetween` has

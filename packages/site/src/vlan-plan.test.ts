@@ -3,12 +3,12 @@ import { describeFault, Fault } from "@dyetrace/wire";
 import { expect, test } from "vitest";
 import { byDesignReach } from "./by-design-reach.ts";
 import { loadSitePlan } from "./load-site-plan.ts";
+import { segmentLoads } from "./loads/segment-loads.ts";
 import { queriersOf } from "./querier-of.ts";
-import { segmentLoads } from "./segment-loads.ts";
 import type { SiteGraph } from "./site-model.ts";
 import { pathBetween, pathsBetween, routerHops } from "./site-path.ts";
 import { sourceWays } from "./source-ways.ts";
-import { unfoldVlans } from "./unfold-vlans.ts";
+import { unfoldVlans } from "./vlans/unfold-vlans.ts";
 
 const DEMO = readFileSync(new URL("../../practice/demo/quillfen-vlans.yaml", import.meta.url), "utf8");
 const site = loadSitePlan(DEMO, "quillfen-vlans.yaml");

@@ -5,7 +5,7 @@ export {
   TaskActionSchema,
   type TaskStream,
   TaskStreamSchema,
-} from "./agent-task.ts";
+} from "./control/agent-task.ts";
 export {
   AGENT_LINK_PATH,
   AgentHelloHeadSchema,
@@ -23,15 +23,8 @@ export {
   isOfKnownKind,
   parseMessage,
   ReportHeadSchema,
-} from "./control-messages.ts";
-export { crc32 } from "./crc32.ts";
-export {
-  describeFault,
-  Fault,
-  type FaultCode,
-  type FilePlace,
-} from "./fault.ts";
-export { DEFAULT_GUARDS, type Guards, GuardsSchema } from "./guards-schema.ts";
+} from "./control/control-messages.ts";
+export { DEFAULT_GUARDS, type Guards, GuardsSchema } from "./control/guards-schema.ts";
 export {
   type AgentCapabilities,
   AgentCapabilitiesSchema,
@@ -53,7 +46,22 @@ export {
   SenderIntervalSchema,
   type SourceStop,
   SourceStopSchema,
-} from "./interval-report-schema.ts";
+} from "./control/interval-report-schema.ts";
+export { HistogramSchema, type StreamReceiptMessage, StreamReceiptSchema } from "./control/receipt-schema.ts";
+export type { RunOutline, RunProgress } from "./control/run-progress.ts";
+export { type RunRequest, RunRequestSchema, type UserFile, UserFileSchema } from "./control/run-request.ts";
+export {
+  type WatchedStream,
+  WatchedStreamSchema,
+  type WatcherReport,
+  WatcherReportSchema,
+} from "./control/watcher-report-schema.ts";
+export {
+  describeFault,
+  Fault,
+  type FaultCode,
+  type FilePlace,
+} from "./fault.ts";
 export {
   formatIpAddress,
   groupMac,
@@ -77,59 +85,7 @@ export {
   type PimHello,
 } from "./membership/membership-message.ts";
 export { didYouMean, nearestName } from "./nearest-name.ts";
-export { parseAs } from "./parse-message.ts";
-export {
-  type PracticeFaultEntry,
-  PracticeFaultEntrySchema,
-  type PracticeFaultFile,
-  PracticeFaultFileSchema,
-  type PracticeFaultName,
-} from "./practice-fault-file.ts";
-export { HistogramSchema, type StreamReceiptMessage, StreamReceiptSchema } from "./receipt-schema.ts";
-export {
-  type ReportBystander,
-  type ReportDelay,
-  type ReportExpectation,
-  type ReportFinding,
-  type ReportIncident,
-  type ReportQuerier,
-  type ReportReceipt,
-  type ReportSegment,
-  type ReportStream,
-  type ReportStretch,
-  type RunReport,
-  RunReportSchema,
-  type Verdict,
-  VerdictSchema,
-} from "./report-schema.ts";
-export type { RunOutline, RunProgress } from "./run-progress.ts";
-export { type RunRequest, RunRequestSchema, type UserFile, UserFileSchema } from "./run-request.ts";
-export {
-  DEFAULT_HOLD_NS,
-  type LoadedScenario,
-  loadScenario,
-  type Scenario,
-  type ScenarioOptions,
-} from "./scenario-file.ts";
-export type { ScenarioExpectation } from "./scenario-file-expect.ts";
-export type {
-  ScenarioParameter,
-  ScenarioParameters,
-} from "./scenario-file-parameters.ts";
-export {
-  type ScenarioFile,
-  ScenarioFileSchema,
-} from "./scenario-file-schema.ts";
-export type { ScenarioStream } from "./scenario-file-streams.ts";
-export type { ScenarioAction, ScenarioDeed } from "./scenario-file-timeline.ts";
-export {
-  type SitePlanFile,
-  SitePlanFileSchema,
-  type SitePlanLink,
-  SitePlanLinkSchema,
-  type SitePlanNode,
-  SitePlanNodeSchema,
-} from "./site-plan-file.ts";
+export { crc32 } from "./packet/crc32.ts";
 export {
   COMPANION_PACKETS_PER_SECOND,
   COMPANION_PAYLOAD_BYTES,
@@ -145,7 +101,57 @@ export {
   TEST_PACKET_MAX_BYTES,
   TEST_PACKET_MIN_BYTES,
   type TestStreamIdentity,
-} from "./test-packet.ts";
+} from "./packet/test-packet.ts";
+export { parseAs } from "./parse-message.ts";
+export {
+  type PracticeFaultEntry,
+  PracticeFaultEntrySchema,
+  type PracticeFaultFile,
+  PracticeFaultFileSchema,
+  type PracticeFaultName,
+} from "./practice-fault-file.ts";
+export {
+  type ReportBystander,
+  type ReportDelay,
+  type ReportExpectation,
+  type ReportFinding,
+  type ReportIncident,
+  type ReportQuerier,
+  type ReportReceipt,
+  type ReportSegment,
+  type ReportStream,
+  type ReportStretch,
+  type RunReport,
+  RunReportSchema,
+  type Verdict,
+  VerdictSchema,
+} from "./report/report-schema.ts";
+export {
+  DEFAULT_HOLD_NS,
+  type LoadedScenario,
+  loadScenario,
+  type Scenario,
+  type ScenarioOptions,
+} from "./scenario/scenario-file.ts";
+export type { ScenarioExpectation } from "./scenario/scenario-file-expect.ts";
+export type {
+  ScenarioParameter,
+  ScenarioParameters,
+} from "./scenario/scenario-file-parameters.ts";
+export {
+  type ScenarioFile,
+  ScenarioFileSchema,
+} from "./scenario/scenario-file-schema.ts";
+export type { ScenarioStream } from "./scenario/scenario-file-streams.ts";
+export type { ScenarioAction, ScenarioDeed } from "./scenario/scenario-file-timeline.ts";
+export {
+  type SitePlanFile,
+  SitePlanFileSchema,
+  type SitePlanLink,
+  SitePlanLinkSchema,
+  type SitePlanNode,
+  SitePlanNodeSchema,
+} from "./site-plan-file.ts";
 export {
   formatDurationNs,
   formatRateBps,
@@ -156,15 +162,9 @@ export {
   parseSizeBytes,
 } from "./units.ts";
 export {
-  type WatchedStream,
-  WatchedStreamSchema,
-  type WatcherReport,
-  WatcherReportSchema,
-} from "./watcher-report-schema.ts";
-export {
   type DataPath,
   readYamlDocument,
   type YamlDocument,
-} from "./yaml-document.ts";
-export { FileMistakes } from "./yaml-document-mistakes.ts";
-export { checkAgainstSchema } from "./yaml-document-schema.ts";
+} from "./yaml/yaml-document.ts";
+export { FileMistakes } from "./yaml/yaml-document-mistakes.ts";
+export { checkAgainstSchema } from "./yaml/yaml-document-schema.ts";

@@ -1,6 +1,6 @@
 import { formatDurationNs } from "@dyetrace/wire";
-import { readClockQuality } from "../../linux/clock-quality.ts";
-import { isLinuxSupported } from "../../linux/libc.ts";
+import { readClockQuality } from "../../sockets/linux/clock-quality.ts";
+import { isLinuxSupported } from "../../sockets/linux/libc.ts";
 import { type CheckResult, good, know, unknown } from "./check-result.ts";
 import { readText } from "./read-setting.ts";
 

@@ -1,7 +1,7 @@
 import { readdirSync } from "node:fs";
 import { type AgentInterface, formatRateBps } from "@dyetrace/wire";
-import { queryInterface } from "../../linux/interface-query.ts";
-import { isLinuxSupported } from "../../linux/libc.ts";
+import { queryInterface } from "../../sockets/linux/interface-query.ts";
+import { isLinuxSupported } from "../../sockets/linux/libc.ts";
 import { type CheckResult, good, know, spoils, unknown } from "./check-result.ts";
 import { readSetting, readText } from "./read-setting.ts";
 

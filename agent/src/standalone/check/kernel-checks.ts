@@ -1,5 +1,5 @@
 import { DEFAULT_UDP_PORT } from "@dyetrace/wire";
-import { RECEIVE_BUFFER_BYTES } from "../../linux/probe-sockets.ts";
+import { RECEIVE_BUFFER_BYTES } from "../../sockets/linux/probe-sockets.ts";
 import { type CheckResult, good, know, spoils, unknown } from "./check-result.ts";
 import { readInterfaceSetting, readSetting, readText } from "./read-setting.ts";
 

@@ -1,7 +1,7 @@
 import type { Guards } from "@dyetrace/wire";
 import { formatRateBps } from "@dyetrace/wire";
-import { isLinuxSupported } from "../../linux/libc.ts";
-import { probeSockets } from "../../linux/probe-sockets.ts";
+import { isLinuxSupported } from "../../sockets/linux/libc.ts";
+import { probeSockets } from "../../sockets/linux/probe-sockets.ts";
 import { type CheckResult, good, know, spoils, unknown } from "./check-result.ts";
 import { readText } from "./read-setting.ts";
 

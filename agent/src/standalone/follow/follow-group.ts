@@ -1,8 +1,8 @@
 import { Worker } from "node:worker_threads";
 import { Fault, type FaultCode } from "@dyetrace/wire";
 import { readInterface } from "../../data-plane/interface-facts.ts";
-import { SharedControl } from "../../data-plane/shared-control.ts";
-import { isLinuxSupported } from "../../linux/libc.ts";
+import { isLinuxSupported } from "../../sockets/linux/libc.ts";
+import { SharedControl } from "../../workers/shared-control.ts";
 import type { FollowReport, FollowSetup, FromFollower } from "./follow-protocol.ts";
 
 export interface FollowOptions {

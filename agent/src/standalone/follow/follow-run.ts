@@ -1,6 +1,6 @@
-import type { SharedControl } from "../../data-plane/shared-control.ts";
 import type { DrivenRun } from "../../listener/drive-listener.ts";
-import type { GroupSocket } from "../../listener/group-socket.ts";
+import type { GroupSocket } from "../../sockets/group-socket.ts";
+import type { SharedControl } from "../../workers/shared-control.ts";
 import type { FollowReport } from "./follow-protocol.ts";
 import type { TrafficFollower } from "./traffic-follower.ts";
 

@@ -1,9 +1,9 @@
 import { parentPort, workerData } from "node:worker_threads";
-import { KernelClock } from "../../linux/clock.ts";
-import { LinuxGroupSocket, type LinuxListenerTools } from "../../linux/linux-group-socket.ts";
-import { ReceiveBlock } from "../../linux/receive-block.ts";
-import { aheadOfOthers } from "../../linux/thread-priority.ts";
 import { driveListener } from "../../listener/drive-listener.ts";
+import { KernelClock } from "../../sockets/linux/clock.ts";
+import { LinuxGroupSocket, type LinuxListenerTools } from "../../sockets/linux/linux-group-socket.ts";
+import { ReceiveBlock } from "../../sockets/linux/receive-block.ts";
+import { aheadOfOthers } from "../../sockets/linux/thread-priority.ts";
 import type { FollowSetup } from "./follow-protocol.ts";
 import { type FollowerPlatform, followInThread } from "./follower-thread.ts";
 import { TrafficFollower } from "./traffic-follower.ts";

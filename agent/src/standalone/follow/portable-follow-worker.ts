@@ -1,7 +1,7 @@
 import { parentPort, workerData } from "node:worker_threads";
 import { drivePortableListener } from "../../listener/drive-portable-listener.ts";
-import { monotonicNs, wallOfMonotonic } from "../../portable/portable-clock.ts";
-import { PortableGroupSocket } from "../../portable/portable-group-socket.ts";
+import { monotonicNs, wallOfMonotonic } from "../../sockets/portable/portable-clock.ts";
+import { PortableGroupSocket } from "../../sockets/portable/portable-group-socket.ts";
 import type { FollowSetup } from "./follow-protocol.ts";
 import { type FollowerPlatform, followInThread } from "./follower-thread.ts";
 import { TrafficFollower } from "./traffic-follower.ts";

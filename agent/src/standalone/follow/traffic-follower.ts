@@ -1,6 +1,6 @@
 import { emptyTestPacket, readTestPacket } from "@dyetrace/wire/test-packet";
-import type { GroupSocket } from "../../listener/group-socket.ts";
-import type { PacketSink } from "../../listener/packet-sink.ts";
+import type { GroupSocket } from "../../sockets/group-socket.ts";
+import type { PacketSink } from "../../sockets/packet-sink.ts";
 import type { FlowReport } from "./flow-report.ts";
 import { MediaFlow } from "./media-flow.ts";
 import { TestFlow } from "./test-flow.ts";

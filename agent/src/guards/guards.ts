@@ -1,0 +1,122 @@
+import type { AgentTask, Guards } from "@dyetrace/wire";
+import { Fault } from "@dyetrace/wire/fault";
+import { groupMac, isMulticast, parseIpAddress } from "@dyetrace/wire/ip-address";
+import { formatDurationNs, formatRateBps } from "@dyetrace/wire/units";
+import { refuseCompanion } from "./companion-guard.ts";
+import { isInRange, parseGroupRange } from "./group-range.ts";
+import { burstBits, burstPackets } from "./send-budget.ts";
+
+/** What the guards look at in one stream that is to be sent. */
+export interface GuardedStream {
+  readonly name: string;
+  readonly group: string;
+  readonly rateBps: number;
+  readonly payloadBytes: number;
+  readonly ttl: number;
+  readonly dscp: number;
+  /** Packets sent back to back. */
+  readonly burstPackets: number;
+  /** Set on a unicast companion; its group is then a host's address. */
+  readonly companionOf?: number | undefined;
+}
+
+/** @returns why this host does not send that stream at all, or null */
+export function refuseStream(stream: GuardedStream, guards: Guards): Fault | null {
+  const refuse = (reason: string, hint: string): Fault =>
+    new Fault("GUARD_REFUSED", `This host does not send ${stream.name} to ${stream.group}: ${reason}`, hint);
+  if (!guards.allowSending) return refuse("sending is off", "Set allowSending in the host's own guards file.");
+  if (stream.companionOf !== undefined) return refuseCompanion(stream, guards) ?? refuseMarks(stream, guards);
+  const group = parseIpAddress(stream.group);
+  if (group === null || !isMulticast(group)) return refuse("that is no group address", "Choose a multicast group.");
+  const refused = guards.refusedGroups.find((text) => isInRange(group, parseGroupRange(text)));
+  if (refused !== undefined) return refuse(`${refused} is reserved`, "Choose a group inside 239.192.0.0/14.");
+  if (!guards.allowedGroups.some((text) => isInRange(group, parseGroupRange(text)))) {
+    return refuse(
+      `only ${guards.allowedGroups.join(", ")} are allowed`,
+      "See allowedGroups in the host's guards file.",
+    );
+  }
+  if (guards.refuseReservedAliases && groupMac(group).startsWith("01:00:5e:00:00:")) {
+    return refuse(
+      `its Ethernet address ${groupMac(group)} is that of a link-local group, which switches flood or hand to their processor`,
+      "Choose a group that is not x.0.0.x or x.128.0.x.",
+    );
+  }
+  const { burstPackets: packets, payloadBytes } = stream;
+  if (packets > burstPackets(guards) || packets * payloadBytes * 8 > burstBits(guards)) {
+    return refuse(
+      `${packets} packets of ${payloadBytes} B back to back are more than a quarter of a second's allowance`,
+      "Lower the burst, or see maxRateBps and maxPacketsPerSecond.",
+    );
+  }
+  return refuseMarks(stream, guards);
+}
+
+function refuseMarks(stream: GuardedStream, guards: Guards): Fault | null {
+  const refuse = (reason: string, hint: string): Fault =>
+    new Fault("GUARD_REFUSED", `This host does not send ${stream.name} to ${stream.group}: ${reason}`, hint);
+  if (stream.ttl > guards.maxTtl)
+    return refuse(`TTL ${stream.ttl} exceeds ${guards.maxTtl}`, "Lower it, or see maxTtl.");
+  if (stream.dscp > guards.maxDscp) {
+    return refuse(`DSCP ${stream.dscp} exceeds ${guards.maxDscp}`, "Send best effort, or see maxDscp.");
+  }
+  return null;
+}
+
+/** @returns why this host does not send all these streams at the same time, or null */
+export function refuseLoad(streams: readonly GuardedStream[], guards: Guards): Fault | null {
+  const refuse = (reason: string, hint: string): Fault =>
+    new Fault("GUARD_REFUSED", `This host does not send so much: ${reason}`, hint);
+  const count = streams.filter(({ companionOf }) => companionOf === undefined).length;
+  if (count > guards.maxStreams) {
+    return refuse(`${count} streams exceed ${guards.maxStreams}`, "Send fewer, or see maxStreams.");
+  }
+  const rateBps = streams.reduce((sum, stream) => sum + stream.rateBps, 0);
+  if (rateBps > guards.maxRateBps) {
+    return refuse(
+      `${formatRateBps(rateBps)} exceeds ${formatRateBps(guards.maxRateBps)}`,
+      "Lower it, or see maxRateBps.",
+    );
+  }
+  const packetsPerSecond = streams.reduce((sum, stream) => sum + stream.rateBps / (8 * stream.payloadBytes), 0);
+  if (packetsPerSecond > guards.maxPacketsPerSecond) {
+    return refuse(
+      `${Math.ceil(packetsPerSecond)} packets/s exceed ${guards.maxPacketsPerSecond}`,
+      "Send larger or fewer packets, or see maxPacketsPerSecond.",
+    );
+  }
+  return null;
+}
+
+/**
+ * Walks through a task's actions and refuses it if at any time it would exceed the guards. The sender asks again before
+ * each stream that it starts or changes.
+ */
+export function refuseTask(task: AgentTask, guards: Guards): Fault | null {
+  const streams = new Map<number, GuardedStream>(task.streams.map((stream) => [stream.streamId, stream]));
+  const sending = new Set<number>();
+  for (const action of task.actions) {
+    const stream = streams.get(action.streamId);
+    if (stream === undefined) {
+      return new Fault("MESSAGE_INVALID", `The task acts on stream ${action.streamId}, which it does not describe`, "");
+    }
+    if (action.kind === "join" || action.kind === "leave") continue;
+    if (action.kind === "stop") sending.delete(action.streamId);
+    if (action.kind === "emit") sending.add(action.streamId);
+    const { rateBps = stream.rateBps, payloadBytes = stream.payloadBytes } = action;
+    const changed = { ...stream, rateBps, payloadBytes };
+    streams.set(action.streamId, changed);
+    const running = [...sending].flatMap((streamId) => streams.get(streamId) ?? []);
+    const refusal = action.kind === "stop" ? null : (refuseStream(changed, guards) ?? refuseLoad(running, guards));
+    if (refusal !== null) return refusal;
+  }
+  if (task.actions.some((action) => action.kind === "emit") && task.endNs > guards.maxDurationNs) {
+    const [asked, most] = [formatDurationNs(task.endNs), formatDurationNs(guards.maxDurationNs)];
+    return new Fault(
+      "GUARD_REFUSED",
+      `This host does not send for ${asked}: the most is ${most}`,
+      "See maxDurationNs.",
+    );
+  }
+  return null;
+}

@@ -1,0 +1,55 @@
+import { type DelayDistribution, delayDistribution } from "@dyetrace/measure";
+import type { ReportDelay, ReportReceipt } from "@dyetrace/wire";
+import { joinDelayOf, leaveDelayOf } from "../observe/membership-delays.ts";
+import type { Stay } from "../observe/stays.ts";
+
+/** Single values that a report lists. */
+const MOST_VALUES = 100;
+
+type Delays = Pick<
+  ReportReceipt,
+  "joinDelayMs" | "leaveDelayMs" | "joinDelays" | "leaveDelays" | "leavesWithoutEffect"
+>;
+
+/** Join and leave delays over all stays of one listener. */
+export function reportDelays(stays: readonly Stay[]): Delays {
+  const joins = stays.map(joinDelayOf).filter((delay) => delay?.kind === "measured");
+  const leaves = stays.map(leaveDelayOf);
+  const joinDelays = reportDelay(joins);
+  const leaveDelays = reportDelay(leaves.filter((delay) => delay?.kind === "measured"));
+  const known = leaves.filter((delay) => delay !== null);
+  return {
+    joinDelayMs: joinDelays?.medianMs ?? null,
+    leaveDelayMs: leaveDelays?.medianMs ?? null,
+    joinDelays,
+    leaveDelays,
+    leavesWithoutEffect: known.length === 0 ? null : known.filter(({ kind }) => kind === "still-flowing").length,
+  };
+}
+
+function reportDelay(
+  measured: readonly { readonly delayNs: number; readonly resolutionNs: number }[],
+): ReportDelay | null {
+  const delays: DelayDistribution | null = delayDistribution(measured);
+  if (delays === null) return null;
+  return {
+    trials: delays.trials,
+    minMs: delays.minNs / 1e6,
+    medianMs: delays.medianNs / 1e6,
+    p95Ms: delays.p95Ns / 1e6,
+    maxMs: delays.maxNs / 1e6,
+    resolutionMs: delays.resolutionNs / 1e6,
+    valuesMs: measured.slice(0, MOST_VALUES).map(({ delayNs }) => delayNs / 1e6),
+  };
+}
+
+/** A port that the stream flows to already, for a neighbour or a router, shows no join and no leave. */
+const WITHOUT_JOIN_DELAY: ReadonlySet<string> = new Set(["already-flowing", "source-late"]);
+const WITHOUT_LEAVE_DELAY: ReadonlySet<string> = new Set(["not-flowing", "no-leave"]);
+
+/** Whether one of these stays, all of one listener, has a delay that could be told; true where nobody can say. */
+export const hasJoinDelay = (stays: readonly Stay[]): boolean =>
+  stays.some((stay) => !WITHOUT_JOIN_DELAY.has(joinDelayOf(stay)?.kind ?? ""));
+
+export const hasLeaveDelay = (stays: readonly Stay[]): boolean =>
+  stays.some((stay) => stay.join.toNs !== null && !WITHOUT_LEAVE_DELAY.has(leaveDelayOf(stay)?.kind ?? ""));

@@ -1,0 +1,53 @@
+import type { QuerierSeen } from "@dyetrace/measure";
+import { formatDurationNs, type ReportQuerier } from "@dyetrace/wire";
+import type { RunEvidence } from "../observe/run-evidence.ts";
+import { heardMembership } from "../observe/watch-evidence.ts";
+
+/** Every querier that anybody heard: one entry for an address, family and version. */
+export function reportQueriers(evidence: RunEvidence): ReportQuerier[] {
+  const found = new Map<string, ReportQuerier>();
+  for (const [agent, one] of evidence.agents) {
+    const view = heardMembership(one)?.view;
+    for (const querier of view?.queriers ?? []) {
+      if (querier.queries === 0 || querier.isOwn) continue;
+      const elected = querier.family === 4 ? view?.ipv4.electedQuerier : view?.ipv6.electedQuerier;
+      const key = `${querier.address} ${querier.version}`;
+      found.set(key, join(found.get(key), querier, agent, querier.address === elected));
+    }
+  }
+  return [...found.values()];
+}
+
+function join(known: ReportQuerier | undefined, seen: QuerierSeen, agent: string, isElected: boolean): ReportQuerier {
+  const { address, family, version, queries, firstMs, lastMs, intervalSeenMs, intervalAdvertisedMs } = seen;
+  return {
+    address,
+    family,
+    version,
+    heardBy: [...(known?.heardBy ?? []), agent],
+    queries: Math.max(known?.queries ?? 0, queries),
+    firstMs: Math.min(known?.firstMs ?? firstMs, firstMs),
+    lastMs: Math.max(known?.lastMs ?? lastMs, lastMs),
+    intervalSeenMs: known?.intervalSeenMs ?? intervalSeenMs,
+    intervalAdvertisedMs: known?.intervalAdvertisedMs ?? intervalAdvertisedMs,
+    isElected: (known?.isElected ?? false) || isElected,
+  };
+}
+
+/** A sentence for each family in which one host heard more than one querier, such as when one takes over. */
+export function querierNotes(queriers: readonly ReportQuerier[]): string[] {
+  return ([4, 6] as const).flatMap((family) => {
+    const all = queriers.filter((querier) => querier.family === family);
+    const several = all
+      .filter((one) => all.some((other) => other !== one && one.heardBy.some((host) => other.heardBy.includes(host))))
+      .sort((a, b) => a.firstMs - b.firstMs);
+    if (several.length < 2) return [];
+    const told = several.map(({ address, isElected, firstMs, lastMs }) => {
+      const [from, to] = [firstMs, lastMs].map((ms) => formatDurationNs(Math.max(0, ms) * 1e6));
+      return `${address}${isElected ? " (elected)" : ""} from ${from} to ${to}`;
+    });
+    return [
+      `${several.length} IPv${family} queriers were heard: ${told.join(", ")}. The lowest address stays (RFC 3376, section 6.6.2; RFC 3810, section 7.6.2).`,
+    ];
+  });
+}

@@ -1,0 +1,173 @@
+import { DEFAULT_HOLD_NS, Fault, type RunProgress } from "@dyetrace/wire";
+import type { AgentRegistry } from "../agents/agent-registry.ts";
+import type { AgentSession, RunMessage } from "../agents/agent-session.ts";
+import { monotonicNs } from "../agents/monotonic-clock.ts";
+import { LONG_RUN_NS, type RunEvidence } from "../observe/run-evidence.ts";
+import type { CompiledRun } from "../plan/compiled-run.ts";
+import { isLeaving, Left } from "./leaving.ts";
+import { RunCrew, TimeUp } from "./run-crew.ts";
+import type { RunGuard } from "./run-guard.ts";
+import { shepherd } from "./shepherd-run.ts";
+
+const PREPARE_WITHIN_MS = 15_000;
+/** From the order to the start: long enough for the order to reach every agent twice over. */
+const LEAD_NS = 700e6;
+/** After the planned end: the last reports travel; a long run also waits for what its agents had to hold back. */
+const REPORT_WITHIN_NS = 4e9;
+const LONG_REPORT_WITHIN_NS = 60e9;
+/** As long as reports still come, the wait goes on. */
+const STILL_COMING_NS = 5e9;
+const MOST_WAIT_NS = 900e9;
+
+/**
+ * Carries out a compiled run on the connected agents and gathers what they report. Waiting for a lost agent ends a
+ * stated time after the planned end; the evidence says who is missing.
+ * @throws {Fault} AGENT_MISSING, AGENT_CANNOT: nothing was sent
+ */
+export async function conductRun(
+  run: CompiledRun,
+  registry: AgentRegistry,
+  signal: AbortSignal,
+  say: (progress: RunProgress) => void,
+  onStart: (startNs: number, startedAt: Date) => void = () => {},
+  guard: RunGuard | null = null,
+): Promise<RunEvidence> {
+  const { present, absent } = muster(run, registry);
+  const crew = new RunCrew(run, present);
+  let stopReason: string | null = null;
+  const stop = (reason: string | null): void => {
+    if (reason === null || stopReason !== null) return;
+    stopReason = reason;
+    crew.end();
+    order({ kind: "abort", runId: run.runId, reason });
+  };
+  const onMessage = (session: AgentSession, message: RunMessage): void => {
+    crew.take(session, message);
+    if (guard !== null && message.kind === "report" && message.runId === run.runId) {
+      stop(guard.onReport(session.name, message));
+    }
+  };
+  const onGone = (session: AgentSession): void => {
+    crew.lost(session.name);
+    const mayOutlast = run.scenario.holdNs > DEFAULT_HOLD_NS;
+    if (guard !== null && crew.isUnderWay(session.name)) {
+      stop(guard.onGone(session.name, crew.sinceStartNs, mayOutlast));
+    }
+  };
+  registry.on("message", onMessage);
+  registry.on("gone", onGone);
+  const order = (message: Parameters<AgentSession["send"]>[0]): void => {
+    for (const agent of present) registry.find(agent)?.send(message);
+  };
+  try {
+    say({ kind: "step", text: `Preparing ${present.length} agents` });
+    for (const agent of present) {
+      const task = run.tasks.get(agent);
+      if (task !== undefined) registry.find(agent)?.send({ kind: "prepare", runId: run.runId, task });
+    }
+    try {
+      await crew.until(() => crew.isPrepared(), PREPARE_WITHIN_MS, signal);
+      crew.checkPrepared();
+    } catch (error) {
+      order({
+        kind: "abort",
+        runId: run.runId,
+        reason: "the run could not be prepared",
+      });
+      throw error;
+    }
+    const startNs = monotonicNs() + LEAD_NS;
+    order({ kind: "go", runId: run.runId, startControllerNs: startNs });
+    const startedAt = new Date(Date.now() + LEAD_NS / 1e6);
+    onStart(startNs, startedAt);
+    say({ kind: "go", startsInMs: LEAD_NS / 1e6, lastsMs: run.endNs / 1e6 });
+    crew.begin(startNs);
+    return await seeThrough(
+      { run, crew, registry, startNs, startedAt, absent, present },
+      signal,
+      say,
+      () => stopReason,
+    );
+  } finally {
+    registry.off("message", onMessage);
+    registry.off("gone", onGone);
+  }
+}
+
+/** A run under way: by which crew, since when. */
+export interface RunUnderWay {
+  readonly run: CompiledRun;
+  readonly crew: RunCrew;
+  readonly registry: AgentRegistry;
+  readonly startNs: number;
+  readonly startedAt: Date;
+  readonly present: readonly string[];
+  readonly absent: readonly string[];
+}
+
+/** Follows a run that has begun to its end. The caller feeds the crew. */
+export async function seeThrough(
+  { run, crew, registry, startNs, startedAt, present, absent }: RunUnderWay,
+  signal: AbortSignal,
+  say: (progress: RunProgress) => void,
+  stopReasonOf: () => string | null = () => null,
+): Promise<RunEvidence> {
+  const order = (reason: string): void => {
+    for (const agent of present) registry.find(agent)?.send({ kind: "abort", runId: run.runId, reason });
+  };
+  const abort = (): void => {
+    if (isLeaving(signal)) return;
+    crew.end();
+    order("stopped by the operator");
+  };
+  const seconds = setInterval(() => say(crew.progress()), 1000);
+  const shepherding = shepherd(run, crew, registry, startNs);
+  signal.addEventListener("abort", abort, { once: true });
+  if (signal.aborted) abort();
+  try {
+    const endNs = startNs + run.endNs;
+    const waitNs = run.endNs > LONG_RUN_NS ? LONG_REPORT_WITHIN_NS : REPORT_WITHIN_NS;
+    const isOver = (): boolean => {
+      if (crew.isFinished() || isLeaving(signal)) return true;
+      if ((signal.aborted || stopReasonOf() !== null) && crew.isSilent(2e9)) return true;
+      const overNs = monotonicNs() - endNs;
+      return overNs > MOST_WAIT_NS || (overNs > waitNs && crew.isSilent(STILL_COMING_NS));
+    };
+    await crew.until(isOver, Number.POSITIVE_INFINITY, null);
+  } catch (error) {
+    if (!(error instanceof TimeUp)) throw error;
+  } finally {
+    clearInterval(seconds);
+    shepherding[Symbol.dispose]();
+    signal.removeEventListener("abort", abort);
+    crew.end();
+    if (!isLeaving(signal) && !crew.isFinished()) order("the run is over");
+  }
+  if (isLeaving(signal)) throw new Left();
+  const stopReason = stopReasonOf();
+  return {
+    startedAt,
+    endedAt: new Date(),
+    agents: crew.evidence(),
+    absent,
+    isAborted: signal.aborted || stopReason !== null,
+    stopReason,
+    isComplete: run.endNs <= LONG_RUN_NS && !crew.isInPieces,
+  };
+}
+
+function muster(run: CompiledRun, registry: AgentRegistry): { present: string[]; absent: string[] } {
+  const present: string[] = [];
+  const absent: string[] = [];
+  const needed: string[] = [];
+  for (const [agent, task] of run.tasks) {
+    if (registry.find(agent) !== undefined) present.push(agent);
+    else (task.actions.length > 0 ? needed : absent).push(agent);
+  }
+  if (needed.length === 0) return { present, absent };
+  throw new Fault(
+    "AGENT_MISSING",
+    `${needed.length === 1 ? "Agent" : "Agents"} ${needed.join(", ")} ${needed.length === 1 ? "is" : "are"} not connected`,
+    "Start them, or leave them out of the scenario",
+  );
+}

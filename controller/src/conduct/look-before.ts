@@ -1,0 +1,74 @@
+import { type AgentTask, Fault, formatDurationNs } from "@dyetrace/wire";
+import type { RunEvidence } from "../observe/run-evidence.ts";
+import { foreignCount } from "../observe/stream-evidence.ts";
+import { seenFrames } from "../observe/watch-evidence.ts";
+import type { CompiledRun } from "../plan/compiled-run.ts";
+
+/** Groups that every agent joins for the look; of more, they only watch the wire, lest the look itself fill group tables. */
+const MOST_JOINED = 8;
+
+/**
+ * The same run with nothing sent: every agent watches its network card for the streams' groups and ports, and joins the
+ * first of the groups, so that traffic which somebody else sends to them shows.
+ * @param runId of the look itself
+ * @param connected agents that are there: one that is away and has nothing to do in the run is not needed for the look either
+ */
+export function compileLook(
+  run: CompiledRun,
+  runId: string,
+  durationNs: number,
+  connected: ReadonlySet<string>,
+): CompiledRun {
+  const joined = run.streams.slice(0, MOST_JOINED);
+  const actions = joined.map(({ streamId }) => ({ kind: "join" as const, atNs: 0, streamId }));
+  const tasks = new Map(
+    [...run.tasks].map(([agent, task]): [string, AgentTask] => {
+      const isNeeded = connected.has(agent) || task.actions.length > 0;
+      return [agent, { ...task, runId, actions: isNeeded ? actions : [], endNs: durationNs }];
+    }),
+  );
+  const scenario = { ...run.scenario, timeline: [], durationNs };
+  return { ...run, runId, scenario, joins: [], tasks, endNs: durationNs };
+}
+
+export const describeLook = (run: CompiledRun, durationNs: number): string => {
+  const rest =
+    run.streams.length > MOST_JOINED ? `, joining the first ${MOST_JOINED} of ${run.streams.length} groups` : "";
+  return `Looking for ${formatDurationNs(durationNs)} whether anything is on these groups and ports already${rest}`;
+};
+
+/** @returns what was on the streams' groups and ports although we sent nothing, one sentence for each stream */
+export function strangeTraffic(look: CompiledRun, evidence: RunEvidence): string[] {
+  return look.streams.flatMap((stream) => {
+    const heardBy = [...evidence.agents.values()].flatMap((one) => {
+      const seen = seenFrames(one, stream.streamId);
+      const onWire = (seen?.foreignFrames ?? 0) + (seen?.frames ?? 0);
+      const parts = one.reports.flatMap((report) =>
+        report.listeners.filter((part) => part.streamId === stream.streamId),
+      );
+      const atSocket = parts.reduce((sum, part) => sum + foreignCount(part), 0);
+      return onWire + atSocket > 0 ? [{ agent: one.agent, packets: Math.max(onWire, atSocket), parts }] : [];
+    });
+    const [first] = heardBy;
+    if (first === undefined) return [];
+    const sources = new Set(heardBy.flatMap(({ parts }) => parts.flatMap((part) => part.foreign.sources)));
+    const from = sources.size === 0 ? "" : ` from ${[...sources].slice(0, 3).join(", ")}`;
+    const rest = heardBy.length - 1;
+    const others =
+      rest === 0 ? "" : rest === 1 ? ", and one more agent saw some" : `, and ${rest} more agents saw some`;
+    const what = `${stream.group} port ${stream.port} (${stream.name}) is in use`;
+    return [`${what}: ${first.agent} saw ${first.packets} packets${from}${others}`];
+  });
+}
+
+/** @throws {Fault} GROUP_IN_USE unless nothing was there */
+export function refuseStrangeTraffic(look: CompiledRun, evidence: RunEvidence): void {
+  const [first, ...more] = strangeTraffic(look, evidence);
+  if (first === undefined) return;
+  const rest = more.length === 0 ? "" : `; and ${more.length} more of the scenario's groups`;
+  throw new Fault(
+    "GROUP_IN_USE",
+    `${first}${rest}`,
+    "Choose another group or port, or insist with --despite-traffic if it may be disturbed",
+  );
+}

@@ -1,0 +1,97 @@
+import { mkdirSync, readFileSync, writeFileSync } from "node:fs";
+import path from "node:path";
+import type { ConsolePlan, FileMistake, PlanAnswer, PlanDrawing } from "@dyetrace/console/api";
+import { loadSitePlan, type SiteGraph } from "@dyetrace/site";
+import { Fault, type UserFile } from "@dyetrace/wire";
+import { checkPlan } from "../plan/check-plan.ts";
+
+/** The site plan that this controller works with; kept in its data folder where it has one. */
+export class PlanShelf {
+  #plan: ConsolePlan | null = null;
+  readonly #file: string | null;
+
+  /**
+   * @param folder null keeps the plan in memory alone
+   * @param given the plan that the controller was started with; goes before the kept one
+   * @throws {Fault} SITE_PLAN_INVALID when `given` has mistakes
+   */
+  constructor(folder: string | null, given: UserFile | null) {
+    this.#file = folder === null ? null : path.join(folder, "site-plan.yaml");
+    if (given !== null) this.#plan = readPlan(given);
+    else if (this.#file !== null) this.#plan = readKept(this.#file);
+  }
+
+  get plan(): ConsolePlan | null {
+    return this.#plan;
+  }
+
+  /** @throws {Fault} SITE_PLAN_INVALID, or FILE_UNREADABLE when it can't be written */
+  save(text: UserFile): ConsolePlan {
+    const plan = readPlan(text);
+    if (this.#file !== null) {
+      try {
+        mkdirSync(path.dirname(this.#file), { recursive: true, mode: 0o700 });
+        writeFileSync(this.#file, text.text);
+      } catch (cause) {
+        throw new Fault(
+          "FILE_UNREADABLE",
+          `Cannot keep the plan in ${this.#file}: ${(cause as NodeJS.ErrnoException).code ?? String(cause)}`,
+          "See that the controller may write there",
+          { cause },
+        );
+      }
+    }
+    this.#plan = plan;
+    return plan;
+  }
+}
+
+const readPlan = (text: UserFile): ConsolePlan => ({ text, drawing: drawPlan(loadSitePlan(text.text, text.file)) });
+
+/** @returns null where nothing was kept, or what was kept is a plan no more */
+function readKept(file: string): ConsolePlan | null {
+  try {
+    return readPlan({ file: path.basename(file), text: readFileSync(file, "utf8") });
+  } catch {
+    return null;
+  }
+}
+
+export const drawPlan = (graph: SiteGraph): PlanDrawing => ({
+  site: graph.name,
+  nodes: [...graph.nodes.values()],
+  links: graph.links,
+});
+
+/** What is wrong with a pasted plan, or what it looks like and which of its segments the agents can tell apart. */
+export function answerPlan(text: UserFile): PlanAnswer {
+  try {
+    const graph = loadSitePlan(text.text, text.file);
+    const check = checkPlan(graph, null);
+    const { ambiguousSets, untested, nextAgentAt, separableRatio } = check.coverage;
+    return {
+      kind: "plan",
+      drawing: drawPlan(graph),
+      coverage: {
+        agents: check.agents,
+        querier: check.querier,
+        source: check.sources[0] ?? null,
+        ambiguousSets,
+        untested,
+        nextAgentAt,
+        separableRatio,
+      },
+    };
+  } catch (error) {
+    if (!(error instanceof Fault)) throw error;
+    return { kind: "mistakes", mistakes: mistakesOf(error) };
+  }
+}
+
+export const mistakesOf = (fault: Fault): FileMistake[] =>
+  [fault, ...fault.others].map(({ message, hint, place }) => ({
+    message,
+    hint,
+    line: place?.line ?? null,
+    column: place?.column ?? null,
+  }));

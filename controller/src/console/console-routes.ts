@@ -1,0 +1,143 @@
+import { randomBytes } from "node:crypto";
+import type { ConsoleAgent, ConsoleHello } from "@dyetrace/console/api";
+import {
+  type ClockEstimate,
+  Fault,
+  type RunRequest,
+  RunRequestSchema,
+  type UserFile,
+  UserFileSchema,
+} from "@dyetrace/wire";
+import type { FastifyInstance } from "fastify";
+import { VERSION } from "../about/version.ts";
+import { isLoopbackAddress, isLoopbackName } from "../access/operator-guard.ts";
+import type { AgentRegistry } from "../agents/agent-registry.ts";
+import { shippedScenarios } from "../plan/shipped-scenarios.ts";
+import type { RunDesk } from "../runs/run-desk.ts";
+import type { Store } from "../store/store.ts";
+import { ConsoleHub } from "./console-hub.ts";
+import { registerConsolePage } from "./console-page.ts";
+import { answerPlan, PlanShelf } from "./console-plan.ts";
+import { registerConsoleRuns } from "./kept-runs.ts";
+import { WatchedRun } from "./live-run.ts";
+import { answerRun } from "./run-forecast.ts";
+
+export interface ConsoleSetup {
+  readonly registry: AgentRegistry;
+  readonly runs: RunDesk;
+  /** Null: each agent enrols. */
+  readonly agentKey: string | null;
+  /** The plan that the controller was started with; null where it was started with none. */
+  readonly plan: UserFile | null;
+  /** Where a plan saved in the console is kept; null keeps it in memory. */
+  readonly dataFolder: string | null;
+  readonly isPractice: boolean;
+  readonly isLive: boolean;
+  readonly store: Store;
+}
+
+/** Cells go out in batches: a hundred agents report within the same few milliseconds. */
+const LIVE_BATCH_MS = 200;
+
+/** The console's page and the routes that only it uses. @throws {Fault} SITE_PLAN_INVALID for a bad plan */
+export function registerConsole(app: FastifyInstance, setup: ConsoleSetup): void {
+  const { registry, runs } = setup;
+  const instance = randomBytes(8).toString("hex");
+  const hub = new ConsoleHub();
+  const shelf = new PlanShelf(setup.dataFolder, setup.plan);
+  let watched: WatchedRun | null = null;
+
+  const clocks = new Map<string, ClockEstimate>();
+  const agents = (): ConsoleAgent[] =>
+    registry.list().map(({ name, version, capabilities, lacks, allowsUpgrade }) => ({
+      name,
+      version,
+      capabilities,
+      lacks,
+      allowsUpgrade,
+      clock: clocks.get(name) ?? null,
+    }));
+  const hello = (): ConsoleHello => ({
+    kind: "hello",
+    instance,
+    version: VERSION,
+    isPractice: setup.isPractice,
+    isLive: setup.isLive,
+    plan: shelf.plan,
+    agents: agents(),
+    run: watched?.run ?? null,
+    strips: watched?.strips ?? [],
+    heard: watched?.heard ?? [],
+  });
+
+  registry.on("connected", () => hub.tell({ kind: "agents", agents: agents() }));
+  registry.on("gone", (session) => {
+    clocks.delete(session.name);
+    hub.tell({ kind: "agents", agents: agents() });
+  });
+  registry.on("message", (session, message) => {
+    watched?.take(session.name, message);
+    if (message.kind === "prepared" && message.clock !== null) clocks.set(session.name, message.clock);
+  });
+  runs.on("progress", (runId, progress) => {
+    if (progress.kind === "outline") watched = new WatchedRun(runId, progress.outline, addressesOf(registry));
+    if (watched?.run.runId !== runId) return;
+    sendLive();
+    watched.follow(progress);
+    if (progress.kind === "go") hub.tell({ kind: "agents", agents: agents() }); // their clocks were compared just now
+    hub.tell({ kind: "run", run: watched.run });
+  });
+  const sendLive = (): void => {
+    if (watched === null) return;
+    const { cells, heard } = watched.board.drain();
+    const { runId } = watched.run;
+    if (cells.length > 0) hub.tell({ kind: "live", runId, cells });
+    if (heard.length > 0) hub.tell({ kind: "heard", runId, heard });
+  };
+  const batches = setInterval(sendLive, LIVE_BATCH_MS);
+  batches.unref();
+  app.addHook("onClose", () => {
+    clearInterval(batches);
+    hub.close();
+  });
+
+  registerConsolePage(app);
+  registerConsoleRuns(app, setup.store);
+  app.get("/api/console/events", (_request, reply) =>
+    reply.headers({ "content-type": "application/x-ndjson", "cache-control": "no-store" }).send(hub.open(hello())),
+  );
+  app.get<{ Params: { run: string; agent: string; stream: string } }>(
+    "/api/console/live/:run/:agent/:stream",
+    (request) => {
+      const { run, agent, stream } = request.params;
+      const series = watched?.run.runId === run ? watched.board.series(agent, Number(stream)) : null;
+      if (series === null) throw new Fault("RUN_UNKNOWN", `Nothing is kept of ${agent} in run ${run}`, "");
+      return series;
+    },
+  );
+  app.get("/api/console/scenarios", () => shippedScenarios());
+  app.post<{ Body: UserFile }>(
+    "/api/console/plan-check",
+    { config: { needs: "view" }, schema: { body: UserFileSchema } },
+    (request) => answerPlan(request.body),
+  );
+  app.put<{ Body: UserFile }>("/api/console/plan", { schema: { body: UserFileSchema } }, (request) => {
+    const plan = shelf.save(request.body);
+    hub.tell({ kind: "plan", plan });
+    return plan;
+  });
+  app.post<{ Body: RunRequest }>(
+    "/api/console/run-check",
+    { config: { needs: "view" }, schema: { body: RunRequestSchema } },
+    (request) => answerRun(request.body, new Set(registry.list().map(({ name }) => name)), setup.isLive),
+  );
+  app.get("/api/console/new-agent", (request) => {
+    const isHere = isLoopbackAddress(request.ip) && isLoopbackName(request.hostname);
+    return { controllerUrl: `${request.protocol}://${request.host}`, key: isHere ? setup.agentKey : null };
+  });
+}
+
+const addressesOf = (registry: AgentRegistry): ReadonlySet<string> =>
+  new Set(
+    registry.list().flatMap(({ capabilities }) => [capabilities.interface.ipv4 ?? "", ...capabilities.interface.ipv6]),
+  );

@@ -1,0 +1,153 @@
+import type { RunAnswer, RunForecast } from "@dyetrace/console/api";
+import { agentNames, checkScenarioAgainstSite, loadSitePlan, type SiteGraph } from "@dyetrace/site";
+import {
+  Fault,
+  formatDurationNs,
+  formatRateBps,
+  formatRatio,
+  loadScenario,
+  type RunRequest,
+  type Scenario,
+  type ScenarioAction,
+} from "@dyetrace/wire";
+import { thoughtsBefore } from "../plan/cautions.ts";
+import { checkPlan } from "../plan/check-plan.ts";
+import { confirmationOf, heavyLoads } from "../plan/confirm-load.ts";
+import { planAirtime } from "../plan/plan-airtime.ts";
+import { mistakesOf } from "./console-plan.ts";
+
+/** What a run would do, need and load, in plain words; or what is wrong with its files. Nothing is sent. */
+export function answerRun(request: RunRequest, connected: ReadonlySet<string>, isLive: boolean): RunAnswer {
+  let of: "site" | "scenario" = "site";
+  try {
+    const graph = loadSitePlan(request.site.text, request.site.file);
+    of = "scenario";
+    const loaded = loadScenario(request.scenario.text, request.scenario.file, { parameters: request.parameters ?? {} });
+    checkScenarioAgainstSite(loaded, graph);
+    return { kind: "run", forecast: forecast(loaded.scenario, graph, connected, isLive) };
+  } catch (error) {
+    if (!(error instanceof Fault)) throw error;
+    return { kind: "mistakes", of, mistakes: mistakesOf(error) };
+  }
+}
+
+function forecast(scenario: Scenario, graph: SiteGraph, connected: ReadonlySet<string>, isLive: boolean): RunForecast {
+  const check = checkPlan(graph, scenario);
+  const hasWireless = [...graph.nodes.values()].some(({ kind }) => kind === "access-point");
+  const needs = agentsNeeded(scenario, graph);
+  return {
+    scenario: scenario.name,
+    about: scenario.about,
+    lastsMs: scenario.durationNs / 1e6,
+    steps: scenario.timeline.slice(0, MOST_STEPS).map((action) => ({
+      atMs: action.atNs / 1e6,
+      sentence: sayAction(action, scenario),
+    })),
+    furtherSteps: Math.max(0, scenario.timeline.length - MOST_STEPS),
+    expects: sayExpectations(scenario),
+    needs,
+    missing: needs.filter((agent) => !connected.has(agent)),
+    loads: check.loads.map(({ segment, loadBps }) => ({
+      segment,
+      loadBps,
+      speedBps: graph.segments.get(segment)?.link.speedBps ?? null,
+    })),
+    cautions: [
+      ...check.groups.map(({ level, sentence, reference }) => ({ level, sentence, reference })),
+      ...sayAirtime(graph, scenario),
+    ],
+    confirmation: isLive ? confirmationFor(graph, scenario) : null,
+    thoughts: isLive ? thoughtsBefore(scenario.streams, hasWireless) : [],
+  };
+}
+
+function confirmationFor(graph: SiteGraph, scenario: Scenario): string | null {
+  const [heaviest] = heavyLoads(graph, scenario);
+  return heaviest === undefined ? null : confirmationOf(heaviest);
+}
+
+/** What the streams take of each access point's air, by the lowest basic rate, which multicast goes out at. */
+function sayAirtime(graph: SiteGraph, scenario: Scenario): RunForecast["cautions"] {
+  return planAirtime(graph, scenario).flatMap(({ accessPoint, streams }) => {
+    const carried = streams.filter((stream) => stream.isCarried);
+    const shares = carried.flatMap(({ multicast }) => multicast[0] ?? []);
+    const [first] = shares;
+    if (first === undefined) return [];
+    const ratio = shares.reduce((sum, { share }) => sum + share.withBackoffRatio, 0);
+    return [
+      {
+        level: ratio > MUCH_AIR ? ("warn" as const) : ("note" as const),
+        sentence: `${accessPoint} has to send ${carried.length === 1 ? (carried[0]?.stream ?? "") : `${carried.length} streams`} over the air: at least ${formatRatio(ratio)} of its air time as multicast at ${formatRateBps(first.basicRateBps)}`,
+        reference: "IEEE 802.11-2020, clause 17",
+      },
+    ];
+  });
+}
+
+/** Above this share little air is left for anybody else (common practice, no source). */
+const MUCH_AIR = 0.3;
+
+/** Longer timelines are cut: nobody reads a thousand repeats. */
+const MOST_STEPS = 60;
+
+/** Agents with something to do; the others only watch. */
+function agentsNeeded({ streams, timeline }: Scenario, graph: SiteGraph): string[] {
+  const all = agentNames(graph);
+  const needed = new Set<string>();
+  for (const deed of timeline) {
+    const source = streams.find((stream) => stream.name === deed.stream)?.source;
+    if (deed.kind === "join" || deed.kind === "leave") {
+      for (const agent of deed.agents ?? all.filter((name) => name !== source)) needed.add(agent);
+    } else if (source !== undefined) needed.add(source);
+  }
+  return all.filter((agent) => needed.has(agent));
+}
+
+function sayAction(action: ScenarioAction, { streams }: Scenario): string {
+  const stream = streams.find(({ name }) => name === action.stream);
+  const source = stream?.source ?? "the source";
+  switch (action.kind) {
+    case "emit": {
+      if (stream === undefined) return `${source} sends ${action.stream}`;
+      const packetsPerSecond = stream.rateBps / (stream.payloadBytes * 8);
+      return `${source} sends ${stream.name} to ${stream.group} port ${stream.port}: ${formatRateBps(stream.rateBps)}, ${count(packetsPerSecond)} packets of ${stream.payloadBytes} B a second, TTL ${stream.ttl}`;
+    }
+    case "stop":
+      return `${source} stops sending ${action.stream}`;
+    case "join":
+      return `${who(action.agents, source)} ${action.agents === null || action.agents.length === 1 ? "joins" : "join"} ${action.stream}`;
+    case "leave":
+      return `${who(action.agents, source)} ${action.agents === null || action.agents.length === 1 ? "leaves" : "leave"} ${action.stream}`;
+    case "set": {
+      const parts = [
+        ...(action.rateBps === null ? [] : [`at ${formatRateBps(action.rateBps)}`]),
+        ...(action.payloadBytes === null ? [] : [`in packets of ${action.payloadBytes} B`]),
+      ];
+      return `${source} sends ${action.stream} ${parts.join(" ")} from now on`;
+    }
+  }
+}
+
+const count = (value: number): string => String(Number(value.toPrecision(3)));
+
+function who(agents: readonly string[] | null, source: string): string {
+  if (agents === null) return `Every agent but ${source}`;
+  return agents.length <= 6 ? listNames(agents) : `${agents.slice(0, 5).join(", ")} and ${agents.length - 5} more`;
+}
+
+const listNames = (names: readonly string[]): string =>
+  names.length < 2 ? (names[0] ?? "Nobody") : `${names.slice(0, -1).join(", ")} and ${names.at(-1)}`;
+
+function sayExpectations({ expect }: Scenario): string[] {
+  const limits: (string | null)[] = [
+    expect.lossRatio === null ? null : `loss at most ${formatRatio(expect.lossRatio)}`,
+    expect.longestGapNs === null ? null : `no gap longer than ${formatDurationNs(expect.longestGapNs)}`,
+    expect.jitterNs === null ? null : `jitter at most ${formatDurationNs(expect.jitterNs)}`,
+    expect.joinDelayNs === null ? null : `first packet within ${formatDurationNs(expect.joinDelayNs)} of a join`,
+    expect.leaveDelayNs === null ? null : `last packet within ${formatDurationNs(expect.leaveDelayNs)} of a leave`,
+    expect.duplicateRatio === null ? null : `duplicates at most ${formatRatio(expect.duplicateRatio)}`,
+    expect.reorderedRatio === null ? null : `reordered at most ${formatRatio(expect.reorderedRatio)}`,
+    expect.leaks === "none" ? "nobody sees what they did not join" : null,
+  ];
+  return limits.filter((limit) => limit !== null);
+}

@@ -1,0 +1,66 @@
+import { mergeReceipts, type StreamReceipt } from "@dyetrace/measure";
+import type { IntervalReport, ListenerInterval, ReportStretch, SenderInterval } from "@dyetrace/wire";
+import type { CompiledRun } from "../plan/compiled-run.ts";
+import type { Store } from "../store/store.ts";
+
+/**
+ * Everything that was counted, for each uninterrupted piece of each agent's work: to the packet, whoever was killed in
+ * between. Nothing is estimated; what a killed agent had counted since its last report is not in it.
+ */
+export async function accountStretches(store: Store, run: CompiledRun): Promise<readonly ReportStretch[]> {
+  const names = new Map(run.streams.map(({ streamId, name }) => [streamId, name]));
+  const stints = await store.reports.stints(run.runId);
+  const stretches: ReportStretch[] = [];
+  for (const agent of new Set(stints.map((stint) => stint.agent))) {
+    const tallies = new Map<string, StintTally>();
+    for await (const { stint, report } of store.reports.ofAgent(run.runId, agent)) {
+      const tally = tallies.get(stint) ?? new StintTally();
+      tallies.set(stint, tally);
+      tally.add(report);
+    }
+    for (const { stint, fromNs, toNs, isFinal } of stints.filter((one) => one.agent === agent)) {
+      const base = { agent, fromMs: fromNs / 1e6, toMs: toNs / 1e6, isWhole: isFinal };
+      const tally = tallies.get(stint);
+      for (const [streamId, sent] of tally?.sent ?? []) {
+        const stream = names.get(streamId);
+        if (stream === undefined) continue;
+        stretches.push({
+          stream,
+          ...base,
+          role: "source",
+          sent,
+          judged: null,
+          received: null,
+          lost: null,
+          hostLost: null,
+        });
+      }
+      for (const [streamId, receipt] of tally?.receipts ?? []) {
+        const stream = names.get(streamId);
+        if (stream === undefined) continue;
+        const judged = receipt.spans.reduce((sum, span) => sum + span.endSeq - span.firstSeq, 0);
+        const { lost, hostLost, firstCopies: received } = receipt;
+        // With spans left out for want of room the sum of their sizes is too small; the counts never are.
+        const known = receipt.spansOmitted === 0 ? judged : received + lost;
+        stretches.push({ stream, ...base, role: "listener", sent: null, judged: known, received, lost, hostLost });
+      }
+    }
+  }
+  return stretches;
+}
+
+class StintTally {
+  readonly sent = new Map<number, number>();
+  readonly receipts = new Map<number, StreamReceipt>();
+
+  add({ senders, listeners }: IntervalReport): void {
+    for (const { streamId, sentPackets } of senders as readonly SenderInterval[]) {
+      this.sent.set(streamId, (this.sent.get(streamId) ?? 0) + sentPackets);
+    }
+    for (const { streamId, receipt } of listeners as readonly ListenerInterval[]) {
+      if (receipt === null) continue;
+      const before = this.receipts.get(streamId);
+      this.receipts.set(streamId, before === undefined ? receipt : mergeReceipts(before, receipt));
+    }
+  }
+}

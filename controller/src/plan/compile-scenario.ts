@@ -1,0 +1,142 @@
+import type { SiteGraph } from "@dyetrace/site";
+import { Fault, parseIpAddress, type Scenario, type TaskAction, type TaskStream } from "@dyetrace/wire";
+import { asTaskCompanion, hostAddress, planCompanions } from "./companions.ts";
+import type { AgentAddresses, CompiledCompanion, CompiledRun, CompiledStream, PlannedJoin } from "./compiled-run.ts";
+
+const INTERVAL_NS = 1e9;
+/** After the last action: packets under way arrive, and a leave takes effect (RFC 3376 8.8: 2 s by default). */
+const SETTLE_NS = 1e9;
+const SETTLE_AFTER_LEAVE_NS = 4e9;
+
+/**
+ * Scenario, site and agents as a timed list of actions for each agent. Pure.
+ * @param agents connected agents by name
+ * @throws {Fault} AGENT_CANNOT where a source-specific join needs an address that the source does not have
+ */
+export function compileScenario(
+  runId: string,
+  scenario: Scenario,
+  graph: SiteGraph,
+  agents: ReadonlyMap<string, AgentAddresses>,
+): CompiledRun {
+  const hosts = new Map(
+    [...graph.nodes.values()].flatMap((node) => (node.agent === null ? [] : [[node.agent, node.name]])),
+  );
+  const streams = scenario.streams.map((stream, index) => ({
+    ...stream,
+    streamId: index + 1,
+    sourceHost: hosts.get(stream.source) ?? stream.source,
+  }));
+  const byName = new Map(streams.map((stream) => [stream.name, stream]));
+  const actions = new Map<string, TaskAction[]>([...hosts.keys()].map((agent) => [agent, []]));
+  const joins: PlannedJoin[] = [];
+  const open = new Map<string, PlannedJoin>();
+
+  for (const deed of scenario.timeline) {
+    const stream = byName.get(deed.stream);
+    if (stream === undefined) continue; // the loader has refused unknown streams
+    const { streamId } = stream;
+    switch (deed.kind) {
+      case "emit":
+      case "stop":
+        actions.get(stream.source)?.push({ atNs: deed.atNs, kind: deed.kind, streamId });
+        break;
+      case "set":
+        actions.get(stream.source)?.push({
+          atNs: deed.atNs,
+          kind: "set",
+          streamId,
+          ...(deed.rateBps === null ? {} : { rateBps: deed.rateBps }),
+          ...(deed.payloadBytes === null ? {} : { payloadBytes: deed.payloadBytes }),
+        });
+        break;
+      case "join":
+      case "leave": {
+        const named = deed.agents ?? [...hosts.keys()].filter((agent) => agent !== stream.source);
+        for (const agent of named) {
+          const key = `${stream.name} ${agent}`;
+          const stay = open.get(key);
+          if ((deed.kind === "join") === (stay !== undefined)) continue; // joined already, or not joined
+          actions.get(agent)?.push({ atNs: deed.atNs, kind: deed.kind, streamId });
+          if (stay === undefined)
+            open.set(key, {
+              stream: stream.name,
+              agent,
+              fromNs: deed.atNs,
+              toNs: null,
+            });
+          else {
+            joins.push({ ...stay, toNs: deed.atNs });
+            open.delete(key);
+          }
+        }
+        break;
+      }
+    }
+  }
+  const hasLeaves = joins.length > 0;
+  joins.push(...open.values());
+  const endNs = scenario.durationNs + (hasLeaves ? SETTLE_AFTER_LEAVE_NS : SETTLE_NS);
+  const companions = planCompanions(streams, joins, agents, streams.length + 1);
+  const taskStreams = streams.map((stream) => asTaskStream(stream, agents));
+  const tasks = new Map(
+    [...actions].map(([agent, list]) => {
+      const own = companions.filter(({ listener, stream }) => listener === agent || stream.source === agent);
+      return [
+        agent,
+        {
+          runId,
+          streams: [...taskStreams, ...own.map((one) => asTaskCompanion(one, byName.get(one.of)?.streamId ?? 0))],
+          actions: withCompanions(list, own, byName),
+          endNs,
+          intervalNs: INTERVAL_NS,
+          holdNs: scenario.holdNs,
+        },
+      ];
+    }),
+  );
+  return { runId, scenario, streams, joins, companions, tasks, endNs };
+}
+
+/** A companion starts and stops with its stream, is listened to with it, and keeps its pace. */
+function withCompanions(
+  actions: readonly TaskAction[],
+  companions: readonly CompiledCompanion[],
+  streams: ReadonlyMap<string, CompiledStream>,
+): TaskAction[] {
+  return actions.flatMap((action) => {
+    if (action.kind === "set") return [action];
+    const beside = companions.filter(({ of }) => streams.get(of)?.streamId === action.streamId);
+    return [action, ...beside.map(({ stream }) => ({ ...action, streamId: stream.streamId }))];
+  });
+}
+
+function asTaskStream(stream: CompiledStream, agents: ReadonlyMap<string, AgentAddresses>): TaskStream {
+  const { streamId, name, group, port, rateBps, payloadBytes, ttl, dscp, burstPackets } = stream;
+  const ssmSource = stream.isSourceSpecific ? sourceAddress(stream, agents.get(stream.source)) : null;
+  return {
+    streamId,
+    name,
+    group,
+    port,
+    ssmSource,
+    rateBps,
+    payloadBytes,
+    ttl,
+    dscp,
+    burstPackets,
+  };
+}
+
+function sourceAddress(stream: CompiledStream, source: AgentAddresses | undefined): string {
+  const address = hostAddress(stream, source);
+  if (address === null) {
+    const isV6 = parseIpAddress(stream.group)?.family === 6;
+    throw new Fault(
+      "AGENT_CANNOT",
+      `${stream.source} has no IPv${isV6 ? 6 : 4} address, and ${stream.name} is joined by its source's address`,
+      "Give the host an address on the tested interface, or use a group outside the source-specific range",
+    );
+  }
+  return address;
+}

@@ -1,0 +1,41 @@
+import type { RunOutline, UserFile } from "@dyetrace/wire";
+import type { CompiledRun, CompiledStream } from "./compiled-run.ts";
+
+/** What a compiled run is going to do, for whoever draws it while it goes on. Pure. */
+export function outlineRun(run: CompiledRun, site: UserFile): RunOutline {
+  return {
+    site,
+    scenario: run.scenario.name,
+    streams: run.streams.map((stream) => ({
+      streamId: stream.streamId,
+      name: stream.name,
+      source: stream.source,
+      group: stream.group,
+      port: stream.port,
+      rateBps: stream.rateBps,
+      payloadBytes: stream.payloadBytes,
+      emits: emitsOf(run, stream),
+    })),
+    joins: run.joins.map(({ stream, agent, fromNs, toNs }) => ({
+      stream,
+      agent,
+      fromMs: fromNs / 1e6,
+      toMs: toNs === null ? null : toNs / 1e6,
+    })),
+  };
+}
+
+function emitsOf(run: CompiledRun, stream: CompiledStream): { fromMs: number; toMs: number }[] {
+  const emits: { fromMs: number; toMs: number }[] = [];
+  let fromMs: number | null = null;
+  for (const deed of run.scenario.timeline) {
+    if (deed.stream !== stream.name) continue;
+    if (deed.kind === "emit") fromMs ??= deed.atNs / 1e6;
+    if (deed.kind === "stop" && fromMs !== null) {
+      emits.push({ fromMs, toMs: deed.atNs / 1e6 });
+      fromMs = null;
+    }
+  }
+  if (fromMs !== null) emits.push({ fromMs, toMs: run.endNs / 1e6 });
+  return emits;
+}

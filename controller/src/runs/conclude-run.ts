@@ -1,0 +1,35 @@
+import type { SiteGraph } from "@dyetrace/site";
+import type { RunProgress, RunReport } from "@dyetrace/wire";
+import { buildReport } from "../conclude/build-report.ts";
+import { accountStretches } from "../intake/account-stretches.ts";
+import type { ReportIntake } from "../intake/report-intake.ts";
+import { findIncidents } from "../night/find-incidents.ts";
+import { storedEvidence } from "../night/stored-evidence.ts";
+import type { RunEvidence } from "../observe/run-evidence.ts";
+import { LONG_RUN_NS } from "../observe/run-evidence.ts";
+import type { CompiledRun } from "../plan/compiled-run.ts";
+import type { Store } from "../store/store.ts";
+
+export interface Conclusion {
+  readonly run: CompiledRun;
+  readonly graph: SiteGraph;
+  readonly evidence: RunEvidence;
+  readonly store: Store;
+  readonly intake: ReportIntake;
+}
+
+/** The report of a run that is over, from everything that was stored of it. */
+export async function concludeRun(
+  { run, graph, evidence, store, intake }: Conclusion,
+  say: (progress: RunProgress) => void,
+): Promise<RunReport> {
+  say({ kind: "step", text: "Working out what happened where" });
+  await intake.settle();
+  const report = buildReport(run, graph, await storedEvidence(store, run, evidence));
+  const stretches = await accountStretches(store, run);
+  const isInPieces =
+    new Set(stretches.map(({ agent, stream, role }) => `${agent} ${stream} ${role}`)).size < stretches.length;
+  if (!isInPieces && run.endNs <= LONG_RUN_NS) return report;
+  const incidents = await findIncidents(store, run, graph);
+  return { ...report, incidents: [...incidents], stretches: [...stretches] };
+}

@@ -1,0 +1,103 @@
+import { Readable } from "node:stream";
+import { type RunProgress, type RunRequest, RunRequestSchema } from "@dyetrace/wire";
+import type { FastifyInstance } from "fastify";
+import Type, { type Static } from "typebox";
+import { summariseNight } from "../night/night-summary.ts";
+import type { Retention } from "../store/retention.ts";
+import type { Store } from "../store/store.ts";
+import type { RunSchedule } from "./run-schedule.ts";
+import { type RunSurroundings, runNeed, scheduleRun, startRun } from "./start-run.ts";
+
+const ListQuerySchema = Type.Object({ most: Type.Optional(Type.Integer({ minimum: 1, maximum: 10_000 })) });
+const BaselineSchema = Type.Object(
+  { runId: Type.String({ maxLength: 64 }) },
+  { additionalProperties: false, description: "Body of a baseline: the run that bears the name." },
+);
+
+export function registerRunRoutes(
+  app: FastifyInstance,
+  surroundings: RunSurroundings,
+  schedule: RunSchedule,
+  retention: Retention,
+): void {
+  const { runs, store } = surroundings;
+  app.post<{ Body: RunRequest }>(
+    "/api/runs",
+    { schema: { summary: "Starts a run, or schedules it", body: RunRequestSchema } },
+    async (request, reply) => {
+      const { startAt } = request.body;
+      if (startAt === undefined) return reply.status(202).send({ runId: startRun(request.body, surroundings) });
+      const record = await stored(store, () => scheduleRun(request.body, Date.parse(startAt), surroundings));
+      schedule.arm(record);
+      return reply.status(202).send({ runId: record.runId });
+    },
+  );
+  app.post<{ Body: RunRequest }>(
+    "/api/runs/need",
+    { config: { needs: "view" }, schema: { summary: "What a run would take on disk", body: RunRequestSchema } },
+    (request) => runNeed(request.body, surroundings, retention),
+  );
+  app.get<{ Querystring: Static<typeof ListQuerySchema> }>(
+    "/api/runs",
+    { schema: { summary: "Stored runs, newest first", querystring: ListQuerySchema } },
+    (request) => stored(store, () => store.runs.list(request.query.most ?? 50)),
+  );
+  app.get<{ Params: { id: string } }>("/api/runs/:id", { schema: { summary: "A run with its report" } }, (request) =>
+    stored(store, () => store.runs.get(request.params.id)),
+  );
+  app.get<{ Params: { id: string } }>(
+    "/api/runs/:id/night",
+    { schema: { summary: "What happened, so far or in all, in a minute" } },
+    (request) => stored(store, async () => summariseNight(store, await store.runs.get(request.params.id), Date.now())),
+  );
+  app.post<{ Params: { id: string } }>(
+    "/api/runs/:id/abort",
+    { schema: { summary: "Stops a run, or cancels a scheduled one" } },
+    async (request, reply) => {
+      const { id } = request.params;
+      if (schedule.cancel(id)) {
+        const failure = { code: "RUN_CANCELLED", message: "It was cancelled before its time", hint: "" };
+        await stored(store, () => store.runs.failed(id, failure));
+      } else runs.abort(id);
+      return reply.status(202).send({});
+    },
+  );
+  app.get<{ Params: { id: string } }>(
+    "/api/runs/:id/progress",
+    { schema: { summary: "How a run goes, a JSON object a line" } },
+    (request, reply) => {
+      runs.find(request.params.id); // an unknown run is answered before the stream begins
+      const gone = new AbortController();
+      reply.raw.once("close", () => gone.abort());
+      const lines = Readable.from(asLines(runs.follow(request.params.id, gone.signal)));
+      return reply.header("content-type", "application/x-ndjson").send(lines);
+    },
+  );
+  app.get<{ Params: { name: string } }>(
+    "/api/baselines/:name",
+    { schema: { summary: "The run that bears a name" } },
+    (request) => stored(store, async () => ({ runId: await store.runs.baseline(request.params.name) })),
+  );
+  app.put<{ Params: { name: string }; Body: Static<typeof BaselineSchema> }>(
+    "/api/baselines/:name",
+    { schema: { summary: "Names a finished run", body: BaselineSchema } },
+    (request) =>
+      stored(store, async () => {
+        await store.runs.nameBaseline(request.params.name, request.body.runId);
+        return { name: request.params.name, runId: request.body.runId };
+      }),
+  );
+}
+
+/** @throws {Fault} a failure of the store in the operator's terms */
+async function stored<T>(store: Store, read: () => Promise<T>): Promise<T> {
+  try {
+    return await read();
+  } catch (error) {
+    throw store.fault(error);
+  }
+}
+
+async function* asLines(progress: AsyncIterable<RunProgress>): AsyncGenerator<string> {
+  for await (const item of progress) yield `${JSON.stringify(item)}\n`;
+}

@@ -1,0 +1,222 @@
+import { randomBytes } from "node:crypto";
+import { checkScenarioAgainstSite, loadSitePlan, type SiteGraph } from "@dyetrace/site";
+import {
+  Fault,
+  type LoadedScenario,
+  loadScenario,
+  parseIpAddress,
+  type RunProgress,
+  type RunReport,
+  type RunRequest,
+} from "@dyetrace/wire";
+import { VERSION } from "../about/version.ts";
+import type { AgentRegistry } from "../agents/agent-registry.ts";
+import { buildReport } from "../conclude/build-report.ts";
+import { conductRun } from "../conduct/conduct-run.ts";
+import { compileLook, describeLook, refuseStrangeTraffic } from "../conduct/look-before.ts";
+import { compileRamp } from "../conduct/ramp.ts";
+import { SafetyGuard } from "../conduct/run-guard.ts";
+import { siteMembershipIntervalNs } from "../conduct/site-membership-interval.ts";
+import type { ReportIntake } from "../intake/report-intake.ts";
+import { cautions } from "../plan/cautions.ts";
+import { adviseGroups } from "../plan/check-plan.ts";
+import { compileScenario } from "../plan/compile-scenario.ts";
+import type { AgentAddresses, CompiledRun } from "../plan/compiled-run.ts";
+import { packCompiledRun } from "../plan/compiled-run-json.ts";
+import { refuseUnconfirmedLoad, unknownShares } from "../plan/confirm-load.ts";
+import { outlineRun } from "../plan/outline-run.ts";
+import type { Safety } from "../plan/safety.ts";
+import type { Retention } from "../store/retention.ts";
+import type { NewRun, RunRecord } from "../store/run-records.ts";
+import type { Store } from "../store/store.ts";
+import { concludeRun } from "./conclude-run.ts";
+import { CONTROLLER_INSTANCE, controllerStart } from "./controller-boot.ts";
+import { type DiskNeed, diskNeed } from "./disk-need.ts";
+import { finishRun, keepRun } from "./keep-run.ts";
+import type { RunDesk, RunJob } from "./run-desk.ts";
+
+/** What a run needs of its controller. */
+export interface RunSurroundings {
+  readonly registry: AgentRegistry;
+  readonly runs: RunDesk;
+  readonly store: Store;
+  readonly intake: ReportIntake;
+  readonly safety: Safety;
+}
+
+/**
+ * Checks a request whole before anything moves, then starts it.
+ * @returns the run's id @throws {Fault} a mistake in a file, groups that must not be used, or RUN_BUSY
+ */
+export function startRun(request: RunRequest, surroundings: RunSurroundings): string {
+  const { runs, store } = surroundings;
+  const { run, job } = undertake(request, newRunId(), surroundings);
+  runs.start(run.runId, keepRun(store, run, job));
+  return run.runId;
+}
+
+/**
+ * Checks a request whole and writes it down for a later start.
+ * @param startAtMs ms since 1970 @throws {Fault} a mistake in a file, or groups that must not be used
+ */
+export async function scheduleRun(
+  request: RunRequest,
+  startAtMs: number,
+  surroundings: RunSurroundings,
+): Promise<RunRecord> {
+  const { store } = surroundings;
+  const { run } = undertake(request, newRunId(), surroundings);
+  await store.runs.add({ ...run, startAtMs, programVersion: VERSION, owner: CONTROLLER_INSTANCE });
+  return store.runs.get(run.runId);
+}
+
+/** Starts a run whose time has come. @throws {Fault} as `startRun` */
+export function startScheduledRun({ request, runId }: RunRecord, surroundings: RunSurroundings): void {
+  surroundings.runs.start(runId, finishRun(surroundings.store, runId, undertake(request, runId, surroundings).job));
+}
+
+/** What a run would take on disk. @throws {Fault} a mistake in a file */
+export function runNeed(request: RunRequest, { registry }: RunSurroundings, retention: Retention): DiskNeed {
+  const graph = loadSitePlan(request.site.text, request.site.file);
+  const { scenario } = readScenario(request, graph, null);
+  return diskNeed(compileScenario(newRunId(), scenario, graph, addresses(registry)), retention);
+}
+
+/** Checks a request whole. @returns the run and the job that carries it out */
+function undertake(
+  request: RunRequest,
+  runId: string,
+  surroundings: RunSurroundings,
+): { readonly run: Omit<NewRun, "programVersion" | "owner">; readonly job: RunJob } {
+  const { safety } = surroundings;
+  const graph = loadSitePlan(request.site.text, request.site.file);
+  const loaded = readScenario(request, graph, null);
+  const { scenario } = loaded;
+  const advice = adviseGroups(graph, scenario);
+  if (safety.isLive) {
+    if (request.despite?.includes("advice") !== true) refuseUnfitGroups(advice);
+    refuseShortened(loaded, request);
+    refuseUnconfirmedLoad(graph, scenario, request.confirmation);
+  }
+  const first = compileScenario(runId, scenario, graph, addresses(surroundings.registry));
+  const job = async (signal: AbortSignal, say: (progress: RunProgress) => void): Promise<RunReport> => {
+    for (const { level, sentence, reference } of advice) say({ kind: "advice", level, text: sentence, reference });
+    return conductSafely({ request, graph, first, ...surroundings }, signal, say);
+  };
+  const run = { runId, site: graph.name, scenario: scenario.name, request, endNs: first.endNs, startAtMs: null };
+  return { run, job };
+}
+
+interface Undertaking extends RunSurroundings {
+  readonly request: RunRequest;
+  readonly graph: SiteGraph;
+  /** Compiled before the site's own timers are known. */
+  readonly first: CompiledRun;
+}
+
+/** Looks, on a live site goes up the ramp, and then runs. */
+async function conductSafely(
+  { request, graph, first, registry, store, intake, safety }: Undertaking,
+  signal: AbortSignal,
+  say: (progress: RunProgress) => void,
+): Promise<RunReport> {
+  let run = first;
+  const isLookNeeded = safety.isLive || first.scenario.usesMembershipInterval;
+  if (safety.isLive) {
+    const hasWireless = [...graph.nodes.values()].some(({ kind }) => kind === "access-point");
+    for (const text of cautions(run, hasWireless, unknownShares(graph, run.scenario))) say({ kind: "step", text });
+  }
+  if (isLookNeeded) {
+    if (safety.isLive) say({ kind: "step", text: describeLook(run, safety.lookNs) });
+    const look = compileLook(run, newRunId(), safety.lookNs, new Set(addresses(registry).keys()));
+    const seen = await conductRun(look, registry, signal, quietly(say));
+    if (signal.aborted) throw new Fault("AGENT_LOST", "The run was stopped before it began", "");
+    if (safety.isLive && request.despite?.includes("traffic") !== true) refuseStrangeTraffic(look, seen);
+    if (first.scenario.usesMembershipInterval) {
+      const intervalNs = siteMembershipIntervalNs(run, seen);
+      const { scenario } = readScenario(request, graph, intervalNs);
+      run = compileScenario(first.runId, scenario, graph, addresses(registry));
+      say({ kind: "step", text: sayInterval(intervalNs) });
+    }
+  }
+  say({ kind: "outline", outline: outlineRun(run, request.site) });
+  if (safety.isLive) {
+    const ramp = compileRamp(run, newRunId(), graph, addresses(registry), safety.rampStepNs);
+    say({
+      kind: "step",
+      text: "Beginning with 10 packets/s of each stream and doubling, with every bystander watching",
+    });
+    const guard = new SafetyGuard(ramp, graph);
+    const seen = await conductRun(ramp, registry, signal, quietly(say), undefined, guard);
+    if (seen.isAborted) {
+      say({ kind: "step", text: `Stopped before the full rate: ${seen.stopReason ?? "by the operator"}` });
+      return { ...buildReport(ramp, graph, seen), run: run.runId };
+    }
+  }
+  const onStart = (startNs: number, startedAt: Date): void => {
+    void store.runs
+      .started(run.runId, controllerStart(startNs, startedAt), packCompiledRun(run))
+      .catch(() => undefined);
+  };
+  const guard = safety.isLive ? new SafetyGuard(run, graph) : null;
+  const evidence = await conductRun(run, registry, signal, say, onStart, guard);
+  return concludeRun({ run, graph, evidence, store, intake }, say);
+}
+
+/** @param membershipIntervalNs the site's own where it is known */
+function readScenario(request: RunRequest, graph: SiteGraph, membershipIntervalNs: number | null): LoadedScenario {
+  const loaded = loadScenario(request.scenario.text, request.scenario.file, {
+    parameters: request.parameters ?? {},
+    ...(membershipIntervalNs === null ? {} : { membershipIntervalNs }),
+  });
+  checkScenarioAgainstSite(loaded, graph);
+  return loaded;
+}
+
+/** @throws {Fault} GROUP_UNFIT */
+function refuseUnfitGroups(advice: ReturnType<typeof adviseGroups>): void {
+  const [first] = advice.filter(({ level }) => level === "refuse");
+  if (first === undefined) return;
+  throw new Fault(
+    "GROUP_UNFIT",
+    `${first.sentence} (${first.reference})`,
+    "Choose a group inside 239.192.0.0/14, or insist with --despite-advice",
+  );
+}
+
+/** @throws {Fault} OPTION_INVALID: on a live site a hold below the membership interval would prove nothing */
+function refuseShortened({ scenario }: LoadedScenario, { parameters }: RunRequest): void {
+  const [name] = scenario.shortened;
+  if (name === undefined) return;
+  throw new Fault(
+    "OPTION_INVALID",
+    `${name}=${parameters?.[name]} is shorter than the group membership interval, so nothing could age within it`,
+    "Only a practice site, whose timers are short, may shorten it; leave it out here",
+  );
+}
+
+const sayInterval = (intervalNs: number | null): string =>
+  intervalNs === null
+    ? "No query was heard: memberships are taken to last 260 s, the default of RFC 3376 section 8.4"
+    : `By the querier's own figures a membership lasts ${(intervalNs / 1e9).toFixed(1)} s`;
+
+/** Beginning and seconds of a look or a ramp are no part of the run that a follower draws. */
+const quietly =
+  (say: (progress: RunProgress) => void) =>
+  (progress: RunProgress): void => {
+    if (progress.kind !== "go" && progress.kind !== "second") say(progress);
+  };
+
+const newRunId = (): string => randomBytes(8).toString("hex");
+
+function addresses(registry: AgentRegistry): ReadonlyMap<string, AgentAddresses> {
+  return new Map(
+    registry.list().map(({ name, capabilities }) => [
+      name,
+      {
+        ipv4: capabilities.interface.ipv4,
+        ipv6: capabilities.interface.ipv6.filter((text) => parseIpAddress(text) !== null),
+      },
+    ]),
+  );
+}

@@ -1,0 +1,50 @@
+import { Fault } from "@dyetrace/wire";
+import rateLimit from "@fastify/rate-limit";
+import type { FastifyInstance } from "fastify";
+import Type, { type Static } from "typebox";
+import type { AccessBook } from "../access/access-book.ts";
+import type { AgentDoor } from "../access/agent-door.ts";
+import { auditDeeds } from "../access/audit-deeds.ts";
+import type { AuditLog } from "../access/audit-log.ts";
+import { registerEnrolment } from "../access/enrol-routes.ts";
+import { guardRoutes } from "../access/operator-guard.ts";
+import { OperatorSessions } from "../access/operator-sessions.ts";
+import { registerSignIn } from "../access/sign-in-routes.ts";
+import type { AgentRegistry } from "../agents/agent-registry.ts";
+import { registerUpgrade } from "../agents/upgrade-routes.ts";
+
+export interface AccessSetup {
+  readonly book: AccessBook;
+  readonly door: AgentDoor;
+  readonly audit: AuditLog;
+  readonly registry: AgentRegistry;
+  /** Nobody signs in. */
+  readonly isOpen: boolean;
+  readonly pin: string | null;
+}
+
+const AuditQuerySchema = Type.Object({ most: Type.Optional(Type.Integer({ minimum: 1, maximum: 1000 })) });
+/** Requests of one address in a minute: a busy console makes a few a second. */
+const MOST_REQUESTS = 3000;
+
+/** Everything about who may do what. Before the routes that it guards. */
+export async function registerAccess(app: FastifyInstance, setup: AccessSetup): Promise<void> {
+  const { book, door, audit, registry, isOpen, pin } = setup;
+  const sessions = new OperatorSessions();
+  await app.register(rateLimit, {
+    max: MOST_REQUESTS,
+    timeWindow: "1 minute",
+    errorResponseBuilder: (_request, { after }) =>
+      new Fault("TOO_MANY", "Too many requests from this address", `Try again in ${after}`),
+  });
+  guardRoutes(app, { book, sessions, isOpen });
+  auditDeeds(app, audit);
+  registerSignIn(app, { book, sessions, audit, isOpen, isTls: pin !== null });
+  registerEnrolment(app, { door, audit, pin, cut: (name) => registry.cut(name) });
+  registerUpgrade(app, registry);
+  app.get<{ Querystring: Static<typeof AuditQuerySchema> }>(
+    "/api/audit",
+    { schema: { summary: "Who did what, newest first", querystring: AuditQuerySchema } },
+    (request) => audit.list(request.query.most ?? 200),
+  );
+}

@@ -1,0 +1,157 @@
+import Type, { type Static, type TSchema } from "typebox";
+import type { DeepReadonly } from "../deep-readonly.ts";
+import { Fault } from "../fault.ts";
+import { parseAs } from "../parse-message.ts";
+import { AgentTaskSchema } from "./agent-task.ts";
+import { AgentCapabilitiesSchema, IntervalReportSchema } from "./interval-report-schema.ts";
+import { WatcherReportSchema } from "./watcher-report-schema.ts";
+
+/**
+ * The control link: JSON messages over one WebSocket that the agent opens. Both sides parse every message against
+ * these schemas, once, where it comes in.
+ */
+export const CONTROL_PROTOCOL = 3;
+/** The oldest one that this build still speaks. 3 added upgrades, and that unknown kinds of message are passed over. */
+export const CONTROL_OLDEST_PROTOCOL = 2;
+/** Largest message either side accepts. */
+export const CONTROL_MAX_BYTES: number = 4 * 1024 * 1024;
+/** The controller speaks at least this often; a source that hears nothing for its hold time stops. */
+export const CONTROL_BEAT_MS = 1000;
+/** Path of the agents' WebSocket. */
+export const AGENT_LINK_PATH = "/agent-link";
+
+/**
+ * The newest protocol that a peer and this build both speak; null: none.
+ * @param newest of the peer's @param oldest of the peer's; the same where it names none
+ */
+export function commonProtocol(newest: number, oldest: number): number | null {
+  const common = Math.min(newest, CONTROL_PROTOCOL);
+  return common >= Math.max(oldest, CONTROL_OLDEST_PROTOCOL) ? common : null;
+}
+
+const RunId = Type.String({ pattern: "^[0-9a-f]{16}$" });
+/**
+ * One uninterrupted piece of work of an agent in a run, drawn when it begins. An agent that was restarted, or whose
+ * sources stopped for want of a controller, goes on in another.
+ */
+const Stint = Type.String({ pattern: "^[0-9a-f]{16}$" });
+/** How a report is told from others, whatever is wrong with the rest of it. */
+export const ReportHeadSchema = Type.Object({
+  kind: Type.Literal("report"),
+  runId: RunId,
+  stint: Stint,
+  lastNumber: Type.Integer({ minimum: 1 }),
+});
+const Text = Type.String({ maxLength: 2000 });
+const Code = Type.String({ maxLength: 64 });
+
+/** What the agent knows of the controller's clock, from the exchange with the least round-trip time. */
+export const ClockEstimateSchema = Type.Object({
+  /** Controller's monotonic clock less the agent's, ns. */
+  offsetNs: Type.Number(),
+  /** Half the round-trip time of the best exchange: the offset is right within this. */
+  uncertaintyNs: Type.Number({ minimum: 0 }),
+});
+export type ClockEstimate = Static<typeof ClockEstimateSchema>;
+
+const AgentName = Type.String({ pattern: "^[A-Za-z0-9][A-Za-z0-9._-]{0,62}$" });
+const Version = Type.String({ maxLength: 64 });
+const HelloHead = {
+  kind: Type.Literal("hello"),
+  /** The newest and the oldest protocol that it speaks; without the latter it speaks one. */
+  protocol: Type.Integer(),
+  oldestProtocol: Type.Optional(Type.Integer()),
+  version: Version,
+  name: AgentName,
+};
+/** What every version's hello has: enough to say whose version is too old. */
+export const AgentHelloHeadSchema = Type.Object(HelloHead);
+
+export const AgentMessageSchema = Type.Union([
+  Type.Object({
+    ...HelloHead,
+    key: Type.String({ maxLength: 256 }),
+    /** Drawn at the agent's start: tells a reconnect from a second agent of the same name. */
+    instance: Type.String({ pattern: "^[0-9a-f]{16}$" }),
+    /** The run that this agent is busy with; null is none. */
+    runId: Type.Union([RunId, Type.Null()]),
+    capabilities: AgentCapabilitiesSchema,
+    /** What its rights on its host keep it from, in sentences. */
+    lacks: Type.Optional(Type.Array(Type.String({ maxLength: 300 }), { maxItems: 16 })),
+    /** Whether the host's own file lets a controller upgrade it. */
+    allowsUpgrade: Type.Optional(Type.Boolean()),
+  }),
+  Type.Object({ kind: Type.Literal("clock-ask"), id: Type.Integer() }),
+  Type.Object({ kind: Type.Literal("prepared"), runId: RunId, clock: Type.Union([ClockEstimateSchema, Type.Null()]) }),
+  Type.Object({ kind: Type.Literal("refused"), runId: RunId, code: Code, message: Text, hint: Text }),
+  Type.Object({
+    kind: Type.Literal("report"),
+    runId: RunId,
+    stint: Stint,
+    /** Reports count up from 1 within a stint. More than one number: the agent merged them while it had no controller. */
+    firstNumber: Type.Integer({ minimum: 1 }),
+    lastNumber: Type.Integer({ minimum: 1 }),
+    /** Of these, reports that found no room in the agent's spool and are lost. */
+    droppedReports: Type.Integer({ minimum: 0 }),
+    report: IntervalReportSchema,
+    /** What the watcher saw since the report before; null on a host that can't watch. */
+    watch: Type.Union([WatcherReportSchema, Type.Null()]),
+    /** True on the last report of the run: everything is measured and the sockets are closed. */
+    isFinal: Type.Boolean(),
+  }),
+  Type.Object({ kind: Type.Literal("trouble"), runId: RunId, code: Code, message: Text, hint: Text }),
+  /** What became of an `upgrade`; after `isDone` it ends and comes back as the new version. */
+  Type.Object({ kind: Type.Literal("upgrade-answer"), isDone: Type.Boolean(), message: Text, hint: Text }),
+]);
+export type AgentMessage = DeepReadonly<Static<typeof AgentMessageSchema>>;
+
+export const ControllerMessageSchema = Type.Union([
+  Type.Object({ kind: Type.Literal("welcome"), protocol: Type.Integer(), version: Version }),
+  Type.Object({
+    kind: Type.Literal("turned-away"),
+    code: Code,
+    message: Text,
+    hint: Text,
+    /** The report that cannot be true: sent again it would be turned away again. */
+    report: Type.Optional(Type.Object({ stint: Stint, lastNumber: Type.Integer({ minimum: 1 }) })),
+  }),
+  Type.Object({ kind: Type.Literal("clock-answer"), id: Type.Integer(), controllerNs: Type.Number() }),
+  Type.Object({ kind: Type.Literal("beat") }),
+  Type.Object({ kind: Type.Literal("prepare"), runId: RunId, task: AgentTaskSchema }),
+  /** The run's start instant, on the controller's monotonic clock. */
+  Type.Object({ kind: Type.Literal("go"), runId: RunId, startControllerNs: Type.Number() }),
+  Type.Object({ kind: Type.Literal("abort"), runId: RunId, reason: Text }),
+  /** Goes on with a run that began without this agent, or that it was torn from: what is left of the task from now on. */
+  Type.Object({
+    kind: Type.Literal("resume"),
+    runId: RunId,
+    task: AgentTaskSchema,
+    startControllerNs: Type.Number(),
+  }),
+  /** Fetch the controller's package of the agent, which has this SHA-256, and go on as that version. Since protocol 3. */
+  Type.Object({
+    kind: Type.Literal("upgrade"),
+    version: Version,
+    sha256: Type.String({ pattern: "^[0-9a-f]{64}$" }),
+  }),
+  /** Everything of this stint up to `lastNumber` is in the store. */
+  Type.Object({ kind: Type.Literal("ack"), runId: RunId, stint: Stint, lastNumber: Type.Integer({ minimum: 1 }) }),
+]);
+export type ControllerMessage = DeepReadonly<Static<typeof ControllerMessageSchema>>;
+
+type Messages = typeof AgentMessageSchema | typeof ControllerMessageSchema;
+
+const variantOf = (value: unknown, schema: Messages): TSchema | undefined => {
+  const kind = typeof value === "object" && value !== null && "kind" in value ? value.kind : null;
+  return schema.anyOf.find(({ properties }) => properties.kind.const === kind);
+};
+
+/** Whether a message is of a kind that this build knows; whether it is well formed is another matter. */
+export const isOfKnownKind = (value: unknown, schema: Messages): boolean => variantOf(value, schema) !== undefined;
+
+/** As `parseAs`, with a word about the very part that is wrong. @throws {Fault} MESSAGE_INVALID */
+export function parseMessage<T extends Messages>(schema: T, value: unknown, what: string): Static<T> {
+  const variant = variantOf(value, schema);
+  if (variant === undefined) throw new Fault("MESSAGE_INVALID", `${what} is of no kind that is known here`, "");
+  return parseAs(variant, value, "MESSAGE_INVALID", what) as Static<T>;
+}
