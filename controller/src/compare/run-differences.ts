@@ -32,7 +32,7 @@ function scenarioDifferences(before: RunRequest, after: RunRequest): string[] {
     return [
       `name ${scenario.name}`,
       ...streams.map((stream) => `stream ${JSON.stringify(stream)}`),
-      ...timeline.map((deed) => `entry ${JSON.stringify(deed)}`),
+      ...timeline.map((action) => `entry ${JSON.stringify(action)}`),
     ];
   };
   return listDifferences("scenario", parts(before), parts(after));

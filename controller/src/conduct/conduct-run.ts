@@ -4,10 +4,10 @@ import type { AgentSession, RunMessage } from "../agents/agent-session.ts";
 import { monotonicNs } from "../agents/monotonic-clock.ts";
 import { LONG_RUN_NS, type RunEvidence } from "../observe/run-evidence.ts";
 import type { CompiledRun } from "../plan/compiled-run.ts";
+import { bringBackAgents } from "./bring-back-agents.ts";
 import { isLeaving, Left } from "./leaving.ts";
 import { RunCrew, TimeUp } from "./run-crew.ts";
 import type { RunGuard } from "./run-guard.ts";
-import { shepherd } from "./shepherd-run.ts";
 
 const PREPARE_WITHIN_MS = 15_000;
 /** From the order to the start: long enough for the order to reach every agent twice over. */
@@ -32,7 +32,7 @@ export async function conductRun(
   onStart: (startNs: number, startedAt: Date) => void = () => {},
   guard: RunGuard | null = null,
 ): Promise<RunEvidence> {
-  const { present, absent } = muster(run, registry);
+  const { present, absent } = splitByPresence(run, registry);
   const crew = new RunCrew(run, present);
   let stopReason: string | null = null;
   const stop = (reason: string | null): void => {
@@ -121,7 +121,7 @@ export async function seeThrough(
     order("stopped by the operator");
   };
   const seconds = setInterval(() => say(crew.progress()), 1000);
-  const shepherding = shepherd(run, crew, registry, startNs);
+  const bringingBack = bringBackAgents(run, crew, registry, startNs);
   signal.addEventListener("abort", abort, { once: true });
   if (signal.aborted) abort();
   try {
@@ -138,7 +138,7 @@ export async function seeThrough(
     if (!(error instanceof TimeUp)) throw error;
   } finally {
     clearInterval(seconds);
-    shepherding[Symbol.dispose]();
+    bringingBack[Symbol.dispose]();
     signal.removeEventListener("abort", abort);
     crew.end();
     if (!isLeaving(signal) && !crew.isFinished()) order("the run is over");
@@ -156,7 +156,7 @@ export async function seeThrough(
   };
 }
 
-function muster(run: CompiledRun, registry: AgentRegistry): { present: string[]; absent: string[] } {
+function splitByPresence(run: CompiledRun, registry: AgentRegistry): { present: string[]; absent: string[] } {
   const present: string[] = [];
   const absent: string[] = [];
   const needed: string[] = [];

@@ -3,7 +3,7 @@ import type { AgentSession, RunMessage } from "../agents/agent-session.ts";
 import { monotonicNs } from "../agents/monotonic-clock.ts";
 import { type AgentEvidence, LONG_RUN_NS } from "../observe/run-evidence.ts";
 import type { CompiledRun } from "../plan/compiled-run.ts";
-import { nextDeed } from "./next-deed.ts";
+import { nextAction } from "./next-action.ts";
 
 type ReportMessage = Extract<AgentMessage, { kind: "report" }>;
 
@@ -182,7 +182,7 @@ export class RunCrew {
       kind: "second",
       atMs: atNs / 1e6,
       receivedPackets: this.#receivedPackets,
-      next: nextDeed(this.#run, atNs),
+      next: nextAction(this.#run, atNs),
     };
   }
 

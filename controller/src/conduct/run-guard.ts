@@ -50,7 +50,7 @@ export class SafetyGuard implements RunGuard {
     this.#reach = new Map(run.streams.map((stream) => [stream.streamId, reachOf(run, graph, stream)]));
     this.#countedFromNs = new Map(
       run.streams.map((stream) => {
-        const emit = run.scenario.timeline.find((deed) => deed.kind === "emit" && deed.stream === stream.name);
+        const emit = run.scenario.timeline.find((action) => action.kind === "emit" && action.stream === stream.name);
         return [stream.streamId, (emit?.atNs ?? 0) + SETTLING_NS];
       }),
     );
@@ -103,7 +103,7 @@ export class SafetyGuard implements RunGuard {
   }
 
   #isOver(stream: string, atNs: number): boolean {
-    const stop = this.#run.scenario.timeline.findLast((deed) => deed.kind === "stop" && deed.stream === stream);
+    const stop = this.#run.scenario.timeline.findLast((action) => action.kind === "stop" && action.stream === stream);
     return stop !== undefined && atNs + COMPANION_INTERVALS * 1e9 > stop.atNs;
   }
 }

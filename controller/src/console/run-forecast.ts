@@ -94,10 +94,10 @@ const MOST_STEPS = 60;
 function agentsNeeded({ streams, timeline }: Scenario, graph: SiteGraph): string[] {
   const all = agentNames(graph);
   const needed = new Set<string>();
-  for (const deed of timeline) {
-    const source = streams.find((stream) => stream.name === deed.stream)?.source;
-    if (deed.kind === "join" || deed.kind === "leave") {
-      for (const agent of deed.agents ?? all.filter((name) => name !== source)) needed.add(agent);
+  for (const action of timeline) {
+    const source = streams.find((stream) => stream.name === action.stream)?.source;
+    if (action.kind === "join" || action.kind === "leave") {
+      for (const agent of action.agents ?? all.filter((name) => name !== source)) needed.add(agent);
     } else if (source !== undefined) needed.add(source);
   }
   return all.filter((agent) => needed.has(agent));

@@ -86,9 +86,9 @@ const ssmSourceOf = ({ run, stream, join }: Stay): string | null =>
 
 /** When the stream began that is on, or next to be on, at an instant. */
 function sendingSinceNs(run: CompiledRun, stream: CompiledStream, atNs: number): number | null {
-  const emits = run.scenario.timeline.filter((deed) => deed.stream === stream.name && deed.kind === "emit");
+  const emits = run.scenario.timeline.filter((action) => action.stream === stream.name && action.kind === "emit");
   const isOn = sendingStretches(run, stream).some(({ startNs, endNs }) => startNs <= atNs && atNs < endNs);
-  const emit = isOn ? emits.findLast((deed) => deed.atNs <= atNs) : emits.find((deed) => deed.atNs > atNs);
+  const emit = isOn ? emits.findLast((action) => action.atNs <= atNs) : emits.find((action) => action.atNs > atNs);
   return emit?.atNs ?? null;
 }
 

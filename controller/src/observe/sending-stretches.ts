@@ -17,15 +17,15 @@ export function sendingStretches(run: CompiledRun, stream: CompiledStream): Send
   const close = (endNs: number): void => {
     if (startNs !== null && endNs > startNs) stretches.push({ startNs, endNs, rateBps, payloadBytes });
   };
-  for (const deed of run.scenario.timeline) {
-    if (deed.stream !== stream.name || deed.kind === "join" || deed.kind === "leave") continue;
-    close(deed.atNs);
-    if (deed.kind === "emit") startNs = deed.atNs;
-    if (deed.kind === "stop") startNs = null;
-    if (deed.kind === "set") {
-      rateBps = deed.rateBps ?? rateBps;
-      payloadBytes = deed.payloadBytes ?? payloadBytes;
-      if (startNs !== null) startNs = deed.atNs;
+  for (const action of run.scenario.timeline) {
+    if (action.stream !== stream.name || action.kind === "join" || action.kind === "leave") continue;
+    close(action.atNs);
+    if (action.kind === "emit") startNs = action.atNs;
+    if (action.kind === "stop") startNs = null;
+    if (action.kind === "set") {
+      rateBps = action.rateBps ?? rateBps;
+      payloadBytes = action.payloadBytes ?? payloadBytes;
+      if (startNs !== null) startNs = action.atNs;
     }
   }
   close(run.scenario.durationNs);

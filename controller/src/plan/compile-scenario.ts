@@ -32,41 +32,41 @@ export function compileScenario(
   const joins: PlannedJoin[] = [];
   const open = new Map<string, PlannedJoin>();
 
-  for (const deed of scenario.timeline) {
-    const stream = byName.get(deed.stream);
+  for (const action of scenario.timeline) {
+    const stream = byName.get(action.stream);
     if (stream === undefined) continue; // the loader has refused unknown streams
     const { streamId } = stream;
-    switch (deed.kind) {
+    switch (action.kind) {
       case "emit":
       case "stop":
-        actions.get(stream.source)?.push({ atNs: deed.atNs, kind: deed.kind, streamId });
+        actions.get(stream.source)?.push({ atNs: action.atNs, kind: action.kind, streamId });
         break;
       case "set":
         actions.get(stream.source)?.push({
-          atNs: deed.atNs,
+          atNs: action.atNs,
           kind: "set",
           streamId,
-          ...(deed.rateBps === null ? {} : { rateBps: deed.rateBps }),
-          ...(deed.payloadBytes === null ? {} : { payloadBytes: deed.payloadBytes }),
+          ...(action.rateBps === null ? {} : { rateBps: action.rateBps }),
+          ...(action.payloadBytes === null ? {} : { payloadBytes: action.payloadBytes }),
         });
         break;
       case "join":
       case "leave": {
-        const named = deed.agents ?? [...hosts.keys()].filter((agent) => agent !== stream.source);
+        const named = action.agents ?? [...hosts.keys()].filter((agent) => agent !== stream.source);
         for (const agent of named) {
           const key = `${stream.name} ${agent}`;
           const stay = open.get(key);
-          if ((deed.kind === "join") === (stay !== undefined)) continue; // joined already, or not joined
-          actions.get(agent)?.push({ atNs: deed.atNs, kind: deed.kind, streamId });
+          if ((action.kind === "join") === (stay !== undefined)) continue; // joined already, or not joined
+          actions.get(agent)?.push({ atNs: action.atNs, kind: action.kind, streamId });
           if (stay === undefined)
             open.set(key, {
               stream: stream.name,
               agent,
-              fromNs: deed.atNs,
+              fromNs: action.atNs,
               toNs: null,
             });
           else {
-            joins.push({ ...stay, toNs: deed.atNs });
+            joins.push({ ...stay, toNs: action.atNs });
             open.delete(key);
           }
         }

@@ -20,12 +20,12 @@ export const peakStreams = (graph: SiteGraph, scenario: Scenario): PlacedStream[
       wireRateBps(rateBps, payloadBytes, stream.group.includes(":") ? 6 : 4);
     let peak = stream;
     let now = stream;
-    for (const deed of scenario.timeline) {
-      if (deed.kind !== "set" || deed.stream !== stream.name) continue;
+    for (const action of scenario.timeline) {
+      if (action.kind !== "set" || action.stream !== stream.name) continue;
       now = {
         ...now,
-        rateBps: deed.rateBps ?? now.rateBps,
-        payloadBytes: deed.payloadBytes ?? now.payloadBytes,
+        rateBps: action.rateBps ?? now.rateBps,
+        payloadBytes: action.payloadBytes ?? now.payloadBytes,
       };
       if (load(now.rateBps, now.payloadBytes) > load(peak.rateBps, peak.payloadBytes)) peak = now;
     }

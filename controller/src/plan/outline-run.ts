@@ -28,11 +28,11 @@ export function outlineRun(run: CompiledRun, site: UserFile): RunOutline {
 function emitsOf(run: CompiledRun, stream: CompiledStream): { fromMs: number; toMs: number }[] {
   const emits: { fromMs: number; toMs: number }[] = [];
   let fromMs: number | null = null;
-  for (const deed of run.scenario.timeline) {
-    if (deed.stream !== stream.name) continue;
-    if (deed.kind === "emit") fromMs ??= deed.atNs / 1e6;
-    if (deed.kind === "stop" && fromMs !== null) {
-      emits.push({ fromMs, toMs: deed.atNs / 1e6 });
+  for (const action of run.scenario.timeline) {
+    if (action.stream !== stream.name) continue;
+    if (action.kind === "emit") fromMs ??= action.atNs / 1e6;
+    if (action.kind === "stop" && fromMs !== null) {
+      emits.push({ fromMs, toMs: action.atNs / 1e6 });
       fromMs = null;
     }
   }

@@ -10,9 +10,9 @@ export interface PlacedStream extends ScenarioStream {
 export function placeStreams(graph: SiteGraph, scenario: Scenario): PlacedStream[] {
   const agents = agentNames(graph);
   return scenario.streams.map((stream) => {
-    const named = scenario.timeline.flatMap((deed) =>
-      deed.kind === "join" && deed.stream === stream.name
-        ? (deed.agents ?? agents.filter((agent) => agent !== stream.source))
+    const named = scenario.timeline.flatMap((action) =>
+      action.kind === "join" && action.stream === stream.name
+        ? (action.agents ?? agents.filter((agent) => agent !== stream.source))
         : [],
     );
     return {

@@ -2,7 +2,7 @@ import { loadSitePlan } from "@dyetrace/site";
 import { type AgentMessage, loadScenario, type WatchedStream } from "@dyetrace/wire";
 import { expect, test } from "vitest";
 import { compileLook } from "../conduct/look-before.ts";
-import { nextDeed } from "../conduct/next-deed.ts";
+import { nextAction } from "../conduct/next-action.ts";
 import { compileRamp } from "../conduct/ramp.ts";
 import { SafetyGuard } from "../conduct/run-guard.ts";
 import { compileScenario } from "../plan/compile-scenario.ts";
@@ -120,10 +120,10 @@ test("SafetyGuard: given a run that may outlast its controller, then several age
   for (const agent of ["kiosk", "stand", "office"]) expect(late.onGone(agent, 60e9, true)).toBeNull();
 });
 
-test("nextDeed: given an instant, then what the timeline does next is told, with the time until then", () => {
-  expect(nextDeed(run, 0.5e9)).toEqual({ what: "kiosk join board", inMs: 1500 });
-  expect(nextDeed(run, 9.5e9)).toEqual({ what: "board stops", inMs: 500 });
-  expect(nextDeed(run, 11e9)).toBeNull();
+test("nextAction: given an instant, then what the timeline does next is told, with the time until then", () => {
+  expect(nextAction(run, 0.5e9)).toEqual({ what: "kiosk join board", inMs: 1500 });
+  expect(nextAction(run, 9.5e9)).toEqual({ what: "board stops", inMs: 500 });
+  expect(nextAction(run, 11e9)).toBeNull();
 });
 
 test("SafetyGuard: given a companion that came and then loses packets for two seconds, then the run must stop", () => {

@@ -4,8 +4,8 @@ import type { FastifyInstance } from "fastify";
 import Type, { type Static } from "typebox";
 import type { AccessBook } from "../access/access-book.ts";
 import type { AgentDoor } from "../access/agent-door.ts";
-import { auditDeeds } from "../access/audit-deeds.ts";
 import type { AuditLog } from "../access/audit-log.ts";
+import { auditRequests } from "../access/audit-requests.ts";
 import { registerEnrolment } from "../access/enrol-routes.ts";
 import { guardRoutes } from "../access/operator-guard.ts";
 import { OperatorSessions } from "../access/operator-sessions.ts";
@@ -38,7 +38,7 @@ export async function registerAccess(app: FastifyInstance, setup: AccessSetup): 
       new Fault("TOO_MANY", "Too many requests from this address", `Try again in ${after}`),
   });
   guardRoutes(app, { book, sessions, isOpen });
-  auditDeeds(app, audit);
+  auditRequests(app, audit);
   registerSignIn(app, { book, sessions, audit, isOpen, isTls: pin !== null });
   registerEnrolment(app, { door, audit, pin, cut: (name) => registry.cut(name) });
   registerUpgrade(app, registry);

@@ -12,14 +12,14 @@ const fault = (on: string, atMs: number | null, untilMs: number | null): Practic
 /** Writes down what is asked of it, with the time. */
 function recordingSite(failOn?: string) {
   const startedAt = performance.now();
-  const deeds: string[] = [];
-  const record = (deed: string) => async (faults: readonly PracticeFault[]) => {
+  const calls: string[] = [];
+  const record = (call: string) => async (faults: readonly PracticeFault[]) => {
     for (const { on } of faults) {
-      deeds.push(`${performance.now() - startedAt} ${deed} ${on}`);
-      if (on === failOn) throw new Error(`cannot ${deed} ${on}`);
+      calls.push(`${performance.now() - startedAt} ${call} ${on}`);
+      if (on === failOn) throw new Error(`cannot ${call} ${on}`);
     }
   };
-  return { deeds, inject: record("inject"), lift: record("lift") };
+  return { calls, inject: record("inject"), lift: record("lift") };
 }
 
 beforeEach(() => void vi.useFakeTimers());
@@ -38,7 +38,7 @@ test("playPracticeFaults: given times, then standing faults come first, each oth
   await vi.advanceTimersByTimeAsync(5_000);
   await play.stop();
   await vi.advanceTimersByTimeAsync(10_000);
-  expect(site.deeds).toEqual([
+  expect(site.calls).toEqual([
     "0 inject a",
     "0 inject c",
     "1000 inject b",
@@ -60,5 +60,5 @@ test("playPracticeFaults: given one that fails at its time, then the caller hear
   expect(heard).toHaveLength(1);
   await vi.advanceTimersByTimeAsync(4_000);
   await expect(play.stop()).rejects.toThrow("cannot inject b");
-  expect(site.deeds).toEqual(["1000 inject b", "3000 inject c", "5000 lift c"]);
+  expect(site.calls).toEqual(["1000 inject b", "3000 inject c", "5000 lift c"]);
 });

@@ -143,7 +143,7 @@ export {
   ScenarioFileSchema,
 } from "./scenario/scenario-file-schema.ts";
 export type { ScenarioStream } from "./scenario/scenario-file-streams.ts";
-export type { ScenarioAction, ScenarioDeed } from "./scenario/scenario-file-timeline.ts";
+export type { ScenarioAction, ScenarioVerb } from "./scenario/scenario-file-timeline.ts";
 export {
   type SitePlanFile,
   SitePlanFileSchema,

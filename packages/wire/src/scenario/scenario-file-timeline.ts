@@ -6,7 +6,7 @@ import type { ScenarioFileEntry } from "./scenario-file-schema.ts";
 import { resolvePayload, resolveRate, type StreamsByName } from "./scenario-file-streams.ts";
 
 /** One thing that happens to one stream. `emit`, `stop` and `set` are the source's, `join` and `leave` the listeners'. */
-export type ScenarioAction = ScenarioActionPlace & ScenarioDeed;
+export type ScenarioAction = ScenarioActionPlace & ScenarioVerb;
 
 interface ScenarioActionPlace {
   /** After the start of the run. */
@@ -17,7 +17,7 @@ interface ScenarioActionPlace {
   readonly entry: number;
 }
 
-export type ScenarioDeed =
+export type ScenarioVerb =
   | { readonly kind: "emit" | "stop" }
   /** `agents` null: every agent but the stream's source. */
   | {
@@ -53,21 +53,21 @@ export function resolveTimeline(
   for (const [index, entry] of entries.entries()) {
     const path: DataPath = ["timeline", index];
     const times = resolveTimes(entry, path, previousNs, parse, mistakes);
-    const deed = resolveDeed(entry, path, byName, mistakes);
-    if (times === null || deed === null) continue;
-    previousNs = times.firstNs + (times.count - 1) * times.everyNs + (deed.streams.length - 1) * times.staggerNs;
+    const resolved = resolveVerb(entry, path, byName, mistakes);
+    if (times === null || resolved === null) continue;
+    previousNs = times.firstNs + (times.count - 1) * times.everyNs + (resolved.streams.length - 1) * times.staggerNs;
     if (previousNs > MAX_RUN_NS) {
       mistakes.add(path, "This lies more than 31 days after the start", "Shorten the scenario");
       continue;
     }
-    if (actions.length + times.count * deed.streams.length > MAX_ACTIONS) {
+    if (actions.length + times.count * resolved.streams.length > MAX_ACTIONS) {
       mistakes.add(path, `With its repeats the timeline has more than ${MAX_ACTIONS} actions`, "Repeat less often");
       return actions;
     }
     for (let turn = 0; turn < times.count; turn++) {
       const turnNs = times.firstNs + turn * times.everyNs;
-      for (const [place, stream] of deed.streams.entries()) {
-        actions.push({ atNs: turnNs + place * times.staggerNs, stream, entry: index, ...deed.deed });
+      for (const [place, stream] of resolved.streams.entries()) {
+        actions.push({ atNs: turnNs + place * times.staggerNs, stream, entry: index, ...resolved.verb });
       }
     }
   }
@@ -114,17 +114,17 @@ function resolveTimes(
   };
 }
 
-interface StreamsDeed {
+interface StreamsVerb {
   readonly streams: readonly string[];
-  readonly deed: ScenarioDeed;
+  readonly verb: ScenarioVerb;
 }
 
-function resolveDeed(
+function resolveVerb(
   entry: ScenarioFileEntry,
   path: DataPath,
   byName: StreamsByName,
   mistakes: FileMistakes,
-): StreamsDeed | null {
+): StreamsVerb | null {
   const verbs = VERBS.filter((verb) => entry[verb] !== undefined);
   const [verb] = verbs;
   if (verb === undefined || verbs.length > 1) {
@@ -136,9 +136,9 @@ function resolveDeed(
   rejectStrayKeys(entry, verb, path, mistakes);
   const names = resolveStreamNames(entry[verb] ?? [], [...path, verb], byName, mistakes);
   if (names === null) return null;
-  if (verb === "emit" || verb === "stop") return { streams: names, deed: { kind: verb } };
+  if (verb === "emit" || verb === "stop") return { streams: names, verb: { kind: verb } };
   if (verb === "join" || verb === "leave") {
-    return { streams: names, deed: { kind: verb, agents: resolveAgents(entry.agents, [...path, "agents"], mistakes) } };
+    return { streams: names, verb: { kind: verb, agents: resolveAgents(entry.agents, [...path, "agents"], mistakes) } };
   }
   if (entry.rate === undefined && entry.payload === undefined) {
     mistakes.add(path, `"set" changes nothing here`, `Add "rate", "payload" or both`);
@@ -150,7 +150,7 @@ function resolveDeed(
   if (rateBps === null || payloadBytes === null) return null;
   return {
     streams: names,
-    deed: {
+    verb: {
       kind: "set",
       rateBps: rateBps ?? null,
       payloadBytes: payloadBytes ?? null,

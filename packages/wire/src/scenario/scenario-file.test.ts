@@ -335,15 +335,15 @@ const WRONG: readonly (readonly [what: string, markedText: string, fragment: str
   ["a time without a unit", change("at: 2s", "at: ▶2"), '"at" must be a duration such as 30s, not 2'],
   ["no time", change("{ at: 2s, ", "▶{ "), "This entry does not say when"],
   ["two times", change("{ at: 2s,", "▶{ at: 2s, after: 1s,"), 'This entry has both "at" and "after"'],
-  ["no deed", change("{ at: 26s, stop: board", "▶{ at: 26s"), "This entry does nothing"],
+  ["no verb", change("{ at: 26s, stop: board", "▶{ at: 26s"), "This entry does nothing"],
   [
-    "two deeds",
+    "two verbs",
     change("{ at: 26s, stop: board", "▶{ at: 26s, stop: board, leave: board"),
     "This entry does two things: stop and leave",
   ],
   ["an entry that is a word", change("{ at: 26s, stop: board }", "▶stop"), "This entry must be an entry such as"],
   [
-    "agents for a source's deed",
+    "agents for a source's verb",
     change("emit: board", "emit: board, ▶agents: [kiosk-1]"),
     '"agents" does not go with "emit"',
   ],

@@ -2,14 +2,14 @@ import type { FastifyInstance, FastifyRequest } from "fastify";
 import type { AuditLog } from "./audit-log.ts";
 
 /** Notes every change that somebody made, or was refused, with what it was about. */
-export function auditDeeds(app: FastifyInstance, audit: AuditLog): void {
+export function auditRequests(app: FastifyInstance, audit: AuditLog): void {
   app.addHook("onSend", async (request, reply, payload) => {
     const url = request.routeOptions.url ?? "";
     if (request.method === "GET" || request.method === "HEAD" || !url.startsWith("/api/")) return;
-    const deed = describe(`${request.method} ${url}`, request, typeof payload === "string" ? payload : "");
-    if (deed === null) return;
+    const what = describe(`${request.method} ${url}`, request, typeof payload === "string" ? payload : "");
+    if (what === null) return;
     const outcome = reply.statusCode < 400 ? "" : `, refused: ${refusalOf(payload)}`;
-    audit.note(request.operator?.name ?? "nobody", request.ip, `${deed}${outcome}`);
+    audit.note(request.operator?.name ?? "nobody", request.ip, `${what}${outcome}`);
   });
 }
 

@@ -11,7 +11,7 @@ const NEARLY_OVER_NS = 3e9;
  * Brings agents back to a run that has begun: those that were restarted, and sources that stopped because they had not
  * heard their controller for too long. Ends with `Symbol.dispose`.
  */
-export function shepherd(run: CompiledRun, crew: RunCrew, registry: AgentRegistry, startNs: number): Disposable {
+export function bringBackAgents(run: CompiledRun, crew: RunCrew, registry: AgentRegistry, startNs: number): Disposable {
   const revived = new Set<string>();
   const bringBack = (session: AgentSession): void => {
     const task = run.tasks.get(session.name);
