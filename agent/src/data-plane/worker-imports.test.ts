@@ -12,7 +12,19 @@ function imports(file: string): string[] {
   return [...text.matchAll(/^(?:import|export) (?!type )(?:[^"';]*? from )?"([^"]+)";/gm)].map(([, name = ""]) => name);
 }
 
-/** @returns names of all packages that a worker loads, its own files' imports followed */
+/** @returns the source of what one of our own packages gives under that name, such as `@dyetrace/wire/fault` */
+function sourceOf(name: string): string {
+  const [, short = "", entry = ""] = /^@dyetrace\/([^/]+)(\/.+)?$/.exec(name) ?? [];
+  const folder = join(SOURCES, "../../packages", short);
+  const { exports } = createRequire(import.meta.url)(join(folder, "package.json")) as {
+    exports: Record<string, { default: string }>;
+  };
+  const file = exports[`.${entry}`]?.default;
+  if (file === undefined) throw new Error(`${name} is not among the package's exports`);
+  return join(folder, file.replace("./dist/", "src/").replace(/\.js$/, ".ts"));
+}
+
+/** @returns names of all packages that a worker loads, the imports of its own files and of our own packages followed */
 function packagesOf(entry: string, seen = new Set<string>()): Set<string> {
   const packages = new Set<string>();
   const follow = (file: string): void => {
@@ -21,6 +33,7 @@ function packagesOf(entry: string, seen = new Set<string>()): Set<string> {
     for (const name of imports(file)) {
       if (name.startsWith(".")) follow(join(dirname(file), name));
       else packages.add(name);
+      if (name.startsWith("@dyetrace/") && name !== "@dyetrace/wire") follow(sourceOf(name));
     }
   };
   follow(entry);

@@ -1,4 +1,4 @@
-import { parseIpAddress } from "@dyetrace/wire";
+import { parseIpAddress } from "@dyetrace/wire/ip-address";
 import { isProxySource } from "./query-acceptance.ts";
 
 /**
