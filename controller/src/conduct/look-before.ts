@@ -1,34 +1,41 @@
-import { type AgentTask, Fault, formatDurationNs } from "@dyetrace/wire";
+import { type AgentTask, Fault, formatDurationNs, type TaskAction } from "@dyetrace/wire";
 import type { RunEvidence } from "../observe/run-evidence.ts";
 import { foreignCount } from "../observe/stream-evidence.ts";
 import { seenFrames } from "../observe/watch-evidence.ts";
 import type { CompiledRun } from "../plan/compiled-run.ts";
+import { SETTLE_AFTER_LEAVE_NS } from "../plan/settle-times.ts";
 
 /** Groups that every agent joins for the look; of more, they only watch the wire, lest the look itself fill group tables. */
 const MOST_JOINED = 8;
 
+export interface Look {
+  /** Of the look itself. */
+  readonly runId: string;
+  readonly durationNs: number;
+  /** Agents that are there: one that is away and has nothing to do in the run is not needed for the look either. */
+  readonly connected: ReadonlySet<string>;
+  /** False: agents only watch, which is enough to hear queries. A member, even for a second, would be a cause of what the run measures. */
+  readonly isJoining: boolean;
+}
+
 /**
- * The same run with nothing sent: every agent watches its network card for the streams' groups and ports, and joins the
- * first of the groups, so that traffic which somebody else sends to them shows.
- * @param runId of the look itself
- * @param connected agents that are there: one that is away and has nothing to do in the run is not needed for the look either
+ * The same run with nothing sent: every agent watches its network card for the streams' groups and ports, and where
+ * asked to joins the first of the groups, so that traffic which somebody else sends to them shows. Those memberships
+ * are left, and waited out, before the look ends: no frame of the run is delivered on their account.
  */
-export function compileLook(
-  run: CompiledRun,
-  runId: string,
-  durationNs: number,
-  connected: ReadonlySet<string>,
-): CompiledRun {
-  const joined = run.streams.slice(0, MOST_JOINED);
-  const actions = joined.map(({ streamId }) => ({ kind: "join" as const, atNs: 0, streamId }));
+export function compileLook(run: CompiledRun, { runId, durationNs, connected, isJoining }: Look): CompiledRun {
+  const joined = isJoining ? run.streams.slice(0, MOST_JOINED) : [];
+  const endNs = isJoining ? durationNs + SETTLE_AFTER_LEAVE_NS : durationNs;
+  const actions: TaskAction[] = joined.flatMap(({ streamId }) => [{ kind: "join", atNs: 0, streamId }]);
+  for (const { streamId } of joined) actions.push({ kind: "leave", atNs: durationNs, streamId });
   const tasks = new Map(
     [...run.tasks].map(([agent, task]): [string, AgentTask] => {
       const isNeeded = connected.has(agent) || task.actions.length > 0;
-      return [agent, { ...task, runId, actions: isNeeded ? actions : [], endNs: durationNs }];
+      return [agent, { ...task, runId, actions: isNeeded ? actions : [], endNs }];
     }),
   );
   const scenario = { ...run.scenario, timeline: [], durationNs };
-  return { ...run, runId, scenario, joins: [], tasks, endNs: durationNs };
+  return { ...run, runId, scenario, joins: [], tasks, endNs };
 }
 
 export const describeLook = (run: CompiledRun, durationNs: number): string => {

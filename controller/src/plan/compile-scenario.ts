@@ -2,11 +2,9 @@ import type { SiteGraph } from "@dyetrace/site";
 import { Fault, parseIpAddress, type Scenario, type TaskAction, type TaskStream } from "@dyetrace/wire";
 import { asTaskCompanion, hostAddress, planCompanions } from "./companions.ts";
 import type { AgentAddresses, CompiledCompanion, CompiledRun, CompiledStream, PlannedJoin } from "./compiled-run.ts";
+import { SETTLE_AFTER_LEAVE_NS, SETTLE_NS } from "./settle-times.ts";
 
 const INTERVAL_NS = 1e9;
-/** After the last action: packets under way arrive, and a leave takes effect (RFC 3376 8.8: 2 s by default). */
-const SETTLE_NS = 1e9;
-const SETTLE_AFTER_LEAVE_NS = 4e9;
 
 /**
  * Scenario, site and agents as a timed list of actions for each agent. Pure.

@@ -39,20 +39,34 @@ expect: { leaks: ${leaks} }
   ).scenario;
 const run = compileScenario("00000000000000aa", scenario(), graph, new Map());
 
-test("compileLook: given a run, then nothing is sent, and whoever is connected or needed joins", () => {
-  const look = compileLook(run, "00000000000000bb", 10e9, new Set(["tower", "kiosk", "stand"]));
-  const kinds = [...look.tasks].map(([agent, task]) => [agent, task.actions.map(({ kind }) => kind)]);
-  expect(kinds).toEqual([
-    ["tower", ["join"]],
-    ["kiosk", ["join"]],
-    ["stand", ["join"]],
+const lookAt = (isJoining: boolean) =>
+  compileLook(run, {
+    runId: "00000000000000bb",
+    durationNs: 10e9,
+    connected: new Set(["tower", "kiosk", "stand"]),
+    isJoining,
+  });
+const kindsOf = (look: ReturnType<typeof lookAt>) =>
+  [...look.tasks].map(([agent, task]) => [agent, task.actions.map(({ kind }) => kind)]);
+
+test("compileLook: given a live site, then nothing is sent, and whoever is connected or needed joins, leaves, and the leave is waited out", () => {
+  const look = lookAt(true);
+  expect(kindsOf(look)).toEqual([
+    ["tower", ["join", "leave"]],
+    ["kiosk", ["join", "leave"]],
+    ["stand", ["join", "leave"]],
     ["office", []],
   ]);
-  expect([look.runId, look.endNs, look.tasks.get("tower")?.runId]).toEqual([
-    "00000000000000bb",
-    10e9,
-    "00000000000000bb",
-  ]);
+  const task = look.tasks.get("tower");
+  expect([look.runId, task?.runId]).toEqual(["00000000000000bb", "00000000000000bb"]);
+  // RFC 3376 8.8: the last member query time is 2 s by default.
+  expect([task?.actions.at(-1)?.atNs, task?.endNs, look.endNs]).toEqual([10e9, 14e9, 14e9]);
+});
+
+test("compileLook: given that only queries are wanted, then nobody joins: the look leaves no membership behind", () => {
+  const look = lookAt(false);
+  expect(kindsOf(look).flatMap(([, kinds]) => kinds)).toEqual([]);
+  expect(look.endNs).toBe(10e9);
 });
 
 test("compileRamp: given 1 Mbit/s in packets of 1250 B, then it begins with 10 packets/s and doubles below the agreed 100", () => {

@@ -128,7 +128,12 @@ async function conductSafely(
   }
   if (isLookNeeded) {
     if (safety.isLive) say({ kind: "step", text: describeLook(run, safety.lookNs) });
-    const look = compileLook(run, newRunId(), safety.lookNs, new Set(addresses(registry).keys()));
+    const look = compileLook(run, {
+      runId: newRunId(),
+      durationNs: safety.lookNs,
+      connected: new Set(addresses(registry).keys()),
+      isJoining: safety.isLive,
+    });
     const seen = await conductRun(look, registry, signal, quietly(say));
     if (signal.aborted) throw new Fault("AGENT_LOST", "The run was stopped before it began", "");
     if (safety.isLive && request.despite?.includes("traffic") !== true) refuseStrangeTraffic(look, seen);
