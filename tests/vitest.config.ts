@@ -19,6 +19,7 @@ export default defineConfig({
             "agent/src/**/*.test.ts",
             "controller/src/**/*.test.ts",
             "tests/conformance/**/*.test.ts",
+            "tests/house/**/*.test.ts",
           ],
           testTimeout: 60_000,
         },
