@@ -1,10 +1,10 @@
 import { expect, test } from "vitest";
-import { type FailureElement, placeNames } from "../../packages/locate/src/failure-element.ts";
-import { type NamedFailure, smallestFailureSet } from "../../packages/locate/src/failure-set.ts";
-import type { PathTrial } from "../../packages/locate/src/path-trial.ts";
-import { sketchSite } from "../../packages/locate/src/simulation/sketch-site.ts";
-import { indexSite } from "../../packages/locate/src/site-index.ts";
-import { sourceTree } from "../../packages/locate/src/source-tree.ts";
+import { type FailureElement, placeNames } from "../../packages/locate/src/cover/failure-element.ts";
+import { type NamedFailure, smallestFailureSet } from "../../packages/locate/src/cover/failure-set.ts";
+import type { PathTrial } from "../../packages/locate/src/cover/path-trial.ts";
+import { indexSite } from "../../packages/locate/src/site/site-index.ts";
+import { sourceTree } from "../../packages/locate/src/site/source-tree.ts";
+import { sketchSite } from "../simulation/sketch-site.ts";
 
 /**
  * Boolean tomography: the smallest consistent failure set of N. Duffield, "Simple network performance tomography" (IMC

@@ -4,7 +4,7 @@ import { lossVariance } from "../../packages/locate/src/loss/link-estimate.ts";
 import { estimateLoss } from "../../packages/locate/src/loss/loss-estimator.ts";
 import { lossInterval, T_95_OF_20_BLOCKS, Z_95 } from "../../packages/locate/src/loss/loss-interval.ts";
 import { countLosses, type LossTree } from "../../packages/locate/src/loss/loss-tree.ts";
-import type { SeqRange } from "../../packages/locate/src/run-observations.ts";
+import type { SeqRange } from "../../packages/locate/src/run/run-observations.ts";
 
 /**
  * The loss estimator of R. Caceres, N. Duffield, J. Horowitz, D. Towsley, "Multicast-based inference of network-internal

@@ -1,5 +1,8 @@
 import { expect, test } from "vitest";
-import type { Finding } from "./conclusion.ts";
+import { seededRandom } from "../../../tests/simulation/seeded-random.ts";
+import { type SimulatedFault, type SimulatedStream, simulateRun } from "../../../tests/simulation/simulate-run.ts";
+import { segmentBetween, sketchSite } from "../../../tests/simulation/sketch-site.ts";
+import type { Finding } from "./finding/finding.ts";
 import { locate } from "./locate.ts";
 import type {
   ListenerObservation,
@@ -8,10 +11,7 @@ import type {
   RunObservations,
   SeqRange,
   StreamObservation,
-} from "./run-observations.ts";
-import { seededRandom } from "./simulation/seeded-random.ts";
-import { type SimulatedFault, type SimulatedStream, simulateRun } from "./simulation/simulate-run.ts";
-import { segmentBetween, sketchSite } from "./simulation/sketch-site.ts";
+} from "./run/run-observations.ts";
 
 /**
  * One case for every kind of finding beside plain stops, loss and leaks. The numbers that name the cause are the

@@ -1,6 +1,7 @@
 import { type SiteGraph, sourceWays, unfoldVlans } from "@dyetrace/site";
-import type { Conclusion, Finding, SegmentState } from "./conclusion.ts";
-import type { SiteIndex } from "./site-index.ts";
+import type { Conclusion, SegmentState } from "./conclusion.ts";
+import type { Finding } from "./finding/finding.ts";
+import type { SiteIndex } from "./site/site-index.ts";
 
 /** More combinations of equal routes than this are not followed. */
 const MOST_COMBINATIONS = 16;

@@ -1,12 +1,5 @@
-export type {
-  Conclusion,
-  Coverage,
-  Finding,
-  FindingKind,
-  SegmentState,
-  SegmentStatus,
-} from "./conclusion.ts";
-export { coverage } from "./coverage.ts";
+export type { Conclusion, SegmentState, SegmentStatus } from "./conclusion.ts";
+export type { Finding, FindingKind } from "./finding/finding.ts";
 export { locate } from "./locate.ts";
 export {
   type BystanderObservation,
@@ -24,4 +17,5 @@ export {
   STANDARD_TIMERS,
   type StreamObservation,
   type TimeSpan,
-} from "./run-observations.ts";
+} from "./run/run-observations.ts";
+export { type Coverage, coverage } from "./tell-apart/coverage.ts";

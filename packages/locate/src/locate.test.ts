@@ -1,10 +1,11 @@
 import { expect, test } from "vitest";
-import type { Conclusion, Finding } from "./conclusion.ts";
+import { seededRandom } from "../../../tests/simulation/seeded-random.ts";
+import { type SimulatedFault, type SimulatedStream, simulateRun } from "../../../tests/simulation/simulate-run.ts";
+import { segmentBetween, sketchSite } from "../../../tests/simulation/sketch-site.ts";
+import type { Conclusion } from "./conclusion.ts";
+import type { Finding } from "./finding/finding.ts";
 import { locate } from "./locate.ts";
-import type { RunObservations } from "./run-observations.ts";
-import { seededRandom } from "./simulation/seeded-random.ts";
-import { type SimulatedFault, type SimulatedStream, simulateRun } from "./simulation/simulate-run.ts";
-import { segmentBetween, sketchSite } from "./simulation/sketch-site.ts";
+import type { RunObservations } from "./run/run-observations.ts";
 
 // The sites here were drawn up for these tests. What must come out follows from the rule that a path is bad if and only
 // if something on it is bad (N. Duffield, Simple network performance tomography, IMC 2003).

@@ -1,28 +1,28 @@
 import type { SiteGraph } from "@dyetrace/site";
 import type { Conclusion } from "./conclusion.ts";
-import { coverage } from "./coverage.ts";
+import type { StreamTrial } from "./cover/stream-trials.ts";
 import { cheapestConclusion, routeCombinations } from "./equal-routes.ts";
-import { findHostFaults } from "./host-rules.ts";
+import { findHostFaults } from "./hosts/host-rules.ts";
+import { findSilentSources } from "./hosts/source-rules.ts";
+import { findSourceStalls } from "./hosts/source-stall.ts";
 import { findLeaks } from "./leaks/leak-findings.ts";
 import { findLoss } from "./loss/loss-findings.ts";
 import { lossScope } from "./loss/loss-scope.ts";
 import { type MeasuredChain, measuredChains } from "./loss/segment-loss.ts";
 import { type LossScope, streamLoss } from "./loss/stream-loss.ts";
-import { findChangedPackets } from "./marks.ts";
 import { leavesOf } from "./membership/leave-cut.ts";
+import type { MembershipContext } from "./membership/membership-context.ts";
 import { QueryView } from "./membership/query-view.ts";
 import { findOutages, type Outage } from "./outages/outage.ts";
 import { outageFindings } from "./outages/outage-findings.ts";
-import type { RunObservations } from "./run-observations.ts";
+import { findChangedPackets } from "./packets/marks.ts";
+import { findSiteFaults } from "./plan/site-rules.ts";
+import type { RunObservations } from "./run/run-observations.ts";
+import { type StreamFacts, streamFacts } from "./run/stream-facts.ts";
 import { segmentStates } from "./segment-states.ts";
-import { indexSite, type SiteIndex } from "./site-index.ts";
-import { findSiteFaults } from "./site-rules.ts";
-import { findSilentSources } from "./source-rules.ts";
-import { findSourceStalls } from "./source-stall.ts";
-import type { MembershipContext } from "./stop-case.ts";
-import { findStops } from "./stop-findings.ts";
-import { type StreamFacts, streamFacts } from "./stream-facts.ts";
-import type { StreamTrial } from "./stream-trials.ts";
+import { indexSite, type SiteIndex } from "./site/site-index.ts";
+import { findStops } from "./stops/stop-findings.ts";
+import { coverage } from "./tell-apart/coverage.ts";
 
 /**
  * Names what stops, loses or leaks, as closely as the agents' places allow.

@@ -1,8 +1,9 @@
-import type { Finding, SegmentState, SegmentStatus } from "./conclusion.ts";
+import type { SegmentState, SegmentStatus } from "./conclusion.ts";
+import type { Finding } from "./finding/finding.ts";
 import { LOSS_FLOOR } from "./loss/loss-findings.ts";
 import type { MeasuredChain } from "./loss/segment-loss.ts";
-import type { SiteIndex } from "./site-index.ts";
-import type { StopCase } from "./stop-case.ts";
+import type { SiteIndex } from "./site/site-index.ts";
+import type { StopCase } from "./stops/stop-case.ts";
 
 /** The state of every segment and node of the plan, in the plan's order. */
 export function segmentStates(

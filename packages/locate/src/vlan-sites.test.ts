@@ -2,10 +2,10 @@ import { readFileSync } from "node:fs";
 import { loadSitePlan, planPlace, type SiteGraph, segmentsDownTo, sourceWays, unfoldVlans } from "@dyetrace/site";
 import { expect, test } from "vitest";
 import type { Conclusion } from "./conclusion.ts";
-import { coverage } from "./coverage.ts";
 import { locate } from "./locate.ts";
-import type { ListenerObservation, RunObservations, StreamObservation } from "./run-observations.ts";
-import { STANDARD_TIMERS } from "./run-observations.ts";
+import type { ListenerObservation, RunObservations, StreamObservation } from "./run/run-observations.ts";
+import { STANDARD_TIMERS } from "./run/run-observations.ts";
+import { coverage } from "./tell-apart/coverage.ts";
 
 /**
  * Sites with VLANs and routers. What must come out follows from the rule that a path is bad if and only if something on it

@@ -1,7 +1,5 @@
 import { STANDARD_TIMERS } from "@dyetrace/locate";
-import { seededRandom } from "../../../packages/locate/dist/simulation/seeded-random.js";
-import { drawLosses } from "../../../packages/locate/dist/simulation/simulate-run.js";
-import { sketchSite } from "../../../packages/locate/dist/simulation/sketch-site.js";
+import { drawLosses, seededRandom, sketchSite } from "./simulation.mjs";
 
 const PACKETS = 100_000;
 const DURATION_MS = 100_000;

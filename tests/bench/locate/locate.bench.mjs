@@ -10,11 +10,8 @@
  */
 import { parseArgs } from "node:util";
 import { locate } from "@dyetrace/locate";
-import { playLeak } from "../../../packages/locate/dist/simulation/leak-scene.js";
-import { playLoss } from "../../../packages/locate/dist/simulation/loss-scene.js";
-import { seededRandom } from "../../../packages/locate/dist/simulation/seeded-random.js";
-import { drawStopScene, playStops, truthOf } from "../../../packages/locate/dist/simulation/stop-scene.js";
 import { largeRun } from "./large-run.mjs";
+import { drawStopScene, playLeak, playLoss, playStops, seededRandom, truthOf } from "./simulation.mjs";
 
 const { values: options } = parseArgs({
   options: { quick: { type: "boolean", default: false }, seed: { type: "string", default: "1" } },

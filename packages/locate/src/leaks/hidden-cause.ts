@@ -1,5 +1,5 @@
-import type { SiteIndex } from "../site-index.ts";
-import { isAtOrBelow } from "../source-tree.ts";
+import type { SiteIndex } from "../site/site-index.ts";
+import { isAtOrBelow } from "../site/source-tree.ts";
 import type { LeakSighting, StreamLeaks } from "./leak-sighting.ts";
 import { wantedPorts } from "./wanted-ports.ts";
 

@@ -1,15 +1,15 @@
 import { byDesignReach } from "@dyetrace/site";
 import fc from "fast-check";
 import { expect, test } from "vitest";
-import type { Finding } from "../conclusion.ts";
+import { randomSite } from "../../../../tests/simulation/random-site.ts";
+import { seededRandom } from "../../../../tests/simulation/seeded-random.ts";
+import { type SimulatedFault, type SimulatedStream, simulateRun } from "../../../../tests/simulation/simulate-run.ts";
+import { segmentBetween, sketchSite } from "../../../../tests/simulation/sketch-site.ts";
+import type { Finding } from "../finding/finding.ts";
 import { locate } from "../locate.ts";
-import type { RunObservations } from "../run-observations.ts";
-import { randomSite } from "../simulation/random-site.ts";
-import { seededRandom } from "../simulation/seeded-random.ts";
-import { type SimulatedFault, type SimulatedStream, simulateRun } from "../simulation/simulate-run.ts";
-import { segmentBetween, sketchSite } from "../simulation/sketch-site.ts";
-import { indexSite } from "../site-index.ts";
-import { sourceTree } from "../source-tree.ts";
+import type { RunObservations } from "../run/run-observations.ts";
+import { indexSite } from "../site/site-index.ts";
+import { sourceTree } from "../site/source-tree.ts";
 import { wantedPorts } from "./wanted-ports.ts";
 
 /**

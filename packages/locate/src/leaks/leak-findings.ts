@@ -1,10 +1,10 @@
 import { type LinkSegment, layer2Domain, queriersOf } from "@dyetrace/site";
-import type { Finding } from "../conclusion.ts";
-import { diagnose } from "../diagnosis-rule.ts";
-import type { MembershipTimers } from "../run-observations.ts";
-import type { SiteIndex } from "../site-index.ts";
-import { isAtOrBelow, nodesDownTo } from "../source-tree.ts";
-import type { StreamFacts } from "../stream-facts.ts";
+import { diagnose } from "../finding/diagnosis-rule.ts";
+import type { Finding } from "../finding/finding.ts";
+import type { MembershipTimers } from "../run/run-observations.ts";
+import type { StreamFacts } from "../run/stream-facts.ts";
+import type { SiteIndex } from "../site/site-index.ts";
+import { isAtOrBelow, nodesDownTo } from "../site/source-tree.ts";
 import { hiddenCauses } from "./hidden-cause.ts";
 import { ownLeaveBefore } from "./leak-pattern.ts";
 import { LEAK_RULES, type LeakCase, leakEvidence } from "./leak-rules.ts";

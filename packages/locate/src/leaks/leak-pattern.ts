@@ -1,6 +1,6 @@
 import { subtractRanges } from "@dyetrace/measure";
-import type { MembershipTimers } from "../run-observations.ts";
-import type { PlacedBystander, StreamFacts } from "../stream-facts.ts";
+import type { MembershipTimers } from "../run/run-observations.ts";
+import type { PlacedBystander, StreamFacts } from "../run/stream-facts.ts";
 
 /** How frames outside the wanted region lie in time. */
 export type LeakPattern =

@@ -1,8 +1,8 @@
 import type { LinkSegment } from "@dyetrace/site";
-import type { DiagnosisRule } from "../diagnosis-rule.ts";
-import { portName, vlanPhrase } from "../place-wording.ts";
-import type { MembershipTimers } from "../run-observations.ts";
-import { count, nameList, seconds } from "../wording.ts";
+import type { DiagnosisRule } from "../finding/diagnosis-rule.ts";
+import { portName, vlanPhrase } from "../finding/place-wording.ts";
+import { count, nameList, seconds } from "../finding/wording.ts";
+import type { MembershipTimers } from "../run/run-observations.ts";
 import type { HiddenCause } from "./hidden-cause.ts";
 import type { LeakSighting } from "./leak-sighting.ts";
 import type { TableLimit } from "./table-limit.ts";

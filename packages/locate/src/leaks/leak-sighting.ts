@@ -1,7 +1,7 @@
-import type { MembershipTimers } from "../run-observations.ts";
-import type { SiteIndex } from "../site-index.ts";
-import { nodesDownTo } from "../source-tree.ts";
-import type { PlacedBystander, StreamFacts } from "../stream-facts.ts";
+import type { MembershipTimers } from "../run/run-observations.ts";
+import type { PlacedBystander, StreamFacts } from "../run/stream-facts.ts";
+import type { SiteIndex } from "../site/site-index.ts";
+import { nodesDownTo } from "../site/source-tree.ts";
 import { LEAVE_GRACE_MS, type LeakPattern, leakPattern } from "./leak-pattern.ts";
 import { type WantedPorts, wantedPorts } from "./wanted-ports.ts";
 

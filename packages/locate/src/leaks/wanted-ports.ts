@@ -1,5 +1,5 @@
-import type { SiteIndex } from "../site-index.ts";
-import type { SourceTree } from "../source-tree.ts";
+import type { SiteIndex } from "../site/site-index.ts";
+import type { SourceTree } from "../site/source-tree.ts";
 
 /** Which ports a stream's frames rightly leave by. Both lists by the number of the node behind the port. */
 export interface WantedPorts {

@@ -1,9 +1,9 @@
 import { expect, test } from "vitest";
+import { seededRandom } from "../../../../tests/simulation/seeded-random.ts";
+import { type SimulatedFault, type SimulatedStream, simulateRun } from "../../../../tests/simulation/simulate-run.ts";
+import { segmentBetween, sketchSite } from "../../../../tests/simulation/sketch-site.ts";
 import { locate } from "../locate.ts";
-import type { RunObservations } from "../run-observations.ts";
-import { seededRandom } from "../simulation/seeded-random.ts";
-import { type SimulatedFault, type SimulatedStream, simulateRun } from "../simulation/simulate-run.ts";
-import { segmentBetween, sketchSite } from "../simulation/sketch-site.ts";
+import type { RunObservations } from "../run/run-observations.ts";
 
 // Sites and losses drawn up for these tests; the truth is what the simulation put in.
 const site = sketchSite(

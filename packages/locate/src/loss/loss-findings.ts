@@ -1,11 +1,11 @@
 import { type LinkSegment, planPlace, vlanOfPlace } from "@dyetrace/site";
-import { unicastBeside } from "../companion-evidence.ts";
-import type { Finding } from "../conclusion.ts";
-import { diagnose } from "../diagnosis-rule.ts";
-import type { ListenerObservation } from "../run-observations.ts";
-import type { SiteIndex } from "../site-index.ts";
-import type { StreamFacts } from "../stream-facts.ts";
-import { count, nameList, percent } from "../wording.ts";
+import { unicastBeside } from "../finding/companion-evidence.ts";
+import { diagnose } from "../finding/diagnosis-rule.ts";
+import type { Finding } from "../finding/finding.ts";
+import { count, nameList, percent } from "../finding/wording.ts";
+import type { ListenerObservation } from "../run/run-observations.ts";
+import type { StreamFacts } from "../run/stream-facts.ts";
+import type { SiteIndex } from "../site/site-index.ts";
 import { lossInterval, normalQuantileOfTail, studentQuantile } from "./loss-interval.ts";
 import { LOSS_RULES, type LossCase, type RateLimit } from "./loss-rules.ts";
 import { rateLimitOn } from "./rate-curve.ts";

@@ -1,8 +1,8 @@
 import type { LinkSegment } from "@dyetrace/site";
-import { companionEvidence, type UnicastBeside } from "../companion-evidence.ts";
-import type { DiagnosisRule } from "../diagnosis-rule.ts";
-import { betweenPhrase } from "../place-wording.ts";
-import { nameList, percent, rate } from "../wording.ts";
+import { companionEvidence, type UnicastBeside } from "../finding/companion-evidence.ts";
+import type { DiagnosisRule } from "../finding/diagnosis-rule.ts";
+import { betweenPhrase } from "../finding/place-wording.ts";
+import { nameList, percent, rate } from "../finding/wording.ts";
 import type { LossInterval } from "./loss-interval.ts";
 
 /** Loss on one chain of segments, with what tells its kinds apart. */

@@ -1,7 +1,7 @@
 import { mergeSequenceRanges } from "@dyetrace/measure";
-import type { SeqRange } from "../run-observations.ts";
-import type { StreamFacts } from "../stream-facts.ts";
-import type { StreamTrial } from "../stream-trials.ts";
+import type { StreamTrial } from "../cover/stream-trials.ts";
+import type { SeqRange } from "../run/run-observations.ts";
+import type { StreamFacts } from "../run/stream-facts.ts";
 import type { LossScope } from "./stream-loss.ts";
 
 /**

@@ -1,5 +1,5 @@
 import { countRanges, intersectRanges } from "@dyetrace/measure";
-import type { SeqRange } from "../run-observations.ts";
+import type { SeqRange } from "../run/run-observations.ts";
 
 /**
  * A logical tree: the source, the listeners, and every node with two or more branches towards listeners. The links

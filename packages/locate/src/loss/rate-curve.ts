@@ -1,5 +1,5 @@
-import type { SendStep } from "../run-observations.ts";
-import type { StreamFacts } from "../stream-facts.ts";
+import type { SendStep } from "../run/run-observations.ts";
+import type { StreamFacts } from "../run/stream-facts.ts";
 import type { RateLimit } from "./loss-rules.ts";
 import { intervalOf } from "./segment-loss.ts";
 import { type LossScope, streamLoss } from "./stream-loss.ts";

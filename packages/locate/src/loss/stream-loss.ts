@@ -1,8 +1,8 @@
 import { countRanges, intersectRanges, mergeSequenceRanges, subtractRanges } from "@dyetrace/measure";
-import type { PlacedReceipt } from "../clean-receipt.ts";
-import type { SeqRange } from "../run-observations.ts";
-import type { SourceTree } from "../source-tree.ts";
-import type { StreamFacts } from "../stream-facts.ts";
+import type { PlacedReceipt } from "../run/clean-receipt.ts";
+import type { SeqRange } from "../run/run-observations.ts";
+import type { StreamFacts } from "../run/stream-facts.ts";
+import type { SourceTree } from "../site/source-tree.ts";
 import type { LinkEstimate } from "./link-estimate.ts";
 import { estimateLoss } from "./loss-estimator.ts";
 import type { LossTree } from "./loss-tree.ts";

@@ -1,7 +1,14 @@
-import type { MembershipTimers } from "../run-observations.ts";
-import type { SilentPair } from "../stop-case.ts";
-import { count, nameList, seconds } from "../wording.ts";
-import type { QueryView } from "./query-view.ts";
+import { count, nameList, seconds } from "../finding/wording.ts";
+import type { ListenerObservation } from "../run/run-observations.ts";
+import type { MembershipContext } from "./membership-context.ts";
+
+/** A listener that gets nothing more of a group. */
+export interface MembershipEnd {
+  readonly listener: ListenerObservation;
+  readonly group: string;
+  /** When its silence begins. */
+  readonly atMs: number;
+}
 
 /** Why a membership that was not renewed ran out. */
 export interface Ageing {
@@ -23,9 +30,12 @@ const TIME_TOLERANCE = 0.15;
  * Streams that end some time after the last report while the source and the way are good: nobody asked the hosts to
  * report again, or they did not answer. A dead link looks different: it stops right between reports and queries.
  */
-export function ageingOf(pairs: readonly SilentPair[], view: QueryView, timers: MembershipTimers): Ageing | null {
-  const ends = pairs.map(({ receipt: { listener }, trial, atMs }) => {
-    const reported = view.lastReportMs(listener.host, trial.facts.stream.group, atMs);
+export function ageingOf(
+  silent: readonly MembershipEnd[],
+  { queries: view, timers }: Pick<MembershipContext, "queries" | "timers">,
+): Ageing | null {
+  const ends = silent.map(({ listener, group, atMs }) => {
+    const reported = view.lastReportMs(listener.host, group, atMs);
     const sinceMs = reported ?? listener.joinedFromMs;
     return {
       host: listener.host,

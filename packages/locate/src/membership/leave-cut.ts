@@ -1,8 +1,8 @@
 import type { LinkSegment } from "@dyetrace/site";
-import type { MembershipTimers, RunObservations } from "../run-observations.ts";
-import type { SiteIndex } from "../site-index.ts";
-import { isAtOrBelow } from "../source-tree.ts";
-import type { StreamFacts } from "../stream-facts.ts";
+import type { MembershipTimers, RunObservations } from "../run/run-observations.ts";
+import type { StreamFacts } from "../run/stream-facts.ts";
+import type { SiteIndex } from "../site/site-index.ts";
+import { isAtOrBelow } from "../site/source-tree.ts";
 
 /** A host that left a group. */
 export interface Leave {

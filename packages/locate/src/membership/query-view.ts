@@ -1,10 +1,10 @@
 import { layer2Domain, querierOf, queriersOf } from "@dyetrace/site";
-import { placeNames } from "../failure-element.ts";
-import { smallestFailureSet } from "../failure-set.ts";
-import type { PathTrial } from "../path-trial.ts";
-import type { QuerierObservation, RunObservations } from "../run-observations.ts";
-import type { SiteIndex } from "../site-index.ts";
-import { reaches, sourceTree } from "../source-tree.ts";
+import { placeNames } from "../cover/failure-element.ts";
+import { smallestFailureSet } from "../cover/failure-set.ts";
+import type { PathTrial } from "../cover/path-trial.ts";
+import type { QuerierObservation, RunObservations } from "../run/run-observations.ts";
+import type { SiteIndex } from "../site/site-index.ts";
+import { reaches, sourceTree } from "../site/source-tree.ts";
 
 /** Who heard general queries, when. */
 export class QueryView {

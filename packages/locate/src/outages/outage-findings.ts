@@ -1,12 +1,12 @@
 import type { LinkSegment } from "@dyetrace/site";
-import type { Finding } from "../conclusion.ts";
-import { type DiagnosisRule, diagnose } from "../diagnosis-rule.ts";
-import { placeNames } from "../failure-element.ts";
+import { placeNames } from "../cover/failure-element.ts";
+import { type DiagnosisRule, diagnose } from "../finding/diagnosis-rule.ts";
+import type { Finding } from "../finding/finding.ts";
+import { betweenPhrase, portName } from "../finding/place-wording.ts";
+import { count, nameList, seconds } from "../finding/wording.ts";
 import { cutSuspects, type LeaveCut, leaveThatCut } from "../membership/leave-cut.ts";
-import { betweenPhrase, portName } from "../place-wording.ts";
-import type { SiteIndex } from "../site-index.ts";
-import type { MembershipContext } from "../stop-case.ts";
-import { count, nameList, seconds } from "../wording.ts";
+import type { MembershipContext } from "../membership/membership-context.ts";
+import type { SiteIndex } from "../site/site-index.ts";
 import type { Outage } from "./outage.ts";
 
 /** Outages with the same suspects. */

@@ -1,12 +1,12 @@
 import { countRanges, intersectRanges } from "@dyetrace/measure";
-import type { PlacedReceipt } from "../clean-receipt.ts";
-import { type NamedFailure, smallestFailureSet } from "../failure-set.ts";
-import type { PathOutcome, PathTrial } from "../path-trial.ts";
-import type { ListenerObservation, SeqRange } from "../run-observations.ts";
-import { sendTimeMs } from "../send-time.ts";
-import type { SiteIndex } from "../site-index.ts";
-import type { StreamFacts } from "../stream-facts.ts";
-import type { StreamTrial } from "../stream-trials.ts";
+import { type NamedFailure, smallestFailureSet } from "../cover/failure-set.ts";
+import type { PathOutcome, PathTrial } from "../cover/path-trial.ts";
+import type { StreamTrial } from "../cover/stream-trials.ts";
+import type { PlacedReceipt } from "../run/clean-receipt.ts";
+import type { ListenerObservation, SeqRange } from "../run/run-observations.ts";
+import { sendTimeMs } from "../run/send-time.ts";
+import type { StreamFacts } from "../run/stream-facts.ts";
+import type { SiteIndex } from "../site/site-index.ts";
 
 /** A gap too long to be chance, after which the stream came back, at one listener or the same at several. */
 export interface Outage {

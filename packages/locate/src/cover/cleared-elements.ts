@@ -1,0 +1,147 @@
+import type { TimeSpan } from "../run/run-observations.ts";
+import type { SiteIndex } from "../site/site-index.ts";
+import { type ElementKind, isGroupKind } from "./failure-element.ts";
+import {
+  type PathTrial,
+  type Silencer,
+  silencersAtListener,
+  silencersAtSource,
+  silencersByStep,
+} from "./path-trial.ts";
+
+interface Proof {
+  readonly groupKey: string;
+  /** Number of the source's node. */
+  readonly source: number;
+  readonly payloadBytes: number;
+  /** Times at which this group at this size came through; hardly ever more than one stretch. */
+  readonly spans: TimeSpan[];
+}
+
+/** What good paths prove: a path is bad if and only if some element on it is, so a good path clears all of them. */
+export class ClearedElements {
+  readonly #site: SiteIndex;
+  readonly #wanted: ReadonlySet<number>;
+  /** By kind, then place. Group kinds are kept with their all-group kind: the proofs are the same. */
+  readonly #proofs = new Map<ElementKind, Map<number, Proof[]>>();
+
+  /** @param wanted numbers of the nodes about which, and about the segments into which, questions will be asked */
+  constructor(site: SiteIndex, trials: readonly PathTrial[], wanted: ReadonlySet<number>) {
+    this.#site = site;
+    this.#wanted = wanted;
+    for (const trial of trials) this.#addTrial(trial);
+  }
+
+  /**
+   * True when a path that the element would have silenced was good during the silence, with packets at least as large
+   * as the silent trial's (a small packet says nothing about large ones) and, for the group kinds, of its group, for
+   * `node-source` of its source, for `node-any-source` of its family: each has a rendezvous point of its own.
+   */
+  isCleared({ kind, place }: Silencer, { groupKey, payloadBytes, tree }: PathTrial, silence: TimeSpan): boolean {
+    const isOfGroup = isGroupKind(kind);
+    const isOfSource = kind === "node-source";
+    const isOfFamily = kind === "node-any-source";
+    return this.#proofsOf(kind, place).some(
+      (proof) =>
+        proof.payloadBytes >= payloadBytes &&
+        (!isOfGroup || proof.groupKey === groupKey) &&
+        (!isOfSource || proof.source === tree.source) &&
+        (!isOfFamily || isIpv6(proof.groupKey) === isIpv6(groupKey)) &&
+        proof.spans.some((span) => span.endMs > silence.startMs && span.startMs < silence.endMs),
+    );
+  }
+
+  /** Groups whose data came through a place at any time. */
+  groupsThrough(kind: "link" | "node", place: number): string[] {
+    return [...new Set(this.#proofsOf(kind, place).map((p) => p.groupKey))];
+  }
+
+  /** Largest payload that came through a segment at any time, null when nothing did. */
+  largestGoodBytes(segment: number): number | null {
+    const sizes = this.#proofsOf("link", segment).map((p) => p.payloadBytes);
+    return sizes.length === 0 ? null : Math.max(...sizes);
+  }
+
+  #proofsOf(kind: ElementKind, place: number): readonly Proof[] {
+    if (kind === "cable") {
+      return [...this.#proofsOf("link", place), ...this.#proofsOf("link", this.#site.reverse[place] ?? -1)];
+    }
+    return this.#proofs.get(allGroupKind(kind))?.get(place) ?? [];
+  }
+
+  #addTrial(trial: PathTrial): void {
+    const { tree, outcomes } = trial;
+    const spansBelow = new Map<number, readonly TimeSpan[]>();
+    for (const { leaf, good } of outcomes) {
+      if (good === null) continue;
+      spansBelow.set(leaf, unitedSpans(spansBelow.get(leaf) ?? [], [good]));
+      if (this.#wanted.has(leaf)) this.#add(trial, silencersAtListener(leaf), [good]);
+    }
+    const silencersOf = silencersByStep(this.#site, trial);
+    for (let at = tree.order.length - 1; at > 0; at--) {
+      const node = tree.order[at] as number;
+      const spans = spansBelow.get(node);
+      if (spans === undefined) continue;
+      const parent = tree.parent[node] as number;
+      spansBelow.set(parent, unitedSpans(spansBelow.get(parent) ?? [], spans));
+      if (this.#wanted.has(node)) this.#add(trial, silencersOf(node), spans);
+    }
+    const atSource = spansBelow.get(tree.source);
+    if (atSource !== undefined) this.#add(trial, silencersAtSource(this.#site, trial), atSource);
+  }
+
+  #add(
+    { groupKey, payloadBytes, tree: { source } }: PathTrial,
+    silencers: readonly Silencer[],
+    spans: readonly TimeSpan[],
+  ): void {
+    for (const { kind, place } of silencers) {
+      if (kind === "cable" || kind === "node-source" || isGroupKind(kind)) continue;
+      const ofKind = this.#proofs.get(kind) ?? new Map<number, Proof[]>();
+      this.#proofs.set(kind, ofKind);
+      const proofs = ofKind.get(place) ?? [];
+      ofKind.set(place, proofs);
+      const same = proofs.find(
+        (p) => p.groupKey === groupKey && p.payloadBytes === payloadBytes && p.source === source,
+      );
+      if (same === undefined) proofs.push({ groupKey, source, payloadBytes, spans: [...spans] });
+      else same.spans.splice(0, same.spans.length, ...unitedSpans(same.spans, spans));
+    }
+  }
+}
+
+const isIpv6 = (groupKey: string): boolean => groupKey.includes(":");
+
+function allGroupKind(kind: ElementKind): ElementKind {
+  switch (kind) {
+    case "link-group":
+      return "link";
+    case "reports-group":
+      return "reports";
+    case "node-group":
+    case "node-source":
+      return "node";
+    case "sender-group":
+      return "sender";
+    case "receiver-group":
+      return "receiver";
+    default:
+      return kind;
+  }
+}
+
+/** Overlapping spans made one; gaps between them stay, since nothing is proven for those times. */
+function unitedSpans(known: readonly TimeSpan[], more: readonly TimeSpan[]): readonly TimeSpan[] {
+  if (known.length === 0) return more;
+  let united = known;
+  for (const span of more) {
+    const touching = united.filter((other) => other.startMs <= span.endMs && other.endMs >= span.startMs);
+    if (touching.length === 1 && touching[0]?.startMs === span.startMs && touching[0].endMs === span.endMs) continue;
+    const merged = {
+      startMs: Math.min(span.startMs, ...touching.map((other) => other.startMs)),
+      endMs: Math.max(span.endMs, ...touching.map((other) => other.endMs)),
+    };
+    united = [...united.filter((other) => !touching.includes(other)), merged];
+  }
+  return united;
+}

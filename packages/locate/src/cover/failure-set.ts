@@ -1,0 +1,225 @@
+import type { SiteIndex } from "../site/site-index.ts";
+import { nodesDownTo } from "../site/source-tree.ts";
+import { ClearedElements } from "./cleared-elements.ts";
+import { type ElementKind, elementWeight, type FailureElement, isGroupKind, isOnNode } from "./failure-element.ts";
+import {
+  type PathTrial,
+  type Silencer,
+  silencersAtListener,
+  silencersAtSource,
+  silencersByStep,
+} from "./path-trial.ts";
+import { includesAll, smallestCovers } from "./smallest-cover.ts";
+
+export interface BadPair<T extends PathTrial = PathTrial> {
+  readonly trial: T;
+  readonly outcome: T["outcomes"][number];
+}
+
+/** One fault that the smallest explanation needs. */
+export interface NamedFailure<T extends PathTrial = PathTrial> {
+  /** Everything that could stand in its place and still explain every bad pair; most likely first, never empty. */
+  readonly elements: readonly FailureElement[];
+  /** The bad pairs that it explains. */
+  readonly pairs: readonly BadPair<T>[];
+  /** Elements of other smallest explanations that no single exchange reaches. Also in `elements`, at its end. */
+  readonly otherExplanations: number;
+  /** Faults needed to explain the same pairs without any of `elements`; null when nothing else explains them. */
+  readonly faultsOtherwise: number | null;
+}
+
+export interface FailureSet<T extends PathTrial = PathTrial> {
+  readonly failures: readonly NamedFailure<T>[];
+  /** Bad pairs with no uncleared element: the plan contradicts what was seen. */
+  readonly unexplained: readonly BadPair<T>[];
+  readonly cleared: ClearedElements;
+  /** False when the search for the smallest explanation was cut short. */
+  readonly isExact: boolean;
+}
+
+/**
+ * Smallest consistent failure set: the fewest faults that explain every bad pair and contradict no good one. On one
+ * tree that is the top link of every maximal silent subtree (N. Duffield, Simple network performance tomography, IMC
+ * 2003); on several a minimum hitting set.
+ */
+export function smallestFailureSet<T extends PathTrial>(site: SiteIndex, trials: readonly T[]): FailureSet<T> {
+  const pairs: BadPair<T>[] = trials.flatMap((trial) =>
+    trial.outcomes.filter((outcome) => outcome.bad !== null).map((outcome) => ({ trial, outcome })),
+  );
+  const onBadWays = new Set(pairs.flatMap(({ trial, outcome }) => nodesDownTo(trial.tree, outcome.leaf)));
+  for (const { trial } of pairs) onBadWays.add(trial.tree.source);
+  // What passes a switch or trunk in another VLAN says something about the whole.
+  const wholes = new Set([...onBadWays].flatMap((node) => site.wholeNode.get(node) ?? []));
+  for (const [part, whole] of site.wholeNode) if (wholes.has(whole)) onBadWays.add(part);
+  const cleared = new ClearedElements(site, onBadWays.size === 0 ? [] : trials, onBadWays);
+  const { classes, unexplained } = classesOf(site, pairs, cleared);
+  const covers = smallestCovers(classes);
+  const failures = covers.flatMap((cover) => {
+    const choice = cover.choices[0] ?? [];
+    const ambiguity = ambiguityOf(classes, choice, cover.choices);
+    return choice.map((number, position) => {
+      const suspects = ambiguity[position] ?? { exchangeable: [number], others: [] };
+      return {
+        elements: [...suspects.exchangeable, ...suspects.others].flatMap((n) => classes[n]?.elements ?? []),
+        pairs: (classes[number]?.covers ?? []).map((pair) => pairs[pair] as BadPair<T>),
+        otherExplanations: suspects.others.length,
+        faultsOtherwise: faultsWithout(classes, number, suspects.exchangeable),
+      };
+    });
+  });
+  return { failures, unexplained, cleared, isExact: covers.every((cover) => cover.isExact) };
+}
+
+/** Elements that explain exactly the same pairs: no observation of this run tells them apart. */
+interface ElementClass {
+  readonly covers: readonly number[];
+  readonly elements: FailureElement[];
+  weight: number;
+}
+
+interface UnclearedElements<T extends PathTrial> {
+  readonly classes: ElementClass[];
+  readonly unexplained: BadPair<T>[];
+}
+
+function classesOf<T extends PathTrial>(
+  site: SiteIndex,
+  pairs: readonly BadPair<T>[],
+  cleared: ClearedElements,
+): UnclearedElements<T> {
+  const elements = new Map<string, { readonly element: FailureElement; readonly covers: number[] }>();
+  const unexplained: BadPair<T>[] = [];
+  const silencersOf = silencersOfTrials(site);
+  for (const [number, { trial, outcome }] of pairs.entries()) {
+    const { startMs = 0, endMs = 0 } = outcome.bad ?? {};
+    const silence = { startMs: startMs + outcome.marginMs, endMs };
+    let isExplained = false;
+    for (const silencer of silencersOf(trial, outcome.leaf)) {
+      if (cleared.isCleared(silencer, trial, silence)) continue;
+      isExplained = true;
+      const { kind, place } = silencer;
+      const groupKey = keyOf(site, kind, trial);
+      const cable = kind === "cable" ? Math.min(place, site.reverse[place] ?? place) : place;
+      const key = `${kind} ${cable} ${groupKey ?? ""}`;
+      const known = elements.get(key);
+      if (known === undefined) elements.set(key, { element: { kind, place, groupKey }, covers: [number] });
+      else if (known.covers.at(-1) !== number) known.covers.push(number);
+    }
+    if (!isExplained) unexplained.push({ trial, outcome });
+  }
+
+  const byCovers = new Map<string, ElementClass>();
+  for (const { element, covers } of elements.values()) {
+    const key = covers.join(",");
+    const weight = elementWeight(site, element);
+    const same = byCovers.get(key);
+    if (same === undefined) {
+      byCovers.set(key, { covers, elements: [element], weight });
+    } else {
+      same.elements.push(element);
+      same.weight = Math.min(same.weight, weight);
+    }
+  }
+  const classes = [...byCovers.values()].map((one) => ({ ...one, elements: inOrder(site, one.elements) }));
+  return { classes, unexplained };
+}
+
+/** What an element of this kind silences of a trial's kin; null: everything. */
+function keyOf(site: SiteIndex, kind: ElementKind, { groupKey, tree }: PathTrial): string | null {
+  if (isGroupKind(kind)) return groupKey;
+  if (kind === "node-source") return `from ${site.nodes[tree.source]?.name}`;
+  return kind === "node-any-source" ? `IPv${groupKey.includes(":") ? 6 : 4} without a source` : null;
+}
+
+/** All that would silence a pair, from the source to the listener. */
+function silencersOfTrials(site: SiteIndex): (trial: PathTrial, leaf: number) => readonly Silencer[] {
+  const byTrial = new Map<PathTrial, ReturnType<typeof silencersByStep>>();
+  return (trial, leaf) => {
+    const ofStep = byTrial.get(trial) ?? silencersByStep(site, trial);
+    byTrial.set(trial, ofStep);
+    const onWay = nodesDownTo(trial.tree, leaf).flatMap(ofStep);
+    return [...silencersAtSource(site, trial), ...onWay, ...silencersAtListener(leaf)];
+  };
+}
+
+/**
+ * Most likely first: the segments that the data crosses, then nodes and hosts, then segments that only reports cross; in
+ * each, all-group kinds before group kinds, and from the source downwards. A cut cable is left out where one direction
+ * alone explains the same: that one is named. So is a router that would only fail one source, or only joins without a
+ * source, where the router as such explains the same.
+ */
+function inOrder(site: SiteIndex, elements: readonly FailureElement[]): FailureElement[] {
+  const crossed = new Set(elements.filter((e) => e.kind === "link" || e.kind === "link-group").map((e) => e.place));
+  const directions = new Set(elements.filter((e) => e.kind === "direction").map((e) => e.place));
+  const rank = ({ kind, place }: FailureElement): number => {
+    if (isOnNode(kind)) return 1;
+    if (crossed.size === 0) return kind === "reports" || kind === "reports-group" ? 2 : 0;
+    return crossed.has(place) ? 0 : 2;
+  };
+  const nodes = new Set(elements.filter((e) => e.kind === "node").map((e) => e.place));
+  return elements
+    .filter((e) => !(e.kind === "node-source" || e.kind === "node-any-source") || !nodes.has(e.place))
+    .filter((e) => e.kind !== "cable" || !(directions.has(e.place) || directions.has(site.reverse[e.place] ?? -1)))
+    .sort((a, b) => rank(a) - rank(b) || elementWeight(site, a) - elementWeight(site, b));
+}
+
+interface Ambiguity {
+  /** Classes that can take the chosen one's place, itself first. */
+  readonly exchangeable: readonly number[];
+  readonly others: readonly number[];
+}
+
+/** For every class of the choice: what may stand in its place. */
+function ambiguityOf(
+  classes: readonly ElementClass[],
+  choice: readonly number[],
+  choices: readonly (readonly number[])[],
+): Ambiguity[] {
+  const timesCovered = new Map<number, number>();
+  for (const number of choice) {
+    for (const pair of classes[number]?.covers ?? []) timesCovered.set(pair, (timesCovered.get(pair) ?? 0) + 1);
+  }
+  const exchangeable = choice.map((number) => {
+    const own = (classes[number]?.covers ?? []).filter((pair) => timesCovered.get(pair) === 1);
+    const inPlace = [...classes.keys()].filter((n) => n !== number && includesAll(classes[n]?.covers ?? [], own));
+    inPlace.sort((a, b) => (classes[a]?.weight ?? 0) - (classes[b]?.weight ?? 0));
+    return [number, ...inPlace];
+  });
+  const reached = new Set(exchangeable.flat());
+  const others: number[][] = choice.map(() => []);
+  for (const number of new Set(choices.flat())) {
+    if (reached.has(number)) continue;
+    const shared = choice.map((chosen) => sharedCount(classes[chosen]?.covers ?? [], classes[number]?.covers ?? []));
+    others[shared.indexOf(Math.max(...shared))]?.push(number);
+  }
+  return choice.map((number, i) => ({ exchangeable: exchangeable[i] ?? [number], others: others[i] ?? [] }));
+}
+
+function sharedCount(a: readonly number[], b: readonly number[]): number {
+  const inB = new Set(b);
+  return a.reduce((count, pair) => count + Number(inB.has(pair)), 0);
+}
+
+/** How many faults it would take instead, by the greedy rule; null when some pair has no other explanation. */
+function faultsWithout(classes: readonly ElementClass[], chosen: number, excluded: readonly number[]): number | null {
+  const isExcluded = new Set(excluded);
+  const pairs = classes[chosen]?.covers ?? [];
+  const wanted = new Set(pairs);
+  const rivals = classes.filter((c, n) => !isExcluded.has(n) && c.covers.some((pair) => wanted.has(pair)));
+  let faults = 0;
+  while (wanted.size > 0) {
+    let best: ElementClass | null = null;
+    let bestHits = 0;
+    for (const rival of rivals) {
+      const hits = rival.covers.reduce((count, pair) => count + Number(wanted.has(pair)), 0);
+      if (hits > bestHits) {
+        best = rival;
+        bestHits = hits;
+      }
+    }
+    if (best === null) return null;
+    for (const pair of best.covers) wanted.delete(pair);
+    faults++;
+  }
+  return faults;
+}

@@ -1,0 +1,157 @@
+import { mergeSequenceRanges } from "@dyetrace/measure";
+import type { PlacedReceipt } from "../run/clean-receipt.ts";
+import type { SeqRange, TimeSpan } from "../run/run-observations.ts";
+import { packetIntervalMs, sendTimeMs } from "../run/send-time.ts";
+import type { StreamFacts } from "../run/stream-facts.ts";
+import type { PathOutcome, PathTrial } from "./path-trial.ts";
+
+/** A trial of one stream at one payload size, with the receipt behind every outcome. */
+export interface StreamTrial extends PathTrial {
+  readonly facts: StreamFacts;
+  readonly numbers: SeqRange;
+  readonly outcomes: readonly ReceiptOutcome[];
+}
+
+export interface ReceiptOutcome extends PathOutcome {
+  /** Null for a bystander, whose frames prove a path as well as a receipt does. */
+  readonly receipt: PlacedReceipt | null;
+  /** First number of the silence; null when the trial did not end in silence. */
+  readonly silentFromSeq: number | null;
+}
+
+/** Share of the numbers, at their end, that decides between good and bad: a stop in mid-run must be seen too. */
+const END_SHARE = 0.2;
+/** With fewer packets than this nothing is concluded from silence. */
+const FEWEST_PACKETS = 10;
+/** As many packets in a row are no chance loss; a shorter silence must outlast the longest earlier gap this many times. */
+const SURELY_SILENT_PACKETS = 200;
+const TIMES_EARLIER_GAP = 3;
+/** A path that still worked this much later than the silence began is not what caused it. */
+const MARGIN_PACKETS = 5;
+const MARGIN_MS = 100;
+
+/** One trial for every stretch of equal payload size, since a size limit stops some sizes and not others. */
+export function streamTrials(facts: StreamFacts): StreamTrial[] {
+  return stretchesOfOneSize(facts).map(({ numbers, payloadBytes, marginMs }) => {
+    const outcomes: ReceiptOutcome[] = [];
+    for (const receipt of facts.receipts) {
+      const outcome = outcomeOf(facts, receipt, numbers, marginMs);
+      if (outcome !== null) outcomes.push(outcome);
+    }
+    for (const { bystander, node } of facts.bystanders) {
+      const bounds = boundsInside(bystander.ranges, numbers);
+      const good = bounds === null ? null : spanSent(facts, bounds[0], bounds[1]);
+      if (good !== null)
+        outcomes.push({ leaf: node, good, bad: null, marginMs: 0, receipt: null, silentFromSeq: null });
+    }
+    const { tree, groupKey, members } = facts;
+    const isSourceSpecific = facts.stream.ssm;
+    return { facts, numbers, payloadBytes, tree, groupKey, isSourceSpecific, members, outcomes };
+  });
+}
+
+interface Stretch {
+  readonly numbers: SeqRange;
+  readonly payloadBytes: number;
+  readonly marginMs: number;
+}
+
+function stretchesOfOneSize({ stream }: StreamFacts): Stretch[] {
+  const stretches: Stretch[] = [];
+  for (const step of stream.steps) {
+    const marginMs = Math.max(MARGIN_MS, MARGIN_PACKETS * packetIntervalMs(step));
+    const open = stretches.at(-1);
+    if (open !== undefined && open.payloadBytes === step.payloadBytes) {
+      const numbers: SeqRange = [open.numbers[0], step.lastSeq];
+      stretches[stretches.length - 1] = { ...open, numbers, marginMs: Math.max(open.marginMs, marginMs) };
+    } else {
+      stretches.push({ numbers: [step.firstSeq, step.lastSeq], payloadBytes: step.payloadBytes, marginMs });
+    }
+  }
+  return stretches;
+}
+
+function outcomeOf(
+  facts: StreamFacts,
+  receipt: PlacedReceipt,
+  stretch: SeqRange,
+  marginMs: number,
+): ReceiptOutcome | null {
+  const first = Math.max(receipt.window[0], stretch[0]);
+  const last = Math.min(receipt.window[1], stretch[1]);
+  const packets = last - first + 1;
+  if (packets < FEWEST_PACKETS) return null;
+  const leaf = receipt.node;
+  if (receipt.listener.receivedPackets === 0 && (receipt.listener.nicFrames ?? 0) > 0) {
+    // The frames came to its network card: the way is good, the host keeps them from the socket.
+    return { leaf, good: spanSent(facts, first, last), bad: null, marginMs, receipt, silentFromSeq: null };
+  }
+  const { unsent } = facts.stream;
+  const absent = unsent.length === 0 ? receipt.lost : mergeSequenceRanges([...receipt.lost, ...unsent]);
+  const head = rangeWith(absent, first);
+  const tail = rangeWith(absent, last);
+  const [firstCame, lastCame] = [head === null ? first : head[1] + 1, tail === null ? last : tail[0] - 1];
+  const silentFromSeq =
+    tail !== null && isSilence(tail, [first, last], absent, receipt.listener.hostLostPackets ?? 0)
+      ? Math.max(tail[0], first)
+      : null;
+  return {
+    leaf,
+    good: firstCame <= lastCame ? spanSent(facts, firstCame, lastCame) : null,
+    bad: silentFromSeq === null ? null : spanSent(facts, silentFromSeq, last),
+    marginMs,
+    receipt,
+    silentFromSeq,
+  };
+}
+
+/** Whether the absent range that holds the last number is a stop, and not the last of many losses or the host's own. */
+function isSilence(
+  tail: SeqRange,
+  [first, last]: SeqRange,
+  absent: readonly SeqRange[],
+  hostLostPackets: number,
+): boolean {
+  if (tail[0] <= first) return true;
+  const silentPackets = last - tail[0] + 1;
+  if (silentPackets <= hostLostPackets) return false;
+  if (silentPackets < Math.max(FEWEST_PACKETS, (last - first + 1) * END_SHARE)) return false;
+  if (silentPackets >= SURELY_SILENT_PACKETS) return true;
+  return silentPackets >= TIMES_EARLIER_GAP * longestGapWithin(absent, first, tail[0] - 1);
+}
+
+function longestGapWithin(absent: readonly SeqRange[], first: number, last: number): number {
+  let longest = 0;
+  for (const [from, to] of absent) {
+    if (from > last) break;
+    longest = Math.max(longest, Math.min(to, last) - Math.max(from, first) + 1);
+  }
+  return longest;
+}
+
+/** The range that holds a number, by bisection. */
+function rangeWith(ranges: readonly SeqRange[], seq: number): SeqRange | null {
+  let low = 0;
+  let high = ranges.length;
+  while (low < high) {
+    const middle = (low + high) >>> 1;
+    if ((ranges[middle] as SeqRange)[1] < seq) low = middle + 1;
+    else high = middle;
+  }
+  const found = ranges[low];
+  return found !== undefined && found[0] <= seq ? found : null;
+}
+
+/** First and last number of the ranges that lie within the stretch, null when none does. */
+function boundsInside(ranges: readonly SeqRange[], [first, last]: SeqRange): SeqRange | null {
+  const lowest = ranges.find((range) => range[1] >= first);
+  const highest = ranges.findLast((range) => range[0] <= last);
+  if (lowest === undefined || highest === undefined || lowest[0] > last || highest[1] < first) return null;
+  return [Math.max(first, lowest[0]), Math.min(last, highest[1])];
+}
+
+function spanSent({ stream }: StreamFacts, firstSeq: number, lastSeq: number): TimeSpan | null {
+  const startMs = sendTimeMs(stream, firstSeq);
+  const endMs = sendTimeMs(stream, lastSeq);
+  return startMs === null || endMs === null ? null : { startMs, endMs };
+}

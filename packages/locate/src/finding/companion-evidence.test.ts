@@ -1,0 +1,43 @@
+import { expect, test } from "vitest";
+import { seededRandom } from "../../../../tests/simulation/seeded-random.ts";
+import { type SimulatedStream, simulateRun } from "../../../../tests/simulation/simulate-run.ts";
+import { segmentBetween, sketchSite } from "../../../../tests/simulation/sketch-site.ts";
+import { locate } from "../locate.ts";
+import type { RunObservations, SeqRange } from "../run/run-observations.ts";
+
+/** What tells a fault of multicast from one of the link, and from one of the host; the observations are drawn up here. */
+const site = sketchSite(["tower--core", "core--sw-east", "sw-east--kiosk", "sw-east--desk", "core--hall"], "core");
+const board: SimulatedStream = {
+  stream: "board",
+  group: "233.252.0.1",
+  source: "tower",
+  listeners: ["kiosk", "desk", "hall"],
+  packets: 2_000,
+};
+
+test("companion: given unicast to the same hosts, then the finding says whether the fault is multicast's", () => {
+  const segment = segmentBetween(site, "core", "sw-east");
+  const observations = simulateRun(site, [board], [{ kind: "dead-segment", segment }], seededRandom(1));
+  const beside = (receivedPackets: number): RunObservations => ({
+    ...observations,
+    listeners: observations.listeners.map((one) => ({ ...one, companion: { sentPackets: 30, receivedPackets } })),
+  });
+  const [sound] = locate(site, beside(30)).findings;
+  expect(sound?.evidence.join(" ")).toContain("30 of 30 packets to kiosk");
+  expect(sound?.evidence.join(" ")).toContain("the fault is multicast's");
+  const [poor] = locate(site, beside(0)).findings;
+  expect(poor?.evidence.join(" ")).toContain("Unicast from the same source fails too: 0 of 30 packets to kiosk");
+  expect(poor?.advice).toContain("Unicast does not come through either");
+});
+
+test("host loss: given a long gap that the host's own counter accounts for, then the host is told and no segment is blamed", () => {
+  const observations = simulateRun(site, [board], [], seededRandom(1));
+  const lost: SeqRange = [400, 799];
+  const listeners = observations.listeners.map((one) =>
+    one.host === "kiosk"
+      ? { ...one, lost: [lost], receivedPackets: one.receivedPackets - 400, hostLostPackets: 400 }
+      : one,
+  );
+  const { findings } = locate(site, { ...observations, listeners });
+  expect(findings.map(({ kind, suspects }) => [kind, suspects])).toEqual([["host-side-loss", ["kiosk"]]]);
+});

@@ -1,0 +1,10 @@
+import type { MembershipTimers } from "../run/run-observations.ts";
+import type { Leave } from "./leave-cut.ts";
+import type { QueryView } from "./query-view.ts";
+
+/** What a run says about memberships, for telling why something stopped. */
+export interface MembershipContext {
+  readonly leaves: readonly Leave[];
+  readonly queries: QueryView;
+  readonly timers: MembershipTimers;
+}

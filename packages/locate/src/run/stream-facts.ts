@@ -1,0 +1,74 @@
+import type { SiteIndex } from "../site/site-index.ts";
+import { reaches, type SourceTree, sourceTree } from "../site/source-tree.ts";
+import { cleanReceipt, type PlacedReceipt } from "./clean-receipt.ts";
+import type {
+  BystanderObservation,
+  ListenerObservation,
+  RunObservations,
+  StreamObservation,
+} from "./run-observations.ts";
+
+/** Everything a run says about one stream, hung on its tree. */
+export interface StreamFacts {
+  readonly stream: StreamObservation;
+  readonly tree: SourceTree;
+  /** The group; with its source where joins are source-specific, for then the source is part of the state on the way. */
+  readonly groupKey: string;
+  /** Node numbers of all joined hosts, whether they reported or not. */
+  readonly members: ReadonlySet<number>;
+  readonly receipts: readonly PlacedReceipt[];
+  readonly bystanders: readonly PlacedBystander[];
+  /** Joined listeners that said nothing. */
+  readonly missing: readonly ListenerObservation[];
+  /** Observations of hosts that the plan connects to the source by no path. */
+  readonly unreachable: readonly ListenerObservation[];
+}
+
+export interface PlacedBystander {
+  readonly bystander: BystanderObservation;
+  readonly node: number;
+}
+
+/** Streams whose source the plan does not know are left out: nothing can be said about their paths. */
+export function streamFacts(site: SiteIndex, run: RunObservations): StreamFacts[] {
+  const trees = new Map<number, SourceTree>();
+  const listenersOf = groupedByStream(run.listeners);
+  const bystandersOf = groupedByStream(run.bystanders);
+  return run.streams.flatMap((stream) => {
+    const source = site.nodeNumber.get(stream.source);
+    if (source === undefined) return [];
+    const tree = trees.get(source) ?? sourceTree(site, source);
+    trees.set(source, tree);
+    const receipts: PlacedReceipt[] = [];
+    const missing: ListenerObservation[] = [];
+    const unreachable: ListenerObservation[] = [];
+    const members = new Set<number>();
+    for (const listener of listenersOf.get(stream.stream) ?? []) {
+      const node = site.nodeNumber.get(listener.host);
+      if (node === undefined || !reaches(tree, node) || node === source) {
+        if (node !== source) unreachable.push(listener);
+        continue;
+      }
+      members.add(node);
+      const receipt = cleanReceipt(stream, listener, node);
+      if (receipt === null) missing.push(listener);
+      else receipts.push(receipt);
+    }
+    const bystanders = (bystandersOf.get(stream.stream) ?? []).flatMap((bystander) => {
+      const node = site.nodeNumber.get(bystander.host);
+      return node === undefined || !reaches(tree, node) ? [] : [{ bystander, node }];
+    });
+    const groupKey = stream.ssm ? `${stream.source}, ${stream.group}` : stream.group;
+    return [{ stream, tree, groupKey, members, receipts, bystanders, missing, unreachable }];
+  });
+}
+
+function groupedByStream<T extends { readonly stream: string }>(items: readonly T[]): Map<string, T[]> {
+  const groups = new Map<string, T[]>();
+  for (const item of items) {
+    const group = groups.get(item.stream);
+    if (group === undefined) groups.set(item.stream, [item]);
+    else group.push(item);
+  }
+  return groups;
+}

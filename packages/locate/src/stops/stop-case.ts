@@ -1,0 +1,251 @@
+import { type LinkSegment, vlanOfPlace } from "@dyetrace/site";
+import type { ClearedElements } from "../cover/cleared-elements.ts";
+import { type ElementKind, type FailureElement, isOnNode, placeNames } from "../cover/failure-element.ts";
+import type { NamedFailure } from "../cover/failure-set.ts";
+import type { StreamTrial } from "../cover/stream-trials.ts";
+import { type Ageing, ageingOf } from "../membership/ageing.ts";
+import { type LeaveCut, leaveThatCut } from "../membership/leave-cut.ts";
+import type { MembershipContext } from "../membership/membership-context.ts";
+import type { PlacedReceipt } from "../run/clean-receipt.ts";
+import type { StreamFacts } from "../run/stream-facts.ts";
+import type { SiteIndex } from "../site/site-index.ts";
+
+/** One fault that silences somebody, with all that the rules and sentences need. */
+export interface StopCase {
+  readonly failure: NamedFailure<StreamTrial>;
+  readonly streams: readonly string[];
+  readonly facts: readonly StreamFacts[];
+  readonly silentPairs: readonly SilentPair[];
+  readonly silentHosts: readonly string[];
+  /** Hosts that still got these streams at the end. */
+  readonly servedHosts: readonly string[];
+  /** True when all served hosts received every packet of these streams. */
+  readonly isRestComplete: boolean;
+  readonly suspects: readonly string[];
+  /** Segments among the suspects along which the data flows; those of the likeliest class first, from the source downwards. */
+  readonly segments: readonly LinkSegment[];
+  /** Names of the nodes and hosts among the suspects. */
+  readonly nodes: readonly string[];
+  /** Segments against the data whose lost membership reports would look the same. */
+  readonly reportSegments: readonly LinkSegment[];
+  /** Earliest start of a silence, ms; null when all were silent from the first packet. */
+  readonly sinceMs: number | null;
+  readonly isEveryoneSilent: boolean;
+  /** The one VLAN on a link that fails while others come through it; null where it is the whole link, or no VLAN is known. */
+  readonly onlyVlan: number | null;
+  /** Streams of other groups that came through the place; empty unless only group-specific causes are left. */
+  readonly passingStreams: readonly string[];
+  /** Set when only a router that fails one source is left: that source's name. */
+  readonly failedSource: string | null;
+  /**
+   * Routers that may lack a rendezvous point: set where all that is silent was joined without a source, while streams that
+   * were joined with theirs come through the same place; null otherwise.
+   */
+  readonly anySourceRouters: readonly string[] | null;
+  /** True when all that is silent was joined with its source, and streams joined without one come through. */
+  readonly isSourceJoinOnly: boolean;
+  /** Streams of other groups that came through the place with smaller packets, where that is all that can be said. */
+  readonly smallerStreams: readonly string[];
+  readonly size: SizeBoundary | null;
+  /** Set when a neighbour's leave explains the silence. */
+  readonly cut: LeaveCut | null;
+  /** Set when a membership that nobody renewed explains it. */
+  readonly ageing: Ageing | null;
+}
+
+export interface SilentPair {
+  readonly trial: StreamTrial;
+  readonly receipt: PlacedReceipt;
+  /** First number of the silence, and when it was sent. */
+  readonly seq: number;
+  readonly atMs: number;
+}
+
+/** Payload sizes between which a limit lies. */
+export interface SizeBoundary {
+  readonly largestPassingBytes: number;
+  readonly smallestFailingBytes: number;
+}
+
+export function stopCase(
+  site: SiteIndex,
+  failure: NamedFailure<StreamTrial>,
+  trials: readonly StreamTrial[],
+  cleared: ClearedElements,
+  membership: MembershipContext,
+): StopCase {
+  const silentPairs = failure.pairs.flatMap(({ trial, outcome: { receipt, silentFromSeq, bad } }) =>
+    receipt === null || silentFromSeq === null || bad === null
+      ? []
+      : [{ trial, receipt, seq: silentFromSeq, atMs: bad.startMs }],
+  );
+  const facts = distinct(silentPairs.map((pair) => pair.trial.facts));
+  const silentHosts = distinct(silentPairs.map((pair) => pair.receipt.listener.host));
+  const sinceMs = Math.min(...silentPairs.map((pair) => pair.atMs));
+  const served = trials
+    .filter((trial) => facts.includes(trial.facts))
+    .flatMap((trial) => trial.outcomes.flatMap((o) => (o.bad === null && o.receipt !== null ? o.receipt : [])))
+    .filter(({ listener }) => !silentHosts.includes(listener.host))
+    .filter(({ listener }) => listener.joinedToMs === null || listener.joinedToMs > sinceMs + LEAVING_MS);
+  const segments = segmentsCrossed(failure);
+  const size = sizeBoundary(silentPairs, segments, trials, cleared);
+  const isOnTheWay = (e: FailureElement): boolean => isOnNode(e.kind) || segments.includes(e.place);
+  const besides = failure.elements.filter((e) => !isOnTheWay(e)).map(({ place }) => place);
+  // What is lost beside the way are reports, and that silences every size.
+  const elements = size === null ? failure.elements : failure.elements.filter(isOnTheWay);
+  const names = distinct(elements.flatMap((element) => placeNames(site, element)));
+  const isOfGroups = failure.elements.every((e) => e.groupKey !== null);
+  const isOfSource = failure.elements.every((e) => e.kind === "node-source");
+  const others = passing(segments, failure, facts, trials, cleared);
+  const wasReceiving = silentPairs.filter((pair) => pair.receipt.listener.receivedPackets > 0);
+  return {
+    failure,
+    streams: facts.map((f) => f.stream.stream),
+    facts,
+    silentPairs,
+    silentHosts,
+    servedHosts: distinct(served.map((receipt) => receipt.listener.host)),
+    isRestComplete: served.every((receipt) => receipt.lostPackets === 0),
+    suspects: names,
+    segments: segmentsOf(site, segments),
+    nodes: names.filter((name) => site.nodeNumber.has(name)),
+    reportSegments: segmentsOf(site, size === null ? besides : []),
+    sinceMs: wasReceiving.length === 0 ? null : Math.min(...wasReceiving.map((pair) => pair.atMs)),
+    isEveryoneSilent: served.length === 0,
+    onlyVlan: onlyVlanOf(names),
+    passingStreams: isOfGroups ? others : [],
+    failedSource: isOfSource ? (facts[0]?.stream.source ?? null) : null,
+    anySourceRouters: isOfGroups && isAnySource(facts, others, trials) ? routersAmong(site, failure) : null,
+    isSourceJoinOnly: facts.every(({ stream }) => stream.ssm) && others.length > 0 && allAre(false, others, trials),
+    smallerStreams: isOfGroups || size !== null ? [] : others.filter((name) => isSmaller(name, silentPairs, trials)),
+    size,
+    cut: cutOf(site, silentPairs, served, membership),
+    ageing: ageingOf(
+      silentPairs.map(({ receipt, trial, atMs }) => ({
+        listener: receipt.listener,
+        group: trial.facts.stream.group,
+        atMs,
+      })),
+      membership,
+    ),
+  };
+}
+
+function onlyVlanOf(suspects: readonly string[]): number | null {
+  const [first = ""] = suspects;
+  const vlan = vlanOfPlace(first);
+  return first.includes(">") && suspects.every((name) => vlanOfPlace(name) === vlan) ? vlan : null;
+}
+
+/** Segments that the silent data crosses; where only whole directions or cables explain it, those. */
+function segmentsCrossed({ elements }: NamedFailure): number[] {
+  const ofKinds = (kinds: readonly ElementKind[]): number[] =>
+    distinct(elements.filter((e) => kinds.includes(e.kind)).map((e) => e.place));
+  const crossed = ofKinds(["link", "link-group"]);
+  return crossed.length > 0 ? crossed : ofKinds(["direction", "cable"]);
+}
+
+function cutOf(
+  site: SiteIndex,
+  silentPairs: readonly SilentPair[],
+  served: readonly PlacedReceipt[],
+  { leaves, timers }: MembershipContext,
+): LeaveCut | null {
+  const [first] = silentPairs;
+  if (first === undefined || silentPairs.some((pair) => pair.receipt.listener.receivedPackets === 0)) return null;
+  const silent = silentPairs.map((pair) => pair.receipt.node);
+  const servedNodes = served.map((receipt) => receipt.node);
+  return leaveThatCut(site, leaves, first.trial.facts, silent, servedNodes, first.atMs, timers);
+}
+
+/** Streams of other groups that came through the place of a fault: its first segment, or its node. */
+function passing(
+  segments: readonly number[],
+  failure: NamedFailure,
+  facts: readonly StreamFacts[],
+  trials: readonly StreamTrial[],
+  cleared: ClearedElements,
+): string[] {
+  const silent = new Set(facts.map((f) => f.groupKey));
+  const node = failure.elements.find((e) => isOnNode(e.kind))?.place ?? -1;
+  const through =
+    segments.length > 0 ? segments.map((s) => cleared.groupsThrough("link", s)) : [cleared.groupsThrough("node", node)];
+  const passes = ({ groupKey }: StreamTrial): boolean =>
+    !silent.has(groupKey) && through.every((groups) => groups.includes(groupKey));
+  return distinct(trials.filter(passes).map((trial) => trial.facts.stream.stream));
+}
+
+/** All that is silent was joined without a source, and of its family what comes through was joined with one. */
+function isAnySource(
+  silent: readonly StreamFacts[],
+  others: readonly string[],
+  trials: readonly StreamTrial[],
+): boolean {
+  const families = new Set(silent.map(({ stream }) => stream.group.includes(":")));
+  const alike = trials.filter(
+    ({ facts: { stream } }) => others.includes(stream.stream) && families.has(stream.group.includes(":")),
+  );
+  const areAll = alike.length > 0 && alike.every(({ facts: { stream } }) => stream.ssm);
+  return areAll && silent.every(({ stream }) => !stream.ssm);
+}
+
+/** Null where none is. */
+function routersAmong(site: SiteIndex, { elements }: NamedFailure): string[] | null {
+  const routers = elements.flatMap(({ kind, place }) => {
+    const node = isOnNode(kind) ? site.nodes[place] : undefined;
+    return node?.kind === "router" ? [node.name] : [];
+  });
+  return routers.length === 0 ? null : distinct(routers);
+}
+
+/** All of these streams are joined with their source, or all without. */
+const allAre = (isWithSource: boolean, streams: readonly string[], trials: readonly StreamTrial[]): boolean =>
+  trials.every(({ facts: { stream } }) => !streams.includes(stream.stream) || stream.ssm === isWithSource);
+
+/** All that this stream sent was smaller than everything that failed. */
+function isSmaller(stream: string, silentPairs: readonly SilentPair[], trials: readonly StreamTrial[]): boolean {
+  const failing = Math.min(...silentPairs.map((pair) => pair.trial.payloadBytes));
+  return trials.every((trial) => trial.facts.stream.stream !== stream || trial.payloadBytes < failing);
+}
+
+/** Whoever left before or as the silence began is no witness for the time after. */
+const LEAVING_MS = 200;
+
+/** Packets after a change of size that may still belong to the size before it. */
+const BOUNDARY_PACKETS = 5;
+
+/**
+ * A size limit shows where one listener gets the small packets of a stream and, from the change of size on, none of
+ * the large ones. Without such a step it takes two groups, all failing ones clearly larger than all passing ones.
+ */
+function sizeBoundary(
+  silentPairs: readonly SilentPair[],
+  segments: readonly number[],
+  trials: readonly StreamTrial[],
+  cleared: ClearedElements,
+): SizeBoundary | null {
+  const sizes = segments.flatMap((segment) => cleared.largestGoodBytes(segment) ?? []);
+  if (silentPairs.length === 0 || sizes.length === 0) return null;
+  const largestPassingBytes = Math.max(...sizes);
+  const smallestFailingBytes = Math.min(...silentPairs.map((pair) => pair.trial.payloadBytes));
+  if (largestPassingBytes >= smallestFailingBytes) return null;
+  const isSameStream = silentPairs.some(({ trial }) =>
+    trials.some((t) => t.facts === trial.facts && t.payloadBytes <= largestPassingBytes),
+  );
+  const groups = new Set(silentPairs.map((pair) => pair.trial.groupKey));
+  const isClearAcrossGroups = groups.size > 1 && smallestFailingBytes >= 1.2 * largestPassingBytes;
+  const hasSizePattern = silentPairs.every(startsAtChange) && (isSameStream || isClearAcrossGroups);
+  return hasSizePattern ? { largestPassingBytes, smallestFailingBytes } : null;
+}
+
+/** The silence begins where a stretch of a new size begins (this one's, or an earlier one's that was silent too). */
+function startsAtChange({ trial, seq }: SilentPair): boolean {
+  return trial.facts.stream.steps.some((step) => Math.abs(step.firstSeq - seq) <= BOUNDARY_PACKETS);
+}
+
+const segmentsOf = (site: SiteIndex, numbers: readonly number[]): LinkSegment[] =>
+  distinct(numbers).flatMap((number) => site.segments[number] ?? []);
+
+function distinct<T>(items: readonly T[]): T[] {
+  return [...new Set(items)];
+}
