@@ -1,6 +1,6 @@
 import { render } from "preact";
-import { App } from "./app.tsx";
 import { followController } from "./link/follow-controller.ts";
+import { App } from "./pages/app.tsx";
 import { controllerGone, takeEvent } from "./state/console-state.ts";
 import { loadSession } from "./state/session.ts";
 import "./style/sheet.css";

@@ -1,7 +1,4 @@
-export { execInPracticeSite } from "./exec-in-practice-site.ts";
-export { chooseStandingSite, findPracticeSites, type StandingSite } from "./find-practice-sites.ts";
-export { loadPracticeFaults } from "./load-practice-faults.ts";
-export { type FaultPlay, playPracticeFaults } from "./play-practice-faults.ts";
+export { loadPracticeFaults } from "./faults/load-practice-faults.ts";
 export type {
   PacketChoice,
   PacketShare,
@@ -11,16 +8,12 @@ export type {
   PracticeFaultWindow,
   QuerierTimersChange,
   RateLimit,
-} from "./practice-fault.ts";
-export type {
-  ExecOptions,
-  ExecResult,
-  MulticastRouting,
-  PracticeAddress,
-  PracticeProcess,
-  PracticeSite,
-  PracticeSiteOptions,
-  SpawnOptions,
-} from "./practice-site.ts";
-export { PRACTICE_TIMERS, type PracticeTimers } from "./practice-timers.ts";
-export { raisePracticeSite } from "./raise-practice-site.ts";
+} from "./faults/practice-fault.ts";
+export type { ExecOptions, ExecResult, PracticeProcess, SpawnOptions } from "./host/practice-process.ts";
+export type { MulticastRouting } from "./layout/multicast-routing.ts";
+export { PRACTICE_TIMERS, type PracticeTimers } from "./layout/practice-timers.ts";
+export { execInPracticeSite } from "./site/exec-in-practice-site.ts";
+export { chooseStandingSite, findPracticeSites, type StandingSite } from "./site/find-practice-sites.ts";
+export { type FaultPlay, playPracticeFaults } from "./site/play-practice-faults.ts";
+export type { PracticeAddress, PracticeSite, PracticeSiteOptions } from "./site/practice-site.ts";
+export { raisePracticeSite } from "./site/raise-practice-site.ts";

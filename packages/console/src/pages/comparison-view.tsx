@@ -4,8 +4,8 @@ import { askController, asRefusal, type Refusal } from "../link/ask-controller.t
 import { formatInstant } from "../parts/format.ts";
 import { RefusalNote } from "../parts/refusal-note.tsx";
 import { VERDICTS } from "../parts/run-note.tsx";
-import { hrefTo } from "../route.ts";
 import { link } from "../state/console-state.ts";
+import { hrefTo } from "../state/route.ts";
 
 const OUTCOMES: Readonly<Record<ComparisonOutcome, string>> = {
   worse: "Worse",

@@ -7,7 +7,7 @@ import { graphOf } from "../map/site-scene.ts";
 import { FindingHead, Suspects } from "../parts/finding-note.tsx";
 import { RefusalNote } from "../parts/refusal-note.tsx";
 import { RunNote } from "../parts/run-note.tsx";
-import { hrefTo, route } from "../route.ts";
+import { hrefTo, route } from "../state/route.ts";
 import { type RunView, useViewedRun } from "../state/run-view.ts";
 
 /** Every conclusion of a run with what it rests on. */

@@ -6,8 +6,8 @@ import { StripDetail } from "../live/strip-detail.tsx";
 import { StripKey } from "../live/strip-key.tsx";
 import { sayMark, sayStrip, summariseLive } from "../live/summarise-live.ts";
 import { formatMs } from "../parts/format.ts";
-import { hrefTo } from "../route.ts";
 import { heard, history, isRunning, link, liveVersion, run } from "../state/console-state.ts";
+import { hrefTo } from "../state/route.ts";
 import { useRunTimeMs } from "../state/run-clock.ts";
 
 /** Listeners by streams, second by second. */

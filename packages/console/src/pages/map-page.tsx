@@ -10,8 +10,8 @@ import { FindingNote } from "../parts/finding-note.tsx";
 import { PlaceNote } from "../parts/place-note.tsx";
 import { RefusalNote } from "../parts/refusal-note.tsx";
 import { RunNote } from "../parts/run-note.tsx";
-import { hrefTo, route } from "../route.ts";
 import { history, isRunning, link, liveVersion, plan } from "../state/console-state.ts";
+import { hrefTo, route } from "../state/route.ts";
 import { runTimeMs } from "../state/run-clock.ts";
 import { type RunView, useViewedRun, type ViewedStream } from "../state/run-view.ts";
 

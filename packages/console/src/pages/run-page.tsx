@@ -10,8 +10,8 @@ import { formatMs } from "../parts/format.ts";
 import { ParameterForm } from "../parts/parameter-form.tsx";
 import { RefusalNote } from "../parts/refusal-note.tsx";
 import { RunTimeline } from "../parts/run-timeline.tsx";
-import { goTo, hrefTo } from "../route.ts";
 import { history, isRunning, link, liveVersion, plan, run } from "../state/console-state.ts";
+import { goTo, hrefTo } from "../state/route.ts";
 import { useRunTimeMs } from "../state/run-clock.ts";
 import { runDraft } from "../state/run-draft.ts";
 

@@ -4,8 +4,8 @@ import { askController, asRefusal, type Refusal } from "../link/ask-controller.t
 import { formatInstant, formatMs } from "../parts/format.ts";
 import { RefusalNote } from "../parts/refusal-note.tsx";
 import { VERDICTS } from "../parts/run-note.tsx";
-import { hrefTo, route } from "../route.ts";
 import { link, run } from "../state/console-state.ts";
+import { hrefTo, route } from "../state/route.ts";
 import { ComparisonView } from "./comparison-view.tsx";
 
 const MOST_RUNS = 500;

@@ -1,6 +1,6 @@
 import type { Verdict } from "@dyetrace/wire";
-import { hrefTo } from "../route.ts";
 import { link } from "../state/console-state.ts";
+import { hrefTo } from "../state/route.ts";
 import { useRunTimeMs } from "../state/run-clock.ts";
 import type { RunView } from "../state/run-view.ts";
 import { formatInstant } from "./format.ts";

@@ -1,12 +1,12 @@
 import { Fault } from "@dyetrace/wire";
-import type { PracticeFault } from "../practice-fault.ts";
-import type { PracticeHost } from "../practice-host.ts";
-import type { PracticeProcess } from "../practice-site.ts";
-import { runSteps } from "../run-steps.ts";
-import { inside } from "../step.ts";
+import type { PracticeHost } from "../host/practice-host.ts";
+import type { PracticeProcess } from "../host/practice-process.ts";
+import { runSteps } from "../host/run-steps.ts";
+import { inside } from "../host/step.ts";
 import type { FaultGround, FaultPlan } from "./fault-plan.ts";
 import { invalid } from "./places.ts";
 import { planFault } from "./plan-fault.ts";
+import type { PracticeFault } from "./practice-fault.ts";
 
 /** The faults that stand on a site. They are put in and taken out one at a time, in the order of the calls. */
 export class FaultBoard {

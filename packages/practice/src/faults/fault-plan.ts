@@ -1,8 +1,8 @@
 import type { SiteGraph } from "@dyetrace/site";
-import type { PracticeLayout } from "../practice-layout.ts";
-import type { MulticastRouting } from "../practice-site.ts";
-import type { PracticeTimers } from "../practice-timers.ts";
-import type { Step } from "../step.ts";
+import type { Step } from "../host/step.ts";
+import type { MulticastRouting } from "../layout/multicast-routing.ts";
+import type { PracticeLayout } from "../layout/practice-layout.ts";
+import type { PracticeTimers } from "../layout/practice-timers.ts";
 
 /** What a fault does to the site, and what takes it out again: the site is then as it was built. */
 export interface FaultPlan {

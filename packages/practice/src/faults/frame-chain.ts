@@ -1,4 +1,4 @@
-import { inside, nft, type Step } from "../step.ts";
+import { inside, nft, type Step } from "../host/step.ts";
 import type { FaultPlan } from "./fault-plan.ts";
 import type { LinkDirection } from "./places.ts";
 

@@ -1,6 +1,6 @@
 import { parseIpAddress } from "@dyetrace/wire";
-import type { PacketShare } from "../practice-fault.ts";
 import { invalid } from "./places.ts";
+import type { PacketShare } from "./practice-fault.ts";
 
 /** nftables matches for the frames that faults are about. Types as in RFC 3376 section 4 and RFC 3810 section 5. */
 

@@ -1,8 +1,8 @@
-import type { PracticeFaultOf } from "../practice-fault.ts";
-import { ip, nft, sysctl } from "../step.ts";
+import { ip, nft, sysctl } from "../host/step.ts";
 import type { FaultGround, FaultPlan } from "./fault-plan.ts";
 import { deleteTable } from "./frame-chain.ts";
 import { addressAt, hostAt, invalid } from "./places.ts";
+import type { PracticeFaultOf } from "./practice-fault.ts";
 
 /** The host's own packet filter: its capture sees what its sockets do not. */
 export function planHostFirewall(fault: PracticeFaultOf<"host-firewall">, ground: FaultGround, tag: string): FaultPlan {

@@ -1,5 +1,4 @@
-import type { PracticeFaultOf } from "../practice-fault.ts";
-import { tc } from "../step.ts";
+import { tc } from "../host/step.ts";
 import type { FaultGround, FaultPlan } from "./fault-plan.ts";
 import { type FrameHook, frameChain, hookOn } from "./frame-chain.ts";
 import {
@@ -12,6 +11,7 @@ import {
   shareMatch,
 } from "./frame-matches.ts";
 import { directionAt, hostAt, invalid, networkNodeAt } from "./places.ts";
+import type { PracticeFaultOf } from "./practice-fault.ts";
 
 /** On a segment, or on a node: then on the way into it, before it makes its copies. */
 export function planDrop(fault: PracticeFaultOf<"drop">, ground: FaultGround, tag: string): FaultPlan {

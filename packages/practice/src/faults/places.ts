@@ -1,8 +1,8 @@
 import { type PortRef, planPlace, type SiteLink, unfoldedNames } from "@dyetrace/site";
 import { Fault } from "@dyetrace/wire";
-import type { PortAddress } from "../address-plan.ts";
-import { isForwarding, isSnooping } from "../node-kinds.ts";
-import { type NodeLayout, type PortLayout, portOfLink } from "../practice-layout.ts";
+import type { PortAddress } from "../layout/address-plan.ts";
+import { isForwarding, isSnooping } from "../layout/node-kinds.ts";
+import { type NodeLayout, type PortLayout, portOfLink } from "../layout/practice-layout.ts";
 import type { FaultGround } from "./fault-plan.ts";
 
 /** One end of a link, with its node. */

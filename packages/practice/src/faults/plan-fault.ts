@@ -1,4 +1,3 @@
-import type { PracticeFault } from "../practice-fault.ts";
 import type { FaultGround, FaultPlan } from "./fault-plan.ts";
 import { planHostFirewall, planHostReversePath } from "./host-faults.ts";
 import { planDrop, planDropMembership, planDuplicate, planRateLimit } from "./packet-faults.ts";
@@ -11,6 +10,7 @@ import {
   planRouterPort,
   planStaticEntry,
 } from "./port-faults.ts";
+import type { PracticeFault } from "./practice-fault.ts";
 import { planReorder } from "./reorder-fault.ts";
 import { planAccessList, planNoRendezvousPoint, planNotForwarding, planRouterReversePath } from "./router-faults.ts";
 import {

@@ -1,9 +1,9 @@
-import { isForwarding } from "../node-kinds.ts";
-import type { PracticeFaultOf, PracticeFaultWindow } from "../practice-fault.ts";
-import { bridge, ip, type Step } from "../step.ts";
+import { bridge, ip, type Step } from "../host/step.ts";
+import { isForwarding } from "../layout/node-kinds.ts";
 import type { FaultGround, FaultPlan } from "./fault-plan.ts";
 import { groupFamily } from "./frame-matches.ts";
 import { directionAt, invalid, networkPortAt, switchPortAt } from "./places.ts";
+import type { PracticeFaultOf, PracticeFaultWindow } from "./practice-fault.ts";
 
 /** The names that `bridge link set` has for what is on or off at a port, and off as built. */
 const FLAGS = {

@@ -1,11 +1,11 @@
 import { fileURLToPath } from "node:url";
-import type { PracticeFaultOf } from "../practice-fault.ts";
-import { ip, ipBatch } from "../step.ts";
+import { ip, ipBatch } from "../host/step.ts";
 import type { FaultGround, FaultPlan } from "./fault-plan.ts";
 import { frameChain } from "./frame-chain.ts";
 import { groupMatches } from "./frame-matches.ts";
 import { SENT_AGAIN_MARK } from "./packet-faults.ts";
 import { directionAt, invalid } from "./places.ts";
+import type { PracticeFaultOf } from "./practice-fault.ts";
 
 /**
  * Every n-th frame takes a detour: into a pair of interfaces that lead nowhere, at whose end a helper picks it up and
@@ -26,7 +26,7 @@ export function planReorder(fault: PracticeFaultOf<"reorder">, ground: FaultGrou
       order: "hold",
     },
   );
-  const program = fileURLToPath(new URL("../host/hold-frames.js", import.meta.url));
+  const program = fileURLToPath(new URL("./hold-frames.js", import.meta.url));
   return {
     claims: [`reorder ${fault.on}`],
     apply: [

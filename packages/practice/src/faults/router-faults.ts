@@ -1,13 +1,13 @@
 import { domainsOfLinks, routerChoices } from "@dyetrace/site";
-import type { PracticeFaultOf, PracticeFaultWindow } from "../practice-fault.ts";
-import type { NodeLayout } from "../practice-layout.ts";
-import { planRoutes } from "../routes.ts";
+import { ip, nft, type Step } from "../host/step.ts";
+import type { NodeLayout } from "../layout/practice-layout.ts";
 import { rendezvousPoint, suiteCommand } from "../routing/pim-suite.ts";
-import { ip, nft, type Step } from "../step.ts";
+import { planRoutes } from "../routing/routes.ts";
 import type { FaultGround, FaultPlan } from "./fault-plan.ts";
 import { deleteTable } from "./frame-chain.ts";
 import { both, groupFamily, groupMatches } from "./frame-matches.ts";
 import { addressAt, directionAt, invalid, routerAt } from "./places.ts";
+import type { PracticeFaultOf, PracticeFaultWindow } from "./practice-fault.ts";
 
 /** The router drops one group between its interfaces, whoever sends it. */
 export function planNotForwarding(

@@ -1,13 +1,13 @@
-import { querierSteps, timerSettings } from "../build-steps.ts";
-import { FOREIGN_QUERIER_ADDRESS } from "../fixed-addresses.ts";
-import type { PracticeFaultOf, PracticeFaultWindow } from "../practice-fault.ts";
-import type { NodeLayout } from "../practice-layout.ts";
-import type { PracticeTimers } from "../practice-timers.ts";
-import { ip, ipBatch, nft, type Step } from "../step.ts";
+import { querierSteps, timerSettings } from "../build/build-steps.ts";
+import { ip, ipBatch, nft, type Step } from "../host/step.ts";
+import { FOREIGN_QUERIER_ADDRESS } from "../layout/fixed-addresses.ts";
+import type { NodeLayout } from "../layout/practice-layout.ts";
+import type { PracticeTimers } from "../layout/practice-timers.ts";
 import type { FaultGround, FaultPlan } from "./fault-plan.ts";
 import { deleteTable } from "./frame-chain.ts";
 import { QUERY_MATCHES } from "./frame-matches.ts";
 import { forwarderAt, invalid, snooperAt } from "./places.ts";
+import type { PracticeFaultOf, PracticeFaultWindow } from "./practice-fault.ts";
 
 const bridgeSetting = ({ namespace, bridge }: NodeLayout, setting: string): Step =>
   ip(namespace, `link set ${bridge} type bridge ${setting}`);

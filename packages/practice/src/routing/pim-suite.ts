@@ -1,9 +1,9 @@
 import { setTimeout as sleep } from "node:timers/promises";
 import { Fault } from "@dyetrace/wire";
-import type { PracticeHost } from "../practice-host.ts";
-import type { PracticeTimers } from "../practice-timers.ts";
-import { requireTool } from "../require-tool.ts";
-import { inside } from "../step.ts";
+import type { PracticeHost } from "../host/practice-host.ts";
+import { requireTool } from "../host/require-tool.ts";
+import { inside } from "../host/step.ts";
+import type { PracticeTimers } from "../layout/practice-timers.ts";
 import type { RouterConfig } from "./router-config.ts";
 
 /**

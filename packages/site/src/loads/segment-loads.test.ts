@@ -1,5 +1,5 @@
 import { expect, test } from "vitest";
-import { loadSitePlan } from "../load-site-plan.ts";
+import { loadSitePlan } from "../plan/load-site-plan.ts";
 import { type LoadStream, segmentLoads } from "./segment-loads.ts";
 
 const site = loadSitePlan(

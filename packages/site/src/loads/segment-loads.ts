@@ -1,6 +1,6 @@
-import { reachByVlan } from "../by-design-reach.ts";
-import type { LinkSegment, SiteGraph } from "../site-model.ts";
+import type { LinkSegment, SiteGraph } from "../model/site-model.ts";
 import { planPlace } from "../vlans/vlan-place.ts";
+import { reachByVlan } from "../ways/by-design-reach.ts";
 import { wireRateBps } from "./ethernet-load.ts";
 
 export interface LoadStream {

@@ -1,7 +1,7 @@
 import { type FileMistakes, parseIpAddress } from "@dyetrace/wire";
-import { domainsOfLinks } from "../layer2-domain.ts";
-import type { LinkSegment, SiteGraph, SiteVlan } from "../site-model.ts";
-import { isInSubnet, parseSubnet } from "../subnet.ts";
+import { domainsOfLinks } from "../model/layer2-domain.ts";
+import type { LinkSegment, SiteGraph, SiteVlan } from "../model/site-model.ts";
+import { isInSubnet, parseSubnet } from "../model/subnet.ts";
 import { unfoldVlans } from "./unfold-vlans.ts";
 import { planPlace } from "./vlan-place.ts";
 

@@ -1,5 +1,5 @@
 import type { DataPath, FileMistakes } from "@dyetrace/wire";
-import type { SiteNode, SiteVlan } from "../site-model.ts";
+import type { SiteNode, SiteVlan } from "../model/site-model.ts";
 
 /**
  * The VLANs that cross a link: those it lists; on a trunk that lists none, all of the plan's.

@@ -1,6 +1,6 @@
 import { type DataPath, didYouMean, type FileMistakes, type SitePlanFile } from "@dyetrace/wire";
-import type { SiteNode, SiteVlan } from "../site-model.ts";
-import { doSubnetsOverlap, parseSubnet, type Subnet } from "../subnet.ts";
+import type { SiteNode, SiteVlan } from "../model/site-model.ts";
+import { doSubnetsOverlap, parseSubnet, type Subnet } from "../model/subnet.ts";
 
 /**
  * Reads the plan's list of VLANs, with the node that queries in each where the list says so.

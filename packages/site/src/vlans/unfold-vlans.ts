@@ -1,5 +1,5 @@
-import { buildSiteGraph } from "../site-graph.ts";
-import { type SiteGraph, type SiteLink, type SiteNode, segmentId } from "../site-model.ts";
+import { buildSiteGraph } from "../model/site-graph.ts";
+import { type SiteGraph, type SiteLink, type SiteNode, segmentId } from "../model/site-model.ts";
 import { placeInVlan, planPlace } from "./vlan-place.ts";
 
 /** One plan is asked many times. */

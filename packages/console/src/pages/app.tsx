@@ -1,0 +1,121 @@
+import type { ComponentType } from "preact";
+import { useEffect, useRef } from "preact/hooks";
+import { MapPatterns } from "../map/map-patterns.tsx";
+import { formatClock } from "../parts/format.ts";
+import { WhoIsHere } from "../parts/who-is-here.tsx";
+import { isPractice, isRunning, link, lostRun, plan, run } from "../state/console-state.ts";
+import { hrefTo, PAGES, type Page, route } from "../state/route.ts";
+import { isSignInNeeded } from "../state/session.ts";
+import { AgentsPage } from "./agents-page.tsx";
+import { AuditPage } from "./audit-page.tsx";
+import { FindingsPage } from "./findings-page.tsx";
+import { LivePage } from "./live-page.tsx";
+import { MapPage } from "./map-page.tsx";
+import { PlanPage } from "./plan-page.tsx";
+import { RunPage } from "./run-page.tsx";
+import { RunsPage } from "./runs-page.tsx";
+import { SignInPage } from "./sign-in-page.tsx";
+
+const NAMES: Readonly<Record<Page, string>> = {
+  map: "Map",
+  run: "Run",
+  live: "Live",
+  findings: "Findings",
+  runs: "Runs",
+  agents: "Agents",
+  plan: "Plan",
+  audit: "Log",
+};
+
+const VIEWS: Readonly<Record<Page, ComponentType>> = {
+  map: MapPage,
+  run: RunPage,
+  live: LivePage,
+  findings: FindingsPage,
+  runs: RunsPage,
+  agents: AgentsPage,
+  plan: PlanPage,
+  audit: AuditPage,
+};
+
+export function App() {
+  const { page } = route.value;
+  const site = run.value?.drawing.site ?? plan.value?.drawing.site ?? null;
+  const View = VIEWS[page];
+  const main = useRef<HTMLElement>(null);
+  const isFirst = useRef(true);
+  useEffect(() => {
+    document.title = `${NAMES[page]} · ${site ?? "dyetrace"}`;
+    // A new page is announced and the keyboard starts at its top; not on the very first, which nobody asked for.
+    if (!isFirst.current) main.current?.focus();
+    isFirst.current = false;
+  }, [page]);
+  return (
+    <div class="frame">
+      <MapPatterns />
+      <header class="head">
+        <span class="mark">dyetrace</span>
+        <h1>{isSignInNeeded.value ? "Not signed in" : (site ?? "No site plan yet")}</h1>
+        {isPractice.value && <span class="soft small">practice site</span>}
+        <WhoIsHere />
+        <span class="where">{location.host}</span>
+      </header>
+      <nav class={`pages${isRunning.value ? " is-live" : ""}`} aria-label="Pages">
+        <ul>
+          {PAGES.map((name) => (
+            <li key={name}>
+              <a href={hrefTo(name)} data-name={NAMES[name]} aria-current={name === page ? "page" : undefined}>
+                {NAMES[name]}
+              </a>
+            </li>
+          ))}
+        </ul>
+      </nav>
+      <div>
+        <ControllerNotice />
+        <main class="main" ref={main} tabIndex={-1}>
+          {isSignInNeeded.value ? (
+            <SignInPage />
+          ) : link.value.kind === "connecting" ? (
+            <p class="empty">Asking the controller …</p>
+          ) : (
+            <View />
+          )}
+        </main>
+      </div>
+    </div>
+  );
+}
+
+/** Says that the controller is away, and afterwards what it took with it. */
+function ControllerNotice() {
+  const state = link.value;
+  const lost = lostRun.value;
+  return (
+    <div role="status">
+      {state.kind === "gone" && !isSignInNeeded.value && (
+        <div class="gone">
+          <strong>The controller does not answer.</strong>
+          <span>
+            Since {formatClock(state.since)}. Nothing on this page is current until it does; it comes back by itself.
+          </span>
+        </div>
+      )}
+      {state.kind === "on" && lost !== null && (
+        <div class="gone">
+          <strong>The controller was started anew.</strong>
+          <span>The run of {lost.scenario} that was going on ended with it.</span>
+          <button
+            type="button"
+            class="press small"
+            onClick={() => {
+              lostRun.value = null;
+            }}
+          >
+            Understood
+          </button>
+        </div>
+      )}
+    </div>
+  );
+}
