@@ -1,35 +1,13 @@
-import type { ReportFinding, RunReport } from "@dyetrace/wire";
+import { type FindingComparison, findingKindFacts, type ReportFinding, type RunReport } from "@dyetrace/wire";
 import { UNDECIDED } from "./compare-loss.ts";
 import type { Candidate } from "./comparison.ts";
 
 /**
- * Findings that a run has or has not, without a figure that could have come out either way by chance. Loss and delays
- * are compared by their figures instead.
+ * Findings that a run has or has not, without a figure that could have come out either way by chance: one that was not
+ * there before is worse, one that has gone is better. Loss and delays are compared by their figures instead.
  */
-const PLAIN_KINDS: ReadonlySet<string> = new Set([
-  "stops",
-  "group-specific",
-  "source-specific",
-  "rendezvous-point",
-  "size-limited",
-  "rate-limited",
-  "ttl-too-small",
-  "ages-out",
-  "leave-cuts-neighbour",
-  "host-side-block",
-  "leaks",
-  "no-querier",
-  "two-queriers",
-  "converted-to-unicast",
-  "dscp-rewritten",
-]);
-
-/** A fault that was not there before is worse, one that has gone is better. */
 export function compareFindings(before: RunReport, after: RunReport): readonly Candidate[] {
-  const [old, now] = [before, after].map((report) => report.findings.filter(({ kind }) => PLAIN_KINDS.has(kind))) as [
-    ReportFinding[],
-    ReportFinding[],
-  ];
+  const [old, now] = [findingsBy("presence", before), findingsBy("presence", after)];
   const told = (finding: ReportFinding, outcome: "worse" | "better" | "same", because: string): Candidate => ({
     what: finding.kind,
     stream: finding.streams.length === 1 ? (finding.streams[0] ?? null) : null,
@@ -54,6 +32,19 @@ export function compareFindings(before: RunReport, after: RunReport): readonly C
       .map((finding) => told(finding, "better", `no longer: ${finding.title}`)),
   ];
 }
+
+/** What one run found of its own circumstances, such as a busy host, and the other did not. */
+export function notesOfFindings(before: RunReport, after: RunReport): string[] {
+  const [old, now] = [findingsBy("note", before), findingsBy("note", after)];
+  const only = (which: string, own: readonly ReportFinding[], others: readonly ReportFinding[]): string[] =>
+    own
+      .filter((finding) => !others.some((other) => isSame(other, finding)))
+      .map(({ kind, title }) => `Only the ${which} run found ${kind}: ${title}.`);
+  return [...only("earlier", old, now), ...only("later", now, old)];
+}
+
+const findingsBy = (comparison: FindingComparison, { findings }: RunReport): readonly ReportFinding[] =>
+  findings.filter(({ kind }) => findingKindFacts(kind).compared === comparison);
 
 const isSame = (a: ReportFinding, b: ReportFinding): boolean =>
   a.kind === b.kind &&

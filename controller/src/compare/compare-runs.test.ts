@@ -232,7 +232,7 @@ test("compareRuns: given a new leak to a bystander and a finding that names the 
     bystanders: [{ ...bystander, frames: 50_000 }],
     findings: [
       {
-        kind: "leaks",
+        kind: "leaks" as const,
         streams: ["board"],
         suspects: ["west"],
         confidence: 0.9,

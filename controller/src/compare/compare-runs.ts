@@ -2,7 +2,7 @@ import type { SiteGraph } from "@dyetrace/site";
 import type { RunReport } from "@dyetrace/wire";
 import { compareCopies } from "./compare-copies.ts";
 import { compareDelays } from "./compare-delays.ts";
-import { compareFindings } from "./compare-findings.ts";
+import { compareFindings, notesOfFindings } from "./compare-findings.ts";
 import { compareLeaks } from "./compare-leaks.ts";
 import { compareLoss } from "./compare-loss.ts";
 import { compareSegments } from "./compare-segments.ts";
@@ -163,6 +163,7 @@ function notesOf(before: RunReport, after: RunReport): string[] {
   return [
     ...[...old].filter((key) => !now.has(key)).map((key) => `Only the earlier run has ${key}.`),
     ...[...now].filter((key) => !old.has(key)).map((key) => `Only the later run has ${key}.`),
+    ...notesOfFindings(before, after),
     ...(queriers(before) === queriers(after)
       ? []
       : [`Queriers heard before: ${queriers(before)}; now: ${queriers(after)}.`]),

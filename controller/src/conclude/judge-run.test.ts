@@ -1,4 +1,4 @@
-import type { ReportFinding, ReportReceipt } from "@dyetrace/wire";
+import type { FindingKind, ReportFinding, ReportReceipt } from "@dyetrace/wire";
 import { expect, test } from "vitest";
 import { judgeExpectations } from "./judge-expectations.ts";
 import { judgeRun } from "./judge-run.ts";
@@ -39,7 +39,7 @@ const receipt = (changes: Partial<ReportReceipt>): ReportReceipt => ({
   ...changes,
 });
 
-const finding = (kind: string): ReportFinding => ({
+const finding = (kind: FindingKind): ReportFinding => ({
   kind,
   streams: ["board"],
   suspects: [],

@@ -1,17 +1,17 @@
-import type { ReportExpectation, ReportFinding, ReportReceipt, Verdict } from "@dyetrace/wire";
+import {
+  FINDING_KINDS,
+  type FindingEffect,
+  type ReportExpectation,
+  type ReportFinding,
+  type ReportReceipt,
+  type Verdict,
+} from "@dyetrace/wire";
 
 export interface Judgement {
   readonly verdict: Verdict;
   /** One sentence. */
   readonly reason: string;
 }
-
-/** Findings that say "can't tell" rather than "something is wrong". */
-const UNDECIDED_KINDS: ReadonlySet<string> = new Set(["inconclusive", "plan-mismatch"]);
-/** Findings that are told but break nothing by themselves. */
-const INFORMING_KINDS: ReadonlySet<string> = new Set(["converted-to-unicast", "dscp-rewritten", "foreign-traffic"]);
-/** Findings about the measuring hosts: the network may be fine, but this run can't say so. */
-const HOST_KINDS: ReadonlySet<string> = new Set(["host-side-loss", "source-stalled"]);
 
 /**
  * Fail: a finding accuses, or a limit is broken. Inconclusive: something that had to be known is not. Pass: everything
@@ -24,9 +24,8 @@ export function judgeRun(
   lostAgents: readonly string[],
   isAborted: boolean,
 ): Judgement {
-  const accusing = findings.filter(
-    ({ kind }) => !UNDECIDED_KINDS.has(kind) && !INFORMING_KINDS.has(kind) && !HOST_KINDS.has(kind),
-  );
+  const effects = findings.map(({ kind }): FindingEffect => FINDING_KINDS[kind].effect);
+  const accusing = findings.filter((_, index) => effects[index] === "fails");
   if (accusing.length > 0) {
     const [first, ...more] = accusing;
     return {
@@ -45,7 +44,7 @@ export function judgeRun(
       reason: `Without a full report: ${lostAgents.join(", ")}.`,
     };
   }
-  const undecided = findings.find(({ kind }) => UNDECIDED_KINDS.has(kind) || HOST_KINDS.has(kind));
+  const undecided = findings.find((_, index) => effects[index] === "undecided" || effects[index] === "blames-host");
   if (undecided !== undefined) return { verdict: "inconclusive", reason: `${undecided.title}.` };
   const broken = expectations.filter((expectation) => expectation.met === false);
   if (broken.length > 0) {

@@ -1,5 +1,5 @@
 export type { Conclusion, SegmentState, SegmentStatus } from "./conclusion.ts";
-export type { Finding, FindingKind } from "./finding/finding.ts";
+export type { Finding } from "./finding/finding.ts";
 export { locate } from "./locate.ts";
 export {
   type BystanderObservation,

@@ -110,6 +110,13 @@ export {
   PracticeFaultFileSchema,
   type PracticeFaultName,
 } from "./practice-fault-file.ts";
+export type {
+  FindingComparison,
+  FindingEffect,
+  FindingGlyph,
+  FindingKindFacts,
+} from "./report/finding-kind-facts.ts";
+export { FINDING_KIND_NAMES, FINDING_KINDS, type FindingKind, findingKindFacts } from "./report/finding-kinds.ts";
 export {
   type ReportBystander,
   type ReportDelay,

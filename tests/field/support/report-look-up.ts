@@ -1,7 +1,14 @@
-import type { ReportBystander, ReportFinding, ReportReceipt, RunReport } from "@dyetrace/wire";
+import {
+  FINDING_KINDS,
+  type FindingKind,
+  type ReportBystander,
+  type ReportFinding,
+  type ReportReceipt,
+  type RunReport,
+} from "@dyetrace/wire";
 
 /** What a test asks of a report, with the whole report in the message where it is not there. */
-export function findingOf(report: RunReport, kind: string): ReportFinding {
+export function findingOf(report: RunReport, kind: FindingKind): ReportFinding {
   const found = report.findings.filter((finding) => finding.kind === kind);
   const [first] = found;
   if (first === undefined || found.length > 1)
@@ -9,12 +16,9 @@ export function findingOf(report: RunReport, kind: string): ReportFinding {
   return first;
 }
 
-/** Findings about this machine while it was busy: it runs every host of the site. */
-const OF_A_BUSY_MACHINE: ReadonlySet<string> = new Set(["source-stalled", "host-side-loss"]);
-
-/** What a report accuses the network of. */
+/** What a report accuses the network of: this machine runs every host of the site, and what those suffer is its own. */
 export const accusations = ({ findings }: RunReport): readonly ReportFinding[] =>
-  findings.filter(({ kind }) => !OF_A_BUSY_MACHINE.has(kind));
+  findings.filter(({ kind }) => FINDING_KINDS[kind].effect !== "blames-host");
 
 export function receiptOf(report: RunReport, stream: string, listener: string): ReportReceipt {
   const found = report.receipts.find((receipt) => receipt.stream === stream && receipt.listener === listener);

@@ -1,11 +1,11 @@
-import type { RunReport } from "@dyetrace/wire";
+import type { FindingKind, RunReport } from "@dyetrace/wire";
 import { expect, test } from "vitest";
 import { evidenceOf } from "./evidence-of.ts";
 
 type Receipt = RunReport["receipts"][number];
 const receipt = (listener: string, received: number | null, sent: number | null): Receipt =>
   ({ stream: "board", listener, received, sent, gaps: [] }) as unknown as Receipt;
-const FINDING = { streams: ["board"], suspects: ["a:1>b:1"] } as unknown as RunReport["findings"][number];
+const FINDING = { kind: "loses", streams: ["board"], suspects: ["a:1>b:1"] } as unknown as RunReport["findings"][number];
 const reportWith = (parts: Partial<RunReport>): RunReport =>
   ({
     receipts: [],
@@ -60,7 +60,7 @@ test("evidenceOf: given a finding about leaves, then each leave is shown, one wi
     { ...receipt("never", 100, 100), leaveDelays: null, leavesWithoutEffect: 2 },
     { ...receipt("stays", 100, 100), leaveDelays: null, leavesWithoutEffect: null },
   ] as unknown as Receipt[];
-  const about = (kind: string) => evidenceOf({ ...FINDING, kind }, reportWith({ receipts })).leaves;
+  const about = (kind: FindingKind) => evidenceOf({ ...FINDING, kind }, reportWith({ receipts })).leaves;
   expect(about("slow-leave").map(({ listener }) => listener)).toEqual(["never", "slow", "quick"]);
   expect(about("stops")).toEqual([]);
 });

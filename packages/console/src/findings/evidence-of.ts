@@ -1,4 +1,4 @@
-import type { RunReport } from "@dyetrace/wire";
+import { findingKindFacts, type RunReport } from "@dyetrace/wire";
 
 type Finding = RunReport["findings"][number];
 
@@ -55,9 +55,6 @@ export interface ListenerLeaves {
   readonly withoutEffect: number;
 }
 
-/** Findings that rest on the time that a leave took. */
-const ABOUT_LEAVES: ReadonlySet<string> = new Set(["slow-leave", "leave-cuts-neighbour"]);
-
 const MOST_ROWS = 14;
 /** A segment without a loss worth showing. */
 const NO_LOSS = 1e-9;
@@ -100,7 +97,7 @@ export function evidenceOf(finding: Finding, report: RunReport): Evidence {
     gaps,
     losses: losses.some(({ lossRatio }) => lossRatio > NO_LOSS) ? losses : [],
     uninvited,
-    leaves: ABOUT_LEAVES.has(finding.kind) ? leavesOf(receipts) : [],
+    leaves: findingKindFacts(finding.kind).restsOnLeaves ? leavesOf(receipts) : [],
     lastsMs,
   };
 }

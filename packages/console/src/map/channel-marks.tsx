@@ -1,12 +1,12 @@
+import type { FindingGlyph } from "@dyetrace/wire";
 import type { Polyline } from "./delta-layout.ts";
-import type { Glyph } from "./finding-marks.ts";
 import { cut, lengthOf, pathOf, spotAt } from "./geometry.ts";
 
 /** Where along a channel its mark stands: near the upper end, with room for a pool in front of it. */
 export const markDistance = (line: Polyline): number => Math.min(lengthOf(line) * 0.45, 30);
 
 /** The mark of a finding across or beside a channel. */
-export function ChannelMark(props: { readonly line: Polyline; readonly width: number; readonly glyph: Glyph }) {
+export function ChannelMark(props: { readonly line: Polyline; readonly width: number; readonly glyph: FindingGlyph }) {
   const { line, width, glyph } = props;
   const spot = spotAt(line, markDistance(line));
   const turn = `translate(${spot.x} ${spot.y}) rotate(${(Math.atan2(spot.dy, spot.dx) * 180) / Math.PI})`;
@@ -56,6 +56,22 @@ export function ChannelMark(props: { readonly line: Polyline; readonly width: nu
         </g>
       );
     }
+    case "fault": {
+      const off = width / 2 + 8;
+      return (
+        <g transform={turn}>
+          {[-off, off].map((y) => (
+            <path key={y} class="bar" d={`M0 ${y - 6}l6 6l-6 6l-6 -6z`} />
+          ))}
+        </g>
+      );
+    }
+    case "fact":
+      return (
+        <g transform={turn}>
+          <circle class="fact-line" cy={-(width / 2 + 8)} r={4} />
+        </g>
+      );
     case "doubt":
       return (
         <g transform={turn}>

@@ -53,7 +53,9 @@ test("findingMarks: given a finding about another stream, or one that names no p
 });
 
 test("findingMarks: given a kind of finding that this page does not know, then it is drawn as a doubt and nothing worse", () => {
-  const [mark] = findingMarks(reportWith({ kind: "something-new", suspects: ["core"] }), BOARD, site());
+  // As a report that another version stored, which no compiler has seen.
+  const stored = { ...reportWith({ suspects: ["core"] }).findings[0], kind: "something-new" } as unknown as Finding;
+  const [mark] = findingMarks(reportWith(stored), BOARD, site());
   expect(mark).toMatchObject({ glyph: "doubt", word: "SOMETHING NEW" });
 });
 

@@ -1,14 +1,11 @@
 import { planPlace } from "@dyetrace/site";
-import type { RunReport } from "@dyetrace/wire";
+import { type FindingGlyph, findingKindFacts, type RunReport } from "@dyetrace/wire";
 import type { SiteTree } from "./site-tree.ts";
-
-/** How a finding is drawn: the channel is barred, thins, seeps, or is only in doubt. */
-export type Glyph = "stop" | "thin" | "seep" | "doubt";
 
 export interface FindingMark {
   /** Position in the report's list. */
   readonly index: number;
-  readonly glyph: Glyph;
+  readonly glyph: FindingGlyph;
   /** The word on the flag. */
   readonly word: string;
   /** Where the flag stands: the channel that leads to this node, or the node itself. */
@@ -44,26 +41,7 @@ function placeOf(
   return tree.byName.has(place) ? { node: place, on: "node", isDownstream: false } : null;
 }
 
-/** What the kinds of finding look like; kinds that this page does not know are in doubt rather than anything worse. */
-const GLYPHS: Readonly<Record<string, Glyph>> = {
-  stops: "stop",
-  "group-specific": "stop",
-  "source-specific": "stop",
-  "rendezvous-point": "stop",
-  "size-limited": "stop",
-  "ttl-too-small": "stop",
-  "ages-out": "stop",
-  "leave-cuts-neighbour": "stop",
-  "host-side-block": "stop",
-  "source-not-sending": "stop",
-  "source-stalled": "thin",
-  loses: "thin",
-  "rate-limited": "thin",
-  "host-side-loss": "thin",
-  leaks: "seep",
-  "slow-leave": "seep",
-};
+/** A stored report may have kinds of another version: those are in doubt rather than anything worse. */
+export const glyphOf = ({ kind }: Finding): FindingGlyph => findingKindFacts(kind).glyph;
 
-export const glyphOf = ({ kind }: Finding): Glyph => GLYPHS[kind] ?? "doubt";
-
-export const wordOf = ({ kind }: Finding): string => kind.replaceAll("-", " ").toUpperCase();
+export const wordOf = ({ kind }: Finding): string => findingKindFacts(kind).label.toUpperCase();

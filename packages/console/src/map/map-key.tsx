@@ -41,6 +41,21 @@ export function MapKey() {
           <Trough />
           <path class="dye seeps" d={pathOf(LINE)} stroke-width={7} />
         </Entry>
+        <Entry says="a fault beside the stream">
+          <Trough />
+          <path class="dye" d={pathOf(LINE)} stroke-width={5} />
+          <ChannelMark line={SHORT} width={1} glyph="fault" />
+        </Entry>
+        <Entry says="told, no trouble">
+          <Trough />
+          <path class="dye" d={pathOf(LINE)} stroke-width={7} />
+          <ChannelMark line={SHORT} width={5} glyph="fact" />
+        </Entry>
+        <Entry says="this run can't tell">
+          <Trough />
+          <path class="dye" d={pathOf(LINE)} stroke-width={5} />
+          <ChannelMark line={SHORT} width={4} glyph="doubt" />
+        </Entry>
         <Entry says="under suspicion">
           <rect class="suspect-node" x="0" y="0" width="52" height="24" />
         </Entry>

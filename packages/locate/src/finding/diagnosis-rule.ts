@@ -1,4 +1,4 @@
-import type { FindingKind } from "./finding.ts";
+import type { FindingKind } from "@dyetrace/wire";
 
 /** One row of a table of diagnoses: when it applies to a case, and what it then says. */
 export interface DiagnosisRule<Case> {

@@ -1,27 +1,4 @@
-export type FindingKind =
-  | "stops"
-  | "group-specific"
-  | "source-specific"
-  | "rendezvous-point"
-  | "size-limited"
-  | "ttl-too-small"
-  | "ages-out"
-  | "leave-cuts-neighbour"
-  | "host-side-block"
-  | "source-not-sending"
-  | "source-stalled"
-  | "loses"
-  | "rate-limited"
-  | "host-side-loss"
-  | "leaks"
-  | "slow-leave"
-  | "no-querier"
-  | "two-queriers"
-  | "converted-to-unicast"
-  | "dscp-rewritten"
-  | "foreign-traffic"
-  | "plan-mismatch"
-  | "inconclusive";
+import type { FindingKind } from "@dyetrace/wire";
 
 export interface Finding {
   readonly kind: FindingKind;

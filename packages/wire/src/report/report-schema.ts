@@ -1,4 +1,5 @@
 import Type, { type Static } from "typebox";
+import { FINDING_KIND_NAMES } from "./finding-kinds.ts";
 
 /**
  * The report of a run: what `--json` writes and what other programs may rely on. Unknown is null, never 0.
@@ -136,7 +137,7 @@ export const ReportSegmentSchema = Type.Object({
 export type ReportSegment = Static<typeof ReportSegmentSchema>;
 
 export const ReportFindingSchema = Type.Object({
-  kind: Type.String(),
+  kind: Type.Enum([...FINDING_KIND_NAMES]),
   streams: Type.Array(Type.String()),
   /** Segment ids (`a:port>b:port`) or node names, most likely first. More than one: they can't be told apart. */
   suspects: Type.Array(Type.String()),
