@@ -5,7 +5,11 @@ import { evidenceOf } from "./evidence-of.ts";
 type Receipt = RunReport["receipts"][number];
 const receipt = (listener: string, received: number | null, sent: number | null): Receipt =>
   ({ stream: "board", listener, received, sent, gaps: [] }) as unknown as Receipt;
-const FINDING = { kind: "loses", streams: ["board"], suspects: ["a:1>b:1"] } as unknown as RunReport["findings"][number];
+const FINDING = {
+  kind: "loses",
+  streams: ["board"],
+  suspects: ["a:1>b:1"],
+} as unknown as RunReport["findings"][number];
 const reportWith = (parts: Partial<RunReport>): RunReport =>
   ({
     receipts: [],
