@@ -1,6 +1,8 @@
 export type { Conclusion, SegmentState, SegmentStatus } from "./conclusion.ts";
+export type { ElementKind } from "./cover/failure-element.ts";
 export type { Finding } from "./finding/finding.ts";
 export { locate } from "./locate.ts";
+export { type SharedCause, type SharedTrial, sharedCauses } from "./locate-shared.ts";
 export {
   type BystanderObservation,
   type CapabilityGap,

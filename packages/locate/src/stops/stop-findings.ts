@@ -1,3 +1,4 @@
+import { explanationConfidence } from "../cover/explanation-confidence.ts";
 import { type BadPair, smallestFailureSet } from "../cover/failure-set.ts";
 import { type StreamTrial, streamTrials } from "../cover/stream-trials.ts";
 import { companionEvidence, unicastBeside } from "../finding/companion-evidence.ts";
@@ -147,14 +148,8 @@ function contradictions(unexplained: readonly BadPair<StreamTrial>[]): Finding[]
   }));
 }
 
-/** Chance of a fault in any one element, for weighing one fault against several that would explain the same. */
-const FAULT_CHANCE = 0.02;
-
 function stopConfidence(stop: StopCase, isExact: boolean): number {
-  const { faultsOtherwise } = stop.failure;
-  const oddsOtherwise = faultsOtherwise === null ? 0 : FAULT_CHANCE ** (faultsOtherwise - 1);
-  let confidence = 0.98 / (1 + oddsOtherwise);
-  if (!isExact) confidence *= 0.7;
+  let confidence = explanationConfidence(0.98, stop.failure, isExact);
   if (stop.facts.some((f) => f.stream.sentPackets === null)) confidence *= 0.8;
   if (stop.ageing !== null && !stop.ageing.isCertain) confidence *= 0.65;
   return Math.round(confidence * 100) / 100;
