@@ -2,7 +2,8 @@ import type { Finding } from "../../packages/locate/src/finding/finding.ts";
 import { locate } from "../../packages/locate/src/locate.ts";
 import { randomSite } from "./random-site.ts";
 import { drawInteger, drawOne, drawSome, type Random } from "./seeded-random.ts";
-import { type SimulatedFault, type SimulatedStream, simulateRun } from "./simulate-run.ts";
+import { simulateRun } from "./simulate-run.ts";
+import type { SimulatedFault, SimulatedStream } from "./simulated-fault.ts";
 import { truthOf } from "./stop-scene.ts";
 
 /** What came of one site on which a switch forwards what it should keep. */

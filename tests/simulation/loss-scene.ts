@@ -1,7 +1,8 @@
 import { locate } from "../../packages/locate/src/locate.ts";
 import { randomSite } from "./random-site.ts";
 import { drawInteger, drawSome, type Random } from "./seeded-random.ts";
-import { type SimulatedFault, type SimulatedStream, simulateRun } from "./simulate-run.ts";
+import { simulateRun } from "./simulate-run.ts";
+import type { SimulatedFault, SimulatedStream } from "./simulated-fault.ts";
 
 /** One segment's 95 % interval beside the loss that was put in. */
 export interface IntervalCheck {

@@ -5,7 +5,8 @@ import { indexSite } from "../../packages/locate/src/site/site-index.ts";
 import { nodesDownTo, sourceTree } from "../../packages/locate/src/site/source-tree.ts";
 import { randomSite } from "./random-site.ts";
 import { drawInteger, drawOne, drawSome, type Random } from "./seeded-random.ts";
-import { type SimulatedFault, type SimulatedStream, simulateRun } from "./simulate-run.ts";
+import { simulateRun } from "./simulate-run.ts";
+import type { SimulatedFault, SimulatedStream } from "./simulated-fault.ts";
 
 /** A random site with random sources and agents on it, and what could fail there. */
 export interface StopScene {

@@ -9,6 +9,6 @@ const compiled = (name) => import(`../../simulation/dist/tests/simulation/${name
 export const { playLeak } = await compiled("leak-scene");
 export const { playLoss } = await compiled("loss-scene");
 export const { seededRandom } = await compiled("seeded-random");
-export const { drawLosses } = await compiled("simulate-run");
+export const { drawLosses } = await compiled("draw-losses");
 export const { sketchSite } = await compiled("sketch-site");
 export const { drawStopScene, playStops, truthOf } = await compiled("stop-scene");

@@ -1,6 +1,7 @@
 import { expect, test } from "vitest";
 import { seededRandom } from "../../../../tests/simulation/seeded-random.ts";
-import { type SimulatedFault, type SimulatedStream, simulateRun } from "../../../../tests/simulation/simulate-run.ts";
+import { simulateRun } from "../../../../tests/simulation/simulate-run.ts";
+import type { SimulatedFault, SimulatedStream } from "../../../../tests/simulation/simulated-fault.ts";
 import { segmentBetween, sketchSite } from "../../../../tests/simulation/sketch-site.ts";
 import { locate } from "../locate.ts";
 import type { RunObservations } from "../run/run-observations.ts";

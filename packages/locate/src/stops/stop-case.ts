@@ -9,6 +9,8 @@ import type { MembershipContext } from "../membership/membership-context.ts";
 import type { PlacedReceipt } from "../run/clean-receipt.ts";
 import type { StreamFacts } from "../run/stream-facts.ts";
 import type { SiteIndex } from "../site/site-index.ts";
+import type { SilentPair } from "./silent-pair.ts";
+import { type SizeBoundary, sizeBoundary } from "./size-boundary.ts";
 
 /** One fault that silences somebody, with all that the rules and sentences need. */
 export interface StopCase {
@@ -51,20 +53,6 @@ export interface StopCase {
   readonly cut: LeaveCut | null;
   /** Set when a membership that nobody renewed explains it. */
   readonly ageing: Ageing | null;
-}
-
-export interface SilentPair {
-  readonly trial: StreamTrial;
-  readonly receipt: PlacedReceipt;
-  /** First number of the silence, and when it was sent. */
-  readonly seq: number;
-  readonly atMs: number;
-}
-
-/** Payload sizes between which a limit lies. */
-export interface SizeBoundary {
-  readonly largestPassingBytes: number;
-  readonly smallestFailingBytes: number;
 }
 
 export function stopCase(
@@ -210,38 +198,6 @@ function isSmaller(stream: string, silentPairs: readonly SilentPair[], trials: r
 
 /** Whoever left before or as the silence began is no witness for the time after. */
 const LEAVING_MS = 200;
-
-/** Packets after a change of size that may still belong to the size before it. */
-const BOUNDARY_PACKETS = 5;
-
-/**
- * A size limit shows where one listener gets the small packets of a stream and, from the change of size on, none of
- * the large ones. Without such a step it takes two groups, all failing ones clearly larger than all passing ones.
- */
-function sizeBoundary(
-  silentPairs: readonly SilentPair[],
-  segments: readonly number[],
-  trials: readonly StreamTrial[],
-  cleared: ClearedElements,
-): SizeBoundary | null {
-  const sizes = segments.flatMap((segment) => cleared.largestGoodBytes(segment) ?? []);
-  if (silentPairs.length === 0 || sizes.length === 0) return null;
-  const largestPassingBytes = Math.max(...sizes);
-  const smallestFailingBytes = Math.min(...silentPairs.map((pair) => pair.trial.payloadBytes));
-  if (largestPassingBytes >= smallestFailingBytes) return null;
-  const isSameStream = silentPairs.some(({ trial }) =>
-    trials.some((t) => t.facts === trial.facts && t.payloadBytes <= largestPassingBytes),
-  );
-  const groups = new Set(silentPairs.map((pair) => pair.trial.groupKey));
-  const isClearAcrossGroups = groups.size > 1 && smallestFailingBytes >= 1.2 * largestPassingBytes;
-  const hasSizePattern = silentPairs.every(startsAtChange) && (isSameStream || isClearAcrossGroups);
-  return hasSizePattern ? { largestPassingBytes, smallestFailingBytes } : null;
-}
-
-/** The silence begins where a stretch of a new size begins (this one's, or an earlier one's that was silent too). */
-function startsAtChange({ trial, seq }: SilentPair): boolean {
-  return trial.facts.stream.steps.some((step) => Math.abs(step.firstSeq - seq) <= BOUNDARY_PACKETS);
-}
 
 const segmentsOf = (site: SiteIndex, numbers: readonly number[]): LinkSegment[] =>
   distinct(numbers).flatMap((number) => site.segments[number] ?? []);

@@ -1,0 +1,11 @@
+import type { StreamTrial } from "../cover/stream-trials.ts";
+import type { PlacedReceipt } from "../run/clean-receipt.ts";
+
+/** A listener that got nothing more of a stream. */
+export interface SilentPair {
+  readonly trial: StreamTrial;
+  readonly receipt: PlacedReceipt;
+  /** First number of the silence, and when it was sent. */
+  readonly seq: number;
+  readonly atMs: number;
+}
