@@ -2,6 +2,7 @@
  * `npm run pack:agent`: the agent with everything it needs as one tarball that a controller hands to its hosts, for
  * 64-bit Intel, 64-bit ARM and 32-bit ARM Linux (portable sockets there). What this machine's own npm did not install,
  * the foreign koffi binaries, comes from the npm registry and must match the checksum in package-lock.json.
+ * Argument: another folder for it than the one where a controller looks.
  */
 import { spawnSync } from "node:child_process";
 import { createHash } from "node:crypto";
@@ -15,7 +16,7 @@ const NEEDLESS = /^(test|tests|docs?|examples?|benchmarks?|\.github)(\/|$)|\.(ma
 const SCRIPTS = /^[^.]*$|\.([cm]?js|json)$/;
 
 const lock = JSON.parse(readFileSync(path.join(root, "package-lock.json"), "utf8")).packages;
-const folder = path.join(root, "deploy", "agent", "dist");
+const folder = path.resolve(process.argv[2] ?? path.join(root, "deploy", "agent", "dist"));
 const staging = path.join(folder, "dyetrace-agent");
 const cache = path.join(root, "node_modules", ".cache", "dyetrace-packages");
 
@@ -106,5 +107,5 @@ const { version } = JSON.parse(readFileSync(path.join(root, "agent", "package.js
 writeFileSync(`${file}.version`, `${version}\n`);
 rmSync(staging, { recursive: true, force: true });
 process.stdout.write(
-  `${path.relative(root, file)}: version ${version}, ${(statSync(file).size / 1e6).toFixed(1)} MB\n`,
+  `${process.argv[2] === undefined ? path.relative(root, file) : file}: version ${version}, ${(statSync(file).size / 1e6).toFixed(1)} MB\n`,
 );

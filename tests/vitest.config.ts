@@ -1,19 +1,27 @@
 import { defineConfig } from "vitest/config";
+import { LongestFirst } from "./longest-first.ts";
+
+const root = new URL("..", import.meta.url).pathname;
+
+/** Files that load the machine as a whole, or whose figures another file's load would change. Kept few: they run alone. */
+const ALONE = ["tests/faults/hostile-clients.test.ts"];
 
 /**
- * Three projects. `unit` runs beside the code and in tests/conformance: pure, parallel. `field` builds network
- * namespaces and moves real packets: one file at a time, so that two practice sites never compete for two cores.
- * `browser` looks at the console with Debian's chromium, before the real controller and a practice site.
+ * `unit` runs beside the code and in tests/conformance: pure, on all cores. `field` builds network namespaces and moves real
+ * packets: mostly it waits for the kernel's timers, so several files run side by side, more than there are cores; each has
+ * namespaces, ports and folders of its own. `field-alone` has the few that can't. `browser` looks at the console with
+ * Debian's chromium, before the real controller and a practice site.
  */
 export default defineConfig({
   test: {
-    root: new URL("..", import.meta.url).pathname,
+    root,
     reporters: ["default"],
+    sequence: { sequencer: LongestFirst },
     projects: [
       {
         test: {
           name: "unit",
-          root: new URL("..", import.meta.url).pathname,
+          root,
           include: [
             "packages/*/src/**/*.test.ts",
             "agent/src/**/*.test.ts",
@@ -27,11 +35,22 @@ export default defineConfig({
       {
         test: {
           name: "field",
-          root: new URL("..", import.meta.url).pathname,
+          root,
           include: ["tests/field/**/*.test.ts", "tests/faults/**/*.test.ts"],
+          exclude: ALONE,
+          sequence: { groupOrder: 1 },
+          maxWorkers: 6,
+          testTimeout: 180_000,
+          hookTimeout: 120_000,
+        },
+      },
+      {
+        test: {
+          name: "field-alone",
+          root,
+          include: ALONE,
+          sequence: { groupOrder: 2 },
           fileParallelism: false,
-          // Real kernel timers on a machine that may be busy: one more try, which the summary shows.
-          retry: 1,
           testTimeout: 180_000,
           hookTimeout: 120_000,
         },
@@ -39,8 +58,9 @@ export default defineConfig({
       {
         test: {
           name: "browser",
-          root: new URL("..", import.meta.url).pathname,
+          root,
           include: ["tests/browser/**/*.test.ts"],
+          sequence: { groupOrder: 3 },
           fileParallelism: false,
           testTimeout: 180_000,
           hookTimeout: 120_000,

@@ -1,7 +1,7 @@
 import { type ChildProcess, spawn } from "node:child_process";
 import { once } from "node:events";
 import { mkdtempSync, readdirSync, readFileSync, rmSync } from "node:fs";
-import { connect, type Socket } from "node:net";
+import { connect, createServer, type Socket } from "node:net";
 import { tmpdir } from "node:os";
 import path from "node:path";
 import { setTimeout as sleep } from "node:timers/promises";
@@ -56,7 +56,7 @@ export async function raiseLastingSite(plan: string, env: Readonly<Record<string
   const graph = loadSitePlan(plan, "plan.yaml");
   const site = await raisePracticeSite(graph);
   const folder = mkdtempSync(path.join(tmpdir(), "dyetrace-lasting-"));
-  const port = 20_000 + Math.floor(Math.random() * 20_000);
+  const port = await lastingPort();
   const url = `http://127.0.0.1:${port}`;
   const agents = new Map<string, PracticeProcess>();
   const pipes = new Set<Socket>();
@@ -193,6 +193,28 @@ export async function raiseLastingSite(plan: string, env: Readonly<Record<string
   await site.settled();
   await lasting.allConnected();
   return lasting;
+}
+
+/** Up to here the kernel gives no ports away by itself (ip-sysctl: ip_local_port_range begins at 32768). */
+const FIRST_PORT = 20_000;
+const PORTS = 12_000;
+let nextPort = process.pid;
+
+/**
+ * A port that stays free while nobody listens on it, so that a controller finds it again after each restart: none of
+ * those that the kernel gives to whoever asks for any, and, by this process' id, none that another test would choose.
+ */
+async function lastingPort(): Promise<number> {
+  for (;;) {
+    const port = FIRST_PORT + (nextPort++ % PORTS);
+    const probe = createServer();
+    const isFree = await new Promise<boolean>((resolve) => {
+      probe.once("error", () => resolve(false));
+      probe.listen(port, "127.0.0.1", () => resolve(true));
+    });
+    await new Promise((resolve) => probe.close(resolve));
+    if (isFree) return port;
+  }
 }
 
 async function until(what: string, isTrue: () => Promise<boolean>): Promise<void> {

@@ -5,7 +5,7 @@ import { afterAll, beforeAll, expect, test } from "vitest";
 import { siteOf } from "./group-traffic.ts";
 import { type FreshHost, raiseFreshHost } from "./support/fresh-host.ts";
 import { type GuardedController, startGuardedController } from "./support/guarded-controller.ts";
-import { packAgent, packAgentAs } from "./support/pack-agent.ts";
+import { AgentPackage } from "./support/pack-agent.ts";
 
 /** A host comes in by the pasted line, as a person would paste it: on hosts of a practice site, each with a root folder of its own. */
 const PLAN = siteOf({ core: "switch*", office: "host", kiosk: "host", stand: "host" }, [
@@ -14,6 +14,7 @@ const PLAN = siteOf({ core: "switch*", office: "host", kiosk: "host", stand: "ho
   "core:3 -- stand:eth0",
 ]);
 
+let agentPackage: AgentPackage;
 let site: PracticeSite;
 let controller: GuardedController;
 let kiosk: FreshHost;
@@ -21,15 +22,16 @@ let stand: FreshHost;
 let line = "";
 
 beforeAll(async () => {
-  packAgent();
+  agentPackage = new AgentPackage();
   site = await raisePracticeSite(PLAN);
-  controller = await startGuardedController(site, "office");
+  controller = await startGuardedController(site, "office", agentPackage.dist);
   kiosk = await raiseFreshHost(site, "kiosk");
   stand = await raiseFreshHost(site, "stand");
 });
 afterAll(async () => {
   await controller?.[Symbol.asyncDispose]();
   await site?.close();
+  agentPackage?.[Symbol.dispose]();
 });
 
 const makeLine = async (name: string, node: string): Promise<string> => {
@@ -121,28 +123,24 @@ const versionOf = async (): Promise<unknown> => {
 };
 
 test("upgrading from the console: given a host that does not allow it, then it is refused in a sentence; given one that does, then the agent comes back as the new version", async () => {
-  packAgentAs("7.7.7");
-  try {
-    const refused = await controller.ask("POST", "/api/agents/kiosk/upgrade", {});
-    expect([refused.status, JSON.parse(refused.body)]).toMatchObject([400, { code: "UPGRADE_REFUSED" }]);
-    await kiosk.shell("sed -i 's/^allow-upgrade: false/allow-upgrade: true/' /etc/dyetrace/agent.yaml");
-    await restartAgent();
-    const ready = async (): Promise<boolean> =>
-      (await controller.ask("GET", "/api/agents")).body.includes('"allowsUpgrade":true');
-    await expect.poll(ready, { timeout: 60_000 }).toBe(true);
-    const began = performance.now();
-    const { status, body } = await controller.ask("POST", "/api/agents/kiosk/upgrade", {});
-    expect([status, body]).toEqual([200, expect.stringContaining("7.7.7")]);
-    await expect.poll(versionOf, { timeout: 60_000 }).toBe("7.7.7");
-    process.stderr.write(`from the upgrade to the new version: ${Math.round(performance.now() - began)} ms\n`);
-    // It stays so after a restart of its own, and root's own program is untouched.
-    await restartAgent();
-    await expect.poll(versionOf, { timeout: 60_000 }).toBe("7.7.7");
-    const own = await kiosk.shell("node /opt/dyetrace-agent/agent/bin/dyetrace-agent.mjs --version");
-    expect(own.stdout).not.toContain("7.7.7");
-  } finally {
-    packAgent();
-  }
+  agentPackage.packAs("7.7.7");
+  const refused = await controller.ask("POST", "/api/agents/kiosk/upgrade", {});
+  expect([refused.status, JSON.parse(refused.body)]).toMatchObject([400, { code: "UPGRADE_REFUSED" }]);
+  await kiosk.shell("sed -i 's/^allow-upgrade: false/allow-upgrade: true/' /etc/dyetrace/agent.yaml");
+  await restartAgent();
+  const ready = async (): Promise<boolean> =>
+    (await controller.ask("GET", "/api/agents")).body.includes('"allowsUpgrade":true');
+  await expect.poll(ready, { timeout: 60_000 }).toBe(true);
+  const began = performance.now();
+  const { status, body } = await controller.ask("POST", "/api/agents/kiosk/upgrade", {});
+  expect([status, body]).toEqual([200, expect.stringContaining("7.7.7")]);
+  await expect.poll(versionOf, { timeout: 60_000 }).toBe("7.7.7");
+  process.stderr.write(`from the upgrade to the new version: ${Math.round(performance.now() - began)} ms\n`);
+  // It stays so after a restart of its own, and root's own program is untouched.
+  await restartAgent();
+  await expect.poll(versionOf, { timeout: 60_000 }).toBe("7.7.7");
+  const own = await kiosk.shell("node /opt/dyetrace-agent/agent/bin/dyetrace-agent.mjs --version");
+  expect(own.stdout).not.toContain("7.7.7");
 });
 
 test("revoking: given a connected agent, then it is out within 5 s and does not come back", async () => {

@@ -3,7 +3,7 @@ import { type PracticeSite, raisePracticeSite } from "@dyetrace/practice";
 import { afterAll, beforeAll, expect, test } from "vitest";
 import { siteOf } from "./group-traffic.ts";
 import { type FreshHost, raiseFreshHost } from "./support/fresh-host.ts";
-import { packAgent } from "./support/pack-agent.ts";
+import { AgentPackage } from "./support/pack-agent.ts";
 
 /**
  * Follows deploy/operator-notes.md to the letter: its commands, in its order, on fresh hosts without systemd. Left out are
@@ -11,6 +11,7 @@ import { packAgent } from "./support/pack-agent.ts";
  */
 const NOTES = readFileSync(new URL("../../deploy/operator-notes.md", import.meta.url), "utf8");
 
+let agentPackage: AgentPackage;
 let site: PracticeSite;
 let office: FreshHost;
 let kiosk: FreshHost;
@@ -34,17 +35,20 @@ async function follow(host: FreshHost, name: string): Promise<string> {
 }
 
 beforeAll(async () => {
-  packAgent();
+  agentPackage = new AgentPackage();
   const plan = siteOf({ core: "switch*", office: "host", kiosk: "host" }, [
     "core:1 -- office:eth0",
     "core:2 -- kiosk:eth0",
   ]);
   site = await raisePracticeSite(plan);
   address = site.addressOf("office").ipv4;
-  office = await raiseFreshHost(site, "office");
+  office = await raiseFreshHost(site, "office", agentPackage.dist);
   kiosk = await raiseFreshHost(site, "kiosk");
 });
-afterAll(() => site?.close());
+afterAll(async () => {
+  await site?.close();
+  agentPackage?.[Symbol.dispose]();
+});
 
 const startController = async (): Promise<void> => {
   const line = block("controller-without-systemd").trim();

@@ -1,6 +1,6 @@
 import { type ChildProcess, spawn } from "node:child_process";
 import { once } from "node:events";
-import { existsSync, readdirSync, readFileSync, readlinkSync } from "node:fs";
+import { existsSync, readdirSync, readlinkSync } from "node:fs";
 import { createServer } from "node:http";
 import { createInterface } from "node:readline";
 import { setTimeout as sleep } from "node:timers/promises";
@@ -14,6 +14,7 @@ import {
 } from "@dyetrace/practice";
 import { afterAll, beforeAll, describe, expect, test } from "vitest";
 import { countFrames, join, range, send, siteOf } from "./group-traffic.ts";
+import { parentOf, sitesOfProcess } from "./support/sites-of-process.ts";
 
 const REPOSITORY = new URL("../..", import.meta.url).pathname;
 
@@ -159,11 +160,10 @@ describe("practice site: nothing is left behind", () => {
 
   test("given an abort while it is being built, then nothing stands", async () => {
     const abort = new AbortController();
-    const known = new Set(findPracticeSites().map((standing) => standing.id));
+    const known = new Set(sitesOfProcess(process.pid).map((standing) => standing.id));
     const raising = raisePracticeSite(SMALL, { timers, signal: abort.signal, log: () => abort.abort() });
     await expect(raising).rejects.toMatchObject({ name: "AbortError" });
-    const left = findPracticeSites().filter(({ id }) => !known.has(id));
-    expect(left.filter(({ hostPid }) => parentOf(parentOf(hostPid)) === process.pid)).toEqual([]);
+    expect(sitesOfProcess(process.pid).filter(({ id }) => !known.has(id))).toEqual([]);
   });
 
   test.each([
@@ -324,14 +324,5 @@ function namespaceOf(pid: number, kind: "pid" | "mnt"): string | null {
     return readlinkSync(`/proc/${pid}/ns/${kind}`);
   } catch {
     return null;
-  }
-}
-
-/** @returns 0 if the process has ended meanwhile */
-function parentOf(pid: number): number {
-  try {
-    return Number(/^PPid:\s*([0-9]+)/m.exec(readFileSync(`/proc/${pid}/status`, "utf8"))?.[1]);
-  } catch {
-    return 0;
   }
 }

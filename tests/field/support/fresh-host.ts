@@ -1,5 +1,6 @@
 import { fileURLToPath } from "node:url";
 import type { ExecResult, PracticeSite } from "@dyetrace/practice";
+import { PACKAGE_PLACE } from "./pack-agent.ts";
 
 /**
  * A host of a practice site with a file system of its own: this machine's, on which everything that is written goes to
@@ -25,19 +26,22 @@ mount -t tmpfs tmpfs /mnt/root/tmp
 rm -rf /mnt/root/opt/dyetrace-agent /mnt/root/etc/dyetrace /mnt/root/var/lib/dyetrace-agent
 # Its own /tmp hides a repository that lies there, and a folder such as /root keeps other users from one in it.
 mkdir /mnt/root/opt/dyetrace
+mkdir -p "$REPOSITORY/${PACKAGE_PLACE}"
 mount --bind "$REPOSITORY" /mnt/root/opt/dyetrace
 mount -o remount,bind,ro /mnt/root/opt/dyetrace
+[ -z "$PACKAGE" ] || mount --bind "$PACKAGE" "/mnt/root/opt/dyetrace/${PACKAGE_PLACE}"
 echo ready
 exec chroot /mnt/root sleep 3600`;
 
-export async function raiseFreshHost(site: PracticeSite, node: string): Promise<FreshHost> {
+/** @param agentPackage for a controller there: folder of the agent's package that it hands out */
+export async function raiseFreshHost(site: PracticeSite, node: string, agentPackage = ""): Promise<FreshHost> {
   let ready = (): void => {};
   const standing = new Promise<void>((resolve) => {
     ready = resolve;
   });
   const words: string[] = [];
   const process = await site.spawn(node, ["unshare", "--mount", "--propagation", "private", "sh", "-c", SETUP], {
-    env: { REPOSITORY },
+    env: { REPOSITORY, PACKAGE: agentPackage },
     onLine: (line) => {
       words.push(line);
       if (line === "ready") ready();

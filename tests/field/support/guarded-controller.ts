@@ -4,8 +4,12 @@ import { tmpdir } from "node:os";
 import path from "node:path";
 import { fileURLToPath } from "node:url";
 import type { PracticeProcess, PracticeSite } from "@dyetrace/practice";
+import { PACKAGE_PLACE } from "./pack-agent.ts";
 
-const PROGRAM = fileURLToPath(new URL("../../../controller/bin/dyetrace.mjs", import.meta.url));
+const REPOSITORY = fileURLToPath(new URL("../../..", import.meta.url));
+const PROGRAM = path.join(REPOSITORY, "controller/bin/dyetrace.mjs");
+/** The package that its hosts fetch is the test's own. */
+const WITH_PACKAGE = 'mkdir -p "$0" && mount --bind "$1" "$0" && shift && exec "$@"';
 
 export interface Answer {
   readonly status: number;
@@ -29,7 +33,12 @@ export function program(...words: readonly string[]): { readonly code: number | 
   return { code: status, output: stdout };
 }
 
-export async function startGuardedController(site: PracticeSite, node: string): Promise<GuardedController> {
+/** @param agentPackage folder of the agent's package that it hands out */
+export async function startGuardedController(
+  site: PracticeSite,
+  node: string,
+  agentPackage: string,
+): Promise<GuardedController> {
   const folder = mkdtempSync(path.join(tmpdir(), "dyetrace-guarded-"));
   const passwords = new Map<string, string>();
   for (const role of ["operate", "view"]) {
@@ -44,7 +53,10 @@ export async function startGuardedController(site: PracticeSite, node: string): 
   });
   const running = await site.spawn(
     node,
-    [process.execPath, PROGRAM, "controller", "--listen", url.slice("https://".length), "--data", folder],
+    [
+      ...["unshare", "--mount", "sh", "-c", WITH_PACKAGE, path.join(REPOSITORY, PACKAGE_PLACE), agentPackage],
+      ...[process.execPath, PROGRAM, "controller", "--listen", url.slice("https://".length), "--data", folder],
+    ],
     {
       env: { DYETRACE_LOG: "warn" },
       onLine: (line) => {
