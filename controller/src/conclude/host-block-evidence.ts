@@ -1,18 +1,16 @@
 import { hostOfAgent, type SiteGraph } from "@dyetrace/site";
 import type { ReportFinding } from "@dyetrace/wire";
-import type { RunEvidence } from "../observe/run-evidence.ts";
-import type { CompiledRun } from "../plan/compiled-run.ts";
+import type { RunAccount } from "../observe/run-account.ts";
 
 /** Adds to each host-side block the rule or setting that the host itself names for it. */
 export function explainHostBlocks(
   findings: readonly ReportFinding[],
-  run: CompiledRun,
+  { run, agents }: RunAccount,
   graph: SiteGraph,
-  evidence: RunEvidence,
 ): ReportFinding[] {
   const streamName = new Map(run.streams.map(({ streamId, name }) => [streamId, name]));
-  const reasons = [...evidence.agents.values()].flatMap(({ agent, final }) =>
-    (final?.totals?.hostBlocks ?? []).flatMap(({ streamId, why }) =>
+  const reasons = [...agents.values()].flatMap(({ agent, ending }) =>
+    (ending?.hostBlocks ?? []).flatMap(({ streamId, why }) =>
       why === null ? [] : [{ host: hostOfAgent(graph, agent) ?? agent, stream: streamName.get(streamId) ?? "", why }],
     ),
   );

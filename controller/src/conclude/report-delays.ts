@@ -1,6 +1,5 @@
 import { type DelayDistribution, delayDistribution } from "@dyetrace/measure";
 import type { ReportDelay, ReportReceipt } from "@dyetrace/wire";
-import { joinDelayOf, leaveDelayOf } from "../observe/membership-delays.ts";
 import type { Stay } from "../observe/stays.ts";
 
 /** Single values that a report lists. */
@@ -13,8 +12,8 @@ type Delays = Pick<
 
 /** Join and leave delays over all stays of one listener. */
 export function reportDelays(stays: readonly Stay[]): Delays {
-  const joins = stays.map(joinDelayOf).filter((delay) => delay?.kind === "measured");
-  const leaves = stays.map(leaveDelayOf);
+  const joins = stays.map(({ joinDelay }) => joinDelay).filter((delay) => delay?.kind === "measured");
+  const leaves = stays.map(({ leaveDelay }) => leaveDelay);
   const joinDelays = reportDelay(joins);
   const leaveDelays = reportDelay(leaves.filter((delay) => delay?.kind === "measured"));
   const known = leaves.filter((delay) => delay !== null);
@@ -49,7 +48,7 @@ const WITHOUT_LEAVE_DELAY: ReadonlySet<string> = new Set(["not-flowing", "no-lea
 
 /** Whether one of these stays, all of one listener, has a delay that could be told; true where nobody can say. */
 export const hasJoinDelay = (stays: readonly Stay[]): boolean =>
-  stays.some((stay) => !WITHOUT_JOIN_DELAY.has(joinDelayOf(stay)?.kind ?? ""));
+  stays.some(({ joinDelay }) => !WITHOUT_JOIN_DELAY.has(joinDelay?.kind ?? ""));
 
 export const hasLeaveDelay = (stays: readonly Stay[]): boolean =>
-  stays.some((stay) => stay.join.toNs !== null && !WITHOUT_LEAVE_DELAY.has(leaveDelayOf(stay)?.kind ?? ""));
+  stays.some(({ join, leaveDelay }) => join.toNs !== null && !WITHOUT_LEAVE_DELAY.has(leaveDelay?.kind ?? ""));

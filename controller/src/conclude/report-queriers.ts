@@ -1,13 +1,12 @@
 import type { QuerierSeen } from "@dyetrace/measure";
 import { formatDurationNs, type ReportQuerier } from "@dyetrace/wire";
-import type { RunEvidence } from "../observe/run-evidence.ts";
-import { heardMembership } from "../observe/watch-evidence.ts";
+import type { RunAccount } from "../observe/run-account.ts";
 
 /** Every querier that anybody heard: one entry for an address, family and version. */
-export function reportQueriers(evidence: RunEvidence): ReportQuerier[] {
+export function reportQueriers({ agents }: RunAccount): ReportQuerier[] {
   const found = new Map<string, ReportQuerier>();
-  for (const [agent, one] of evidence.agents) {
-    const view = heardMembership(one)?.view;
+  for (const { agent, heard } of agents.values()) {
+    const view = heard?.view;
     for (const querier of view?.queriers ?? []) {
       if (querier.queries === 0 || querier.isOwn) continue;
       const elected = querier.family === 4 ? view?.ipv4.electedQuerier : view?.ipv6.electedQuerier;

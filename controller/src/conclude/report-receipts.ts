@@ -1,81 +1,68 @@
-import type { ListenerObservation, SeqRange } from "@dyetrace/locate";
-import { mergeReceipts, type StreamReceipt, settleEnds } from "@dyetrace/measure";
+import type { SeqRange } from "@dyetrace/locate";
+import { mergeReceipts } from "@dyetrace/measure";
 import type { ReportReceipt } from "@dyetrace/wire";
-import { missingNumbers, warmUpNumbers } from "../observe/expected-numbers.ts";
-import { unicastRatio } from "../observe/observe-listener.ts";
-import type { RunEvidence } from "../observe/run-evidence.ts";
-import type { Stay } from "../observe/stays.ts";
-import { foreignPackets } from "../observe/stream-evidence.ts";
+import type { MissingRun } from "../observe/missing-runs.ts";
+import type { Reception } from "../observe/receptions.ts";
+import type { RunAccount } from "../observe/run-account.ts";
+import { hostLostIn, lostIn, type StayNumbers } from "../observe/stay-numbers.ts";
+import { type Stay, unicastRatio } from "../observe/stays.ts";
 import { reportDelays } from "./report-delays.ts";
 
 /** Gaps that one receipt lists; those that miss most, in order of time. */
 const MOST_GAPS = 1000;
 
-/** One stay with the observation that was made of it. */
-interface SeenStay {
-  readonly stay: Stay;
-  readonly seen: ListenerObservation;
-}
+/** A stay of which its agent told all. */
+type WholeStay = Stay & { readonly reception: Reception; readonly numbers: StayNumbers };
 
-/**
- * One receipt for each listener of each stream, over all its stays, in the order of the first joins.
- * @param observations one for each stay, in the same order
- */
-export function reportReceipts(
-  stays: readonly Stay[],
-  evidence: RunEvidence,
-  observations: readonly ListenerObservation[],
-): ReportReceipt[] {
-  const ofListener = new Map<string, SeenStay[]>();
-  for (const [position, stay] of stays.entries()) {
-    const seen = observations[position];
-    if (seen === undefined) throw new Error("A stay has no observation");
+const isWhole = (stay: Stay): stay is WholeStay => stay.reception?.isWhole === true && stay.numbers !== null;
+
+/** One receipt for each listener of each stream, over all its stays, in the order of the first joins. */
+export function reportReceipts({ stays }: RunAccount): ReportReceipt[] {
+  const ofListener = new Map<string, Stay[]>();
+  for (const stay of stays) {
     const key = `${stay.join.stream} ${stay.join.agent}`;
-    ofListener.set(key, [...(ofListener.get(key) ?? []), { stay, seen }]);
+    const own = ofListener.get(key);
+    if (own === undefined) ofListener.set(key, [stay]);
+    else own.push(stay);
   }
-  return [...ofListener.values()].flatMap((all) => {
-    const [first] = all.toSorted((a, b) => a.stay.join.fromNs - b.stay.join.fromNs);
-    return first === undefined ? [] : [reportReceipt(first.stay, all, evidence)];
-  });
+  return [...ofListener.values()].map(reportReceipt);
 }
 
-function reportReceipt({ join, stream }: Stay, all: readonly SeenStay[], evidence: RunEvidence): ReportReceipt {
+/** @param all stays of one listener in one stream's group, one at least */
+function reportReceipt(all: readonly Stay[]): ReportReceipt {
+  const told = all.filter(isWhole);
+  const [first] = all;
+  if (first === undefined) throw new Error("A receipt needs a stay");
+  const { stream, join, strangePackets } = first;
   const base = { stream: join.stream, listener: join.agent, stays: all.length };
-  const told = all.filter(({ stay }) => stay.reception?.isWhole === true);
   // A figure over some of the stays would pass for one over all of them.
   if (told.length < all.length) return { ...base, ...NOTHING_KNOWN };
-  const receipts = told.flatMap(settled);
-  const receipt = receipts.reduce(mergeReceipts);
-  const sent = sumKnown(told, ({ seen }) => (seen.window === null ? null : size(seen.window)));
-  const missing = sumKnown(told, ({ seen }) => (seen.window === null ? null : sizes(seen.lost)));
+  const receipt = told.map(({ reception }) => reception.receipt).reduce(mergeReceipts);
+  const numbers = told.map((stay) => stay.numbers);
+  const missing = numbers.flatMap((one) => one.missing);
+  const sent = sentIn(numbers);
+  const hostLost = receipt.hostLost === null ? null : hostLostIn(missing);
   // What this host dropped is its own loss, never the network's; it can't be more than what is missing.
-  const lost = missing === null ? null : Math.max(0, missing - (receipt.hostLost ?? 0));
-  const warmUp = told.flatMap(({ stay }) => warmUpOf(stay));
-  const counted = receipts.flatMap(gapsOf).filter(({ firstSeq }) => !warmUp.some(({ range }) => firstSeq <= range[1]));
-  const longestGapMs =
-    warmUp.length === 0
-      ? (receipt.longestGap?.durationNs ?? 0) / 1e6
-      : Math.max(0, ...counted.map(({ durationMs }) => durationMs ?? 0));
+  const lost = sent === null ? null : Math.max(0, lostIn(missing) - (hostLost ?? 0));
+  const hasWarmUp = numbers.some(({ warmUp }) => warmUp !== null);
   return {
     ...base,
     sent,
-    received: warmUp.length === 0 || sent === null || missing === null ? receipt.firstCopies : sent - missing,
+    received: hasWarmUp && sent !== null ? sent - lostIn(missing) : receipt.firstCopies,
     lost,
     lossRatio: lost === null || sent === null || sent === 0 ? null : lost / sent,
-    ...(warmUp.length === 0 ? {} : { warmUpLost: warmUp.reduce((sum, { lost }) => sum + lost, 0) }),
-    hostLost: receipt.hostLost,
+    ...(hasWarmUp ? { warmUpLost: lostIn(numbers.flatMap((one) => one.missingInWarmUp)) } : {}),
+    hostLost,
     duplicates: receipt.duplicates,
     reordered: receipt.reordered,
-    gaps: counted
-      .sort((a, b) => b.count - a.count)
-      .slice(0, MOST_GAPS)
-      .sort((a, b) => a.firstSeq - b.firstSeq),
-    longestGapMs: receipt.firstCopies === 0 ? null : longestGapMs,
+    gaps: gapsOf(missing),
+    longestGapMs:
+      receipt.firstCopies === 0 ? null : Math.max(0, ...numbers.map(({ longestGapNs }) => longestGapNs)) / 1e6,
     jitterMs: receipt.jitterNs === null ? null : receipt.jitterNs / 1e6,
-    ...reportDelays(told.map(({ stay }) => stay)),
+    ...reportDelays(told),
     hops: receipt.ttlMin === null ? null : stream.ttl - receipt.ttlMin,
-    asUnicastRatio: unicastRatio(told.map(({ stay }) => stay)),
-    foreign: foreignPackets(evidence, join.agent, stream.streamId),
+    asUnicastRatio: unicastRatio(told),
+    foreign: strangePackets,
   };
 }
 
@@ -100,42 +87,27 @@ const NOTHING_KNOWN = {
   foreign: null,
 };
 
-/** Unknown for one is unknown for all. */
-const sumKnown = (all: readonly SeenStay[], figureOf: (one: SeenStay) => number | null): number | null =>
-  all.reduce<number | null>((sum, one) => {
-    const value = figureOf(one);
-    return sum === null || value === null ? null : sum + value;
-  }, 0);
-
-/** The numbers of a stay's warm-up, and how many of them did not come; none where the scenario states no warm-up. */
-function warmUpOf(stay: Stay): { readonly range: SeqRange; readonly lost: number }[] {
-  const range = stay.reception === null ? null : warmUpNumbers(stay, stay.reception);
-  if (range === null || stay.reception === null) return [];
-  return [{ range, lost: sizes(missingNumbers(stay.reception, stay.source?.emission ?? null, range)) }];
+/** Unknown for one stay is unknown for all. */
+function sentIn(numbers: readonly StayNumbers[]): number | null {
+  let sent = 0;
+  for (const { window } of numbers) {
+    if (window === null) return null;
+    sent += size(window);
+  }
+  return sent;
 }
 
 const size = ([first, last]: SeqRange): number => last - first + 1;
-const sizes = (ranges: readonly SeqRange[]): number => ranges.reduce((sum, range) => sum + size(range), 0);
 
-/** A stay's receipt with what is missing at its two ends: only the source's account shows it. */
-function settled({ stay: { stream, reception }, seen: { window } }: SeenStay): StreamReceipt[] {
-  if (reception === null) return [];
-  return [
-    settleEnds(reception.receipt, {
-      firstExpectedSeq: window?.[0] ?? null,
-      sentPackets: window === null ? null : window[1] + 1,
-      intervalNs: (stream.payloadBytes * 8e9) / stream.rateBps,
-      sentTtl: stream.ttl,
-    }),
-  ];
-}
-
-const gapsOf = ({ spans }: StreamReceipt): ReportReceipt["gaps"] =>
-  spans
-    .flatMap((span) => span.lost)
-    .map(([firstSeq, count, startNs, durationNs]) => ({
+const gapsOf = (missing: readonly MissingRun[]): ReportReceipt["gaps"] =>
+  missing
+    .filter(({ isOne }) => isOne)
+    .map(({ firstSeq, count, startNs, durationNs }) => ({
       firstSeq,
       count,
       startMs: startNs === null ? null : startNs / 1e6,
       durationMs: durationNs === null ? null : durationNs / 1e6,
-    }));
+    }))
+    .sort((a, b) => b.count - a.count)
+    .slice(0, MOST_GAPS)
+    .sort((a, b) => a.firstSeq - b.firstSeq);

@@ -1,7 +1,6 @@
 import { type AgentTask, Fault, formatDurationNs, type TaskAction } from "@dyetrace/wire";
+import { accountOfAgent } from "../observe/agent-account.ts";
 import type { RunEvidence } from "../observe/run-evidence.ts";
-import { foreignCount } from "../observe/stream-evidence.ts";
-import { seenFrames } from "../observe/watch-evidence.ts";
 import type { CompiledRun } from "../plan/compiled-run.ts";
 import { SETTLE_AFTER_LEAVE_NS } from "../plan/settle-times.ts";
 
@@ -46,19 +45,17 @@ export const describeLook = (run: CompiledRun, durationNs: number): string => {
 
 /** @returns what was on the streams' groups and ports although we sent nothing, one sentence for each stream */
 export function strangeTraffic(look: CompiledRun, evidence: RunEvidence): string[] {
+  const agents = [...evidence.agents.values()].map(accountOfAgent);
   return look.streams.flatMap((stream) => {
-    const heardBy = [...evidence.agents.values()].flatMap((one) => {
-      const seen = seenFrames(one, stream.streamId);
+    const heardBy = agents.flatMap(({ agent, watch, strangers }) => {
+      const seen = watch.framesOf(stream.streamId);
       const onWire = (seen?.foreignFrames ?? 0) + (seen?.frames ?? 0);
-      const parts = one.reports.flatMap((report) =>
-        report.listeners.filter((part) => part.streamId === stream.streamId),
-      );
-      const atSocket = parts.reduce((sum, part) => sum + foreignCount(part), 0);
-      return onWire + atSocket > 0 ? [{ agent: one.agent, packets: Math.max(onWire, atSocket), parts }] : [];
+      const { packets: atSocket, sources } = strangers.get(stream.streamId) ?? { packets: 0, sources: [] };
+      return onWire + atSocket > 0 ? [{ agent, packets: Math.max(onWire, atSocket), sources }] : [];
     });
     const [first] = heardBy;
     if (first === undefined) return [];
-    const sources = new Set(heardBy.flatMap(({ parts }) => parts.flatMap((part) => part.foreign.sources)));
+    const sources = new Set(heardBy.flatMap((one) => one.sources));
     const from = sources.size === 0 ? "" : ` from ${[...sources].slice(0, 3).join(", ")}`;
     const rest = heardBy.length - 1;
     const others =

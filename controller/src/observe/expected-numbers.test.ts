@@ -3,11 +3,11 @@ import { loadSitePlan } from "@dyetrace/site";
 import { loadScenario } from "@dyetrace/wire";
 import { expect, test } from "vitest";
 import { compileScenario } from "../plan/compile-scenario.ts";
-import { expectedNumbers, missingNumbers } from "./expected-numbers.ts";
+import type { Emission } from "./emissions.ts";
+import type { Reception } from "./receptions.ts";
 import { sendingStretches } from "./sending-stretches.ts";
 import { SentCount } from "./sent-count.ts";
-import type { Stay } from "./stays.ts";
-import type { Emission, Reception } from "./stream-evidence.ts";
+import { numbersIn, numbersOf } from "./stay-numbers.ts";
 
 const graph = loadSitePlan(
   `
@@ -33,6 +33,7 @@ timeline: [ { at: 0s, join: board }, { at: 1s, emit: board }, { at: 11s, stop: b
 );
 const emission: Emission = {
   senderId: 7,
+  senderIds: new Set([7]),
   sentPackets: 1000,
   sentBytes: 100_000,
   firstSeq: 0,
@@ -76,18 +77,11 @@ function windowAndLoss({ joinS, leaveS, came }: Story, source: Emission = emissi
   };
   const [stream] = compiled.streams;
   if (stream === undefined) throw new Error("one stream was written");
-  const stay: Stay = {
-    run: compiled,
-    stream,
-    join: { stream: "board", agent: "kiosk", fromNs: joinS * 1e9, toNs: leaveS === null ? null : leaveS * 1e9 },
-    nextJoinNs: null,
-    reception,
-    frames: null,
-    events: null,
-    source: { emission: source, sent: new SentCount(source, sendingStretches(compiled, stream)) },
-  };
-  const window = expectedNumbers(stay, reception);
-  return window === null ? null : { window, missing: missingNumbers(reception, source, window) };
+  const join = { stream: "board", agent: "kiosk", fromNs: joinS * 1e9, toNs: leaveS === null ? null : leaveS * 1e9 };
+  const stretches = sendingStretches(compiled, stream);
+  const account = { emission: source, stretches, sent: new SentCount(source, stretches) };
+  const { window, missing } = numbersOf(join, stream, reception, account, null);
+  return window === null ? null : { window, missing: numbersIn(missing) };
 }
 
 test("expectedNumbers: given a join before the stream and no leave, then everything is expected, also what never came", () => {

@@ -1,7 +1,7 @@
 import type { SeqRange } from "@dyetrace/locate";
-import { sendingStretches } from "./sending-stretches.ts";
-import type { Stay } from "./stays.ts";
-import type { Emission, Reception } from "./stream-evidence.ts";
+import type { PlannedJoin } from "../plan/compiled-run.ts";
+import type { Reception } from "./receptions.ts";
+import type { SourceAccount } from "./source-account.ts";
 
 /** A join this long before the next packet is sent counts as "there from the start": a report takes a few ms. */
 const JOIN_AHEAD_NS = 200e6;
@@ -10,34 +10,48 @@ const JOIN_WITHIN_NS = 2e9;
 /** Packets that are sent this shortly before the leave may still be under way. */
 const UNDER_WAY_NS = 100e6;
 
+/** The numbers that were on their way to one listener in one stay, first and last, in two parts. */
+export interface ExpectedNumbers {
+  /** What it should have had; null when nobody can say, or nothing was sent meanwhile. */
+  readonly window: SeqRange | null;
+  /** What came before that and does not count; null where the scenario states no warm-up. */
+  readonly warmUp: SeqRange | null;
+}
+
+const NOBODY_CAN_SAY: ExpectedNumbers = { window: null, warmUp: null };
+
 /**
- * The numbers that a listener should have from one stay, first and last. From the first sent after the join where the
- * stream began later than that; else from its first arrival (what came before is join delay, not loss), but at the
- * latest from what was sent when a join takes effect even if its first report is lost. To the last sent before it left.
- * The warm-up that the scenario states is left out.
- * @returns null when nobody can say, or nothing was sent meanwhile
+ * The numbers that a listener should have from one stay. From the first sent after the join where the stream began later
+ * than that; else from its first arrival (what came before is join delay, not loss), but at the latest from what was
+ * sent when a join takes effect even if its first report is lost. To the last sent before it left. The warm-up that the
+ * scenario states stands by itself.
+ * @param warmUpNs from the join, or from the stream's start where that came later; null where none is stated
  */
-export function expectedNumbers(stay: Stay, reception: Reception): SeqRange | null {
-  const [window, warm] = [numbersOfStay(stay, reception), warmUpNumbers(stay, reception)];
-  if (window === null || warm === null) return window;
-  return warm[1] < window[1] ? [warm[1] + 1, window[1]] : null;
+export function expectedNumbers(
+  join: PlannedJoin,
+  reception: Reception,
+  source: SourceAccount | null,
+  warmUpNs: number | null,
+): ExpectedNumbers {
+  const sent = source === null ? null : sentInStay(join, reception, source);
+  if (source === null || sent === null) return NOBODY_CAN_SAY;
+  if (warmUpNs === null) return { window: sent, warmUp: null };
+  const startNs = Math.max(source.stretches[0]?.startNs ?? 0, reception.membership.joinRequestedNs);
+  const lastWarm = Math.min(source.sent.nextAt(startNs + warmUpNs) - 1, sent[1]);
+  if (lastWarm < sent[0]) return { window: sent, warmUp: null };
+  return {
+    window: lastWarm < sent[1] ? [lastWarm + 1, sent[1]] : null,
+    warmUp: [sent[0], lastWarm],
+  };
 }
 
-/** The numbers at the beginning of a stay that do not count; null where the scenario states no warm-up. */
-export function warmUpNumbers(stay: Stay, reception: Reception): SeqRange | null {
-  const { warmUpNs } = stay.run.scenario.expect;
-  const window = numbersOfStay(stay, reception);
-  if (warmUpNs === undefined || window === null || stay.source === null) return null;
-  const startNs = sendingStretches(stay.run, stay.stream)[0]?.startNs ?? 0;
-  const endNs = Math.max(startNs, reception.membership.joinRequestedNs) + warmUpNs;
-  const last = Math.min(stay.source.sent.nextAt(endNs) - 1, window[1]);
-  return last < window[0] ? null : [window[0], last];
-}
-
-function numbersOfStay({ join, source }: Stay, { receipt, membership }: Reception): SeqRange | null {
-  if (source === null) return null;
-  const { emission, sent } = source;
-  if (emission.firstSeq === null || emission.lastSeq === null) return null;
+function sentInStay(
+  join: PlannedJoin,
+  { receipt, membership }: Reception,
+  { emission, sent }: SourceAccount,
+): SeqRange | null {
+  // With spans left out for want of room, what came in them would seem missing.
+  if (emission.firstSeq === null || emission.lastSeq === null || receipt.spansOmitted > 0) return null;
   const spans = receipt.spans.filter((span) => span.senderId === emission.senderId);
   const arrived = {
     first: spans[0]?.firstSeq ?? null,
@@ -54,33 +68,4 @@ function numbersOfStay({ join, source }: Stay, { receipt, membership }: Receptio
   // A source that was lost may have sent more, or less, than it told.
   const last = emission.sentPackets === null ? arrived.last : Math.max(arrived.last ?? 0, sentBeforeLeave);
   return last === null || last < first ? null : [first, last];
-}
-
-/** Numbers of the window that did not arrive, ascending. */
-export function missingNumbers(reception: Reception, emission: Emission | null, [first, last]: SeqRange): SeqRange[] {
-  const missing: SeqRange[] = [];
-  let next = first;
-  for (const [from, to] of arrivedRanges(reception, emission)) {
-    if (to < next) continue;
-    if (from > last) break;
-    if (from > next) missing.push([next, from - 1]);
-    next = to + 1;
-  }
-  if (next <= last) missing.push([next, last]);
-  return missing;
-}
-
-/** Runs of numbers that arrived, ascending: the judged spans less their lost ranges. */
-function arrivedRanges({ receipt }: Reception, emission: Emission | null): SeqRange[] {
-  const arrived: SeqRange[] = [];
-  for (const span of receipt.spans) {
-    if (emission !== null && span.senderId !== emission.senderId) continue;
-    let next = span.firstSeq;
-    for (const [firstSeq, count] of [...span.lost, ...span.coarse].sort((a, b) => a[0] - b[0])) {
-      if (firstSeq > next) arrived.push([next, firstSeq - 1]);
-      next = Math.max(next, firstSeq + count);
-    }
-    if (span.endSeq > next) arrived.push([next, span.endSeq - 1]);
-  }
-  return arrived;
 }

@@ -1,8 +1,8 @@
 import { type JoinDelay, joinDelay, type LeaveDelay, leaveDelay, ownMembershipNs } from "@dyetrace/measure";
 import type { CompiledRun, CompiledStream } from "../plan/compiled-run.ts";
+import type { SeenPart } from "./seen-frames.ts";
 import { sendingStretches } from "./sending-stretches.ts";
-import type { Stay } from "./stays.ts";
-import type { SeenPart } from "./watch-evidence.ts";
+import type { StayFacts } from "./stay-facts.ts";
 
 /** A report is looked for this long after the join was asked (RFC 3376 8.11: repeated within 1 s). */
 const REPORT_WITHIN_NS = 2e9;
@@ -10,8 +10,8 @@ const REPORT_WITHIN_NS = 2e9;
 const STAMP_NS = 5e6;
 
 /** @returns null when nobody can say */
-export function joinDelayOf(stay: Stay): JoinDelay | null {
-  const { run, stream, reception, events } = stay;
+export function joinDelayOf(run: CompiledRun, stay: StayFacts): JoinDelay | null {
+  const { stream, reception, events } = stay;
   if (reception === null) return null;
   const { joinRequestedNs, leaveRequestedNs, firstPacketNs } = reception.membership;
   const untilNs = leaveRequestedNs ?? run.endNs;
@@ -20,7 +20,7 @@ export function joinDelayOf(stay: Stay): JoinDelay | null {
       ? null
       : ownMembershipNs(events, {
           group: stream.group,
-          source: ssmSourceOf(stay),
+          source: ssmSourceOf(run, stay),
           effect: "join",
           fromNs: joinRequestedNs - STAMP_NS,
           untilNs: Math.min(untilNs, joinRequestedNs + REPORT_WITHIN_NS),
@@ -38,15 +38,15 @@ export function joinDelayOf(stay: Stay): JoinDelay | null {
 }
 
 /** @returns null when nobody watched, or this stay has no leave */
-export function leaveDelayOf(stay: Stay): LeaveDelay | null {
-  const { run, stream, join, nextJoinNs, reception, frames, events } = stay;
+export function leaveDelayOf(run: CompiledRun, stay: StayFacts): LeaveDelay | null {
+  const { stream, join, nextJoinNs, reception, frames, events } = stay;
   const leaveRequestedNs = reception?.membership.leaveRequestedNs ?? null;
   if (join.toNs === null || reception === null || leaveRequestedNs === null) return null;
   if (frames === null || events === null) return null;
   const untilNs = nextJoinNs ?? run.endNs;
   const leaveNs = ownMembershipNs(events, {
     group: stream.group,
-    source: ssmSourceOf(stay),
+    source: ssmSourceOf(run, stay),
     effect: "leave",
     fromNs: leaveRequestedNs - STAMP_NS,
     untilNs,
@@ -67,7 +67,7 @@ export function leaveDelayOf(stay: Stay): LeaveDelay | null {
  * The last frame at the network card between two instants. Frames are told interval by interval; where the later instant
  * falls into one, the sequence numbers in it say how far the frames before that instant went.
  */
-function lastFrameBefore({ stream, frames, source }: Stay, fromNs: number, untilNs: number): number | null {
+function lastFrameBefore({ stream, frames, source }: StayFacts, fromNs: number, untilNs: number): number | null {
   const part = frames?.parts.findLast(({ firstNs, lastNs }) => lastNs > fromNs && firstNs < untilNs);
   if (part === undefined) return null;
   if (part.lastNs < untilNs) return part.lastNs;
@@ -81,7 +81,7 @@ function lastNumberBelow({ ranges }: SeenPart, seq: number): number | null {
   return range === undefined ? null : Math.min(range[1], seq - 1);
 }
 
-const ssmSourceOf = ({ run, stream, join }: Stay): string | null =>
+const ssmSourceOf = (run: CompiledRun, { stream, join }: StayFacts): string | null =>
   run.tasks.get(join.agent)?.streams.find(({ streamId }) => streamId === stream.streamId)?.ssmSource ?? null;
 
 /** When the stream began that is on, or next to be on, at an instant. */

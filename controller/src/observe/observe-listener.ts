@@ -1,22 +1,21 @@
 import type { ListenerObservation, SeqRange, Silence } from "@dyetrace/locate";
 import { countRanges, intersectRanges } from "@dyetrace/measure";
 import { hostOfAgent, type SiteGraph } from "@dyetrace/site";
-import { companionCount } from "./companion-count.ts";
-import { expectedNumbers, missingNumbers } from "./expected-numbers.ts";
-import type { RunEvidence } from "./run-evidence.ts";
-import type { Stay } from "./stays.ts";
-import { foreignPackets, type Reception } from "./stream-evidence.ts";
+import type { Reception } from "./receptions.ts";
+import { hostLostIn, numbersIn } from "./stay-numbers.ts";
+import { type Stay, unicastRatio } from "./stays.ts";
 
 /** A silence shorter than this many packet intervals is the stream's own rhythm. */
 const SILENCE_INTERVALS = 3;
 const MOST_SILENCES = 100;
 
 /** What one host received in one stay in a group. */
-export function observeListener(stay: Stay, graph: SiteGraph, evidence: RunEvidence): ListenerObservation {
-  const { stream, join, source } = stay;
+export function observeListener(stay: Stay, graph: SiteGraph): ListenerObservation {
+  const { stream, join } = stay;
   const reception = stay.reception?.isWhole === true ? stay.reception : null;
   const receipt = reception?.receipt;
-  const window = reception === null ? null : expectedNumbers(stay, reception);
+  const numbers = reception === null ? null : stay.numbers;
+  const window = numbers?.window ?? null;
   const atNic = window === null || stay.frames === null ? null : intersectRanges(stay.frames.ranges, [window]);
   return {
     stream: stream.name,
@@ -26,9 +25,10 @@ export function observeListener(stay: Stay, graph: SiteGraph, evidence: RunEvide
     joinedToMs: join.toNs === null ? null : (reception?.membership.leaveRequestedNs ?? join.toNs) / 1e6,
     receivedPackets: receipt?.firstCopies ?? 0,
     window,
-    lost: window === null || reception === null ? [] : missingNumbers(reception, source?.emission ?? null, window),
-    isLostListExact: receipt?.spans.every((span) => span.coarse.length === 0) ?? true,
-    hostLostPackets: receipt?.hostLost ?? null,
+    lost: window === null || numbers === null ? [] : numbersIn(numbers.missing),
+    isLostListExact: numbers?.missing.every(({ isOne }) => isOne) ?? true,
+    hostLostPackets:
+      receipt == null || numbers === null || receipt.hostLost === null ? null : hostLostIn(numbers.missing),
     firstArrivalMs: receipt?.firstArrivalNs == null ? null : receipt.firstArrivalNs / 1e6,
     lastArrivalMs: receipt?.lastArrivalNs == null ? null : receipt.lastArrivalNs / 1e6,
     silences: reception === null ? [] : silencesOf(reception, stay),
@@ -36,21 +36,9 @@ export function observeListener(stay: Stay, graph: SiteGraph, evidence: RunEvide
     dscpSeen: mostSeen(receipt?.dscpSeen ?? []),
     unicastRatio: unicastRatio([stay]),
     nicFrames: atNic === null ? null : countRanges(atNic),
-    foreignPackets: foreignPackets(evidence, join.agent, stream.streamId),
-    companion: companionCount(stay.run, stay, evidence),
+    foreignPackets: stay.strangePackets,
+    companion: stay.companion,
   };
-}
-
-/** Share of the frames that came during these stays of one host and stream, as far as whole intervals tell. */
-export function unicastRatio(stays: readonly Stay[]): number | null {
-  const parts = stays.flatMap(({ run, frames, reception }) => {
-    const { joinRequestedNs, leaveRequestedNs } = reception?.membership ?? {};
-    if (joinRequestedNs === undefined) return [];
-    const untilNs = leaveRequestedNs ?? run.endNs;
-    return (frames?.parts ?? []).filter(({ firstNs, lastNs }) => firstNs >= joinRequestedNs && lastNs <= untilNs);
-  });
-  const frames = parts.reduce((sum, part) => sum + part.frames, 0);
-  return frames === 0 ? null : parts.reduce((sum, part) => sum + part.asUnicastFrames, 0) / frames;
 }
 
 function silencesOf({ receipt }: Reception, { stream }: Stay): Silence[] {

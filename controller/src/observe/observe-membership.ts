@@ -2,9 +2,7 @@ import { type MembershipTimers, type QuerierHeard, type RunObservations, STANDAR
 import type { MembershipView, QuerierSeen } from "@dyetrace/measure";
 import { hostOfAgent, type SiteGraph } from "@dyetrace/site";
 import type { MembershipEvent } from "@dyetrace/wire";
-import type { CompiledRun } from "../plan/compiled-run.ts";
-import type { RunEvidence } from "./run-evidence.ts";
-import { heardMembership } from "./watch-evidence.ts";
+import type { RunAccount } from "./run-account.ts";
 
 type MembershipPart = Pick<RunObservations, "queriers" | "membership" | "capabilityGaps" | "timers">;
 
@@ -12,11 +10,11 @@ type MembershipPart = Pick<RunObservations, "queriers" | "membership" | "capabil
 const MISSED_INTERVALS = 1.5;
 
 /** Who asks, who answers, and what could not be heard. */
-export function observeMembership(run: CompiledRun, graph: SiteGraph, evidence: RunEvidence): MembershipPart {
+export function observeMembership({ run, agents: accounts }: RunAccount, graph: SiteGraph): MembershipPart {
   const groups = new Set(run.streams.map((stream) => stream.group));
   const agents = [...run.tasks.keys()].map((agent) => ({
     host: hostOfAgent(graph, agent) ?? agent,
-    heard: heardMembership(evidence.agents.get(agent)),
+    heard: accounts.get(agent)?.heard ?? null,
   }));
   const heard = agents.flatMap((one) => one.heard ?? []);
   return {

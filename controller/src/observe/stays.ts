@@ -1,72 +1,52 @@
-import type { MembershipEvent } from "@dyetrace/wire";
-import type { CompiledRun, CompiledStream, PlannedJoin } from "../plan/compiled-run.ts";
-import { impossibleTo } from "./impossible-reception.ts";
-import type { RunEvidence } from "./run-evidence.ts";
-import { sendingStretches } from "./sending-stretches.ts";
-import { SentCount } from "./sent-count.ts";
-import { type Emission, emissionOf, type Reception, receptionsOf } from "./stream-evidence.ts";
-import { heardMembership, type SeenFrames, seenFrames } from "./watch-evidence.ts";
+import type { JoinDelay, LeaveDelay } from "@dyetrace/measure";
+import type { CompiledRun } from "../plan/compiled-run.ts";
+import type { AgentAccount } from "./agent-account.ts";
+import { type CompanionCount, companionCount } from "./companion-count.ts";
+import { joinDelayOf, leaveDelayOf } from "./membership-delays.ts";
+import type { SeenPart } from "./seen-frames.ts";
+import type { StayFacts } from "./stay-facts.ts";
+import { numbersOf, type StayNumbers } from "./stay-numbers.ts";
 
-/** One planned stay of one agent in one group, with what its host and the source know of it. */
-export interface Stay {
-  readonly run: CompiledRun;
-  readonly stream: CompiledStream;
-  readonly join: PlannedJoin;
-  /** When this agent is to join the same stream again; null when it is not. */
-  readonly nextJoinNs: number | null;
-  /** Null when its agent told nothing of it. */
-  readonly reception: Reception | null;
-  /** Over the whole run; null on a host that can't watch. */
-  readonly frames: SeenFrames | null;
-  /** Queries, reports and leaves at this host over the whole run; null on a host that can't watch. */
-  readonly events: readonly MembershipEvent[] | null;
-  readonly source: SourceAccount | null;
+/** One planned stay of one agent in one group, and all that follows from what its host and the source say of it. */
+export interface Stay extends StayFacts {
+  /** Null when its agent told nothing of the stay. */
+  readonly numbers: StayNumbers | null;
+  /** Frames at the network card, of intervals that lie within the stay as a whole. */
+  readonly ownFrames: readonly SeenPart[];
+  /** Null when nobody can say. */
+  readonly joinDelay: JoinDelay | null;
+  /** Null when nobody watched, or this stay has no leave. */
+  readonly leaveDelay: LeaveDelay | null;
+  /** Of the slow unicast stream beside this one; null where there is none or nobody can say. */
+  readonly companion: CompanionCount | null;
+  /** Packets at the group and port that were not the stream's own, over the whole run; null if nobody can say. */
+  readonly strangePackets: number | null;
 }
 
-/** What is known of a stream's sending; the stretches are as planned. */
-export interface SourceAccount {
-  readonly emission: Emission;
-  readonly sent: SentCount;
+export function stayOf(run: CompiledRun, facts: StayFacts, agents: ReadonlyMap<string, AgentAccount>): Stay {
+  const { join, stream, reception, source } = facts;
+  const warmUpNs = run.scenario.expect.warmUpNs ?? null;
+  return {
+    ...facts,
+    numbers: reception === null ? null : numbersOf(join, stream, reception, source, warmUpNs),
+    ownFrames: framesWithin(run, facts),
+    joinDelay: joinDelayOf(run, facts),
+    leaveDelay: leaveDelayOf(run, facts),
+    companion: companionCount(run, facts, agents),
+    strangePackets: agents.get(join.agent)?.ending?.strangePackets.get(stream.streamId) ?? null,
+  };
 }
 
-/** An action is carried out within this time of its plan, whatever the host's clock is off by. */
-const EARLY_NS = 100e6;
-
-/** Every planned stay, in the order of `run.joins`. */
-export function staysOf(run: CompiledRun, evidence: RunEvidence): readonly Stay[] {
-  const streams = new Map(run.streams.map((stream) => [stream.name, stream]));
-  const receptions = new Map([...evidence.agents].map(([agent, one]) => [agent, receptionsOf(one)]));
-  const events = new Map([...evidence.agents].map(([agent, one]) => [agent, heardMembership(one)?.events ?? null]));
-  const accounts = new Map(run.streams.map((stream) => [stream.name, accountOf(run, stream, evidence)]));
-  const impossible = new Map(run.streams.map((stream) => [stream.name, impossibleTo(stream, evidence)]));
-  return run.joins.map((join) => {
-    const stream = streams.get(join.stream);
-    if (stream === undefined) throw new Error(`A join names the unknown stream ${join.stream}`);
-    const later = run.joins.filter(
-      (other) => other.stream === join.stream && other.agent === join.agent && other.fromNs > join.fromNs,
-    );
-    const nextJoinNs = later.length === 0 ? null : Math.min(...later.map((other) => other.fromNs));
-    const untilNs = (nextJoinNs ?? Number.POSITIVE_INFINITY) - EARLY_NS;
-    const reception = receptions
-      .get(join.agent)
-      ?.get(stream.streamId)
-      ?.find(({ membership: { joinRequestedNs: atNs } }) => atNs >= join.fromNs - EARLY_NS && atNs < untilNs);
-    const isFalse = reception !== undefined && impossible.get(stream.name)?.(reception) === true;
-    return {
-      run,
-      stream,
-      join,
-      nextJoinNs,
-      reception: reception === undefined || isFalse ? null : reception,
-      frames: seenFrames(evidence.agents.get(join.agent), stream.streamId),
-      events: events.get(join.agent) ?? null,
-      source: accounts.get(stream.name) ?? null,
-    };
-  });
+function framesWithin(run: CompiledRun, { frames, reception }: StayFacts): SeenPart[] {
+  if (frames === null || reception === null) return [];
+  const { joinRequestedNs, leaveRequestedNs } = reception.membership;
+  const untilNs = leaveRequestedNs ?? run.endNs;
+  return frames.parts.filter(({ firstNs, lastNs }) => firstNs >= joinRequestedNs && lastNs <= untilNs);
 }
 
-export function accountOf(run: CompiledRun, stream: CompiledStream, evidence: RunEvidence): SourceAccount | null {
-  const emission = emissionOf(evidence, stream.source, stream.streamId);
-  if (emission === null) return null;
-  return { emission, sent: new SentCount(emission, sendingStretches(run, stream)) };
+/** Share of the frames that came in unicast frames during these stays, as far as whole intervals tell. */
+export function unicastRatio(stays: readonly Stay[]): number | null {
+  const parts = stays.flatMap(({ ownFrames }) => ownFrames);
+  const frames = parts.reduce((sum, part) => sum + part.frames, 0);
+  return frames === 0 ? null : parts.reduce((sum, part) => sum + part.asUnicastFrames, 0) / frames;
 }

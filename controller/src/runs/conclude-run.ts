@@ -5,6 +5,7 @@ import { accountStretches } from "../intake/account-stretches.ts";
 import type { ReportIntake } from "../intake/report-intake.ts";
 import { findIncidents } from "../night/find-incidents.ts";
 import { storedEvidence } from "../night/stored-evidence.ts";
+import { accountOfRun } from "../observe/run-account.ts";
 import type { RunEvidence } from "../observe/run-evidence.ts";
 import { LONG_RUN_NS } from "../observe/run-evidence.ts";
 import type { CompiledRun } from "../plan/compiled-run.ts";
@@ -25,7 +26,7 @@ export async function concludeRun(
 ): Promise<RunReport> {
   say({ kind: "step", text: "Working out what happened where" });
   await intake.settle();
-  const report = buildReport(run, graph, await storedEvidence(store, run, evidence));
+  const report = buildReport(accountOfRun(run, await storedEvidence(store, run, evidence)), graph);
   const stretches = await accountStretches(store, run);
   const isInPieces =
     new Set(stretches.map(({ agent, stream, role }) => `${agent} ${stream} ${role}`)).size < stretches.length;

@@ -18,6 +18,7 @@ import { compileRamp } from "../conduct/ramp.ts";
 import { SafetyGuard } from "../conduct/run-guard.ts";
 import { siteMembershipIntervalNs } from "../conduct/site-membership-interval.ts";
 import type { ReportIntake } from "../intake/report-intake.ts";
+import { accountOfRun } from "../observe/run-account.ts";
 import { cautions } from "../plan/cautions.ts";
 import { adviseGroups } from "../plan/check-plan.ts";
 import { compileScenario } from "../plan/compile-scenario.ts";
@@ -155,7 +156,7 @@ async function conductSafely(
     const seen = await conductRun(ramp, registry, signal, quietly(say), undefined, guard);
     if (seen.isAborted) {
       say({ kind: "step", text: `Stopped before the full rate: ${seen.stopReason ?? "by the operator"}` });
-      return { ...buildReport(ramp, graph, seen), run: run.runId };
+      return { ...buildReport(accountOfRun(ramp, seen), graph), run: run.runId };
     }
   }
   const onStart = (startNs: number, startedAt: Date): void => {

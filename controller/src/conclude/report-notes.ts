@@ -1,0 +1,46 @@
+import { formatDurationNs } from "@dyetrace/wire";
+import type { RunAccount } from "../observe/run-account.ts";
+
+/** What the reader should know beside figures and findings: who was lost or away, and what cannot be true. */
+export function reportNotes(account: RunAccount): string[] {
+  const { told, agents, impossible } = account;
+  const notes = told.stopReason === null ? [] : [`Stopped for safety: ${told.stopReason}.`];
+  for (const { agent, ending, lostAtNs, troubles } of agents.values()) {
+    if (ending === null) {
+      const when = lostAtNs === null ? "" : `, ${(lostAtNs / 1e9).toFixed(1)} s after the start`;
+      notes.push(`The agent ${agent} was lost${when} and never reported in full: what it received is not known.`);
+    }
+    for (const trouble of troubles) notes.push(`${agent}: ${trouble}`);
+  }
+  if (told.absent.length > 0) notes.push(`Not connected, so nothing was watched there: ${told.absent.join(", ")}.`);
+  for (const { agent, stream } of impossible) {
+    notes.push(
+      `${agent} tells of packets of ${stream.name} that ${stream.source} says it never sent: one of the two is wrong, so what ${agent} says of it is left out.`,
+    );
+  }
+  return notes;
+}
+
+const NOTED_PAUSE_NS = 50e6;
+
+/** What a source could not do as planned: the reader must not take it for the network's. */
+export function sourceNotes({ run, sources }: RunAccount): string[] {
+  return run.streams.flatMap((stream) => {
+    const emission = sources.get(stream.name)?.emission;
+    if (emission === undefined) return [];
+    const notes: string[] = [];
+    if (emission.skippedPackets > 0) {
+      const what = `${emission.skippedPackets} packets of ${stream.name}`;
+      notes.push(`${stream.source} was too busy to send ${what} in time and left them out: a gap in time, no loss.`);
+    }
+    const pauseNs = Math.max(0, ...emission.stalls.map((stall) => stall.durationNs));
+    if (pauseNs >= NOTED_PAUSE_NS) {
+      notes.push(`${stream.source} paused ${stream.name} for up to ${formatDurationNs(pauseNs)}: its host was busy.`);
+    }
+    if (emission.sendErrors > 0) {
+      const last = emission.lastError === null ? "" : ` (last: ${emission.lastError})`;
+      notes.push(`${stream.source} met ${emission.sendErrors} send errors on ${stream.name}${last}.`);
+    }
+    return notes;
+  });
+}

@@ -1,0 +1,27 @@
+import type { ReportStream } from "@dyetrace/wire";
+import type { RunAccount } from "../observe/run-account.ts";
+
+/** What was to be sent, and what the sources say of it. */
+export const reportStreams = ({ run, sources }: RunAccount): ReportStream[] =>
+  run.streams.map(({ name, source, group, port, rateBps, payloadBytes, ttl, dscp }) => {
+    const emission = sources.get(name)?.emission;
+    const first = emission?.intervals[0];
+    const last = emission?.intervals.at(-1);
+    const onNs = first === undefined || last === undefined ? 0 : last.toNs - first.fromNs;
+    const sentBytes = emission?.sentBytes ?? null;
+    return {
+      name,
+      source,
+      group,
+      port,
+      rateBps,
+      payloadBytes,
+      ttl,
+      dscp,
+      sent: emission?.sentPackets ?? null,
+      sentRateBps: sentBytes === null || onNs <= 0 ? null : (sentBytes * 8e9) / onNs,
+      sendErrors: emission?.sendErrors ?? null,
+      pacingP999Ms: emission?.pacing == null ? null : emission.pacing.p999Ns / 1e6,
+      pacingMaxMs: emission?.pacing == null ? null : emission.pacing.maxNs / 1e6,
+    };
+  });

@@ -1,0 +1,61 @@
+import type { SeqRange } from "@dyetrace/locate";
+import { mergeSequenceRanges, type StreamReceipt } from "@dyetrace/measure";
+import type { CompiledStream, PlannedJoin } from "../plan/compiled-run.ts";
+import { type ExpectedNumbers, expectedNumbers } from "./expected-numbers.ts";
+import { clipRuns, type MissingRun, missingAsNoticed, missingWithin } from "./missing-runs.ts";
+import type { Reception } from "./receptions.ts";
+import type { SourceAccount } from "./source-account.ts";
+
+/**
+ * The numbers of one stay, accounted for once: what the listener should have had and what of it did not come. Lost packets
+ * and gaps are both read from `missing`, so that they can't contradict each other.
+ */
+export interface StayNumbers extends ExpectedNumbers {
+  /** Of the window; where nobody can say what that is, what the listener noticed by itself. Ascending. */
+  readonly missing: readonly MissingRun[];
+  readonly missingInWarmUp: readonly MissingRun[];
+  /** The longest of `missing` that is one gap; 0 if there is none. */
+  readonly longestGapNs: number;
+}
+
+/** @param warmUpNs as the scenario states it, null where it does not */
+export function numbersOf(
+  join: PlannedJoin,
+  stream: CompiledStream,
+  reception: Reception,
+  source: SourceAccount | null,
+  warmUpNs: number | null,
+): StayNumbers {
+  const { receipt } = reception;
+  const { window, warmUp } = expectedNumbers(join, reception, source, warmUpNs);
+  const from = (warmUp ?? window)?.[0];
+  const to = (window ?? warmUp)?.[1];
+  if (source === null || from === undefined || to === undefined) {
+    const missing = missingAsNoticed(receipt);
+    return { window, warmUp, missing, missingInWarmUp: [], longestGapNs: longestGapNs(missing, receipt) };
+  }
+  const intervalNs = (stream.payloadBytes * 8e9) / stream.rateBps;
+  const all = missingWithin(receipt, source.emission.senderId, [from, to], intervalNs);
+  const missing = window === null ? [] : clipRuns(all, window);
+  const missingInWarmUp = warmUp === null ? [] : clipRuns(all, warmUp);
+  return { window, warmUp, missing, missingInWarmUp, longestGapNs: longestGapNs(missing, receipt) };
+}
+
+/** The outline of several gaps is longer than each of them, and the listener knows its longest one. */
+function longestGapNs(missing: readonly MissingRun[], { longestGap }: StreamReceipt): number {
+  const mostNs = longestGap?.durationNs ?? 0;
+  return missing.reduce((longest, { durationNs, isOne }) => {
+    if (durationNs === null) return longest;
+    return Math.max(longest, isOne ? durationNs : Math.min(durationNs, mostNs));
+  }, 0);
+}
+
+/** Packets that did not come, the host's own drops among them. */
+export const lostIn = (runs: readonly MissingRun[]): number => runs.reduce((sum, { lost }) => sum + lost, 0);
+
+export const hostLostIn = (runs: readonly MissingRun[]): number =>
+  runs.reduce((sum, { hostLost }) => sum + hostLost, 0);
+
+/** The numbers themselves; of an outline, those between its gaps too. */
+export const numbersIn = (runs: readonly MissingRun[]): SeqRange[] =>
+  mergeSequenceRanges(runs.map(({ firstSeq, count }): SeqRange => [firstSeq, firstSeq + count - 1]));
