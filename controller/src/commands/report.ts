@@ -1,7 +1,7 @@
 import { loadSitePlan } from "@dyetrace/site";
 import { Fault, type RunReport } from "@dyetrace/wire";
 import type { Command } from "commander";
-import { LONG_RUN_NS } from "../observe/run-evidence.ts";
+import { LONG_RUN_NS } from "../account/run-evidence.ts";
 import { csvOfGaps, csvOfReceipts } from "../report/csv-report.ts";
 import { renderNightSection } from "../report/html-night.ts";
 import { renderHtmlReport } from "../report/html-report.ts";

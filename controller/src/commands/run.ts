@@ -2,7 +2,7 @@ import { existsSync } from "node:fs";
 import { checkScenarioAgainstSite, loadSitePlan, type SiteGraph } from "@dyetrace/site";
 import { Fault, loadScenario, type RunRequest, type Scenario } from "@dyetrace/wire";
 import type { Command } from "commander";
-import { LONG_RUN_NS } from "../observe/run-evidence.ts";
+import { LONG_RUN_NS } from "../account/run-evidence.ts";
 import { shippedScenarios } from "../plan/shipped-scenarios.ts";
 import type { DiskNeed } from "../runs/disk-need.ts";
 import { DEFAULT_CONTROLLER_URL } from "./arguments/default-controller-url.ts";

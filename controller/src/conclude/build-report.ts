@@ -1,10 +1,10 @@
 import { locate } from "@dyetrace/locate";
 import type { SiteGraph } from "@dyetrace/site";
 import type { ReportBystander, RunReport } from "@dyetrace/wire";
-import type { Bystander } from "../observe/bystanders.ts";
+import type { Bystander } from "../account/bystanders.ts";
+import type { RunAccount } from "../account/run-account.ts";
+import type { Stay } from "../account/stays.ts";
 import { observeRun } from "../observe/observe.ts";
-import type { RunAccount } from "../observe/run-account.ts";
-import type { Stay } from "../observe/stays.ts";
 import { explainHostBlocks } from "./host-block-evidence.ts";
 import { type HasDelay, judgeExpectations } from "./judge-expectations.ts";
 import { judgeLeaks } from "./judge-leaks.ts";

@@ -1,6 +1,6 @@
 import { hostOfAgent, type SiteGraph } from "@dyetrace/site";
 import type { ReportFinding } from "@dyetrace/wire";
-import type { RunAccount } from "../observe/run-account.ts";
+import type { RunAccount } from "../account/run-account.ts";
 
 /** Adds to each host-side block the rule or setting that the host itself names for it. */
 export function explainHostBlocks(

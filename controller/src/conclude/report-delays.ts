@@ -1,6 +1,6 @@
 import { type DelayDistribution, delayDistribution } from "@dyetrace/measure";
 import type { ReportDelay, ReportReceipt } from "@dyetrace/wire";
-import type { Stay } from "../observe/stays.ts";
+import type { Stay } from "../account/stays.ts";
 
 /** Single values that a report lists. */
 const MOST_VALUES = 100;

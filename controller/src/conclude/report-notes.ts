@@ -1,5 +1,5 @@
 import { formatDurationNs } from "@dyetrace/wire";
-import type { RunAccount } from "../observe/run-account.ts";
+import type { RunAccount } from "../account/run-account.ts";
 
 /** What the reader should know beside figures and findings: who was lost or away, and what cannot be true. */
 export function reportNotes(account: RunAccount): string[] {

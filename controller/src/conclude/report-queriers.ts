@@ -1,6 +1,6 @@
 import type { QuerierSeen } from "@dyetrace/measure";
 import { formatDurationNs, type ReportQuerier } from "@dyetrace/wire";
-import type { RunAccount } from "../observe/run-account.ts";
+import type { RunAccount } from "../account/run-account.ts";
 
 /** Every querier that anybody heard: one entry for an address, family and version. */
 export function reportQueriers({ agents }: RunAccount): ReportQuerier[] {

@@ -1,11 +1,10 @@
-import type { SeqRange } from "@dyetrace/locate";
-import { mergeReceipts } from "@dyetrace/measure";
+import { mergeReceipts, type SequenceRange } from "@dyetrace/measure";
 import type { ReportReceipt } from "@dyetrace/wire";
-import type { MissingRun } from "../observe/missing-runs.ts";
-import type { Reception } from "../observe/receptions.ts";
-import type { RunAccount } from "../observe/run-account.ts";
-import { hostLostIn, lostIn, type StayNumbers } from "../observe/stay-numbers.ts";
-import { type Stay, unicastRatio } from "../observe/stays.ts";
+import type { MissingRun } from "../account/missing-runs.ts";
+import type { Reception } from "../account/receptions.ts";
+import type { RunAccount } from "../account/run-account.ts";
+import { hostLostIn, lostIn, type StayNumbers } from "../account/stay-numbers.ts";
+import { type Stay, unicastRatio } from "../account/stays.ts";
 import { reportDelays } from "./report-delays.ts";
 
 /** Gaps that one receipt lists; those that miss most, in order of time. */
@@ -97,7 +96,7 @@ function sentIn(numbers: readonly StayNumbers[]): number | null {
   return sent;
 }
 
-const size = ([first, last]: SeqRange): number => last - first + 1;
+const size = ([first, last]: SequenceRange): number => last - first + 1;
 
 const gapsOf = (missing: readonly MissingRun[]): ReportReceipt["gaps"] =>
   missing

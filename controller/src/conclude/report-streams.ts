@@ -1,5 +1,5 @@
 import type { ReportStream } from "@dyetrace/wire";
-import type { RunAccount } from "../observe/run-account.ts";
+import type { RunAccount } from "../account/run-account.ts";
 
 /** What was to be sent, and what the sources say of it. */
 export const reportStreams = ({ run, sources }: RunAccount): ReportStream[] =>

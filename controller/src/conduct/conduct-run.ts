@@ -1,8 +1,8 @@
 import { DEFAULT_HOLD_NS, Fault, type RunProgress } from "@dyetrace/wire";
+import { LONG_RUN_NS, type RunEvidence } from "../account/run-evidence.ts";
 import type { AgentRegistry } from "../agents/agent-registry.ts";
 import type { AgentSession, RunMessage } from "../agents/agent-session.ts";
 import { monotonicNs } from "../agents/monotonic-clock.ts";
-import { LONG_RUN_NS, type RunEvidence } from "../observe/run-evidence.ts";
 import type { CompiledRun } from "../plan/compiled-run.ts";
 import { bringBackAgents } from "./bring-back-agents.ts";
 import { isLeaving, Left } from "./leaving.ts";

@@ -1,6 +1,6 @@
 import { type AgentTask, Fault, formatDurationNs, type TaskAction } from "@dyetrace/wire";
-import { accountOfAgent } from "../observe/agent-account.ts";
-import type { RunEvidence } from "../observe/run-evidence.ts";
+import { accountOfAgent } from "../account/agent-account.ts";
+import type { RunEvidence } from "../account/run-evidence.ts";
 import type { CompiledRun } from "../plan/compiled-run.ts";
 import { SETTLE_AFTER_LEAVE_NS } from "../plan/settle-times.ts";
 

@@ -1,7 +1,7 @@
 import { type AgentMessage, type ClockEstimate, Fault, type IntervalReport, type RunProgress } from "@dyetrace/wire";
+import { type AgentEvidence, LONG_RUN_NS } from "../account/run-evidence.ts";
 import type { AgentSession, RunMessage } from "../agents/agent-session.ts";
 import { monotonicNs } from "../agents/monotonic-clock.ts";
-import { type AgentEvidence, LONG_RUN_NS } from "../observe/run-evidence.ts";
 import type { CompiledRun } from "../plan/compiled-run.ts";
 import { nextAction } from "./next-action.ts";
 

@@ -1,6 +1,6 @@
 import { parseIpAddress } from "@dyetrace/wire";
-import { heardMembership } from "../observe/heard-membership.ts";
-import type { RunEvidence } from "../observe/run-evidence.ts";
+import { heardMembership } from "../account/heard-membership.ts";
+import type { RunEvidence } from "../account/run-evidence.ts";
 import type { CompiledRun } from "../plan/compiled-run.ts";
 
 /**

@@ -1,7 +1,7 @@
 import type { IntervalReport, WatcherReport } from "@dyetrace/wire";
+import type { AgentEvidence, RunEvidence } from "../account/run-evidence.ts";
+import { LONG_RUN_NS } from "../account/run-evidence.ts";
 import { joinBodies } from "../intake/join-bodies.ts";
-import type { AgentEvidence, RunEvidence } from "../observe/run-evidence.ts";
-import { LONG_RUN_NS } from "../observe/run-evidence.ts";
 import type { CompiledRun } from "../plan/compiled-run.ts";
 import type { ReportBody } from "../store/kept-report.ts";
 import type { Store } from "../store/store.ts";

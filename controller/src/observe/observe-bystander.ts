@@ -1,6 +1,6 @@
 import type { BystanderObservation } from "@dyetrace/locate";
 import { hostOfAgent, type SiteGraph } from "@dyetrace/site";
-import type { Bystander } from "./bystanders.ts";
+import type { Bystander } from "../account/bystanders.ts";
 
 /** What a host saw of a stream while it was no member of it. */
 export function observeBystander(

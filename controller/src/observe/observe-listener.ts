@@ -1,9 +1,9 @@
 import type { ListenerObservation, SeqRange, Silence } from "@dyetrace/locate";
 import { countRanges, intersectRanges } from "@dyetrace/measure";
 import { hostOfAgent, type SiteGraph } from "@dyetrace/site";
-import type { Reception } from "./receptions.ts";
-import { hostLostIn, numbersIn } from "./stay-numbers.ts";
-import { type Stay, unicastRatio } from "./stays.ts";
+import type { Reception } from "../account/receptions.ts";
+import { hostLostIn, numbersIn } from "../account/stay-numbers.ts";
+import { type Stay, unicastRatio } from "../account/stays.ts";
 
 /** A silence shorter than this many packet intervals is the stream's own rhythm. */
 const SILENCE_INTERVALS = 3;

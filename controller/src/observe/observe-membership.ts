@@ -2,7 +2,7 @@ import { type MembershipTimers, type QuerierHeard, type RunObservations, STANDAR
 import type { MembershipView, QuerierSeen } from "@dyetrace/measure";
 import { hostOfAgent, type SiteGraph } from "@dyetrace/site";
 import type { MembershipEvent } from "@dyetrace/wire";
-import type { RunAccount } from "./run-account.ts";
+import type { RunAccount } from "../account/run-account.ts";
 
 type MembershipPart = Pick<RunObservations, "queriers" | "membership" | "capabilityGaps" | "timers">;
 

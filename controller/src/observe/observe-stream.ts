@@ -1,7 +1,7 @@
 import type { SendStep, StreamObservation } from "@dyetrace/locate";
+import type { Emission } from "../account/emissions.ts";
+import { sendingStretches } from "../account/sending-stretches.ts";
 import type { CompiledRun, CompiledStream } from "../plan/compiled-run.ts";
-import type { Emission } from "./emissions.ts";
-import { sendingStretches } from "./sending-stretches.ts";
 
 /** What the source did, as planned where it did not report. */
 export function observeStream(run: CompiledRun, stream: CompiledStream, emission: Emission | null): StreamObservation {

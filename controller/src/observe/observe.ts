@@ -1,10 +1,10 @@
 import type { RunObservations } from "@dyetrace/locate";
 import type { SiteGraph } from "@dyetrace/site";
+import type { RunAccount } from "../account/run-account.ts";
 import { observeBystander } from "./observe-bystander.ts";
 import { observeListener } from "./observe-listener.ts";
 import { observeMembership } from "./observe-membership.ts";
 import { observeStream } from "./observe-stream.ts";
-import type { RunAccount } from "./run-account.ts";
 
 /** The account of a run in the form that `locate` reasons from. Pure. */
 export function observeRun(account: RunAccount, graph: SiteGraph): RunObservations {

@@ -1,13 +1,13 @@
 import type { SiteGraph } from "@dyetrace/site";
 import type { RunProgress, RunReport } from "@dyetrace/wire";
+import { accountOfRun } from "../account/run-account.ts";
+import type { RunEvidence } from "../account/run-evidence.ts";
+import { LONG_RUN_NS } from "../account/run-evidence.ts";
 import { buildReport } from "../conclude/build-report.ts";
 import { accountStretches } from "../intake/account-stretches.ts";
 import type { ReportIntake } from "../intake/report-intake.ts";
 import { findIncidents } from "../night/find-incidents.ts";
 import { storedEvidence } from "../night/stored-evidence.ts";
-import { accountOfRun } from "../observe/run-account.ts";
-import type { RunEvidence } from "../observe/run-evidence.ts";
-import { LONG_RUN_NS } from "../observe/run-evidence.ts";
 import type { CompiledRun } from "../plan/compiled-run.ts";
 import type { Store } from "../store/store.ts";
 

@@ -10,6 +10,7 @@ import {
   type RunRequest,
 } from "@dyetrace/wire";
 import { VERSION } from "../about/version.ts";
+import { accountOfRun } from "../account/run-account.ts";
 import type { AgentRegistry } from "../agents/agent-registry.ts";
 import { buildReport } from "../conclude/build-report.ts";
 import { conductRun } from "../conduct/conduct-run.ts";
@@ -18,7 +19,6 @@ import { compileRamp } from "../conduct/ramp.ts";
 import { SafetyGuard } from "../conduct/run-guard.ts";
 import { siteMembershipIntervalNs } from "../conduct/site-membership-interval.ts";
 import type { ReportIntake } from "../intake/report-intake.ts";
-import { accountOfRun } from "../observe/run-account.ts";
 import { cautions } from "../plan/cautions.ts";
 import { adviseGroups } from "../plan/check-plan.ts";
 import { compileScenario } from "../plan/compile-scenario.ts";

@@ -1,5 +1,4 @@
-import type { SeqRange } from "@dyetrace/locate";
-import type { StreamReceipt } from "@dyetrace/measure";
+import type { SequenceRange, StreamReceipt } from "@dyetrace/measure";
 
 /** A run of numbers of one stay that did not come, with what its listener and the stream's plan tell of it. */
 export interface MissingRun {
@@ -25,66 +24,52 @@ export interface MissingRun {
 export function missingWithin(
   receipt: StreamReceipt,
   senderId: number,
-  [first, last]: SeqRange,
+  [first, last]: SequenceRange,
   intervalNs: number,
 ): MissingRun[] {
-  const runs: MissingRun[] = [];
-  const unseen = (from: number, to: number, time: Pick<MissingRun, "startNs" | "durationNs">): void => {
-    if (to >= from)
-      runs.push({ firstSeq: from, count: to - from + 1, lost: to - from + 1, hostLost: 0, isOne: true, ...time });
-  };
-  const lastsNs = (from: number, to: number): number => Math.max(0, to - from + 1) * intervalNs;
   const spans = receipt.spans.filter((span) => span.senderId === senderId);
-  let next = first;
-  for (const [position, span] of spans.entries()) {
-    if (position === 0) {
-      const durationNs = lastsNs(next, span.firstSeq - 1);
-      const isFirstArrival = span === receipt.spans[0] && receipt.firstArrivalNs !== null;
-      const startNs = isFirstArrival ? (receipt.firstArrivalNs ?? 0) - durationNs : null;
-      unseen(next, span.firstSeq - 1, { startNs, durationNs });
-    } else {
-      unseen(next, span.firstSeq - 1, { startNs: null, durationNs: null });
-    }
-    runs.push(...noticed(span));
-    next = Math.max(next, span.endSeq);
+  const [firstSpan, lastSpan] = [spans[0], spans.at(-1)];
+  if (firstSpan === undefined || lastSpan === undefined) {
+    return unseen(first, last, null, (last + 1 - first) * intervalNs);
   }
-  const isLastArrival = spans.length > 0 && spans.at(-1) === receipt.spans.at(-1);
-  unseen(next, last, { startNs: isLastArrival ? receipt.lastArrivalNs : null, durationNs: lastsNs(next, last) });
-  return runs;
+  const headNs = (firstSpan.firstSeq - first) * intervalNs;
+  const isFirstArrival = firstSpan === receipt.spans[0] && receipt.firstArrivalNs !== null;
+  const headStartNs = isFirstArrival ? (receipt.firstArrivalNs ?? 0) - headNs : null;
+  const tailNs = (last + 1 - lastSpan.endSeq) * intervalNs;
+  const tailStartNs = lastSpan === receipt.spans.at(-1) ? receipt.lastArrivalNs : null;
+  return [
+    ...unseen(first, firstSpan.firstSeq - 1, headStartNs, headNs),
+    ...spans.flatMap((span, position) => [
+      ...unseen(spans[position - 1]?.endSeq ?? span.firstSeq, span.firstSeq - 1, null, null),
+      ...noticed(span),
+    ]),
+    ...unseen(lastSpan.endSeq, last, tailStartNs, tailNs),
+  ];
+}
+
+/** Numbers that no span of the listener holds; none where `last` comes before `first`. */
+function unseen(first: number, last: number, startNs: number | null, durationNs: number | null): MissingRun[] {
+  if (last < first) return [];
+  const count = last - first + 1;
+  return [{ firstSeq: first, count, lost: count, hostLost: 0, startNs, durationNs, isOne: true }];
 }
 
 /** All that the listener noticed by itself, whoever sent it. */
 export const missingAsNoticed = ({ spans }: StreamReceipt): MissingRun[] => spans.flatMap(noticed);
 
 function noticed({ lost, coarse }: StreamReceipt["spans"][number]): MissingRun[] {
-  const runs = lost.map(
-    ([firstSeq, count, startNs, durationNs, hostLost]): MissingRun => ({
-      firstSeq,
-      count,
-      lost: count,
-      hostLost,
-      startNs,
-      durationNs,
-      isOne: true,
-    }),
-  );
+  const runs = lost.map(([firstSeq, count, startNs, durationNs, hostLost]): MissingRun => {
+    return { firstSeq, count, lost: count, hostLost, startNs, durationNs, isOne: true };
+  });
   if (coarse.length === 0) return runs;
-  const outlines = coarse.map(
-    ([firstSeq, count, startNs, durationNs, hostLost, lost]): MissingRun => ({
-      firstSeq,
-      count,
-      lost,
-      hostLost,
-      startNs,
-      durationNs,
-      isOne: lost === count,
-    }),
-  );
+  const outlines = coarse.map(([firstSeq, count, startNs, durationNs, hostLost, lost]): MissingRun => {
+    return { firstSeq, count, lost, hostLost, startNs, durationNs, isOne: lost === count };
+  });
   return [...runs, ...outlines].sort((a, b) => a.firstSeq - b.firstSeq);
 }
 
 /** The parts of some runs that lie within a range; of a run that is cut, its share in time and of what is counted. */
-export function clipRuns(runs: readonly MissingRun[], [first, last]: SeqRange): MissingRun[] {
+export function clipRuns(runs: readonly MissingRun[], [first, last]: SequenceRange): MissingRun[] {
   return runs.flatMap((run) => {
     const { firstSeq, count } = run;
     const [from, to] = [Math.max(firstSeq, first), Math.min(firstSeq + count - 1, last)];

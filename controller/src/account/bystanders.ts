@@ -1,5 +1,4 @@
-import type { SeqRange } from "@dyetrace/locate";
-import { countRanges, intersectRanges } from "@dyetrace/measure";
+import { countRanges, intersectRanges, type SequenceRange } from "@dyetrace/measure";
 import type { CompiledRun } from "../plan/compiled-run.ts";
 import type { AgentAccount } from "./agent-account.ts";
 import type { StayFacts } from "./stay-facts.ts";
@@ -11,7 +10,7 @@ export interface Bystander {
   /** False: it could not watch, so its silence proves nothing. */
   readonly canSee: boolean;
   readonly frames: number;
-  readonly ranges: readonly SeqRange[];
+  readonly ranges: readonly SequenceRange[];
   /** Null where no frame came. */
   readonly firstNs: number | null;
   readonly lastNs: number | null;
@@ -50,7 +49,7 @@ export function seenAfterLeaves(run: CompiledRun, stays: readonly StayFacts[]): 
     const leftNs = reception?.membership.leaveRequestedNs ?? null;
     if (join.toNs === null || leftNs === null || frames === null || source === null) return [];
     const untilNs = nextJoinNs ?? run.endNs;
-    const after: SeqRange = [source.sent.nextAt(leftNs), source.sent.nextAt(untilNs) - 1];
+    const after: SequenceRange = [source.sent.nextAt(leftNs), source.sent.nextAt(untilNs) - 1];
     const parts = frames.parts.filter(
       ({ ranges, firstNs, lastNs }) =>
         lastNs > leftNs && firstNs < untilNs && intersectRanges(ranges, [after]).length > 0,

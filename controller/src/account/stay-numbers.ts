@@ -1,5 +1,4 @@
-import type { SeqRange } from "@dyetrace/locate";
-import { mergeSequenceRanges, type StreamReceipt } from "@dyetrace/measure";
+import { mergeSequenceRanges, type SequenceRange, type StreamReceipt } from "@dyetrace/measure";
 import type { CompiledStream, PlannedJoin } from "../plan/compiled-run.ts";
 import { type ExpectedNumbers, expectedNumbers } from "./expected-numbers.ts";
 import { clipRuns, type MissingRun, missingAsNoticed, missingWithin } from "./missing-runs.ts";
@@ -57,5 +56,5 @@ export const hostLostIn = (runs: readonly MissingRun[]): number =>
   runs.reduce((sum, { hostLost }) => sum + hostLost, 0);
 
 /** The numbers themselves; of an outline, those between its gaps too. */
-export const numbersIn = (runs: readonly MissingRun[]): SeqRange[] =>
-  mergeSequenceRanges(runs.map(({ firstSeq, count }): SeqRange => [firstSeq, firstSeq + count - 1]));
+export const numbersIn = (runs: readonly MissingRun[]): SequenceRange[] =>
+  mergeSequenceRanges(runs.map(({ firstSeq, count }): SequenceRange => [firstSeq, firstSeq + count - 1]));

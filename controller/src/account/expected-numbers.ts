@@ -1,4 +1,4 @@
-import type { SeqRange } from "@dyetrace/locate";
+import type { SequenceRange } from "@dyetrace/measure";
 import type { PlannedJoin } from "../plan/compiled-run.ts";
 import type { Reception } from "./receptions.ts";
 import type { SourceAccount } from "./source-account.ts";
@@ -13,9 +13,9 @@ const UNDER_WAY_NS = 100e6;
 /** The numbers that were on their way to one listener in one stay, first and last, in two parts. */
 export interface ExpectedNumbers {
   /** What it should have had; null when nobody can say, or nothing was sent meanwhile. */
-  readonly window: SeqRange | null;
+  readonly window: SequenceRange | null;
   /** What came before that and does not count; null where the scenario states no warm-up. */
-  readonly warmUp: SeqRange | null;
+  readonly warmUp: SequenceRange | null;
 }
 
 const NOBODY_CAN_SAY: ExpectedNumbers = { window: null, warmUp: null };
@@ -49,7 +49,7 @@ function sentInStay(
   join: PlannedJoin,
   { receipt, membership }: Reception,
   { emission, sent }: SourceAccount,
-): SeqRange | null {
+): SequenceRange | null {
   // With spans left out for want of room, what came in them would seem missing.
   if (emission.firstSeq === null || emission.lastSeq === null || receipt.spansOmitted > 0) return null;
   const spans = receipt.spans.filter((span) => span.senderId === emission.senderId);
