@@ -39,13 +39,16 @@ export function notesOfFindings(before: RunReport, after: RunReport): string[] {
   const only = (which: string, own: readonly ReportFinding[], others: readonly ReportFinding[]): string[] =>
     own
       .filter((finding) => !others.some((other) => isSame(other, finding)))
-      .map(({ kind, title }) => `Only the ${which} run found ${kind}: ${title}.`);
+      .map(({ kind, title }) => `Only the ${which} run found ${findingKindFacts(kind).label}: ${title}.`);
   return [...only("earlier", old, now), ...only("later", now, old)];
 }
 
 const findingsBy = (comparison: FindingComparison, { findings }: RunReport): readonly ReportFinding[] =>
   findings.filter(({ kind }) => findingKindFacts(kind).compared === comparison);
 
+/** The same thing at the same place, about the same: one source may fail to send one stream and then another. */
 const isSame = (a: ReportFinding, b: ReportFinding): boolean =>
-  a.kind === b.kind &&
-  (a.suspects.length + b.suspects.length === 0 || a.suspects.some((suspect) => b.suspects.includes(suspect)));
+  a.kind === b.kind && doMeet(a.suspects, b.suspects) && doMeet(a.streams, b.streams);
+
+const doMeet = (a: readonly string[], b: readonly string[]): boolean =>
+  a.length + b.length === 0 || a.some((name) => b.includes(name));

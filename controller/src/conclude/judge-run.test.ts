@@ -1,4 +1,10 @@
-import type { FindingKind, ReportFinding, ReportReceipt } from "@dyetrace/wire";
+import {
+  FINDING_KIND_NAMES,
+  FINDING_KINDS,
+  type FindingKind,
+  type ReportFinding,
+  type ReportReceipt,
+} from "@dyetrace/wire";
 import { expect, test } from "vitest";
 import { judgeExpectations } from "./judge-expectations.ts";
 import { judgeRun } from "./judge-run.ts";
@@ -76,6 +82,14 @@ test("judgeRun: given only loss inside a host, then inconclusive, not fail", () 
   const receipts = [receipt({ hostLost: 20 })];
   expect(judgeRun([finding("host-side-loss")], [], receipts, [], false).verdict).toBe("inconclusive");
 });
+
+const VERDICTS = { fails: "fail", "blames-host": "inconclusive", undecided: "inconclusive", informs: "pass" } as const;
+test.each(FINDING_KIND_NAMES)(
+  "judgeRun: given a finding of kind %s alone, then the verdict is as its table says",
+  (kind) => {
+    expect(judgeRun([finding(kind)], [], [receipt({})], [], false).verdict).toBe(VERDICTS[FINDING_KINDS[kind].effect]);
+  },
+);
 
 test("judgeRun: given a silent listener and no finding, then inconclusive", () => {
   expect(judgeRun([], [], [receipt({ received: 0, lossRatio: 1 })], [], false).verdict).toBe("inconclusive");

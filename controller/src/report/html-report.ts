@@ -1,5 +1,6 @@
 import { planPlace, type SiteGraph } from "@dyetrace/site";
 import {
+  findingKindFacts,
   formatDurationNs,
   formatRateBps,
   formatRatio,
@@ -68,7 +69,7 @@ function renderFindings(findings: readonly ReportFinding[]): Markup {
   if (findings.length === 0) return markup`<section><h2>Findings</h2><p>None.</p></section>`;
   return markup`<section><h2>Findings</h2>${findings.map(
     ({ kind, title, suspects, confidence, streams, evidence, advice, reference }, index) => markup`
-<article class="finding"><h3><span class="number">${index + 1}</span> <span class="kind">${kind}</span> ${title}</h3><dl>
+<article class="finding ${findingKindFacts(kind).effect}"><h3><span class="number">${index + 1}</span> <span class="kind" title="${findingKindFacts(kind).meaning}">${findingKindFacts(kind).label}</span> ${title}</h3><dl>
 <dt>Suspects</dt><dd>${suspects.length === 0 ? "none can be named" : suspects.map((one) => markup`<code>${one}</code> `)}</dd>
 <dt>Sureness</dt><dd>${Math.round(confidence * 100)} in 100</dd><dt>Streams</dt><dd>${streams.join(", ")}</dd>
 <dt>Evidence</dt><dd>${evidence.map((sentence) => markup`<p>${sentence}</p>`)}</dd>

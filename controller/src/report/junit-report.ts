@@ -1,4 +1,4 @@
-import type { RunReport } from "@dyetrace/wire";
+import { type FindingEffect, findingKindFacts, type RunReport } from "@dyetrace/wire";
 import { type Markup, markup } from "./markup.ts";
 
 /** One test case for a CI system. `error` and `skipped` say that it could not be judged. */
@@ -25,17 +25,15 @@ export function junitOfRun(report: RunReport): string {
         : ({ kind: met === false ? "failed" : "skipped", message, detail } as const);
     return { suite: "expectations", name, outcome };
   });
-  const findings = report.findings.map(
-    ({ kind, title, evidence, suspects, advice }): JunitCase => ({
+  const findings = report.findings.map(({ kind, title, evidence, suspects, advice }): JunitCase => {
+    const outcome = OUTCOMES[findingKindFacts(kind).effect];
+    const detail = [...evidence, advice].filter((line) => line !== "").join("\n");
+    return {
       suite: "findings",
       name: `${kind}: ${suspects.join(", ") || report.site}`,
-      outcome: {
-        kind: kind === "inconclusive" ? "skipped" : "failed",
-        message: title,
-        detail: [...evidence, advice].filter((line) => line !== "").join("\n"),
-      },
-    }),
-  );
+      outcome: outcome === "passed" ? { kind: outcome } : { kind: outcome, message: title, detail },
+    };
+  });
   const verdict: JunitCase = {
     suite: "verdict",
     name: "verdict",
@@ -54,6 +52,14 @@ export function junitOfRun(report: RunReport): string {
     seconds,
   });
 }
+
+/** As the finding weighs in the verdict: no case fails because of what the verdict lets pass. */
+const OUTCOMES: Readonly<Record<FindingEffect, "failed" | "skipped" | "passed">> = {
+  fails: "failed",
+  "blames-host": "skipped",
+  undecided: "skipped",
+  informs: "passed",
+};
 
 /** @param name what the whole is called */
 export function junitDocument(

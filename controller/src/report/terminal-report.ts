@@ -1,5 +1,7 @@
 import { planPlace, type SiteGraph } from "@dyetrace/site";
 import {
+  type FindingEffect,
+  findingKindFacts,
   formatDurationNs,
   formatRateBps,
   formatRatio,
@@ -9,7 +11,7 @@ import {
   type RunReport,
 } from "@dyetrace/wire";
 import { drawSiteTree } from "./site-tree.ts";
-import type { Paint } from "./terminal-paint.ts";
+import type { Paint, Tone } from "./terminal-paint.ts";
 
 /** Streams drawn as trees; with more, only those with a finding, then the first. */
 const MOST_TREES = 4;
@@ -87,10 +89,18 @@ function verdictWord(report: RunReport, paint: Paint): string {
   }
 }
 
+const TONES: Readonly<Record<FindingEffect, Tone>> = {
+  fails: "bad",
+  "blames-host": "doubt",
+  undecided: "doubt",
+  informs: "quiet",
+};
+
 function renderFinding(finding: ReportFinding, paint: Paint): string[] {
+  const { label, effect } = findingKindFacts(finding.kind);
   const part = (label: string, text: string): string[] => wrap(text, `    ${label.padEnd(11)}`, " ".repeat(15));
   return [
-    `  ${paint(finding.kind.toUpperCase(), "bad")}  ${paint(finding.title, "strong")}`,
+    `  ${paint(label.toUpperCase(), TONES[effect])}  ${paint(finding.title, "strong")}`,
     ...part("suspects", finding.suspects.length === 0 ? "none can be named" : finding.suspects.join(", ")),
     ...part("sureness", `${Math.round(finding.confidence * 100)} in 100`),
     ...finding.evidence.flatMap((sentence, index) => part(index === 0 ? "evidence" : "", sentence)),
@@ -111,12 +121,13 @@ function renderStream(report: RunReport, stream: ReportStream, graph: SiteGraph,
   const root = [...graph.nodes.values()].find((node) => node.agent === stream.source)?.name;
   if (root === undefined) return [head];
   /** By the place that the tree shows: what is found, and the suspect's full name. */
-  const suspects = new Map<string, readonly [kind: string, name: string]>();
+  const suspects = new Map<string, { readonly label: string; readonly tone: Tone; readonly suspect: string }>();
   for (const finding of report.findings) {
     if (!finding.streams.includes(stream.name)) continue;
+    const { label, effect } = findingKindFacts(finding.kind);
     for (const suspect of finding.suspects) {
       const place = planPlace(suspect);
-      if (!suspects.has(place)) suspects.set(place, [finding.kind, suspect]);
+      if (!suspects.has(place)) suspects.set(place, { label, tone: TONES[effect], suspect });
     }
   }
   const rows = drawSiteTree(graph, root).map(({ node, segment, branches }) => {
@@ -124,8 +135,8 @@ function renderStream(report: RunReport, stream: ReportStream, graph: SiteGraph,
     const marks: string[] = [];
     const onLink = segment === null ? undefined : suspects.get(segment.id);
     const onNode = suspects.get(node);
-    if (segment !== null && onLink !== undefined) marks.push(paint(`◂ ${onLink.join(" on ")}`, "bad"));
-    if (onNode !== undefined) marks.push(paint(`◂ ${onNode[0]} here`, "bad"));
+    if (onLink !== undefined) marks.push(paint(`◂ ${onLink.label} on ${onLink.suspect}`, onLink.tone));
+    if (onNode !== undefined) marks.push(paint(`◂ ${onNode.label} here`, onNode.tone));
     return {
       name: `${branches}${node}`,
       says: agent === null ? "" : agentSays(report, stream, agent, paint),

@@ -1,4 +1,4 @@
-import type { RunReport } from "@dyetrace/wire";
+import { findingKindFacts, type RunReport } from "@dyetrace/wire";
 import { wordOf } from "../map/finding-marks.ts";
 
 type Finding = RunReport["findings"][number];
@@ -29,7 +29,9 @@ export function FindingNote(props: {
 export function FindingHead({ finding }: { readonly finding: Finding }) {
   return (
     <p class="finding-head">
-      <span class="tag">{wordOf(finding)}</span>
+      <span class="tag" title={findingKindFacts(finding.kind).meaning}>
+        {wordOf(finding)}
+      </span>
       {finding.streams.length > 0 && <span class="water">{finding.streams.slice(0, 3).join(", ")}</span>}
       <span class="soft small">sureness {Math.round(finding.confidence * 100)} in 100</span>
     </p>
