@@ -1,6 +1,8 @@
 import { readFileSync } from "node:fs";
 import path from "node:path";
 import { type PracticeSite, raisePracticeSite } from "@dyetrace/practice";
+import { UpgradeAnswerSchema } from "@dyetrace/wire/console/console-agent";
+import { Value } from "typebox/value";
 import { afterAll, beforeAll, expect, test } from "vitest";
 import { siteOf } from "./group-traffic.ts";
 import { type FreshHost, raiseFreshHost } from "./support/fresh-host.ts";
@@ -134,6 +136,7 @@ test("upgrading from the console: given a host that does not allow it, then it i
   const began = performance.now();
   const { status, body } = await controller.ask("POST", "/api/agents/kiosk/upgrade", {});
   expect([status, body]).toEqual([200, expect.stringContaining("7.7.7")]);
+  expect(Value.Errors(UpgradeAnswerSchema, JSON.parse(body))).toEqual([]);
   await expect.poll(versionOf, { timeout: 60_000 }).toBe("7.7.7");
   process.stderr.write(`from the upgrade to the new version: ${Math.round(performance.now() - began)} ms\n`);
   // It stays so after a restart of its own, and root's own program is untouched.

@@ -11,6 +11,7 @@ import {
 } from "node:fs";
 import path from "node:path";
 import { Fault, parseAs } from "@dyetrace/wire";
+import { RoleSchema } from "@dyetrace/wire/console/console-session";
 import Type from "typebox";
 import { type AccessRecords, AGENT_NAME, OPERATOR_NAME } from "./access-records.ts";
 
@@ -23,7 +24,7 @@ const AccessFileSchema = Type.Object({
   operators: Type.Array(
     Type.Object({
       name: Type.String({ pattern: OPERATOR_NAME }),
-      role: Type.Union([Type.Literal("view"), Type.Literal("operate")]),
+      role: RoleSchema,
       password: Hash,
       since: Instant,
     }),

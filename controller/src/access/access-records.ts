@@ -1,5 +1,4 @@
-/** Whoever may look may see everything; whoever may operate may also start, stop, enrol and revoke. */
-export type Role = "view" | "operate";
+import type { Role } from "@dyetrace/wire/console/console-session";
 
 /** A name of an operator: shown in the audit log, typed at sign-in. */
 export const OPERATOR_NAME = "^[A-Za-z0-9][A-Za-z0-9._@-]{0,62}$";

@@ -1,5 +1,6 @@
 import { randomBytes, timingSafeEqual } from "node:crypto";
 import { Fault } from "@dyetrace/wire";
+import type { EnrolledAgent } from "@dyetrace/wire/console/console-agent";
 import type { AccessBook } from "./access-book.ts";
 import type { AgentRecord, EnrolKeyRecord } from "./access-records.ts";
 import { drawSecret, hashSecret, isSecret } from "./secret.ts";
@@ -10,12 +11,6 @@ const ENROL_WITHIN_MS = 3600e3;
 const MOST_KEYS = 1000;
 /** What a key to enrol with begins with, so that an agent knows what it was given. */
 export const ENROL_PREFIX = "enrol-";
-
-export interface EnrolledAgent {
-  readonly name: string;
-  readonly since: string;
-  readonly from: string;
-}
 
 /**
  * Lets agents in. Each has a credential of its own, got once for a key that works once; what is kept of either is a hash.

@@ -1,16 +1,7 @@
 import { appendFileSync, mkdirSync, readFileSync, renameSync, statSync } from "node:fs";
 import path from "node:path";
+import type { AuditEntry } from "@dyetrace/wire/console/console-session";
 import type { Logger } from "pino";
-
-/** Something that somebody did, or was kept from doing. */
-export interface AuditEntry {
-  /** ISO 8601. */
-  readonly at: string;
-  /** An operator's name; `agent NAME`; or `this machine` where nobody signs in. */
-  readonly who: string;
-  readonly from: string;
-  readonly what: string;
-}
 
 /** Beyond this the log begins anew and the file before it is kept once. */
 const MOST_BYTES = 8 * 1024 * 1024;

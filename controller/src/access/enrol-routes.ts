@@ -1,4 +1,6 @@
 import { Fault } from "@dyetrace/wire";
+import { type EnrolAnswer, EnrolAnswerSchema, EnrolledAgentSchema } from "@dyetrace/wire/console/console-agent";
+import { DoneSchema } from "@dyetrace/wire/console/done";
 import type { FastifyInstance, FastifyRequest } from "fastify";
 import Type, { type Static } from "typebox";
 import { AGENT_NAME } from "./access-records.ts";
@@ -55,20 +57,25 @@ export function registerEnrolment(app: FastifyInstance, { door, audit, pin, cut 
       }
     },
   );
-  app.get("/api/enrolled", { schema: { summary: "Agents with a credential of their own" } }, () => door.enrolled());
+  app.get(
+    "/api/enrolled",
+    {
+      schema: { summary: "Agents with a credential of their own", response: { 200: Type.Array(EnrolledAgentSchema) } },
+    },
+    () => door.enrolled(),
+  );
   app.post<{ Body: Static<typeof KeySchema> }>(
     "/api/enrolled",
-    { schema: { summary: "Makes a key that enrols one agent", body: KeySchema } },
-    (request) => {
+    { schema: { summary: "Makes a key that enrols one agent", body: KeySchema, response: { 200: EnrolAnswerSchema } } },
+    (request): EnrolAnswer => {
       const { name = null, interface: interfaceName = null } = request.body;
       const { key, until } = door.makeKey(name, request.operator?.name ?? "", Date.now());
-      const line = enrolLine({ url: urlOf(request), pin, key, name, interfaceName });
-      return { key, until, line, url: urlOf(request), pin };
+      return { key, until, line: enrolLine({ url: urlOf(request), pin, key, name, interfaceName }) };
     },
   );
   app.delete<{ Params: { name: string } }>(
     "/api/enrolled/:name",
-    { schema: { summary: "Revokes an agent's credential" } },
+    { schema: { summary: "Revokes an agent's credential", response: { 200: DoneSchema } } },
     (request) => {
       const { name } = request.params;
       if (!door.revoke(name)) throw new Fault("AGENT_MISSING", `No agent ${name} is enrolled`, "");

@@ -1,7 +1,7 @@
 import { Fault } from "@dyetrace/wire";
+import type { Role } from "@dyetrace/wire/console/console-session";
 import type { FastifyInstance, FastifyRequest } from "fastify";
 import type { AccessBook } from "./access-book.ts";
-import type { Role } from "./access-records.ts";
 import type { OperatorSessions } from "./operator-sessions.ts";
 
 /** Who asks. On a controller that answers on loopback alone nobody signs in and everybody may operate. */

@@ -1,4 +1,11 @@
 import { Fault } from "@dyetrace/wire";
+import {
+  type ConsoleSession,
+  ConsoleSessionSchema,
+  type SignedIn,
+  SignedInSchema,
+} from "@dyetrace/wire/console/console-session";
+import { DoneSchema } from "@dyetrace/wire/console/done";
 import type { FastifyInstance, FastifyReply } from "fastify";
 import Type, { type Static } from "typebox";
 import type { AccessBook } from "./access-book.ts";
@@ -29,23 +36,27 @@ const MOST_AT_ONCE = 2;
 export function registerSignIn(app: FastifyInstance, setup: SignInSetup): void {
   const { book, sessions, audit, isOpen, isTls } = setup;
   let working = 0;
-  app.get("/api/session", { config: { needs: "nobody" }, schema: { summary: "Who has signed in" } }, (request) => {
-    const secret = new RegExp(`${SESSION_COOKIE}=([A-Za-z0-9_-]+)`).exec(request.headers.cookie ?? "")?.[1];
-    const session = secret === undefined ? null : sessions.find(secret, Date.now());
-    return {
-      isOpen,
-      operator: request.operator,
-      formToken: request.operator === null ? null : (session?.formToken ?? null),
-      hasOperators: isOpen || book.records.operators.length > 0,
-    };
-  });
+  app.get(
+    "/api/session",
+    { config: { needs: "nobody" }, schema: { summary: "Who has signed in", response: { 200: ConsoleSessionSchema } } },
+    (request): ConsoleSession => {
+      const secret = new RegExp(`${SESSION_COOKIE}=([A-Za-z0-9_-]+)`).exec(request.headers.cookie ?? "")?.[1];
+      const session = secret === undefined ? null : sessions.find(secret, Date.now());
+      return {
+        isOpen,
+        operator: request.operator,
+        formToken: request.operator === null ? null : (session?.formToken ?? null),
+        hasOperators: isOpen || book.records.operators.length > 0,
+      };
+    },
+  );
   app.post<{ Body: Static<typeof SignInSchema> }>(
     "/api/sign-in",
     {
       config: { needs: "nobody", rateLimit: { max: MOST_TRIES, timeWindow: "1 minute" } },
-      schema: { summary: "Signs an operator in", body: SignInSchema },
+      schema: { summary: "Signs an operator in", body: SignInSchema, response: { 200: SignedInSchema } },
     },
-    async (request, reply) => {
+    async (request, reply): Promise<SignedIn> => {
       const { name, password } = request.body;
       const operator = book.records.operators.find((one) => one.name === name) ?? null;
       if (working >= MOST_AT_ONCE) throw new Fault("TOO_MANY", "Too many sign-ins at once", "Try again in a second");
@@ -62,14 +73,18 @@ export function registerSignIn(app: FastifyInstance, setup: SignInSetup): void {
       return { operator: { name: operator.name, role: operator.role }, formToken, token: secret };
     },
   );
-  app.post("/api/sign-out", { config: { needs: "view" }, schema: { summary: "Signs out" } }, (request, reply) => {
-    const bearer = /^Bearer (.+)$/.exec(request.headers.authorization ?? "")?.[1];
-    const cookie = new RegExp(`${SESSION_COOKIE}=([A-Za-z0-9_-]+)`).exec(request.headers.cookie ?? "")?.[1];
-    for (const secret of [bearer, cookie]) if (secret !== undefined) sessions.end(secret);
-    setCookie(reply, "", isTls);
-    audit.note(request.operator?.name ?? "", request.ip, "signed out");
-    return {};
-  });
+  app.post(
+    "/api/sign-out",
+    { config: { needs: "view" }, schema: { summary: "Signs out", response: { 200: DoneSchema } } },
+    (request, reply) => {
+      const bearer = /^Bearer (.+)$/.exec(request.headers.authorization ?? "")?.[1];
+      const cookie = new RegExp(`${SESSION_COOKIE}=([A-Za-z0-9_-]+)`).exec(request.headers.cookie ?? "")?.[1];
+      for (const secret of [bearer, cookie]) if (secret !== undefined) sessions.end(secret);
+      setCookie(reply, "", isTls);
+      audit.note(request.operator?.name ?? "", request.ip, "signed out");
+      return {};
+    },
+  );
 }
 
 /** Scripts cannot read it, other sites cannot make a browser send it, and it never travels in clear. */

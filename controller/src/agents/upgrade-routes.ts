@@ -1,4 +1,5 @@
 import { Fault } from "@dyetrace/wire";
+import { UpgradeAnswerSchema } from "@dyetrace/wire/console/console-agent";
 import type { FastifyInstance } from "fastify";
 import { agentPackage } from "../access/agent-package.ts";
 import type { AgentRegistry } from "./agent-registry.ts";
@@ -12,7 +13,7 @@ const UPGRADES_SINCE = 3;
 export function registerUpgrade(app: FastifyInstance, registry: AgentRegistry): void {
   app.post<{ Params: { name: string } }>(
     "/api/agents/:name/upgrade",
-    { schema: { summary: "Upgrades an agent, where its host allows it" } },
+    { schema: { summary: "Upgrades an agent, where its host allows it", response: { 200: UpgradeAnswerSchema } } },
     async (request) => {
       const { name } = request.params;
       const session = registry.find(name);

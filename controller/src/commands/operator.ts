@@ -1,9 +1,10 @@
 import { randomBytes } from "node:crypto";
 import { existsSync } from "node:fs";
 import { Fault } from "@dyetrace/wire";
+import type { Role } from "@dyetrace/wire/console/console-session";
 import { type Command, Option } from "commander";
 import { AccessBook } from "../access/access-book.ts";
-import { OPERATOR_NAME, type Role } from "../access/access-records.ts";
+import { OPERATOR_NAME } from "../access/access-records.ts";
 import { AgentDoor } from "../access/agent-door.ts";
 import { hashPassword } from "../access/password.ts";
 import { readPassword } from "./arguments/read-password.ts";

@@ -1,10 +1,10 @@
 import { existsSync } from "node:fs";
 import { checkScenarioAgainstSite, loadSitePlan, type SiteGraph } from "@dyetrace/site";
 import { Fault, loadScenario, type RunRequest, type Scenario } from "@dyetrace/wire";
+import type { DiskNeed } from "@dyetrace/wire/console/run-forecast";
 import type { Command } from "commander";
 import { LONG_RUN_NS } from "../account/run-evidence.ts";
 import { shippedScenarios } from "../plan/shipped-scenarios.ts";
-import type { DiskNeed } from "../runs/disk-need.ts";
 import { DEFAULT_CONTROLLER_URL } from "./arguments/default-controller-url.ts";
 import { EXIT } from "./arguments/exit-codes.ts";
 import { readUserFile } from "./arguments/read-user-file.ts";

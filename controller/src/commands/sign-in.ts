@@ -1,4 +1,5 @@
 import { Fault } from "@dyetrace/wire";
+import type { SignedIn } from "@dyetrace/wire/console/console-session";
 import type { Command } from "commander";
 import { readPassword } from "./arguments/read-password.ts";
 import { ControllerClient } from "./client/controller-client.ts";
@@ -16,10 +17,7 @@ export function registerSignInCommand(program: Command): void {
       const pin = options.pin ?? null;
       const client = new ControllerClient(options.controller, { pin, token: null });
       const password = await readPassword();
-      const { token, operator } = (await client.post("/api/sign-in", { name, password })) as {
-        token: string;
-        operator: { role: string };
-      };
+      const { token, operator } = (await client.post("/api/sign-in", { name, password })) as SignedIn;
       keepSignIn(options.controller, { pin, token });
       process.stderr.write(`Signed in as ${name}, to ${operator.role}.\n`);
     });

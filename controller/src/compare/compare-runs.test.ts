@@ -60,7 +60,7 @@ function draw(seed: number, site: Site): RunReport {
   const random = randomFrom(seed);
   const receipts = LISTENERS.map((listener): ReportReceipt => {
     const isEast = listener.startsWith("kiosk");
-    const gaps: ReportReceipt["gaps"] = [];
+    const gaps: ReportReceipt["gaps"][number][] = [];
     if (isEast) {
       for (let seq = 0; seq < SENT; seq++) {
         if (random() >= site.eastLoss / site.burst) continue;

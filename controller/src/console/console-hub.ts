@@ -1,5 +1,5 @@
 import { Readable } from "node:stream";
-import type { ConsoleEvent } from "@dyetrace/console/api";
+import type { ConsoleEvent } from "@dyetrace/wire/console/console-event";
 
 /** A console that lags this far behind is cut off; it comes back by itself and is told afresh how things stand. */
 const MOST_WAITING_BYTES = 8 * 1024 * 1024;

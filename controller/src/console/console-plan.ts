@@ -1,8 +1,10 @@
 import { mkdirSync, readFileSync, writeFileSync } from "node:fs";
 import path from "node:path";
-import type { ConsolePlan, FileMistake, PlanAnswer, PlanDrawing } from "@dyetrace/console/api";
 import { loadSitePlan, type SiteGraph } from "@dyetrace/site";
 import { Fault, type UserFile } from "@dyetrace/wire";
+import type { FileMistake } from "@dyetrace/wire/console/file-mistake";
+import type { PlanAnswer } from "@dyetrace/wire/console/plan-answer";
+import type { ConsolePlan, PlanDrawing } from "@dyetrace/wire/console/plan-drawing";
 import { checkPlan } from "../plan/check-plan.ts";
 
 /** The site plan that this controller works with; kept in its data folder where it has one. */

@@ -1,5 +1,4 @@
 import { randomBytes } from "node:crypto";
-import type { ConsoleAgent, ConsoleHello } from "@dyetrace/console/api";
 import {
   type ClockEstimate,
   Fault,
@@ -8,11 +7,20 @@ import {
   type UserFile,
   UserFileSchema,
 } from "@dyetrace/wire";
+import { type ConsoleAgent, type NewAgentHelp, NewAgentHelpSchema } from "@dyetrace/wire/console/console-agent";
+import { ConsoleEventSchema, type ConsoleHello } from "@dyetrace/wire/console/console-event";
+import { ConsoleScenarioSchema } from "@dyetrace/wire/console/console-scenario";
+import { type LiveSeries, LiveSeriesSchema } from "@dyetrace/wire/console/live-second";
+import { PlanAnswerSchema } from "@dyetrace/wire/console/plan-answer";
+import { type ConsolePlan, ConsolePlanSchema } from "@dyetrace/wire/console/plan-drawing";
+import { RunAnswerSchema } from "@dyetrace/wire/console/run-forecast";
 import type { FastifyInstance } from "fastify";
+import Type from "typebox";
 import { VERSION } from "../about/version.ts";
 import { isLoopbackAddress, isLoopbackName } from "../access/operator-guard.ts";
 import type { AgentRegistry } from "../agents/agent-registry.ts";
 import { shippedScenarios } from "../plan/shipped-scenarios.ts";
+import { JSON_LINES, linesOf } from "../runs/json-lines.ts";
 import type { RunDesk } from "../runs/run-desk.ts";
 import type { Store } from "../store/store.ts";
 import { ConsoleHub } from "./console-hub.ts";
@@ -103,38 +111,60 @@ export function registerConsole(app: FastifyInstance, setup: ConsoleSetup): void
 
   registerConsolePage(app);
   registerConsoleRuns(app, setup.store);
-  app.get("/api/console/events", (_request, reply) =>
-    reply.headers({ "content-type": "application/x-ndjson", "cache-control": "no-store" }).send(hub.open(hello())),
+  app.get(
+    "/api/console/events",
+    { schema: { summary: "What happens, a JSON object a line", response: linesOf(ConsoleEventSchema) } },
+    (_request, reply) =>
+      reply.headers({ "content-type": JSON_LINES, "cache-control": "no-store" }).send(hub.open(hello())),
   );
   app.get<{ Params: { run: string; agent: string; stream: string } }>(
     "/api/console/live/:run/:agent/:stream",
-    (request) => {
+    { schema: { summary: "Figures of one listener, second by second", response: { 200: LiveSeriesSchema } } },
+    (request): LiveSeries => {
       const { run, agent, stream } = request.params;
       const series = watched?.run.runId === run ? watched.board.series(agent, Number(stream)) : null;
       if (series === null) throw new Fault("RUN_UNKNOWN", `Nothing is kept of ${agent} in run ${run}`, "");
       return series;
     },
   );
-  app.get("/api/console/scenarios", () => shippedScenarios());
+  app.get(
+    "/api/console/scenarios",
+    { schema: { summary: "Scenarios that ship with it", response: { 200: Type.Array(ConsoleScenarioSchema) } } },
+    () => shippedScenarios(),
+  );
   app.post<{ Body: UserFile }>(
     "/api/console/plan-check",
-    { config: { needs: "view" }, schema: { body: UserFileSchema } },
+    {
+      config: { needs: "view" },
+      schema: { summary: "What is wrong with a plan", body: UserFileSchema, response: { 200: PlanAnswerSchema } },
+    },
     (request) => answerPlan(request.body),
   );
-  app.put<{ Body: UserFile }>("/api/console/plan", { schema: { body: UserFileSchema } }, (request) => {
-    const plan = shelf.save(request.body);
-    hub.tell({ kind: "plan", plan });
-    return plan;
-  });
+  app.put<{ Body: UserFile }>(
+    "/api/console/plan",
+    { schema: { summary: "Saves the site plan", body: UserFileSchema, response: { 200: ConsolePlanSchema } } },
+    (request): ConsolePlan => {
+      const plan = shelf.save(request.body);
+      hub.tell({ kind: "plan", plan });
+      return plan;
+    },
+  );
   app.post<{ Body: RunRequest }>(
     "/api/console/run-check",
-    { config: { needs: "view" }, schema: { body: RunRequestSchema } },
+    {
+      config: { needs: "view" },
+      schema: { summary: "What a run would do", body: RunRequestSchema, response: { 200: RunAnswerSchema } },
+    },
     (request) => answerRun(request.body, new Set(registry.list().map(({ name }) => name)), setup.isLive),
   );
-  app.get("/api/console/new-agent", (request) => {
-    const isHere = isLoopbackAddress(request.ip) && isLoopbackName(request.hostname);
-    return { controllerUrl: `${request.protocol}://${request.host}`, key: isHere ? setup.agentKey : null };
-  });
+  app.get(
+    "/api/console/new-agent",
+    { schema: { summary: "How to bring an agent in", response: { 200: NewAgentHelpSchema } } },
+    (request): NewAgentHelp => {
+      const isHere = isLoopbackAddress(request.ip) && isLoopbackName(request.hostname);
+      return { controllerUrl: `${request.protocol}://${request.host}`, key: isHere ? setup.agentKey : null };
+    },
+  );
 }
 
 const addressesOf = (registry: AgentRegistry): ReadonlySet<string> =>

@@ -1,4 +1,4 @@
-import type { LiveFigures } from "@dyetrace/console/api";
+import type { LiveFigures } from "@dyetrace/wire/console/live-second";
 import fc from "fast-check";
 import { expect, test } from "vitest";
 import { FigureRing } from "./figure-ring.ts";

@@ -1,4 +1,4 @@
-import type { LiveFigures } from "@dyetrace/console/api";
+import type { LiveFigures } from "@dyetrace/wire/console/live-second";
 
 const FIELDS = 6;
 

@@ -1,6 +1,7 @@
-import type { ComparisonAnswer, StoredRun } from "@dyetrace/console/api";
 import { loadSitePlan } from "@dyetrace/site";
 import { Fault } from "@dyetrace/wire";
+import { type ComparisonAnswer, ComparisonAnswerSchema } from "@dyetrace/wire/console/comparison-answer";
+import { type StoredRun, StoredRunSchema } from "@dyetrace/wire/console/stored-run";
 import type { FastifyInstance } from "fastify";
 import { compareRuns } from "../compare/compare-runs.ts";
 import { runDifferences } from "../compare/run-differences.ts";
@@ -20,14 +21,20 @@ export function registerConsoleRuns(app: FastifyInstance, store: Store): void {
       throw store.fault(error);
     }
   };
-  app.get<{ Params: { id: string } }>("/api/console/runs/:id", async (request): Promise<StoredRun> => {
-    const { request: asked, report, failure, ...summary } = await get(request.params.id);
-    const { runId, state, site, scenario, verdict, createdAt, startedAt, endedAt, baselines } = summary;
-    const about = { runId, state, site, scenario, verdict, createdAt, startedAt, endedAt, baselines };
-    return { ...about, drawing: drawPlan(graphOf(asked)), request: asked, report, failure };
-  });
+  app.get<{ Params: { id: string } }>(
+    "/api/console/runs/:id",
+    { schema: { summary: "A stored run, with what to draw it on", response: { 200: StoredRunSchema } } },
+    async (request): Promise<StoredRun> => {
+      const record = await get(request.params.id);
+      const { runId, state, site, scenario, verdict, createdAt, startAt, startedAt, endedAt, baselines } = record;
+      const about = { runId, state, site, scenario, verdict, createdAt, startAt, startedAt, endedAt, baselines };
+      const { request: asked, report, failure } = record;
+      return { ...about, drawing: drawPlan(graphOf(asked)), request: asked, report, failure };
+    },
+  );
   app.get<{ Params: { id: string }; Querystring: { against?: string } }>(
     "/api/console/runs/:id/comparison",
+    { schema: { summary: "A run held against an earlier one", response: { 200: ComparisonAnswerSchema } } },
     async (request): Promise<ComparisonAnswer> => {
       const after = await get(request.params.id);
       const before = await get(request.query.against ?? "");

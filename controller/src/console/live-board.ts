@@ -1,6 +1,6 @@
-import type { LiveCell, LiveFigures, LiveHeard, LiveSeries, LiveStrip } from "@dyetrace/console/api";
 import { byDesignReach, hostOfAgent, type SiteGraph } from "@dyetrace/site";
 import type { IntervalReport, ListenerInterval, MembershipEvent, RunOutline, WatcherReport } from "@dyetrace/wire";
+import type { LiveCell, LiveFigures, LiveHeard, LiveSeries, LiveStrip } from "@dyetrace/wire/console/live-second";
 import { FigureRing } from "./figure-ring.ts";
 import { liveMark } from "./live-mark.ts";
 

@@ -1,4 +1,4 @@
-import type { LiveMark } from "@dyetrace/console/api";
+import type { LiveMark } from "@dyetrace/wire/console/live-second";
 
 /** What decides the mark of one second of one agent and one stream. Times in ms after the run's start. */
 export interface LiveSecond {

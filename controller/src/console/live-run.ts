@@ -1,6 +1,7 @@
-import type { ConsoleRun, LiveHeard, LiveStrip } from "@dyetrace/console/api";
 import { loadSitePlan } from "@dyetrace/site";
 import type { RunOutline, RunProgress } from "@dyetrace/wire";
+import type { ConsoleRun } from "@dyetrace/wire/console/console-run";
+import type { LiveHeard, LiveStrip } from "@dyetrace/wire/console/live-second";
 import type { RunMessage } from "../agents/agent-session.ts";
 import { monotonicNs } from "../agents/monotonic-clock.ts";
 import { drawPlan } from "./console-plan.ts";

@@ -1,4 +1,3 @@
-import type { RunAnswer, RunForecast } from "@dyetrace/console/api";
 import { agentNames, checkScenarioAgainstSite, loadSitePlan, type SiteGraph } from "@dyetrace/site";
 import {
   Fault,
@@ -10,6 +9,7 @@ import {
   type Scenario,
   type ScenarioAction,
 } from "@dyetrace/wire";
+import type { RunAnswer, RunForecast } from "@dyetrace/wire/console/run-forecast";
 import { thoughtsBefore } from "../plan/cautions.ts";
 import { checkPlan } from "../plan/check-plan.ts";
 import { confirmationOf, heavyLoads } from "../plan/confirm-load.ts";

@@ -1,7 +1,7 @@
 import { readdirSync, readFileSync } from "node:fs";
 import { fileURLToPath } from "node:url";
-import type { ConsoleScenario } from "@dyetrace/console/api";
 import { readYamlDocument } from "@dyetrace/wire";
+import type { ConsoleScenario } from "@dyetrace/wire/console/console-scenario";
 
 const SHIPPED = new URL("../../scenarios/", import.meta.url);
 

@@ -1,4 +1,4 @@
-import type { RunSummary } from "../store/run-records.ts";
+import type { RunSummary } from "@dyetrace/wire/console/stored-run";
 import type { Paint, Tone } from "./terminal-paint.ts";
 
 const TONES: Readonly<Record<string, Tone>> = { pass: "good", fail: "bad", inconclusive: "doubt" };

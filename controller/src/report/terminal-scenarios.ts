@@ -1,4 +1,4 @@
-import type { ConsoleScenario } from "@dyetrace/console/api";
+import type { ConsoleScenario } from "@dyetrace/wire/console/console-scenario";
 import type { Paint } from "./terminal-paint.ts";
 
 /** Scenarios with their parameters; those without a value must be set. */

@@ -1,12 +1,6 @@
+import type { DiskNeed } from "@dyetrace/wire/console/run-forecast";
 import type { CompiledRun } from "../plan/compiled-run.ts";
 import type { Retention } from "../store/retention.ts";
-
-/** What a run will take on the controller's disk, and on an agent's if the controller stays away all the time. */
-export interface DiskNeed {
-  readonly controllerBytes: number;
-  /** On the agent that measures most. */
-  readonly agentBytes: number;
-}
 
 /**
  * Bytes of a deflated report in the store, by what is in it. Measured with tests/bench/soak: 20 agents, 10 streams, with

@@ -1,10 +1,14 @@
 import { Readable } from "node:stream";
-import { type RunProgress, type RunRequest, RunRequestSchema } from "@dyetrace/wire";
+import { type RunProgress, RunProgressSchema, type RunRequest, RunRequestSchema } from "@dyetrace/wire";
+import { DoneSchema } from "@dyetrace/wire/console/done";
+import { DiskNeedSchema } from "@dyetrace/wire/console/run-forecast";
+import { RunIdSchema, RunSummarySchema } from "@dyetrace/wire/console/stored-run";
 import type { FastifyInstance } from "fastify";
 import Type, { type Static } from "typebox";
 import { summariseNight } from "../night/night-summary.ts";
 import type { Retention } from "../store/retention.ts";
 import type { Store } from "../store/store.ts";
+import { JSON_LINES, linesOf } from "./json-lines.ts";
 import type { RunSchedule } from "./run-schedule.ts";
 import { type RunSurroundings, runNeed, scheduleRun, startRun } from "./start-run.ts";
 
@@ -23,7 +27,9 @@ export function registerRunRoutes(
   const { runs, store } = surroundings;
   app.post<{ Body: RunRequest }>(
     "/api/runs",
-    { schema: { summary: "Starts a run, or schedules it", body: RunRequestSchema } },
+    {
+      schema: { summary: "Starts a run, or schedules it", body: RunRequestSchema, response: { 202: RunIdSchema } },
+    },
     async (request, reply) => {
       const { startAt } = request.body;
       if (startAt === undefined) return reply.status(202).send({ runId: startRun(request.body, surroundings) });
@@ -34,12 +40,21 @@ export function registerRunRoutes(
   );
   app.post<{ Body: RunRequest }>(
     "/api/runs/need",
-    { config: { needs: "view" }, schema: { summary: "What a run would take on disk", body: RunRequestSchema } },
+    {
+      config: { needs: "view" },
+      schema: { summary: "What a run would take on disk", body: RunRequestSchema, response: { 200: DiskNeedSchema } },
+    },
     (request) => runNeed(request.body, surroundings, retention),
   );
   app.get<{ Querystring: Static<typeof ListQuerySchema> }>(
     "/api/runs",
-    { schema: { summary: "Stored runs, newest first", querystring: ListQuerySchema } },
+    {
+      schema: {
+        summary: "Stored runs, newest first",
+        querystring: ListQuerySchema,
+        response: { 200: Type.Array(RunSummarySchema) },
+      },
+    },
     (request) => stored(store, () => store.runs.list(request.query.most ?? 50)),
   );
   app.get<{ Params: { id: string } }>("/api/runs/:id", { schema: { summary: "A run with its report" } }, (request) =>
@@ -52,7 +67,7 @@ export function registerRunRoutes(
   );
   app.post<{ Params: { id: string } }>(
     "/api/runs/:id/abort",
-    { schema: { summary: "Stops a run, or cancels a scheduled one" } },
+    { schema: { summary: "Stops a run, or cancels a scheduled one", response: { 202: DoneSchema } } },
     async (request, reply) => {
       const { id } = request.params;
       if (schedule.cancel(id)) {
@@ -64,27 +79,27 @@ export function registerRunRoutes(
   );
   app.get<{ Params: { id: string } }>(
     "/api/runs/:id/progress",
-    { schema: { summary: "How a run goes, a JSON object a line" } },
+    { schema: { summary: "How a run goes, a JSON object a line", response: linesOf(RunProgressSchema) } },
     (request, reply) => {
       runs.find(request.params.id); // an unknown run is answered before the stream begins
       const gone = new AbortController();
       reply.raw.once("close", () => gone.abort());
       const lines = Readable.from(asLines(runs.follow(request.params.id, gone.signal)));
-      return reply.header("content-type", "application/x-ndjson").send(lines);
+      return reply.header("content-type", JSON_LINES).send(lines);
     },
   );
   app.get<{ Params: { name: string } }>(
     "/api/baselines/:name",
-    { schema: { summary: "The run that bears a name" } },
+    { schema: { summary: "The run that bears a name", response: { 200: RunIdSchema } } },
     (request) => stored(store, async () => ({ runId: await store.runs.baseline(request.params.name) })),
   );
   app.put<{ Params: { name: string }; Body: Static<typeof BaselineSchema> }>(
     "/api/baselines/:name",
-    { schema: { summary: "Names a finished run", body: BaselineSchema } },
+    { schema: { summary: "Names a finished run", body: BaselineSchema, response: { 200: RunIdSchema } } },
     (request) =>
       stored(store, async () => {
         await store.runs.nameBaseline(request.params.name, request.body.runId);
-        return { name: request.params.name, runId: request.body.runId };
+        return { runId: request.body.runId };
       }),
   );
 }

@@ -9,6 +9,7 @@ import {
   type RunReport,
   type RunRequest,
 } from "@dyetrace/wire";
+import type { DiskNeed } from "@dyetrace/wire/console/run-forecast";
 import { VERSION } from "../about/version.ts";
 import { accountOfRun } from "../account/run-account.ts";
 import type { AgentRegistry } from "../agents/agent-registry.ts";
@@ -32,7 +33,7 @@ import type { NewRun, RunRecord } from "../store/run-records.ts";
 import type { Store } from "../store/store.ts";
 import { concludeRun } from "./conclude-run.ts";
 import { CONTROLLER_INSTANCE, controllerStart } from "./controller-boot.ts";
-import { type DiskNeed, diskNeed } from "./disk-need.ts";
+import { diskNeed } from "./disk-need.ts";
 import { finishRun, keepRun } from "./keep-run.ts";
 import type { RunDesk, RunJob } from "./run-desk.ts";
 

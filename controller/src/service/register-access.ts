@@ -1,4 +1,5 @@
 import { Fault } from "@dyetrace/wire";
+import { AuditEntrySchema } from "@dyetrace/wire/console/console-session";
 import rateLimit from "@fastify/rate-limit";
 import type { FastifyInstance } from "fastify";
 import Type, { type Static } from "typebox";
@@ -44,7 +45,13 @@ export async function registerAccess(app: FastifyInstance, setup: AccessSetup): 
   registerUpgrade(app, registry);
   app.get<{ Querystring: Static<typeof AuditQuerySchema> }>(
     "/api/audit",
-    { schema: { summary: "Who did what, newest first", querystring: AuditQuerySchema } },
+    {
+      schema: {
+        summary: "Who did what, newest first",
+        querystring: AuditQuerySchema,
+        response: { 200: Type.Array(AuditEntrySchema) },
+      },
+    },
     (request) => audit.list(request.query.most ?? 200),
   );
 }

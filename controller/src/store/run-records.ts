@@ -1,28 +1,15 @@
 import { Fault, type RunReport, type RunRequest, type Verdict } from "@dyetrace/wire";
+import type { RunFailure } from "@dyetrace/wire/console/run-failure";
+import type { RunSummary } from "@dyetrace/wire/console/stored-run";
 import type { Kysely, Selectable } from "kysely";
-import type { RunState, RunsTable, StoreTables } from "./store-tables.ts";
-
-/** One run as a list shows it. Instants are ISO 8601, UTC; unknown is null. */
-export interface RunSummary {
-  readonly runId: string;
-  readonly state: RunState;
-  readonly site: string;
-  readonly scenario: string;
-  readonly verdict: Verdict | null;
-  readonly createdAt: string;
-  readonly startAt: string | null;
-  readonly startedAt: string | null;
-  readonly endedAt: string | null;
-  /** Names under which later runs are compared with it. */
-  readonly baselines: readonly string[];
-}
+import type { RunsTable, StoreTables } from "./store-tables.ts";
 
 /** Everything that is kept of a run beside its interval reports. */
 export interface RunRecord extends RunSummary {
   readonly request: RunRequest;
   /** Null while it goes on, and where it could not run. */
   readonly report: RunReport | null;
-  readonly failure: { readonly code: string; readonly message: string; readonly hint: string } | null;
+  readonly failure: RunFailure | null;
   readonly programVersion: string;
   readonly start: RunStart | null;
   readonly compiled: unknown;
@@ -118,7 +105,7 @@ export class RunRecords {
       .execute();
   }
 
-  async failed(runId: string, failure: NonNullable<RunRecord["failure"]>): Promise<void> {
+  async failed(runId: string, failure: RunFailure): Promise<void> {
     await this.#db
       .updateTable("runs")
       .set({ state: "failed", failure: JSON.stringify(failure), ended_ms: this.#now() })
@@ -253,7 +240,7 @@ const recordOf = (row: Selectable<RunsTable>, baselines: readonly string[]): Run
   ...summaryOf(row, baselines),
   request: JSON.parse(row.request) as RunRequest,
   report: row.report === null ? null : (JSON.parse(row.report) as RunReport),
-  failure: row.failure === null ? null : (JSON.parse(row.failure) as RunRecord["failure"]),
+  failure: row.failure === null ? null : (JSON.parse(row.failure) as RunFailure),
   programVersion: row.program_version,
   start:
     row.started_ms === null || row.start_controller_ns === null || row.boot_id === null

@@ -1,3 +1,4 @@
+import type { RunState } from "@dyetrace/wire/console/stored-run";
 import type { Generated } from "kysely";
 
 /**
@@ -12,9 +13,6 @@ export interface StoreTables {
   readonly episodes: EpisodesTable;
   readonly baselines: BaselinesTable;
 }
-
-/** `scheduled` waits for its time; `running` may be picked up by a restarted controller; the others are over. */
-export type RunState = "scheduled" | "running" | "done" | "failed";
 
 export interface RunsTable {
   readonly id: string;

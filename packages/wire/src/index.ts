@@ -48,7 +48,7 @@ export {
   SourceStopSchema,
 } from "./control/interval-report-schema.ts";
 export { HistogramSchema, type StreamReceiptMessage, StreamReceiptSchema } from "./control/receipt-schema.ts";
-export type { RunOutline, RunProgress } from "./control/run-progress.ts";
+export { type RunOutline, RunOutlineSchema, type RunProgress, RunProgressSchema } from "./control/run-progress.ts";
 export { type RunRequest, RunRequestSchema, type UserFile, UserFileSchema } from "./control/run-request.ts";
 export {
   type WatchedStream,

@@ -1,5 +1,5 @@
+import type { ConsoleAgent } from "@dyetrace/wire/console/console-agent";
 import { useState } from "preact/hooks";
-import type { ConsoleAgent } from "../console-api.ts";
 import { askController, asRefusal, type Refusal } from "../link/ask-controller.ts";
 import { RefusalNote } from "../parts/refusal-note.tsx";
 

@@ -1,5 +1,5 @@
+import type { EnrolAnswer } from "@dyetrace/wire/console/console-agent";
 import { useState } from "preact/hooks";
-import type { EnrolAnswer } from "../console-api.ts";
 import { askController, asRefusal, type Refusal } from "../link/ask-controller.ts";
 import { CopyLine } from "../parts/copy-line.tsx";
 import { formatClock } from "../parts/format.ts";

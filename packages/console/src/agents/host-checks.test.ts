@@ -1,6 +1,6 @@
 import { DEFAULT_GUARDS } from "@dyetrace/wire";
+import type { ConsoleAgent } from "@dyetrace/wire/console/console-agent";
 import { expect, test } from "vitest";
-import type { ConsoleAgent } from "../console-api.ts";
 import { hostChecks } from "./host-checks.ts";
 
 const agent = (

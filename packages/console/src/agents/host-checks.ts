@@ -1,4 +1,4 @@
-import type { ConsoleAgent } from "../console-api.ts";
+import type { ConsoleAgent } from "@dyetrace/wire/console/console-agent";
 
 export interface HostCheck {
   readonly name: string;

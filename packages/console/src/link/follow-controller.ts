@@ -1,4 +1,4 @@
-import type { ConsoleEvent } from "../console-api.ts";
+import type { ConsoleEvent } from "@dyetrace/wire/console/console-event";
 
 /** The controller beats once a second; after this much silence it counts as gone. */
 const SILENT_AFTER_MS = 3500;

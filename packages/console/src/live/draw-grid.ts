@@ -1,4 +1,4 @@
-import type { LiveHeard } from "../console-api.ts";
+import type { LiveHeard } from "@dyetrace/wire/console/live-second";
 import type { LiveHistory } from "../state/live-history.ts";
 import type { GridLayout } from "./grid-layout.ts";
 

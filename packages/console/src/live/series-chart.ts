@@ -1,4 +1,4 @@
-import type { LiveSeries } from "../console-api.ts";
+import type { LiveSeries } from "@dyetrace/wire/console/live-second";
 
 export interface SeriesChart {
   update(series: LiveSeries): void;

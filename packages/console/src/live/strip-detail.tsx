@@ -1,6 +1,7 @@
 import { formatRateBps } from "@dyetrace/wire";
+import type { ConsoleRun } from "@dyetrace/wire/console/console-run";
+import type { LiveFigures, LiveSeries } from "@dyetrace/wire/console/live-second";
 import { useEffect, useRef, useState } from "preact/hooks";
-import type { ConsoleRun, LiveFigures, LiveSeries } from "../console-api.ts";
 import { askController } from "../link/ask-controller.ts";
 import { formatCount, formatMs, orUnknown } from "../parts/format.ts";
 import { Figure } from "../parts/place-note.tsx";

@@ -1,5 +1,5 @@
 import type { RunOutline } from "@dyetrace/wire";
-import type { ConsoleRun } from "../console-api.ts";
+import type { ConsoleRun } from "@dyetrace/wire/console/console-run";
 import type { LiveHistory } from "../state/live-history.ts";
 
 type Stream = RunOutline["streams"][number];

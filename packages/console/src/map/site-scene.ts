@@ -1,6 +1,6 @@
 import { buildSiteGraph, byDesignReach, hostOfAgent, type SiteGraph } from "@dyetrace/site";
 import type { RunOutline, RunReport } from "@dyetrace/wire";
-import type { PlanDrawing } from "../console-api.ts";
+import type { PlanDrawing } from "@dyetrace/wire/console/plan-drawing";
 import type { LiveHistory } from "../state/live-history.ts";
 import { type Channel, channelWaters } from "./channel-water.ts";
 import { type HostWater, waterInReport, waterLive } from "./host-water.ts";

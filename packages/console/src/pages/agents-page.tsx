@@ -1,10 +1,10 @@
 import { formatDurationNs, formatRateBps } from "@dyetrace/wire";
+import type { ConsoleAgent, EnrolledAgent, NewAgentHelp } from "@dyetrace/wire/console/console-agent";
 import { useEffect, useState } from "preact/hooks";
 import { AgentCare } from "../agents/agent-care.tsx";
 import { AgentGuards } from "../agents/agent-guards.tsx";
 import { EnrolAgent } from "../agents/enrol-agent.tsx";
 import { hostChecks } from "../agents/host-checks.ts";
-import type { ConsoleAgent, EnrolledAgent, NewAgentHelp } from "../console-api.ts";
 import { askController } from "../link/ask-controller.ts";
 import { CopyLine } from "../parts/copy-line.tsx";
 import { agents, link, plan, version } from "../state/console-state.ts";

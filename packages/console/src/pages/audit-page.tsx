@@ -1,5 +1,5 @@
+import type { AuditEntry } from "@dyetrace/wire/console/console-session";
 import { useEffect, useState } from "preact/hooks";
-import type { AuditEntry } from "../console-api.ts";
 import { askController, asRefusal, type Refusal } from "../link/ask-controller.ts";
 import { formatInstant } from "../parts/format.ts";
 import { RefusalNote } from "../parts/refusal-note.tsx";

@@ -1,5 +1,6 @@
+import type { ComparisonAnswer, ComparisonOutcome } from "@dyetrace/wire/console/comparison-answer";
+import type { StoredRun } from "@dyetrace/wire/console/stored-run";
 import { useEffect, useState } from "preact/hooks";
-import type { ComparisonAnswer, ComparisonOutcome, StoredRun } from "../console-api.ts";
 import { askController, asRefusal, type Refusal } from "../link/ask-controller.ts";
 import { formatInstant } from "../parts/format.ts";
 import { RefusalNote } from "../parts/refusal-note.tsx";

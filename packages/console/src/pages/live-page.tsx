@@ -1,5 +1,5 @@
+import type { ConsoleRun } from "@dyetrace/wire/console/console-run";
 import { useState } from "preact/hooks";
-import type { ConsoleRun } from "../console-api.ts";
 import type { GridStream } from "../live/draw-grid.ts";
 import { type GridSelection, LiveGrid } from "../live/live-grid.tsx";
 import { StripDetail } from "../live/strip-detail.tsx";

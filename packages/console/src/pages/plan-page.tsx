@@ -1,7 +1,8 @@
 import type { UserFile } from "@dyetrace/wire";
+import type { PlanAnswer, PlanCoverage } from "@dyetrace/wire/console/plan-answer";
+import type { PlanDrawing } from "@dyetrace/wire/console/plan-drawing";
 import { signal } from "@preact/signals";
 import { useEffect, useMemo, useRef, useState } from "preact/hooks";
-import type { PlanAnswer, PlanCoverage, PlanDrawing } from "../console-api.ts";
 import { askController, asRefusal, type Refusal } from "../link/ask-controller.ts";
 import type { FindingMark } from "../map/finding-marks.ts";
 import { SiteMap } from "../map/site-map.tsx";

@@ -1,6 +1,8 @@
 import type { RunRequest } from "@dyetrace/wire";
+import type { ConsoleRun } from "@dyetrace/wire/console/console-run";
+import type { ConsoleScenario } from "@dyetrace/wire/console/console-scenario";
+import type { RunAnswer } from "@dyetrace/wire/console/run-forecast";
 import { useEffect, useState } from "preact/hooks";
-import type { ConsoleRun, ConsoleScenario, RunAnswer } from "../console-api.ts";
 import { askController, asRefusal, type Refusal } from "../link/ask-controller.ts";
 import { summariseLive } from "../live/summarise-live.ts";
 import { ConfirmLoad } from "../parts/confirm-load.tsx";

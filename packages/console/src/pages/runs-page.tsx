@@ -1,5 +1,5 @@
+import type { RunSummary } from "@dyetrace/wire/console/stored-run";
 import { useEffect, useState } from "preact/hooks";
-import type { StoredRunSummary } from "../console-api.ts";
 import { askController, asRefusal, type Refusal } from "../link/ask-controller.ts";
 import { formatInstant, formatMs } from "../parts/format.ts";
 import { RefusalNote } from "../parts/refusal-note.tsx";
@@ -20,7 +20,7 @@ export function RunsPage() {
 }
 
 function RunList() {
-  const [runs, setRuns] = useState<readonly StoredRunSummary[] | null>(null);
+  const [runs, setRuns] = useState<readonly RunSummary[] | null>(null);
   const [refusal, setRefusal] = useState<Refusal | null>(null);
   const [search, setSearch] = useState("");
   const [chosen, setChosen] = useState<readonly string[]>([]);
@@ -28,7 +28,7 @@ function RunList() {
   const stage = run.value?.stage;
   useEffect(() => {
     if (!isOn) return;
-    askController<readonly StoredRunSummary[]>(`/api/runs?most=${MOST_RUNS}`).then(setRuns, (error: unknown) =>
+    askController<readonly RunSummary[]>(`/api/runs?most=${MOST_RUNS}`).then(setRuns, (error: unknown) =>
       setRefusal(asRefusal(error)),
     );
   }, [isOn, run.value?.runId, stage]);
@@ -131,7 +131,7 @@ function RunList() {
   );
 }
 
-const verdictOf = ({ state, verdict }: StoredRunSummary): string =>
+const verdictOf = ({ state, verdict }: RunSummary): string =>
   verdict !== null
     ? VERDICTS[verdict]
     : state === "failed"
@@ -142,10 +142,10 @@ const verdictOf = ({ state, verdict }: StoredRunSummary): string =>
           ? "To come"
           : "Unknown";
 
-const lasted = ({ startedAt, endedAt }: StoredRunSummary): string =>
+const lasted = ({ startedAt, endedAt }: RunSummary): string =>
   startedAt === null || endedAt === null ? "" : formatMs(Date.parse(endedAt) - Date.parse(startedAt));
 
-const words = (one: StoredRunSummary): string =>
+const words = (one: RunSummary): string =>
   [
     one.scenario,
     one.site,

@@ -1,15 +1,11 @@
 import type { RunRequest } from "@dyetrace/wire";
+import type { DiskNeed as Need } from "@dyetrace/wire/console/run-forecast";
 import { useEffect, useState } from "preact/hooks";
 import { askController } from "../link/ask-controller.ts";
 import { formatBytes } from "./format.ts";
 
 /** Shorter runs take so little that nobody needs to think of it. */
 const LONG_MS = 900_000;
-
-interface Need {
-  readonly controllerBytes: number;
-  readonly agentBytes: number;
-}
 
 /** Before a night begins: what it will take on disk. */
 export function DiskNeed({ request, lastsMs }: { readonly request: RunRequest; readonly lastsMs: number }) {

@@ -1,5 +1,5 @@
 import { formatRateBps, formatRatio } from "@dyetrace/wire";
-import type { RunForecast } from "../console-api.ts";
+import type { RunForecast } from "@dyetrace/wire/console/run-forecast";
 import { formatMs } from "./format.ts";
 
 /** Segments shown of those that the run loads. */

@@ -1,4 +1,4 @@
-import type { ConsoleParameter, ConsoleScenario } from "../console-api.ts";
+import type { ConsoleParameter, ConsoleScenario } from "@dyetrace/wire/console/console-scenario";
 import { plan } from "../state/console-state.ts";
 
 interface ParameterFormProps {

@@ -1,6 +1,6 @@
 import type { SiteGraph } from "@dyetrace/site";
 import { formatRateBps, formatRatio } from "@dyetrace/wire";
-import type { LiveFigures } from "../console-api.ts";
+import type { LiveFigures } from "@dyetrace/wire/console/live-second";
 import { describeChannel, describeHostWater } from "../map/say-water.ts";
 import type { MapSelection } from "../map/site-map-props.ts";
 import type { SiteScene } from "../map/site-scene.ts";

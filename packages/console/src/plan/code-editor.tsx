@@ -1,5 +1,5 @@
+import type { FileMistake } from "@dyetrace/wire/console/file-mistake";
 import { useLayoutEffect, useRef } from "preact/hooks";
-import type { FileMistake } from "../console-api.ts";
 
 export interface CodeEditorProps {
   readonly text: string;

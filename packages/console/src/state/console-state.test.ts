@@ -1,5 +1,6 @@
+import type { ConsoleEvent } from "@dyetrace/wire/console/console-event";
+import type { ConsoleRun } from "@dyetrace/wire/console/console-run";
 import { expect, test } from "vitest";
-import type { ConsoleEvent, ConsoleRun } from "../console-api.ts";
 import { lostRun, takeEvent } from "./console-state.ts";
 
 const runOf = (runId: string, stage: ConsoleRun["stage"]): ConsoleRun =>

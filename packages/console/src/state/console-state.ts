@@ -1,5 +1,9 @@
+import type { ConsoleAgent } from "@dyetrace/wire/console/console-agent";
+import type { ConsoleEvent } from "@dyetrace/wire/console/console-event";
+import type { ConsoleRun } from "@dyetrace/wire/console/console-run";
+import type { LiveHeard } from "@dyetrace/wire/console/live-second";
+import type { ConsolePlan } from "@dyetrace/wire/console/plan-drawing";
 import { computed, type ReadonlySignal, signal } from "@preact/signals";
-import type { ConsoleAgent, ConsoleEvent, ConsolePlan, ConsoleRun, LiveHeard } from "../console-api.ts";
 import { LiveHistory } from "./live-history.ts";
 
 /** How the page stands to its controller. Nothing that it told counts as current unless this is `on`. */

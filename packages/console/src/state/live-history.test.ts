@@ -1,5 +1,5 @@
+import type { LiveMark } from "@dyetrace/wire/console/live-second";
 import { expect, test } from "vitest";
-import type { LiveMark } from "../console-api.ts";
 import { waterLive } from "../map/host-water.ts";
 import { KEPT_SECONDS, LiveHistory } from "./live-history.ts";
 

@@ -1,4 +1,4 @@
-import type { LiveCell, LiveFigures, LiveStrip } from "../console-api.ts";
+import type { LiveCell, LiveFigures, LiveStrip } from "@dyetrace/wire/console/live-second";
 
 /** Seconds of marks that are kept. */
 export const KEPT_SECONDS = 180;

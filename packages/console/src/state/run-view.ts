@@ -1,6 +1,8 @@
 import type { RunReport } from "@dyetrace/wire";
+import type { ConsoleRun } from "@dyetrace/wire/console/console-run";
+import type { PlanDrawing } from "@dyetrace/wire/console/plan-drawing";
+import type { StoredRun } from "@dyetrace/wire/console/stored-run";
 import { useEffect, useState } from "preact/hooks";
-import type { ConsoleRun, PlanDrawing, StoredRun } from "../console-api.ts";
 import { askController, asRefusal, type Refusal } from "../link/ask-controller.ts";
 import { link, run } from "./console-state.ts";
 

@@ -1,5 +1,5 @@
+import type { ConsoleSession } from "@dyetrace/wire/console/console-session";
 import { computed, type ReadonlySignal, signal } from "@preact/signals";
-import type { ConsoleSession } from "../console-api.ts";
 import { askController, takeFormToken } from "../link/ask-controller.ts";
 
 /** Who has signed in; null before the controller has said. */

@@ -1,4 +1,5 @@
 import Type, { type Static } from "typebox";
+import type { DeepReadonly } from "../deep-readonly.ts";
 
 /**
  * What a host allows of any source on it. Only the host's own configuration sets these; no controller can exceed them.
@@ -25,7 +26,7 @@ export const GuardsSchema = Type.Object({
   maxDurationNs: Type.Number({ exclusiveMinimum: 0 }),
   maxStreams: Type.Integer({ minimum: 1, maximum: 4096 }),
 });
-export type Guards = Static<typeof GuardsSchema>;
+export type Guards = DeepReadonly<Static<typeof GuardsSchema>>;
 
 /** Sending is off until the host's own file allows it; the figures are cautious ones for a live site (common practice, no source). */
 export const DEFAULT_GUARDS: Guards = {

@@ -26,7 +26,7 @@ export const AgentInterfaceSchema = Type.Object({
   isUp: Nullable(Type.Boolean()),
   isWireless: Nullable(Type.Boolean()),
 });
-export type AgentInterface = Static<typeof AgentInterfaceSchema>;
+export type AgentInterface = DeepReadonly<Static<typeof AgentInterfaceSchema>>;
 
 export const AgentCapabilitiesSchema = Type.Object({
   /** `linux`: kernel sockets through libc. `portable`: what the run-time offers everywhere, which sees less. */
@@ -52,7 +52,7 @@ export const AgentCapabilitiesSchema = Type.Object({
   receiveBufferBytes: Nullable(Count),
   guards: GuardsSchema,
 });
-export type AgentCapabilities = Static<typeof AgentCapabilitiesSchema>;
+export type AgentCapabilities = DeepReadonly<Static<typeof AgentCapabilitiesSchema>>;
 
 /** One stay in a group. */
 export const MembershipSchema = Type.Object({

@@ -1,47 +1,60 @@
-import type { RunReport } from "../report/report-schema.ts";
-import type { UserFile } from "./run-request.ts";
-
-/** What a run tells whoever follows it: one JSON object a line over HTTP. */
-export type RunProgress =
-  /** First of all: what is going to happen, so that a follower can draw it. */
-  | { readonly kind: "outline"; readonly outline: RunOutline }
-  | { readonly kind: "step"; readonly text: string }
-  /** What is doubtful about the scenario's groups; said before anything is sent. */
-  | { readonly kind: "advice"; readonly level: string; readonly text: string; readonly reference: string }
-  /** The order is out; the run's time begins in `startsInMs`. */
-  | { readonly kind: "go"; readonly startsInMs: number; readonly lastsMs: number }
-  | {
-      readonly kind: "second";
-      readonly atMs: number;
-      readonly receivedPackets: number;
-      /** What the timeline does next, and when; null when nothing more happens. */
-      readonly next: { readonly what: string; readonly inMs: number } | null;
-    }
-  | { readonly kind: "done"; readonly report: RunReport }
-  | { readonly kind: "failed"; readonly code: string; readonly message: string; readonly hint: string };
+import Type, { type Static } from "typebox";
+import type { DeepReadonly } from "../deep-readonly.ts";
+import { Nullable } from "../nullable.ts";
+import { RunReportSchema } from "../report/report-schema.ts";
+import { UserFileSchema } from "./run-request.ts";
 
 /** A run before it begins. Times in ms count from the run's start. */
-export interface RunOutline {
-  readonly site: UserFile;
-  readonly scenario: string;
-  readonly streams: readonly {
-    readonly streamId: number;
-    readonly name: string;
-    /** Name of the agent that sends. */
-    readonly source: string;
-    readonly group: string;
-    readonly port: number;
-    /** UDP payload bits per second at the first emission. */
-    readonly rateBps: number;
-    readonly payloadBytes: number;
-    /** When the source sends; `toMs` is the run's end where nothing stops it. */
-    readonly emits: readonly { readonly fromMs: number; readonly toMs: number }[];
-  }[];
+export const RunOutlineSchema = Type.Object({
+  site: UserFileSchema,
+  scenario: Type.String(),
+  streams: Type.Array(
+    Type.Object({
+      streamId: Type.Integer(),
+      name: Type.String(),
+      /** Name of the agent that sends. */
+      source: Type.String(),
+      group: Type.String(),
+      port: Type.Integer(),
+      /** UDP payload bits per second at the first emission. */
+      rateBps: Type.Number(),
+      payloadBytes: Type.Integer(),
+      /** When the source sends; `toMs` is the run's end where nothing stops it. */
+      emits: Type.Array(Type.Object({ fromMs: Type.Number(), toMs: Type.Number() })),
+    }),
+  ),
   /** Planned stays in a group; `toMs` null stays to the run's end. */
-  readonly joins: readonly {
-    readonly stream: string;
-    readonly agent: string;
-    readonly fromMs: number;
-    readonly toMs: number | null;
-  }[];
-}
+  joins: Type.Array(
+    Type.Object({
+      stream: Type.String(),
+      agent: Type.String(),
+      fromMs: Type.Number(),
+      toMs: Nullable(Type.Number()),
+    }),
+  ),
+});
+export type RunOutline = DeepReadonly<Static<typeof RunOutlineSchema>>;
+
+/** What the timeline does next. */
+export const RunNextSchema = Type.Object({ what: Type.String(), inMs: Type.Number() });
+
+/** What a run tells whoever follows it: one JSON object a line over HTTP. */
+export const RunProgressSchema = Type.Union([
+  /** First of all: what is going to happen, so that a follower can draw it. */
+  Type.Object({ kind: Type.Literal("outline"), outline: RunOutlineSchema }),
+  Type.Object({ kind: Type.Literal("step"), text: Type.String() }),
+  /** What is doubtful about the scenario's groups; said before anything is sent. */
+  Type.Object({ kind: Type.Literal("advice"), level: Type.String(), text: Type.String(), reference: Type.String() }),
+  /** The order is out; the run's time begins in `startsInMs`. */
+  Type.Object({ kind: Type.Literal("go"), startsInMs: Type.Number(), lastsMs: Type.Number() }),
+  Type.Object({
+    kind: Type.Literal("second"),
+    atMs: Type.Number(),
+    receivedPackets: Type.Integer({ minimum: 0 }),
+    /** Null when nothing more happens. */
+    next: Nullable(RunNextSchema),
+  }),
+  Type.Object({ kind: Type.Literal("done"), report: RunReportSchema }),
+  Type.Object({ kind: Type.Literal("failed"), code: Type.String(), message: Type.String(), hint: Type.String() }),
+]);
+export type RunProgress = DeepReadonly<Static<typeof RunProgressSchema>>;

@@ -1,4 +1,5 @@
 import Type, { type Static } from "typebox";
+import type { DeepReadonly } from "../deep-readonly.ts";
 import { FINDING_KIND_NAMES } from "./finding-kinds.ts";
 
 /**
@@ -36,7 +37,7 @@ export const ReportStreamSchema = Type.Object({
   pacingP999Ms: Nullable(Type.Number()),
   pacingMaxMs: Nullable(Type.Number()),
 });
-export type ReportStream = Static<typeof ReportStreamSchema>;
+export type ReportStream = DeepReadonly<Static<typeof ReportStreamSchema>>;
 
 /** Times are null for what was missing before the first or after the last arrival. */
 export const ReportGapSchema = Type.Object({
@@ -58,7 +59,7 @@ export const ReportDelaySchema = Type.Object({
   /** In the order of the trials; the first hundred. */
   valuesMs: Type.Array(Type.Number(), { maxItems: 100 }),
 });
-export type ReportDelay = Static<typeof ReportDelaySchema>;
+export type ReportDelay = DeepReadonly<Static<typeof ReportDelaySchema>>;
 
 /** One listener's reception of one stream, over all its stays in the group. */
 export const ReportReceiptSchema = Type.Object({
@@ -93,7 +94,7 @@ export const ReportReceiptSchema = Type.Object({
   /** Packets on the group that are not of this run. */
   foreign: Nullable(Count),
 });
-export type ReportReceipt = Static<typeof ReportReceiptSchema>;
+export type ReportReceipt = DeepReadonly<Static<typeof ReportReceiptSchema>>;
 
 export const ReportBystanderSchema = Type.Object({
   stream: Type.String(),
@@ -104,7 +105,7 @@ export const ReportBystanderSchema = Type.Object({
   lastMs: Nullable(Ms),
   ranges: Type.Array(Type.Tuple([Count, Count])),
 });
-export type ReportBystander = Static<typeof ReportBystanderSchema>;
+export type ReportBystander = DeepReadonly<Static<typeof ReportBystanderSchema>>;
 
 export const ReportQuerierSchema = Type.Object({
   address: Type.String(),
@@ -118,7 +119,7 @@ export const ReportQuerierSchema = Type.Object({
   intervalAdvertisedMs: Nullable(Type.Number()),
   isElected: Type.Boolean(),
 });
-export type ReportQuerier = Static<typeof ReportQuerierSchema>;
+export type ReportQuerier = DeepReadonly<Static<typeof ReportQuerierSchema>>;
 
 export const ReportSegmentSchema = Type.Object({
   id: Type.String(),
@@ -134,7 +135,7 @@ export const ReportSegmentSchema = Type.Object({
     Type.Literal("unknown"),
   ]),
 });
-export type ReportSegment = Static<typeof ReportSegmentSchema>;
+export type ReportSegment = DeepReadonly<Static<typeof ReportSegmentSchema>>;
 
 export const ReportFindingSchema = Type.Object({
   kind: Type.Enum([...FINDING_KIND_NAMES]),
@@ -147,7 +148,7 @@ export const ReportFindingSchema = Type.Object({
   advice: Type.String(),
   reference: Type.String(),
 });
-export type ReportFinding = Static<typeof ReportFindingSchema>;
+export type ReportFinding = DeepReadonly<Static<typeof ReportFindingSchema>>;
 
 /** One promise of the scenario, held against what was measured. `met` is null when it could not be judged. */
 export const ReportExpectationSchema = Type.Object({
@@ -157,7 +158,7 @@ export const ReportExpectationSchema = Type.Object({
   met: Nullable(Type.Boolean()),
   detail: Type.String(),
 });
-export type ReportExpectation = Static<typeof ReportExpectationSchema>;
+export type ReportExpectation = DeepReadonly<Static<typeof ReportExpectationSchema>>;
 
 export const ReportCoverageSchema = Type.Object({
   /** Sets of segments that these agents can't tell apart, for one fault. */
@@ -182,7 +183,7 @@ export const ReportIncidentSchema = Type.Object({
   /** One sentence. */
   title: Type.String(),
 });
-export type ReportIncident = Static<typeof ReportIncidentSchema>;
+export type ReportIncident = DeepReadonly<Static<typeof ReportIncidentSchema>>;
 
 /** What one source sent and one listener received in one uninterrupted piece of its agent's work. */
 export const ReportStretchSchema = Type.Object({
@@ -201,7 +202,7 @@ export const ReportStretchSchema = Type.Object({
   lost: Nullable(Count),
   hostLost: Nullable(Count),
 });
-export type ReportStretch = Static<typeof ReportStretchSchema>;
+export type ReportStretch = DeepReadonly<Static<typeof ReportStretchSchema>>;
 
 export const RunReportSchema = Type.Object(
   {
@@ -232,4 +233,4 @@ export const RunReportSchema = Type.Object(
   },
   { $id: "https://dyetrace.invalid/run-report-1.schema.json", title: "dyetrace run report" },
 );
-export type RunReport = Static<typeof RunReportSchema>;
+export type RunReport = DeepReadonly<Static<typeof RunReportSchema>>;

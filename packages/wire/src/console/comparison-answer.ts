@@ -1,0 +1,53 @@
+import Type, { type Static } from "typebox";
+import type { DeepReadonly } from "../deep-readonly.ts";
+import { Nullable } from "../nullable.ts";
+
+export const ComparisonOutcomeSchema = Type.Union([
+  Type.Literal("worse"),
+  Type.Literal("better"),
+  Type.Literal("same"),
+  Type.Literal("cant-tell"),
+]);
+export type ComparisonOutcome = Static<typeof ComparisonOutcomeSchema>;
+
+/** What went the same way, with the places that explain it. */
+const ChangeSchema = Type.Object({
+  what: Type.String(),
+  stream: Nullable(Type.String()),
+  outcome: Type.Union([Type.Literal("worse"), Type.Literal("better")]),
+  listeners: Type.Array(Type.String()),
+  places: Type.Array(Type.String()),
+  because: Type.String(),
+});
+
+/** One thing that both runs measured, held against each other. */
+const ComparisonSchema = Type.Object({
+  /** Such as `loss` or `leave delay`. */
+  what: Type.String(),
+  stream: Nullable(Type.String()),
+  /** Null: all listeners of the stream together. */
+  listener: Nullable(Type.String()),
+  /** Segments and nodes that it points to; empty where it points nowhere. */
+  places: Type.Array(Type.String()),
+  before: Type.String(),
+  after: Type.String(),
+  /** Of the test; null where nothing had to be tested. */
+  p: Nullable(Type.Number({ minimum: 0, maximum: 1 })),
+  /** The difference is large enough to matter, chance or not. */
+  isMaterial: Type.Boolean(),
+  outcome: ComparisonOutcomeSchema,
+  /** Why, in one sentence. */
+  because: Type.String(),
+});
+
+/** `GET /api/console/runs/:id/comparison?against=:id`: the later run held against the earlier one. */
+export const ComparisonAnswerSchema = Type.Object({
+  outcome: ComparisonOutcomeSchema,
+  reason: Type.String(),
+  changes: Type.Array(ChangeSchema),
+  comparisons: Type.Array(ComparisonSchema),
+  notes: Type.Array(Type.String()),
+  /** What makes the two no pair: differences of their scenarios or plans. */
+  differences: Type.Array(Type.String()),
+});
+export type ComparisonAnswer = DeepReadonly<Static<typeof ComparisonAnswerSchema>>;

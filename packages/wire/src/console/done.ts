@@ -1,0 +1,4 @@
+import Type from "typebox";
+
+/** Answer of a route that was asked to do something and has nothing to tell about it. */
+export const DoneSchema = Type.Object({});

@@ -1,0 +1,25 @@
+import Type, { type Static } from "typebox";
+import type { DeepReadonly } from "../deep-readonly.ts";
+import { Nullable } from "../nullable.ts";
+import { FileMistakeSchema } from "./file-mistake.ts";
+import { PlanDrawingSchema } from "./plan-drawing.ts";
+
+export const PlanCoverageSchema = Type.Object({
+  agents: Type.Integer({ minimum: 0 }),
+  querier: Nullable(Type.Object({ node: Type.String(), isAssumed: Type.Boolean() })),
+  /** Host whose traffic was assumed. */
+  source: Nullable(Type.String()),
+  ambiguousSets: Type.Array(Type.Array(Type.String())),
+  untested: Type.Array(Type.String()),
+  nextAgentAt: Nullable(Type.String()),
+  /** Share of pairs of single faults that look different; null with no pair. */
+  separableRatio: Nullable(Type.Number({ minimum: 0, maximum: 1 })),
+});
+export type PlanCoverage = DeepReadonly<Static<typeof PlanCoverageSchema>>;
+
+/** Answer of `POST /api/console/plan-check` to a `UserFile`. */
+export const PlanAnswerSchema = Type.Union([
+  Type.Object({ kind: Type.Literal("mistakes"), mistakes: Type.Array(FileMistakeSchema) }),
+  Type.Object({ kind: Type.Literal("plan"), drawing: PlanDrawingSchema, coverage: PlanCoverageSchema }),
+]);
+export type PlanAnswer = DeepReadonly<Static<typeof PlanAnswerSchema>>;

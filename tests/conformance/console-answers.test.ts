@@ -1,0 +1,285 @@
+import { mkdtempSync, readFileSync, rmSync } from "node:fs";
+import { tmpdir } from "node:os";
+import path from "node:path";
+import { setTimeout as sleep } from "node:timers/promises";
+import { gunzipSync } from "node:zlib";
+import { type MembershipEvent, type RunProgress, RunProgressSchema, type RunReport } from "@dyetrace/wire";
+import { type ConsoleEvent, ConsoleEventSchema } from "@dyetrace/wire/console/console-event";
+import type { ConsoleRun } from "@dyetrace/wire/console/console-run";
+import type { FastifyInstance } from "fastify";
+import { pino } from "pino";
+import type { TSchema } from "typebox";
+import { Value } from "typebox/value";
+import { afterAll, beforeAll, expect, test } from "vitest";
+import { AccessBook } from "../../controller/src/access/access-book.ts";
+import { hashPassword } from "../../controller/src/access/password.ts";
+import { PRACTICE_SAFETY } from "../../controller/src/plan/safety.ts";
+import { type Controller, startController } from "../../controller/src/service/controller-service.ts";
+import { playFalseAgent } from "../faults/false-agent.ts";
+import { helloOf, Stranger } from "../faults/stranger.ts";
+import { UPGRADE_PLAN, UPGRADE_SCENARIO, type UpgradeRecording } from "../field/support/upgrade-site.ts";
+
+/**
+ * What the routes really answer, against what they declare: every field that is declared is there, and nothing more.
+ * Agents are played; what they "received" is made up and counted by a real tracker.
+ */
+const PLAN = `site: Quillfen
+nodes:
+  core: { kind: switch, querier: true }
+  tower: { kind: host }
+  kiosk: { kind: host }
+links: [ "core:1 -- tower:eth0", "core:2 -- kiosk:eth0" ]
+`;
+const SCENARIO = `scenario: reach
+streams: [ { name: board, source: tower, group: 239.195.10.4, rate: 1 Mbit/s } ]
+timeline:
+  - { at: 0s, join: board, agents: [kiosk] }
+  - { at: 0s, emit: board }
+  - { at: 2s, stop: board }
+`;
+const RECORDING = new URL("../field/recordings/upgrade.json.gz", import.meta.url);
+
+/** Asked by our own commands alone, which have the type from the store itself. */
+const UNDECLARED = ["GET /api/runs/:id", "GET /api/runs/:id/night", "GET /api/openapi.json"];
+/** Told line by line: the second and third test. */
+const LINES = ["GET /api/console/events", "GET /api/runs/:id/progress"];
+/** A file; and what needs the packed agent, which tests/field/agent-enrolment upgrades for real. */
+const NOT_ASKED = ["GET /api/console/runs/:id/files/:file", "POST /api/agents/:name/upgrade"];
+
+interface Answer {
+  readonly route: string;
+  readonly schema: TSchema | undefined;
+  readonly body: unknown;
+}
+
+let folder = "";
+let open: Controller;
+let guarded: Controller;
+const routes = new Set<string>();
+const answers: Answer[] = [];
+const events: unknown[] = [];
+const progress: unknown[] = [];
+const following = new AbortController();
+
+/** Notes every good answer with the schema of its route. */
+function listen(app: FastifyInstance): void {
+  app.addHook("preSerialization", async (request, reply, payload) => {
+    const { url = "", schema } = request.routeOptions;
+    if (reply.statusCode >= 400) return;
+    const responses = schema?.response as Readonly<Record<number, TSchema>> | undefined;
+    const body: unknown = JSON.parse(JSON.stringify(payload));
+    answers.push({ route: `${request.method} ${url}`, schema: responses?.[reply.statusCode], body });
+  });
+}
+
+beforeAll(async () => {
+  folder = mkdtempSync(path.join(tmpdir(), "dyetrace-answers-"));
+  const log = pino({ level: "silent" });
+  const here = { host: "127.0.0.1", port: 0, log };
+  open = await startController({ ...here, agentKey: "key", safety: PRACTICE_SAFETY }, listen);
+  const since = new Date().toISOString();
+  const operators = [
+    { name: "anna", role: "operate" as const, password: await hashPassword("correct horse 1"), since },
+  ];
+  new AccessBook(folder).change(() => ({ operators }));
+  guarded = await startController({ ...here, isSignInNeeded: true, dataFolder: folder }, listen);
+  const document = (await (await fetch(`${open.url}/api/openapi.json`)).json()) as { paths: Record<string, object> };
+  for (const [url, methods] of Object.entries(document.paths)) {
+    for (const method of Object.keys(methods))
+      routes.add(`${method.toUpperCase()} ${url.replace(/\{(\w+)\}/g, ":$1")}`);
+  }
+});
+afterAll(async () => {
+  following.abort();
+  await open?.close();
+  await guarded?.close();
+  rmSync(folder, { recursive: true, force: true });
+});
+
+async function ask<T>(method: string, url: string, body?: object, headers: Record<string, string> = {}): Promise<T> {
+  const response = await fetch(url, {
+    method,
+    headers: { ...headers, ...(body === undefined ? {} : { "content-type": "application/json" }) },
+    ...(body === undefined ? {} : { body: JSON.stringify(body) }),
+  });
+  const text = await response.text();
+  if (!response.ok) throw new Error(`${method} ${url}: ${text}`);
+  return JSON.parse(text) as T;
+}
+
+/** Takes what a route says line by line, as it comes. */
+async function follow(url: string, told: unknown[]): Promise<void> {
+  const response = await fetch(url, { signal: following.signal });
+  let pending = "";
+  for await (const part of response.body?.pipeThrough(new TextDecoderStream()) ?? []) {
+    const lines = `${pending}${part}`.split("\n");
+    pending = lines.pop() ?? "";
+    told.push(...lines.map((line): unknown => JSON.parse(line)));
+  }
+}
+
+async function until(what: string, isSo: () => boolean): Promise<void> {
+  const deadline = performance.now() + 30_000;
+  while (!isSo()) {
+    if (performance.now() > deadline) throw new Error(`Not within 30 s: ${what}`);
+    await sleep(20);
+  }
+}
+
+type EventOf<Kind> = Extract<ConsoleEvent, { readonly kind: Kind }>;
+const toldOf = <Kind extends ConsoleEvent["kind"]>(kind: Kind): EventOf<Kind>[] =>
+  (events as ConsoleEvent[]).filter((event): event is EventOf<Kind> => event.kind === kind);
+
+const files = { site: { file: "plan.yaml", text: PLAN }, scenario: { file: "reach.yaml", text: SCENARIO } };
+
+/** The same with nothing allowed that is not declared. */
+function sealed(schema: unknown): unknown {
+  if (Array.isArray(schema)) return schema.map(sealed);
+  if (typeof schema !== "object" || schema === null) return schema;
+  const inner = Object.fromEntries(Object.entries(schema).map(([key, value]) => [key, sealed(value)]));
+  return "properties" in inner ? { additionalProperties: false, ...inner } : inner;
+}
+const mistakes = (schema: TSchema, value: unknown): unknown[] =>
+  Value.Errors(JSON.parse(JSON.stringify(sealed(schema))) as TSchema, value);
+
+/** Said by a switch to everybody (RFC 3376 4.1), and heard by an agent. */
+const QUERY: MembershipEvent = {
+  interface: "eth0",
+  atNs: 1e8,
+  direction: "in",
+  message: {
+    kind: "query",
+    family: 4,
+    sourceMac: "02:00:00:00:00:01",
+    destinationMac: "01:00:5e:00:00:01",
+    vlanId: null,
+    source: "192.0.2.250",
+    destination: "224.0.0.1",
+    ttlHops: 1,
+    hasRouterAlert: true,
+    protocol: "igmp",
+    version: 3,
+    checksum: "good",
+    group: null,
+    sources: [],
+    maxResponseMs: 10_000,
+    suppressesRouters: false,
+    robustness: 2,
+    queryIntervalMs: 125_000,
+    hasExtension: false,
+  },
+};
+const HEARD = { sinceNs: -1e9, streams: [], membership: [QUERY], unlistedMembership: 0, dropped: 0 };
+
+/** A run that two played agents carry out, while a console looks on. */
+async function playRun(): Promise<ConsoleRun> {
+  const { url } = open;
+  const agents = await Promise.all(
+    ["tower", "kiosk"].map((name) =>
+      playFalseAgent({ url, key: "key", name }, (report, second) =>
+        second === 0 ? { ...report, watch: HEARD } : report,
+      ),
+    ),
+  );
+  await ask("POST", `${url}/api/runs`, files);
+  await Promise.all(agents.map(({ over }) => over));
+  const isOver = ({ run }: { readonly run: ConsoleRun }): boolean => run.stage === "over";
+  await until("the run is over", () => toldOf("run").some(isOver));
+  for (const { hello } of agents) hello.socket.close();
+  const over = toldOf("run").find(isOver)?.run;
+  if (over?.report == null) throw new Error(`It could not run: ${JSON.stringify(over?.failure)}`);
+  return over;
+}
+
+/** Two runs that were recorded on a practice site, so that reports hold what a real site gives. */
+async function keepRecordings(): Promise<readonly string[]> {
+  const { same } = JSON.parse(gunzipSync(readFileSync(RECORDING)).toString("utf8")) as UpgradeRecording<RunReport>;
+  const request = {
+    site: { file: "plan.yaml", text: UPGRADE_PLAN },
+    scenario: { file: "upgrade.yaml", text: UPGRADE_SCENARIO },
+  };
+  const reports = same.slice(0, 2);
+  for (const report of reports) {
+    const { run: runId, site, scenario } = report;
+    const about = { runId, site, scenario, request, endNs: 36e9, startAtMs: null, programVersion: "0.1.0", owner: "x" };
+    await open.store.runs.add(about);
+    await open.store.runs.done(report);
+  }
+  return reports.map(({ run }) => run);
+}
+
+test("console API: given every route of it, then what it answers is what it declares, field by field", async () => {
+  const { url } = open;
+  void follow(`${url}/api/console/events`, events).catch(() => undefined); // cut at the end
+  await until("the first event", () => events.length > 0);
+  await ask("PUT", `${url}/api/console/plan`, files.site);
+  await ask("POST", `${url}/api/console/plan-check`, files.site);
+  await ask("POST", `${url}/api/console/plan-check`, { file: "plan.yaml", text: "site: [" });
+  await ask("POST", `${url}/api/console/run-check`, files);
+  await ask("POST", `${url}/api/console/run-check`, { ...files, scenario: { file: "x.yaml", text: "scenario: x\n" } });
+  for (const one of ["status", "console/scenarios", "console/new-agent"]) await ask("GET", `${url}/api/${one}`);
+
+  const agent = await Stranger.at(url);
+  agent.say(helloOf("kiosk-9", "key", { lacks: ["It may not open packet sockets"] }));
+  await agent.hears("welcome");
+  await ask("GET", `${url}/api/agents`);
+  agent.socket.close();
+  const live = await playRun();
+  await ask("GET", `${url}/api/console/live/${live.runId}/kiosk/${live.outline.streams[0]?.streamId}`);
+  await ask("GET", `${url}/api/console/runs/${live.runId}`);
+  await follow(`${url}/api/runs/${live.runId}/progress`, progress); // ends with the run
+  void follow(`${url}/api/console/events`, events).catch(() => undefined);
+  await until("whoever comes after a run is told of it", () =>
+    toldOf("hello").some(({ run, strips, heard }) => run !== null && strips.length > 0 && heard.length > 0),
+  );
+
+  const [before, after] = await keepRecordings();
+  await ask("GET", `${url}/api/console/runs/${after}`);
+  await ask("GET", `${url}/api/console/runs/${after}/comparison?against=${before}`);
+  await ask("PUT", `${url}/api/baselines/spring`, { runId: before });
+  await ask("GET", `${url}/api/baselines/spring`);
+  const later = { ...files, startAt: new Date(Date.now() + 3600e3).toISOString() };
+  const { runId } = await ask<{ runId: string }>("POST", `${url}/api/runs`, later);
+  await ask("GET", `${url}/api/runs`);
+  await ask("POST", `${url}/api/runs/${runId}/abort`);
+  await ask("GET", `${url}/api/console/runs/${runId}`);
+  await Promise.all(["tower", "kiosk"].map(async (name) => (await Stranger.at(url)).say(helloOf(name, "key"))));
+  await until("both agents are back", () => open.registry.list().length === 2);
+  await ask("POST", `${url}/api/runs/need`, files);
+
+  const doors = guarded.url;
+  await ask("GET", `${doors}/api/session`);
+  const said = { name: "anna", password: "correct horse 1" };
+  const { token } = await ask<{ token: string }>("POST", `${doors}/api/sign-in`, said);
+  const anna = { authorization: `Bearer ${token}` };
+  await ask("GET", `${doors}/api/session`, undefined, anna);
+  const { key } = await ask<{ key: string }>("POST", `${doors}/api/enrolled`, { name: "kiosk" }, anna);
+  await ask("POST", `${doors}/agent/enrol`, { key, name: "kiosk" });
+  await ask("GET", `${doors}/api/enrolled`, undefined, anna);
+  await ask("DELETE", `${doors}/api/enrolled/kiosk`, undefined, anna);
+  await ask("GET", `${doors}/api/audit`, undefined, anna);
+  await ask("POST", `${doors}/api/sign-out`, {}, anna);
+
+  const declared = answers.filter(({ schema }) => schema !== undefined);
+  for (const { route, schema, body } of declared) {
+    expect({ route, mistakes: mistakes(schema as TSchema, body) }).toEqual({ route, mistakes: [] });
+  }
+  const seen = new Set([...declared.map(({ route }) => route), ...LINES, ...UNDECLARED, ...NOT_ASKED]);
+  expect([...routes].filter((route) => !seen.has(route))).toEqual([]);
+});
+
+test("console events: given a run with two agents, then every kind is told, and each as it is declared", () => {
+  for (const event of events)
+    expect({ event, mistakes: mistakes(ConsoleEventSchema, event) }).toEqual({ event, mistakes: [] });
+  const kinds = ConsoleEventSchema.anyOf.map(({ properties }) => properties.kind.const);
+  expect(new Set((events as ConsoleEvent[]).map(({ kind }) => kind))).toEqual(new Set(kinds));
+});
+
+test("a run's progress: given a run from start to end, then every line is as it is declared", () => {
+  for (const line of progress)
+    expect({ line, mistakes: mistakes(RunProgressSchema, line) }).toEqual({ line, mistakes: [] });
+  const kinds = (progress as RunProgress[]).map(({ kind }) => kind);
+  expect(kinds.at(0)).toBe("outline");
+  expect(kinds.at(-1)).toBe("done");
+  expect(kinds).toEqual(expect.arrayContaining(["step", "go", "second"]));
+});
