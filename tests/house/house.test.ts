@@ -16,7 +16,6 @@ const YET = {
     "agent/src/control/report-spool.ts",
     "controller/src/report/html-report.ts",
     "controller/src/store/run-records.ts",
-    "packages/console/src/console-api.ts",
     "packages/console/src/live/draw-grid.ts",
     "packages/console/src/map/delta-layout.ts",
     "packages/console/src/map/site-map.tsx",
