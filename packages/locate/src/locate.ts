@@ -2,26 +2,29 @@ import type { SiteGraph } from "@dyetrace/site";
 import type { Conclusion } from "./conclusion.ts";
 import type { StreamTrial } from "./cover/stream-trials.ts";
 import { cheapestConclusion, routeCombinations } from "./equal-routes.ts";
-import { findHostFaults } from "./hosts/host-rules.ts";
-import { findSilentSources } from "./hosts/source-rules.ts";
-import { findSourceStalls } from "./hosts/source-stall.ts";
-import { findLeaks } from "./leaks/leak-findings.ts";
-import { findLoss } from "./loss/loss-findings.ts";
+import { findHostFaults } from "./hosts/host-faults.ts";
+import { findSilentSources } from "./hosts/silent-sources.ts";
+import { findSourceStalls } from "./hosts/source-stalls.ts";
+import { findLeaks } from "./leaks/find-leaks.ts";
+import { findLoss } from "./loss/find-loss.ts";
 import { lossScope } from "./loss/loss-scope.ts";
 import { type MeasuredChain, measuredChains } from "./loss/segment-loss.ts";
 import { type LossScope, streamLoss } from "./loss/stream-loss.ts";
 import { leavesOf } from "./membership/leave-cut.ts";
 import type { MembershipContext } from "./membership/membership-context.ts";
+import { findNoQuerier } from "./membership/no-querier.ts";
 import { QueryView } from "./membership/query-view.ts";
+import { findTwoQueriers } from "./membership/two-queriers.ts";
 import { findOutages, type Outage } from "./outages/outage.ts";
 import { outageFindings } from "./outages/outage-findings.ts";
-import { findChangedPackets } from "./packets/marks.ts";
-import { findSiteFaults } from "./plan/site-rules.ts";
+import { findChangedPackets } from "./packets/changed-packets.ts";
+import { findForeignPackets } from "./packets/foreign-packets.ts";
+import { findPlanMismatch } from "./plan/plan-mismatch.ts";
 import type { RunObservations } from "./run/run-observations.ts";
 import { type StreamFacts, streamFacts } from "./run/stream-facts.ts";
 import { segmentStates } from "./segment-states.ts";
 import { indexSite, type SiteIndex } from "./site/site-index.ts";
-import { findStops } from "./stops/stop-findings.ts";
+import { findStops } from "./stops/find-stops.ts";
 import { coverage } from "./tell-apart/coverage.ts";
 
 /**
@@ -59,7 +62,10 @@ function locateOn(site: SiteIndex, graph: SiteGraph, observations: RunObservatio
     ...findHostFaults(streams),
     ...findSourceStalls(streams),
     ...findChangedPackets(site, streams),
-    ...findSiteFaults(site, observations, streams),
+    ...findNoQuerier(site, observations),
+    ...findTwoQueriers(site, observations),
+    ...findForeignPackets(streams),
+    ...findPlanMismatch(site, streams),
   ];
   const sources = observations.streams.map((stream) => stream.source);
   const listeners = observations.listeners.filter((l) => l.state === "reported").map((l) => l.host);

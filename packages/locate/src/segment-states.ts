@@ -1,6 +1,6 @@
 import type { SegmentState, SegmentStatus } from "./conclusion.ts";
 import type { Finding } from "./finding/finding.ts";
-import { LOSS_FLOOR } from "./loss/loss-findings.ts";
+import { LOSS_FLOOR } from "./loss/loss-floor.ts";
 import type { MeasuredChain } from "./loss/segment-loss.ts";
 import type { SiteIndex } from "./site/site-index.ts";
 import type { StopCase } from "./stops/stop-case.ts";

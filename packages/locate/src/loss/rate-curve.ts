@@ -1,12 +1,21 @@
 import type { SendStep } from "../run/run-observations.ts";
 import type { StreamFacts } from "../run/stream-facts.ts";
-import type { RateLimit } from "./loss-rules.ts";
 import { intervalOf } from "./segment-loss.ts";
 import { type LossScope, streamLoss } from "./stream-loss.ts";
 
-/** A step counts as lossy when its lower limit exceeds this, as clean when its estimate does not. */
+/** Where a stream with several rates begins to lose. */
+export interface RateLimit {
+  readonly stream: string;
+  readonly highestCleanBps: number;
+  readonly lowestLossyBps: number;
+  /** What still comes through: rate times (1 - loss), the mean over the lossy steps. */
+  readonly clipsAtBps: number;
+  readonly steps: readonly { readonly rateBps: number; readonly lossRatio: number }[];
+}
+
+/** A step counts as lossy when its lower limit exceeds this, as clean when its estimate does not. Common practice, no source. */
 const LOSS_FLOOR = 0.005;
-/** How far what comes through may differ between the lossy steps: a policer lets through a constant rate. */
+/** How far what comes through may differ between the lossy steps: a policer lets through a constant rate. Common practice, no source. */
 const CONSTANT_WITHIN = 0.2;
 
 /**

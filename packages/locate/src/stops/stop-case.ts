@@ -1,8 +1,9 @@
 import { type LinkSegment, vlanOfPlace } from "@dyetrace/site";
 import type { ClearedElements } from "../cover/cleared-elements.ts";
 import { type ElementKind, type FailureElement, isOnNode, placeNames } from "../cover/failure-element.ts";
-import type { NamedFailure } from "../cover/failure-set.ts";
+import type { FailureSet, NamedFailure } from "../cover/failure-set.ts";
 import type { StreamTrial } from "../cover/stream-trials.ts";
+import { type UnicastBeside, unicastBeside } from "../finding/companion-evidence.ts";
 import { type Ageing, ageingOf } from "../membership/ageing.ts";
 import { type LeaveCut, leaveThatCut } from "../membership/leave-cut.ts";
 import type { MembershipContext } from "../membership/membership-context.ts";
@@ -14,7 +15,10 @@ import { type SizeBoundary, sizeBoundary } from "./size-boundary.ts";
 
 /** One fault that silences somebody, with all that the rules and sentences need. */
 export interface StopCase {
+  readonly site: SiteIndex;
   readonly failure: NamedFailure<StreamTrial>;
+  /** False when the search for the smallest explanation was cut short. */
+  readonly isExact: boolean;
   readonly streams: readonly string[];
   readonly facts: readonly StreamFacts[];
   readonly silentPairs: readonly SilentPair[];
@@ -53,13 +57,15 @@ export interface StopCase {
   readonly cut: LeaveCut | null;
   /** Set when a membership that nobody renewed explains it. */
   readonly ageing: Ageing | null;
+  /** What became of unicast to the silent hosts. */
+  readonly unicast: UnicastBeside;
 }
 
 export function stopCase(
   site: SiteIndex,
   failure: NamedFailure<StreamTrial>,
   trials: readonly StreamTrial[],
-  cleared: ClearedElements,
+  { cleared, isExact }: Pick<FailureSet, "cleared" | "isExact">,
   membership: MembershipContext,
 ): StopCase {
   const silentPairs = failure.pairs.flatMap(({ trial, outcome: { receipt, silentFromSeq, bad } }) =>
@@ -87,7 +93,9 @@ export function stopCase(
   const others = passing(segments, failure, facts, trials, cleared);
   const wasReceiving = silentPairs.filter((pair) => pair.receipt.listener.receivedPackets > 0);
   return {
+    site,
     failure,
+    isExact,
     streams: facts.map((f) => f.stream.stream),
     facts,
     silentPairs,
@@ -116,6 +124,7 @@ export function stopCase(
       })),
       membership,
     ),
+    unicast: unicastBeside(silentPairs.map(({ receipt }) => receipt.listener)),
   };
 }
 

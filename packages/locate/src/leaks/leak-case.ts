@@ -1,58 +1,34 @@
-import { type LinkSegment, layer2Domain, queriersOf } from "@dyetrace/site";
-import { diagnose } from "../finding/diagnosis-rule.ts";
-import type { Finding } from "../finding/finding.ts";
+import { type LinkSegment, layer2Domain } from "@dyetrace/site";
 import type { MembershipTimers } from "../run/run-observations.ts";
-import type { StreamFacts } from "../run/stream-facts.ts";
 import type { SiteIndex } from "../site/site-index.ts";
 import { isAtOrBelow, nodesDownTo } from "../site/source-tree.ts";
-import { hiddenCauses } from "./hidden-cause.ts";
+import { type HiddenCause, hiddenCauses } from "./hidden-cause.ts";
 import { ownLeaveBefore } from "./leak-pattern.ts";
-import { LEAK_RULES, type LeakCase, leakEvidence } from "./leak-rules.ts";
-import { type LeakSighting, type StreamLeaks, streamLeaks } from "./leak-sighting.ts";
-import { tableLimit } from "./table-limit.ts";
+import type { LeakSighting, StreamLeaks } from "./leak-sighting.ts";
+import { type TableLimit, tableLimit } from "./table-limit.ts";
 
-/**
- * Frames outside the wanted region accuse every switch and router on their way whose port should be closed: a
- * conjunction, not a choice, and certain as far as plan and memberships are right. Sightings with a closed port in
- * common make one finding.
- */
-export function findLeaks(site: SiteIndex, streams: readonly StreamFacts[], timers: MembershipTimers): Finding[] {
-  if (!streams.some((facts) => facts.bystanders.some(({ bystander }) => bystander.frames > 0))) return [];
-  const planned = queriersOf(site.graph, streams[0]?.stream.source ?? "");
-  const queriers = new Set(planned.map(({ node }) => site.nodeNumber.get(node) ?? -1));
-  const membersOfGroup = new Map<string, Set<number>>();
-  for (const facts of streams) {
-    const members = membersOfGroup.get(facts.stream.group) ?? new Set();
-    for (const member of facts.members) members.add(member);
-    membersOfGroup.set(facts.stream.group, members);
-  }
-  const leaks = streams.map((facts) =>
-    streamLeaks(site, facts, membersOfGroup.get(facts.stream.group) ?? facts.members, queriers, timers),
-  );
-  return togetherByPort(
-    site,
-    leaks.flatMap((leak) => leak.sightings),
-  ).flatMap((sightings) => leakFinding(leakCase(site, leaks, sightings, queriers, timers)) ?? []);
+/** Frames where they should not be, that have a closed port in common. */
+export interface LeakCase {
+  readonly streams: readonly string[];
+  readonly sightings: readonly LeakSighting[];
+  readonly hosts: readonly string[];
+  /** Ports that forwarded although they should be closed; the first is where the stream left the wanted region. */
+  readonly ports: readonly LinkSegment[];
+  /** Whether the whole node leaks, one port of it, or nobody can say; about the first port's node. */
+  readonly extent: "node" | "port" | "node-or-port";
+  /** Nobody in the layer-2 domain of that node has joined the group. */
+  readonly isUnregistered: boolean;
+  /** Whether other groups leak at the same place: null when none was watched there. */
+  readonly doOthersLeak: boolean | null;
+  readonly hiddenCauses: readonly (HiddenCause & { readonly name: string })[];
+  readonly timers: MembershipTimers;
+  /** The longest that frames came after the host's own leave, null unless that is the pattern. */
+  readonly leaveTailMs: number | null;
+  /** Set when the leak began as one more group was joined. */
+  readonly tableLimit: TableLimit | null;
 }
 
-/** Groups of sightings linked by closed ports in common; slow leaves stand apart from leaks. */
-function togetherByPort(site: SiteIndex, sightings: readonly LeakSighting[]): LeakSighting[][] {
-  const groups: { readonly keys: Set<string>; readonly sightings: LeakSighting[] }[] = [];
-  for (const sighting of sightings) {
-    const isSlow = sighting.pattern === "slow-leave";
-    const keys = new Set(sighting.closedPorts.map((port) => `${isSlow} ${site.segments[port]?.from.node}`));
-    const linked = groups.filter((group) => [...keys].some((key) => group.keys.has(key)));
-    const merged = {
-      keys: new Set([...keys, ...linked.flatMap((group) => [...group.keys])]),
-      sightings: [...linked.flatMap((group) => group.sightings), sighting],
-    };
-    for (const group of linked) groups.splice(groups.indexOf(group), 1);
-    groups.push(merged);
-  }
-  return groups.map((group) => group.sightings);
-}
-
-function leakCase(
+export function leakCase(
   site: SiteIndex,
   leaks: readonly StreamLeaks[],
   sightings: readonly LeakSighting[],
@@ -164,31 +140,4 @@ function leaveTail({ facts, seen }: LeakSighting): number {
   const firstMs = seen.bystander.firstMs ?? 0;
   const leftMs = ownLeaveBefore(facts, seen.node, firstMs) ?? firstMs;
   return (seen.bystander.lastMs ?? firstMs) - leftMs;
-}
-
-function leakFinding(leak: LeakCase): Finding | null {
-  const rule = diagnose(LEAK_RULES, leak);
-  if (rule === null) return null;
-  const ports = leak.ports.map((segment) => segment.id);
-  const nodes = [...new Set(leak.ports.map((segment) => segment.from.node))];
-  const isNode = leak.extent === "node" || leak.tableLimit !== null;
-  const named = isNode ? [...nodes, ...ports] : leak.extent === "port" ? ports : [...ports, ...nodes.slice(0, 1)];
-  const hidden = leak.hiddenCauses.slice(0, 3).map((cause) => cause.name);
-  // Two nodes in a row that both forward wrongly are less likely than one member or querier that nobody told of.
-  const suspects = nodes.length > 1 && !isNode ? [...hidden, ...ports, ...nodes] : [...named, ...hidden];
-  return {
-    kind: rule.kind,
-    streams: leak.streams,
-    suspects: [...new Set(suspects)],
-    confidence: leakConfidence(leak),
-    title: rule.title(leak),
-    evidence: [...(rule.evidence?.(leak) ?? []), ...leakEvidence(leak)],
-    advice: rule.advice,
-    reference: rule.reference,
-  };
-}
-
-function leakConfidence(leak: LeakCase): number {
-  if (leak.sightings.every((s) => s.pattern === "bursts")) return 0.8;
-  return leak.hiddenCauses.length > 0 ? 0.9 : 0.96;
 }

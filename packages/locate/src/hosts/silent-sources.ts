@@ -1,13 +1,15 @@
-import { type DiagnosisRule, diagnose } from "../finding/diagnosis-rule.ts";
 import type { Finding } from "../finding/finding.ts";
+import { type FindingRule, findingsOf, rowsOf } from "../finding/finding-row.ts";
 import { count, nameList } from "../finding/wording.ts";
 import type { StreamFacts } from "../run/stream-facts.ts";
 
+const row = rowsOf<StreamFacts>({ streams: ({ stream }) => [stream.stream], suspects: () => [] });
+
 /** Streams about which nothing can be said of the network: the source sent nothing, or nobody reported. */
-const SOURCE_RULES: readonly DiagnosisRule<StreamFacts>[] = [
-  {
+const ROWS: readonly FindingRule<StreamFacts>[] = [
+  row({
     kind: "source-not-sending",
-    when: ({ stream }) => stream.sourceState === "not-sending" || stream.sentPackets === 0,
+    match: (facts) => (facts.stream.sourceState === "not-sending" || facts.stream.sentPackets === 0 ? facts : null),
     title: ({ stream }) =>
       `${stream.source} does not send ${stream.stream}: the network is not to blame for the silence`,
     evidence: ({ stream, receipts }) => [
@@ -16,37 +18,22 @@ const SOURCE_RULES: readonly DiagnosisRule<StreamFacts>[] = [
         : `${stream.source} counts ${count(stream.sentPackets, "packet")} sent`,
       `${count(receipts.length, "listener")} reported, with ${count(receivedBy(receipts), "packet")} in all`,
     ],
+    suspects: ({ stream }) => [stream.source],
     advice:
       "Look at the source host: is sending allowed there, does a route for the group lead out of the right interface, did its agent report a send error?",
     reference: "RFC 1112, section 6.1",
-  },
-  {
+  }),
+  row({
     kind: "inconclusive",
-    when: ({ receipts, missing }) => receipts.length === 0 && missing.length > 0,
+    match: (facts) => (facts.receipts.length === 0 && facts.missing.length > 0 ? facts : null),
     title: ({ stream, missing }) =>
       `Nothing can be said about ${stream.stream}: ${nameList(missing.map((l) => l.host))} did not report`,
     advice: "Bring the agents of these hosts back and repeat the run.",
     reference: "common practice",
-  },
+  }),
 ];
 
 const receivedBy = (receipts: StreamFacts["receipts"]): number =>
   receipts.reduce((sum, receipt) => sum + receipt.listener.receivedPackets, 0);
 
-export function findSilentSources(streams: readonly StreamFacts[]): Finding[] {
-  return streams.flatMap((facts) => {
-    const rule = diagnose(SOURCE_RULES, facts);
-    if (rule === null) return [];
-    const isSource = rule.kind === "source-not-sending";
-    return {
-      kind: rule.kind,
-      streams: [facts.stream.stream],
-      suspects: isSource ? [facts.stream.source] : [],
-      confidence: isSource ? 0.97 : 0.5,
-      title: rule.title(facts),
-      evidence: rule.evidence?.(facts) ?? [],
-      advice: rule.advice,
-      reference: rule.reference,
-    };
-  });
-}
+export const findSilentSources = (streams: readonly StreamFacts[]): Finding[] => findingsOf(ROWS, streams);

@@ -1,0 +1,85 @@
+import { FINDING_KINDS, type FindingKind } from "@dyetrace/wire";
+import type { Finding } from "./finding.ts";
+
+/**
+ * One row of a table of findings. `match` decides and hands on the facts; all that the finding says is said from them.
+ * Rows stand from the most particular to the plain one: the first that matches speaks.
+ */
+export interface FindingRow<Case, Facts extends Case> {
+  readonly kind: FindingKind;
+  /** The case, with what makes it one of this kind; null where it is none. */
+  readonly match: (one: Case) => Facts | null;
+  /** One sentence with the place and the hosts in it. */
+  readonly title: (facts: Facts) => string;
+  /** Shown before what every finding of the family shows. */
+  readonly evidence?: (facts: Facts) => readonly string[];
+  /** Absent: the family's. */
+  readonly suspects?: (facts: Facts) => readonly string[];
+  /** Where it is surer or less sure than the table of kinds says. */
+  readonly confidence?: (facts: Facts) => number;
+  readonly advice: string | ((facts: Facts) => string);
+  readonly reference: string;
+}
+
+/** What the findings about one sort of case have in common. */
+export interface FindingFamily<Case> {
+  readonly streams: (one: Case) => readonly string[];
+  /** Most likely first. */
+  readonly suspects: (one: Case) => readonly string[];
+  readonly evidence?: (one: Case, suspects: readonly string[]) => readonly string[];
+  /** What doubts that have nothing to do with the kind leave of the row's confidence. */
+  readonly confidence?: (one: Case, ofRow: number) => number;
+  /** Said instead of the row's advice, where not null. */
+  readonly advice?: (one: Case) => string | null;
+}
+
+/** What a row has become: a case goes in, and its finding comes out, or null where the row does not match. */
+export type FindingRule<Case> = (one: Case) => Finding | null;
+
+/** @returns for writing the rows of one family */
+export function rowsOf<Case>(
+  family: FindingFamily<Case>,
+): <Facts extends Case>(row: FindingRow<Case, Facts>) => FindingRule<Case> {
+  return (row) => (one) => {
+    const facts = row.match(one);
+    return facts === null ? null : makeFinding(family, row, facts);
+  };
+}
+
+function makeFinding<Case, Facts extends Case>(
+  family: FindingFamily<Case>,
+  row: FindingRow<Case, Facts>,
+  facts: Facts,
+): Finding {
+  const suspects = [...new Set(row.suspects?.(facts) ?? family.suspects(facts))];
+  const ofRow = row.confidence?.(facts) ?? FINDING_KINDS[row.kind].confidence;
+  const confidence = family.confidence?.(facts, ofRow) ?? ofRow;
+  return {
+    kind: row.kind,
+    streams: family.streams(facts),
+    suspects,
+    confidence: Math.round(confidence * 100) / 100,
+    title: row.title(facts),
+    evidence: [...(row.evidence?.(facts) ?? []), ...(family.evidence?.(facts, suspects) ?? [])],
+    advice: family.advice?.(facts) ?? (typeof row.advice === "string" ? row.advice : row.advice(facts)),
+    reference: row.reference,
+  };
+}
+
+/** What the first row that matches says of each case, in the order of the cases. */
+export function findingsOf<Case>(rules: readonly FindingRule<Case>[], cases: readonly Case[]): Finding[] {
+  return cases.flatMap((one) => {
+    for (const rule of rules) {
+      const finding = rule(one);
+      if (finding !== null) return [finding];
+    }
+    return [];
+  });
+}
+
+type Having<Case, Key extends keyof Case> = Case & { readonly [K in Key]: NonNullable<Case[K]> };
+
+/** The case itself where this of it is known, which is what a row's `match` asks most often. */
+export function having<Case, Key extends keyof Case>(one: Case, key: Key): Having<Case, Key> | null {
+  return one[key] === null ? null : (one as Having<Case, Key>);
+}

@@ -1,0 +1,76 @@
+import { type FindingRule, having, rowsOf } from "../finding/finding-row.ts";
+import { count, nameList, seconds } from "../finding/wording.ts";
+import type { LeakCase } from "./leak-case.ts";
+import { firstPort, fromNode, LEAK_FAMILY, place, seen } from "./leak-family.ts";
+
+const row = rowsOf(LEAK_FAMILY);
+
+export const LEAK_ROWS: readonly FindingRule<LeakCase>[] = [
+  row({
+    kind: "slow-leave",
+    match: (leak) => having(leak, "leaveTailMs"),
+    title: (leak) =>
+      `${nameList(leak.streams)} kept coming to ${nameList(leak.hosts)} for ${seconds(leak.leaveTailMs)} after the leave, through ${firstPort(leak)}`,
+    evidence: (leak) => [
+      `A leave takes effect after the last member query time, here ${seconds(leak.timers.lastMemberMs)}; a membership that nobody ends lasts ${seconds(leak.timers.robustness * leak.timers.queryIntervalMs + leak.timers.queryResponseMs)}.`,
+    ],
+    advice:
+      "See whether the leave reaches the querier and whether it asks with a group-specific query. No querier, a static entry, version 1 of the protocol, or a filtered leave all make leaves wait for the time-out.",
+    reference: "RFC 3376, sections 8.8 and 8.4",
+  }),
+  row({
+    kind: "leaks",
+    match: (leak) => having(leak, "tableLimit"),
+    title: (leak) =>
+      `The group table of ${fromNode(leak)} gives out between ${leak.tableLimit.held} and ${count(leak.tableLimit.tooMany, "group")}: from then on it floods all of them, and ${nameList(leak.hosts)} sees what it has not joined`,
+    evidence: ({ tableLimit }) => [
+      `${tableLimit.quietBefore} groups had been flowing without a leak; all of them leak from ${seconds(tableLimit.atMs)} on, as group number ${tableLimit.tooMany} of this run was joined.`,
+      "Groups of others that the switch holds as well take room in the same table.",
+    ],
+    advice:
+      "Look up how many groups this switch can hold and how many it holds; use fewer groups, or a switch with a larger table. Some switches go on flooding until snooping is turned on again.",
+    reference: "RFC 4541, section 2.1.1; the size is the maker's choice",
+  }),
+  row({
+    kind: "leaks",
+    match: (leak) => (leak.isUnregistered ? leak : null),
+    title: (leak) => `${nameList(leak.streams)} leaks out of ${place(leak)} where nobody has joined it: ${seen(leak)}`,
+    evidence: () => [
+      "No host in this layer-2 domain is a member of the group; many switches flood such unregistered groups by default.",
+    ],
+    advice:
+      "If bystanders must not get it, set the switch to send unregistered groups to router ports only, or let one host join so that the group is registered.",
+    reference: "RFC 4541, section 2.1.2, rule 3",
+  }),
+  row({
+    kind: "leaks",
+    match: (leak) => (leak.sightings.every((s) => s.pattern === "late") ? leak : null),
+    title: (leak) => `${nameList(leak.streams)} leaks out of ${place(leak)} since memberships timed out: ${seen(leak)}`,
+    advice: "Look for the querier of this VLAN: without one, memberships time out and the switch floods.",
+    reference: "RFC 4541, section 2.1.1; RFC 3376, section 8.4",
+  }),
+  row({
+    kind: "leaks",
+    match: (leak) => (leak.sightings.every((s) => s.pattern === "bursts") ? leak : null),
+    title: (leak) => `${nameList(leak.streams)} leaks now and then out of ${place(leak)}: ${seen(leak)}`,
+    advice:
+      "Compare the times with link events: after a spanning tree change switches flood for a while. Mark ports to hosts as edge ports.",
+    reference: "RFC 4541, section 2.1.1, rule 4",
+  }),
+  row({
+    kind: "leaks",
+    match: (leak) => (leak.extent === "node" ? leak : null),
+    title: (leak) => `${nameList(leak.streams)} leaks out of several ports of ${place(leak)}: ${seen(leak)}`,
+    advice:
+      "See whether snooping is on for this VLAN on this switch and whether its group table is full; then whether it hears a querier at all.",
+    reference: "RFC 4541, section 2.1.2",
+  }),
+  row({
+    kind: "leaks",
+    match: (leak) => leak,
+    title: (leak) => `${nameList(leak.streams)} leaks out of ${place(leak)}: ${seen(leak)}`,
+    advice:
+      "Look at this port: a static group entry, a port taken for a router port, a mirror session. Other ports of the same switch tell a port's fault from a switch without snooping.",
+    reference: "RFC 4541, section 2.1.2",
+  }),
+];

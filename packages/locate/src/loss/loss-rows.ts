@@ -1,0 +1,67 @@
+import { companionEvidence } from "../finding/companion-evidence.ts";
+import { type FindingRule, having, rowsOf } from "../finding/finding-row.ts";
+import { betweenPhrase } from "../finding/place-wording.ts";
+import { count, nameList, percent, rate } from "../finding/wording.ts";
+import type { LossCase } from "./loss-case.ts";
+
+const row = rowsOf<LossCase>({
+  streams: ({ streams }) => streams,
+  suspects: ({ suspects }) => suspects,
+  evidence: lossEvidence,
+  confidence: ({ isBursty }, ofRow) => (isBursty ? Math.min(ofRow, BURSTY_CONFIDENCE) : ofRow),
+});
+
+/** Losses in bursts may coincide by chance. Our estimate, held against the truth by the bench. */
+const BURSTY_CONFIDENCE = 0.9;
+
+export const LOSS_ROWS: readonly FindingRule<LossCase>[] = [
+  row({
+    kind: "rate-limited",
+    match: (loss) => having(loss, "rateLimit"),
+    title: ({ rateLimit, segments }) =>
+      `${rateLimit.stream} is cut to about ${rate(rateLimit.clipsAtBps)} ${between(segments)}: clean at ${rate(rateLimit.highestCleanBps)}, losing at ${rate(rateLimit.lowestLossyBps)}`,
+    evidence: ({ rateLimit }) =>
+      rateLimit.steps.map((step) => `at ${rate(step.rateBps)}: ${percent(step.lossRatio)} lost`),
+    advice:
+      "Look for storm control, a policer, a shaper or a slower link on these ports, and count all groups that share them: the limit is on their sum. If delay rises before the loss, the link is full; if not, it is a policer.",
+    reference: "common practice, no standard",
+  }),
+  row({
+    kind: "loses",
+    match: (loss) => loss,
+    title: ({ streams, interval, segments, hosts }) =>
+      `${nameList(streams)} loses ${percent(interval.lossRatio)} ${between(segments)}: ${nameList(hosts)} share${hosts.length === 1 ? "s" : ""} the loss`,
+    evidence: ({ unicast, isBursty, cleanStreams, lastHost, areHostDropsKnown }) => [
+      ...companionEvidence(unicast),
+      ...(isBursty ? ["The losses come in bursts, so the rate itself is uncertain; the place is not."] : []),
+      ...(cleanStreams.length > 0 ? [`${nameList(cleanStreams)} crosses the same stretch without loss.`] : []),
+      ...(lastHost !== null && !areHostDropsKnown
+        ? [`${lastHost} cannot count its own drops: they would look the same.`]
+        : []),
+    ],
+    advice:
+      "Compare the error and discard counters of both ports before and after a run: errors point to cable, optics or duplex, discards at the egress to a full queue. On radio expect some loss and see whether the access point can send multicast at a higher rate.",
+    reference: "RFC 2544, section 26.3; on radio RFC 9119",
+  }),
+];
+
+function between(segments: LossCase["segments"]): string {
+  const [first, last] = [segments[0], segments.at(-1)];
+  if (first === undefined || last === undefined) return "";
+  return betweenPhrase(first, last);
+}
+
+/** What every loss shows. */
+function lossEvidence({ interval, lostPackets, sentPackets, hosts, segments }: LossCase): string[] {
+  const lines = [
+    `About ${count(lostPackets, "packet")} of ${sentPackets} lost on this stretch: ${percent(interval.lossRatio)}, 95 % interval ${percent(interval.low)} to ${percent(interval.high)}.`,
+  ];
+  if (hosts.length > 1) lines.push(`${nameList(hosts)} miss the same numbers, so they were lost above all of them.`);
+  if (segments.length > 1) {
+    lines.push(
+      `${nameList(segments.map((s) => s.id))} form one chain with no branch and no agent in between, so only their joint loss is known.`,
+    );
+  }
+  lines.push("A node and the segment into it lose the same packets, so no listener can tell them apart.");
+  return lines;
+}
