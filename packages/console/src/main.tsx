@@ -6,6 +6,7 @@ import { loadSession } from "./state/session.ts";
 import "./style/sheet.css";
 import "./style/frame.css";
 import "./style/map.css";
+import "./style/map-water.css";
 import "./style/pages.css";
 import "./style/access.css";
 

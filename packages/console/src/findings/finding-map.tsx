@@ -2,9 +2,9 @@ import type { SiteGraph } from "@dyetrace/site";
 import type { RunReport } from "@dyetrace/wire";
 import { useMemo } from "preact/hooks";
 import { findingMarks } from "../map/finding-marks.ts";
+import { hangUp } from "../map/layout/site-tree.ts";
 import { SiteMap } from "../map/site-map.tsx";
 import { headOf, reportScene } from "../map/site-scene.ts";
-import { hangUp } from "../map/site-tree.ts";
 
 interface FindingMapProps {
   readonly graph: SiteGraph;

@@ -1,4 +1,4 @@
-import type { GridInks } from "./draw-grid.ts";
+import type { GridInks } from "./strip-brush.ts";
 
 /** Colours and faces of the page, for a canvas in it. */
 export function inksOf(element: HTMLElement): GridInks {

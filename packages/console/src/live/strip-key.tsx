@@ -1,6 +1,6 @@
 import { useLayoutEffect, useRef } from "preact/hooks";
-import { STRIP_HEIGHT, StripBrush } from "./draw-grid.ts";
 import { inksOf } from "./inks-of.ts";
+import { STRIP_HEIGHT, StripBrush } from "./strip-brush.ts";
 import { sayMark } from "./summarise-live.ts";
 
 const MARKS = ["f", "2", "4", "-", ".", "s", "d", "o", " "] as const;

@@ -3,7 +3,7 @@ import fc from "fast-check";
 import { expect, test } from "vitest";
 import { type ChannelWater, channelWaters } from "./channel-water.ts";
 import type { HostWater } from "./host-water.ts";
-import { hangUp, type SiteTree } from "./site-tree.ts";
+import { hangUp, type SiteTree } from "./layout/site-tree.ts";
 
 /** source - core - east (e1, e2), core - west (w1, w2) */
 function site(): SiteTree {

@@ -1,5 +1,5 @@
 import type { HostWater } from "./host-water.ts";
-import type { SiteTree, TreeNode } from "./site-tree.ts";
+import type { SiteTree, TreeNode } from "./layout/site-tree.ts";
 
 /** What is in the channel that leads to a node. */
 export type ChannelWater =

@@ -2,7 +2,7 @@ import { buildSiteGraph, type SiteLink, type SiteNode } from "@dyetrace/site";
 import type { RunReport } from "@dyetrace/wire";
 import { expect, test } from "vitest";
 import { findingMarks } from "./finding-marks.ts";
-import { hangUp, type SiteTree } from "./site-tree.ts";
+import { hangUp, type SiteTree } from "./layout/site-tree.ts";
 
 function site(): SiteTree {
   const nodes = ["tower", "core", "pier"].map(

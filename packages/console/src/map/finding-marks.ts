@@ -1,6 +1,6 @@
 import { planPlace } from "@dyetrace/site";
 import { type FindingGlyph, findingKindFacts, type RunReport } from "@dyetrace/wire";
-import type { SiteTree } from "./site-tree.ts";
+import type { SiteTree } from "./layout/site-tree.ts";
 
 export interface FindingMark {
   /** Position in the report's list. */

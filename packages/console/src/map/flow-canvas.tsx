@@ -1,5 +1,5 @@
 import { useEffect, useRef } from "preact/hooks";
-import type { Polyline } from "./delta-layout.ts";
+import type { Polyline } from "./layout/delta-place.ts";
 import type { MapView } from "./map-view.ts";
 
 export interface Flow {

@@ -1,10 +1,10 @@
 import type { FindingGlyph } from "@dyetrace/wire";
 import { ChannelMark, DammedDye, markDistance, ThinningDye } from "./channel-marks.tsx";
 import type { Channel } from "./channel-water.ts";
-import type { DeltaLayout, NodePlace } from "./delta-layout.ts";
 import type { FindingMark } from "./finding-marks.ts";
 import type { Flow } from "./flow-canvas.tsx";
-import { channelWidth, cut, pathOf, spotAt } from "./geometry.ts";
+import type { DeltaLayout, NodePlace } from "./layout/delta-place.ts";
+import { channelWidth, cut, pathOf, spotAt } from "./layout/geometry.ts";
 import type { SiteMapProps } from "./site-map-props.ts";
 
 interface Barrier {

@@ -1,5 +1,5 @@
 import { ChannelMark, DammedDye, ThinningDye } from "./channel-marks.tsx";
-import { pathOf } from "./geometry.ts";
+import { pathOf } from "./layout/geometry.ts";
 
 const LINE = [
   [2, 12],

@@ -1,10 +1,10 @@
 import type { ChannelWater } from "./channel-water.ts";
-import type { NodePlace } from "./delta-layout.ts";
 import type { HostWater } from "./host-water.ts";
+import type { NodePlace } from "./layout/delta-place.ts";
+import type { SiteTree, TreeNode } from "./layout/site-tree.ts";
 import { NodeShape } from "./node-shape.tsx";
 import { describeHostWater } from "./say-water.ts";
 import type { MapSelection } from "./site-map-props.ts";
-import type { SiteTree, TreeNode } from "./site-tree.ts";
 
 export interface MapPlaceProps {
   readonly place: NodePlace;

@@ -1,6 +1,6 @@
 import { expect, test } from "vitest";
-import type { DeltaLayout, NodePlace } from "./delta-layout.ts";
 import type { FindingMark } from "./finding-marks.ts";
+import type { DeltaLayout, NodePlace } from "./layout/delta-place.ts";
 import { type Box, placeFlags } from "./place-flags.ts";
 
 const place = (name: string, x: number, y: number, inlet: NodePlace["inlet"] = []): NodePlace => ({

@@ -1,6 +1,6 @@
-import type { DeltaLayout, NodePlace, Polyline } from "./delta-layout.ts";
 import type { FindingMark } from "./finding-marks.ts";
-import { spotAt } from "./geometry.ts";
+import type { DeltaLayout, NodePlace, Polyline } from "./layout/delta-place.ts";
+import { spotAt } from "./layout/geometry.ts";
 
 export interface Box {
   readonly x: number;

@@ -1,7 +1,7 @@
 import type { Channel } from "./channel-water.ts";
 import type { FindingMark } from "./finding-marks.ts";
 import type { HostWater } from "./host-water.ts";
-import type { SiteTree } from "./site-tree.ts";
+import type { SiteTree } from "./layout/site-tree.ts";
 
 export interface MapSelection {
   readonly node: string;

@@ -1,19 +1,21 @@
 import type { VNode } from "preact";
 import { useEffect, useMemo, useRef, useState } from "preact/hooks";
 import { markDistance } from "./channel-marks.tsx";
-import { type DeltaLayout, layOutDelta } from "./delta-layout.ts";
 import { dragging } from "./drag-map.ts";
-import type { FindingMark } from "./finding-marks.ts";
 import { FlowCanvas } from "./flow-canvas.tsx";
-import { channelWidth } from "./geometry.ts";
+import { foldedNodes } from "./folded-nodes.ts";
 import type { HostWater } from "./host-water.ts";
+import { layOutDelta } from "./layout/delta-layout.ts";
+import type { DeltaLayout } from "./layout/delta-place.ts";
+import { findNode, nodesAbove } from "./layout/find-node.ts";
+import { channelWidth } from "./layout/geometry.ts";
 import { MapChannels, movingWater } from "./map-channels.tsx";
 import { flagWidth, MapFlag } from "./map-flag.tsx";
 import { MapPlace } from "./map-place.tsx";
+import { MapTools } from "./map-tools.tsx";
 import { centreOn, fitView, type MapView, zoomView } from "./map-view.ts";
 import { placeFlags } from "./place-flags.ts";
 import type { SiteMapProps } from "./site-map-props.ts";
-import type { SiteTree } from "./site-tree.ts";
 import { textWidth } from "./text-width.ts";
 import { NARROW, useSize } from "./use-size.ts";
 
@@ -151,54 +153,19 @@ export function SiteMap(props: SiteMapProps) {
         </>
       )}
       {props.isExcerpt !== true && (
-        <div class="map-tools">
-          {tree.root.size > 20 && (
-            <input
-              type="search"
-              placeholder="Find a node"
-              aria-label="Find a node"
-              value={search}
-              onInput={(event) => find(event.currentTarget.value)}
-            />
-          )}
-          {search.trim() !== "" && sought === null && (
-            <span class="small" role="status">
-              No node is called that.
-            </span>
-          )}
-          {branch !== undefined && branch.children.length > 0 && (
-            <button
-              type="button"
-              class="press small"
-              onClick={() => fold([branch.node.name], !folded.has(branch.node.name))}
-            >
-              {folded.has(branch.node.name) ? "Unfold" : "Fold up"} {branch.node.name}
-            </button>
-          )}
-          {!isNarrow && view !== null && size !== null && (
-            <>
-              <button
-                type="button"
-                class="press small"
-                aria-label="Zoom out"
-                onClick={() => setMoved(zoomView(view, 1 / 1.4, middle(size)))}
-              >
-                −
-              </button>
-              <button
-                type="button"
-                class="press small"
-                aria-label="Zoom in"
-                onClick={() => setMoved(zoomView(view, 1.4, middle(size)))}
-              >
-                +
-              </button>
-              <button type="button" class="press small" onClick={showAll}>
-                Whole site
-              </button>
-            </>
-          )}
-        </div>
+        <MapTools
+          tree={tree}
+          search={search}
+          isFound={sought !== null}
+          onSearch={find}
+          selected={branch ?? null}
+          folded={folded}
+          onFold={(name) => fold([name], !folded.has(name))}
+          onZoom={
+            isNarrow || view === null || size === null ? null : (by) => setMoved(zoomView(view, by, middle(size)))
+          }
+          onShowAll={showAll}
+        />
       )}
     </div>
   );
@@ -208,47 +175,6 @@ const middle = (size: { width: number; height: number }): { x: number; y: number
   x: size.width / 2,
   y: size.height / 2,
 });
-
-/** The node of that name, else the first whose name begins with the text, else the first that has it somewhere. */
-function findNode(tree: SiteTree, text: string): string | null {
-  const wanted = text.trim().toLowerCase();
-  if (wanted === "") return null;
-  const names = [...tree.byName.keys()];
-  return (
-    names.find((name) => name.toLowerCase() === wanted) ??
-    names.find((name) => name.toLowerCase().startsWith(wanted)) ??
-    names.find((name) => name.toLowerCase().includes(wanted)) ??
-    null
-  );
-}
-
-function nodesAbove(tree: SiteTree, name: string): readonly string[] {
-  const parent = tree.byName.get(name)?.parent ?? null;
-  return parent === null ? [] : [parent, ...nodesAbove(tree, parent)];
-}
-
-/** What is folded up: what the user folded, and of the branches without a finding in them those that `quiet` says. */
-function foldedNodes(
-  tree: SiteTree,
-  chosen: ReadonlyMap<string, boolean>,
-  quiet: "all" | "deep" | "none",
-  marks: readonly FindingMark[],
-): ReadonlySet<string> {
-  const busy = new Set<string>();
-  for (const mark of marks) {
-    for (const { node } of mark.suspects) {
-      for (let at: string | null = node; at !== null; at = tree.byName.get(at)?.parent ?? null) busy.add(at);
-    }
-  }
-  const folded = new Set<string>();
-  for (const [name, node] of tree.byName) {
-    if (node.children.length === 0) continue;
-    const isDeep = node.parent !== null && tree.byName.get(node.parent)?.parent !== null;
-    const isFoldedAnyway = quiet === "all" || (quiet === "deep" && isDeep);
-    if (chosen.get(name) ?? (isFoldedAnyway && !busy.has(name))) folded.add(name);
-  }
-  return folded;
-}
 
 const lossOf = (host: HostWater | null): number | null => (host?.kind === "thins" ? host.lossRatio : null);
 

@@ -4,7 +4,7 @@ import type { PlanDrawing } from "@dyetrace/wire/console/plan-drawing";
 import type { LiveHistory } from "../state/live-history.ts";
 import { type Channel, channelWaters } from "./channel-water.ts";
 import { type HostWater, waterInReport, waterLive } from "./host-water.ts";
-import type { SiteTree, TreeNode } from "./site-tree.ts";
+import type { SiteTree, TreeNode } from "./layout/site-tree.ts";
 
 export const graphOf = (drawing: PlanDrawing): SiteGraph => buildSiteGraph(drawing.site, drawing.nodes, drawing.links);
 

@@ -1,11 +1,11 @@
 import { formatRateBps } from "@dyetrace/wire";
 import { useMemo, useState } from "preact/hooks";
 import { findingMarks } from "../map/finding-marks.ts";
+import { hangUp } from "../map/layout/site-tree.ts";
 import { MapKey } from "../map/map-key.tsx";
 import { SiteMap } from "../map/site-map.tsx";
 import type { MapSelection } from "../map/site-map-props.ts";
 import { graphOf, headOf, liveScene, planScene, reportScene } from "../map/site-scene.ts";
-import { hangUp } from "../map/site-tree.ts";
 import { FindingNote } from "../parts/finding-note.tsx";
 import { PlaceNote } from "../parts/place-note.tsx";
 import { RefusalNote } from "../parts/refusal-note.tsx";

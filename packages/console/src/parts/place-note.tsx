@@ -1,10 +1,10 @@
 import type { SiteGraph } from "@dyetrace/site";
 import { formatRateBps, formatRatio } from "@dyetrace/wire";
 import type { LiveFigures } from "@dyetrace/wire/console/live-second";
+import type { SiteTree } from "../map/layout/site-tree.ts";
 import { describeChannel, describeHostWater } from "../map/say-water.ts";
 import type { MapSelection } from "../map/site-map-props.ts";
 import type { SiteScene } from "../map/site-scene.ts";
-import type { SiteTree } from "../map/site-tree.ts";
 import { history, isRunning } from "../state/console-state.ts";
 import type { RunView, ViewedStream } from "../state/run-view.ts";
 import { formatCount, formatMs, orUnknown } from "./format.ts";

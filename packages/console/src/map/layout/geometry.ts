@@ -1,4 +1,4 @@
-import type { Point, Polyline } from "./delta-layout.ts";
+import type { Point, Polyline } from "./delta-place.ts";
 
 export const pathOf = (line: Polyline): string =>
   line.map(([x, y], index) => `${index === 0 ? "M" : "L"}${round(x)} ${round(y)}`).join("");

@@ -1,7 +1,8 @@
 import { buildSiteGraph, type SiteLink, type SiteNode } from "@dyetrace/site";
 import fc from "fast-check";
 import { expect, test } from "vitest";
-import { type DeltaLayout, layOutDelta } from "./delta-layout.ts";
+import { layOutDelta } from "./delta-layout.ts";
+import type { DeltaLayout } from "./delta-place.ts";
 import { hangUp, type SiteTree } from "./site-tree.ts";
 
 /** A tree of nodes `n0` (the root) to `nN`: `parents[i]` is the parent of `n(i+1)`, among those before it. */

@@ -1,0 +1,58 @@
+import type { SiteTree, TreeNode } from "./layout/site-tree.ts";
+
+interface MapToolsProps {
+  readonly tree: SiteTree;
+  readonly search: string;
+  /** Whether a node is called what was searched for. */
+  readonly isFound: boolean;
+  readonly onSearch: (text: string) => void;
+  readonly selected: TreeNode | null;
+  readonly folded: ReadonlySet<string>;
+  readonly onFold: (name: string) => void;
+  /** Null where the map cannot be zoomed. */
+  readonly onZoom: ((by: number) => void) | null;
+  readonly onShowAll: () => void;
+}
+
+const ZOOM_STEP = 1.4;
+
+/** What stands in the map's corner: search, fold, zoom. */
+export function MapTools(props: MapToolsProps) {
+  const { tree, search, selected, folded, onZoom } = props;
+  return (
+    <div class="map-tools">
+      {tree.root.size > 20 && (
+        <input
+          type="search"
+          placeholder="Find a node"
+          aria-label="Find a node"
+          value={search}
+          onInput={(event) => props.onSearch(event.currentTarget.value)}
+        />
+      )}
+      {search.trim() !== "" && !props.isFound && (
+        <span class="small" role="status">
+          No node is called that.
+        </span>
+      )}
+      {selected !== null && selected.children.length > 0 && (
+        <button type="button" class="press small" onClick={() => props.onFold(selected.node.name)}>
+          {folded.has(selected.node.name) ? "Unfold" : "Fold up"} {selected.node.name}
+        </button>
+      )}
+      {onZoom !== null && (
+        <>
+          <button type="button" class="press small" aria-label="Zoom out" onClick={() => onZoom(1 / ZOOM_STEP)}>
+            −
+          </button>
+          <button type="button" class="press small" aria-label="Zoom in" onClick={() => onZoom(ZOOM_STEP)}>
+            +
+          </button>
+          <button type="button" class="press small" onClick={props.onShowAll}>
+            Whole site
+          </button>
+        </>
+      )}
+    </div>
+  );
+}

@@ -1,0 +1,37 @@
+import type { PlanDrawing } from "@dyetrace/wire/console/plan-drawing";
+import { useMemo, useState } from "preact/hooks";
+import type { FindingMark } from "../map/finding-marks.ts";
+import { hangUp } from "../map/layout/site-tree.ts";
+import { SiteMap } from "../map/site-map.tsx";
+import type { MapSelection } from "../map/site-map-props.ts";
+import { graphOf, headOf, planScene } from "../map/site-scene.ts";
+
+const NO_MARKS: readonly FindingMark[] = [];
+
+/** The map of a plan, without any water in it. */
+export function PlanMap({ drawing, isStale }: { readonly drawing: PlanDrawing; readonly isStale: boolean }) {
+  const graph = useMemo(() => graphOf(drawing), [drawing]);
+  const [selection, setSelection] = useState<MapSelection | null>(null);
+  const tree = useMemo(() => {
+    const head = headOf(graph, null);
+    return head === null ? null : hangUp(graph, head);
+  }, [graph]);
+  const scene = useMemo(() => (tree === null ? null : planScene(tree)), [tree]);
+  if (tree === null || scene === null) return null;
+  return (
+    <div class={isStale ? "is-stale" : undefined}>
+      {isStale && <p class="small">The map is of the last plan without mistakes.</p>}
+      <SiteMap
+        name={`Map of ${graph.name}`}
+        tree={tree}
+        channels={scene.channels}
+        hosts={scene.hosts}
+        marks={NO_MARKS}
+        rateBps={() => null}
+        isMoving={false}
+        selection={selection}
+        onSelect={setSelection}
+      />
+    </div>
+  );
+}

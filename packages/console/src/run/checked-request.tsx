@@ -1,0 +1,103 @@
+import type { RunRequest } from "@dyetrace/wire";
+import type { RunAnswer } from "@dyetrace/wire/console/run-forecast";
+import { useEffect, useState } from "preact/hooks";
+import { askController, asRefusal, type Refusal } from "../link/ask-controller.ts";
+import { ConfirmLoad } from "../parts/confirm-load.tsx";
+import { DiskNeed } from "../parts/disk-need.tsx";
+import { Forecast } from "../parts/forecast.tsx";
+import { RefusalNote } from "../parts/refusal-note.tsx";
+import { link } from "../state/console-state.ts";
+import { goTo } from "../state/route.ts";
+
+/** Time without a keystroke before the controller is asked. */
+const SETTLED_MS = 250;
+
+/** The controller's own forecast of the request, and the button that starts it. */
+export function CheckedRequest({ request }: { readonly request: RunRequest }) {
+  const [answer, setAnswer] = useState<RunAnswer | null>(null);
+  const [refusal, setRefusal] = useState<Refusal | null>(null);
+  const [confirmation, setConfirmation] = useState("");
+  const [despite, setDespite] = useState<readonly ("traffic" | "advice")[]>([]);
+  const isOn = link.value.kind === "on";
+  const key = JSON.stringify(request);
+  useEffect(() => {
+    if (!isOn) return;
+    const gone = new AbortController();
+    const timer = setTimeout(() => {
+      askController<RunAnswer>("/api/console/run-check", { method: "POST", body: request, signal: gone.signal }).then(
+        (next) => {
+          setAnswer(next);
+          setRefusal(null);
+        },
+        (error: unknown) => {
+          if (!gone.signal.aborted) setRefusal(asRefusal(error));
+        },
+      );
+    }, SETTLED_MS);
+    return () => {
+      clearTimeout(timer);
+      gone.abort();
+    };
+  }, [key, isOn]);
+  const start = (): void => {
+    setRefusal(null);
+    const body = {
+      ...request,
+      ...(despite.length === 0 ? {} : { despite }),
+      ...(confirmation === "" ? {} : { confirmation }),
+    };
+    askController("/api/runs", { method: "POST", body }).then(
+      () => goTo("map"),
+      (error: unknown) => setRefusal(asRefusal(error)),
+    );
+  };
+  const asked = answer?.kind === "run" ? answer.forecast.confirmation : null;
+  const isReady =
+    isOn &&
+    answer?.kind === "run" &&
+    answer.forecast.missing.length === 0 &&
+    (asked === null || confirmation.trim() === asked);
+  return (
+    <>
+      {answer?.kind === "mistakes" && (
+        <ul class="mistakes">
+          {answer.mistakes.map((mistake) => (
+            <li key={mistake.message}>
+              {answer.of === "site" ? "Site plan" : "Scenario"}
+              {mistake.line === null ? "" : `, line ${mistake.line}`}: {mistake.message}.{" "}
+              <span class="soft">{mistake.hint}</span>
+            </li>
+          ))}
+        </ul>
+      )}
+      {refusal !== null && (
+        <>
+          <RefusalNote refusal={refusal} />
+          {(refusal.code === "GROUP_UNFIT" || refusal.code === "GROUP_IN_USE") && (
+            <label class="insist">
+              <input
+                type="checkbox"
+                checked={despite.includes(refusal.code === "GROUP_UNFIT" ? "advice" : "traffic")}
+                onChange={(event) => {
+                  const what = refusal.code === "GROUP_UNFIT" ? "advice" : "traffic";
+                  setDespite(event.currentTarget.checked ? [...despite, what] : despite.filter((one) => one !== what));
+                }}
+              />
+              I know what uses this group, and it may be disturbed
+            </label>
+          )}
+        </>
+      )}
+      {asked !== null && <ConfirmLoad words={asked} said={confirmation} onSay={setConfirmation} />}
+      <button type="button" class="press pours" disabled={!isReady} onClick={start}>
+        Start the run
+      </button>
+      {answer?.kind === "run" && (
+        <>
+          <Forecast forecast={answer.forecast} />
+          <DiskNeed request={request} lastsMs={answer.forecast.lastsMs} />
+        </>
+      )}
+    </>
+  );
+}
