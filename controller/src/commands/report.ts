@@ -11,7 +11,7 @@ import { reportSchemaDocument } from "../report/report-schema-document.ts";
 import { renderNight } from "../report/terminal-night.ts";
 import { paintFor } from "../report/terminal-paint.ts";
 import { renderReport } from "../report/terminal-report.ts";
-import type { RunRecord } from "../store/run-records.ts";
+import type { RunRecord } from "../store/run-record.ts";
 import { writeUserFile } from "./arguments/write-user-file.ts";
 import { type LibraryOptions, openLibrary, withLibraryOptions } from "./client/run-library.ts";
 

@@ -8,7 +8,7 @@ import { runDifferences } from "../compare/run-differences.ts";
 import { csvOfGaps, csvOfReceipts } from "../report/csv-report.ts";
 import { renderHtmlReport } from "../report/html-report.ts";
 import { junitOfRun } from "../report/junit-report.ts";
-import type { RunRecord } from "../store/run-records.ts";
+import type { RunRecord } from "../store/run-record.ts";
 import type { Store } from "../store/store.ts";
 import { drawPlan } from "./console-plan.ts";
 

@@ -3,7 +3,7 @@ import { Fault, type ReportIncident } from "@dyetrace/wire";
 import { MINUTE_NS } from "../intake/count-minutes.ts";
 import { type PackedRun, unpackCompiledRun } from "../plan/compiled-run-json.ts";
 import type { StripCell } from "../store/report-records.ts";
-import type { RunRecord } from "../store/run-records.ts";
+import type { RunRecord } from "../store/run-record.ts";
 import type { Store } from "../store/store.ts";
 import { absences, findIncidents } from "./find-incidents.ts";
 import { findPatterns, type Pattern } from "./find-patterns.ts";

@@ -1,17 +1,11 @@
-import { planPlace, type SiteGraph } from "@dyetrace/site";
-import {
-  findingKindFacts,
-  formatDurationNs,
-  formatRateBps,
-  formatRatio,
-  type ReportFinding,
-  type ReportReceipt,
-  type RunReport,
-} from "@dyetrace/wire";
-import type { RunRecord } from "../store/run-records.ts";
+import type { SiteGraph } from "@dyetrace/site";
+import { formatDurationNs, formatRatio, type RunReport } from "@dyetrace/wire";
+import type { RunRecord } from "../store/run-record.ts";
+import { renderFindings, renderMap } from "./html-findings.ts";
+import { renderBystanders, renderReceipts, renderStreams } from "./html-receipts.ts";
 import { HTML_STYLE } from "./html-style.ts";
+import { asDate, ms, table } from "./html-table.ts";
 import { Markup, markup } from "./markup.ts";
-import { drawSiteMap, type MapMark } from "./site-map.ts";
 
 export interface HtmlReportInput {
   readonly report: RunReport;
@@ -65,52 +59,6 @@ const METHOD = [
   "A finding names the smallest set of segments that the agents' places can tell apart. Where no count is given, it is not known.",
 ];
 
-function renderFindings(findings: readonly ReportFinding[]): Markup {
-  if (findings.length === 0) return markup`<section><h2>Findings</h2><p>None.</p></section>`;
-  return markup`<section><h2>Findings</h2>${findings.map(
-    ({ kind, title, suspects, confidence, streams, evidence, advice, reference }, index) => markup`
-<article class="finding ${findingKindFacts(kind).effect}"><h3><span class="number">${index + 1}</span> <span class="kind" title="${findingKindFacts(kind).meaning}">${findingKindFacts(kind).label}</span> ${title}</h3><dl>
-<dt>Suspects</dt><dd>${suspects.length === 0 ? "none can be named" : suspects.map((one) => markup`<code>${one}</code> `)}</dd>
-<dt>Sureness</dt><dd>${Math.round(confidence * 100)} in 100</dd><dt>Streams</dt><dd>${streams.join(", ")}</dd>
-<dt>Evidence</dt><dd>${evidence.map((sentence) => markup`<p>${sentence}</p>`)}</dd>
-${advice === "" ? null : markup`<dt>Look at</dt><dd>${advice}</dd>`}${reference === "" ? null : markup`<dt>See</dt><dd>${reference}</dd>`}
-</dl></article>`,
-  )}</section>`;
-}
-
-function renderMap(report: RunReport, graph: SiteGraph): Markup {
-  const marks = new Map<string, MapMark>();
-  for (const [index, { suspects, title }] of report.findings.entries()) {
-    for (const suspect of new Set(suspects.map(planPlace))) {
-      const known = marks.get(suspect);
-      marks.set(suspect, {
-        findings: known === undefined ? String(index + 1) : `${known.findings}, ${index + 1}`,
-        words: known === undefined ? title : `${known.words}; ${title}`,
-      });
-    }
-  }
-  const notes = new Map<string, string>();
-  for (const node of graph.nodes.values()) {
-    if (node.agent === null) continue;
-    const own = report.receipts.filter((receipt) => receipt.listener === node.agent);
-    const isSource = report.streams.some((stream) => stream.source === node.agent);
-    if (isSource) notes.set(node.name, "source");
-    else if (own.length > 0) notes.set(node.name, worstOf(own));
-  }
-  const source = report.streams[0]?.source;
-  const root = [...graph.nodes.values()].find((node) => node.agent === source)?.name ?? [...graph.nodes.keys()][0];
-  return root === undefined ? markup`` : drawSiteMap(graph, root, { marks, notes });
-}
-
-function worstOf(receipts: readonly ReportReceipt[]): string {
-  const silent = receipts.filter((receipt) => receipt.received === 0).length;
-  if (silent > 0) return silent === receipts.length ? "silent" : `${silent} of ${receipts.length} silent`;
-  const ratios = receipts.flatMap((receipt) => receipt.lossRatio ?? []);
-  if (ratios.length < receipts.length) return "loss unknown";
-  const worst = Math.max(...ratios);
-  return worst === 0 ? "no loss" : `${formatRatio(worst)} lost`;
-}
-
 function renderExpectations({ expectations }: RunReport): Markup | null {
   if (expectations.length === 0) return null;
   const words = (met: boolean | null): string => (met === null ? "not judged" : met ? "met" : "not met");
@@ -123,97 +71,6 @@ function renderExpectations({ expectations }: RunReport): Markup | null {
       measured ?? "unknown",
       words(met),
       detail,
-    ]),
-  );
-}
-
-function renderStreams({ streams }: RunReport): Markup {
-  return table(
-    "Streams",
-    ["Stream", "Source", "Group", "Port", "Rate", "Payload", "TTL", "DSCP", "Sent", "Really sent", "Latest packet"],
-    streams.map((stream) => [
-      stream.name,
-      stream.source,
-      stream.group,
-      stream.port,
-      formatRateBps(stream.rateBps),
-      `${stream.payloadBytes} B`,
-      stream.ttl,
-      stream.dscp,
-      stream.sent,
-      stream.sentRateBps === null ? null : formatRateBps(stream.sentRateBps),
-      ms(stream.pacingMaxMs),
-    ]),
-  );
-}
-
-function renderReceipts(report: RunReport): Markup {
-  const lengthMs = Date.parse(report.endedAt) - Date.parse(report.startedAt);
-  return table(
-    "Receipts",
-    [
-      "Stream",
-      "Listener",
-      "Sent",
-      "Received",
-      "Lost",
-      "Loss",
-      "In host",
-      "Longest gap",
-      "Jitter",
-      "Join",
-      "Leave",
-      "Gaps",
-    ],
-    report.receipts.map((receipt) => [
-      receipt.stream,
-      receipt.listener,
-      receipt.sent,
-      receipt.received,
-      receipt.lost,
-      lossOf(receipt),
-      receipt.hostLost,
-      ms(receipt.longestGapMs),
-      ms(receipt.jitterMs),
-      ms(receipt.joinDelayMs),
-      ms(receipt.leaveDelayMs),
-      gapStrip(receipt, lengthMs),
-    ]),
-  );
-}
-
-/** Nothing lost of n says no more than "at most 3/n", at 95 % (the rule of three). */
-function lossOf({ lossRatio, lost, sent }: ReportReceipt): string | null {
-  if (lossRatio === null) return null;
-  if (lost === 0 && sent !== null && sent > 0) return `0 (≤ ${formatRatio(Math.min(1, 3 / sent))})`;
-  return formatRatio(lossRatio);
-}
-
-function gapStrip({ gaps, received }: ReportReceipt, lengthMs: number): Markup | null {
-  if (received === null || lengthMs <= 0) return null;
-  if (received === 0)
-    return markup`<svg class="strip" viewBox="0 0 220 16"><title>silent</title><rect class="loss" x="0" y="5" width="220" height="6"/></svg>`;
-  return markup`<svg class="strip" viewBox="0 0 220 16" preserveAspectRatio="none"><title>${gaps.length} gaps</title>${gaps.map(
-    ({ startMs, durationMs, count }) =>
-      startMs === null
-        ? null
-        : markup`<rect class="loss" x="${px((startMs / lengthMs) * 220)}" y="0" width="${px(Math.max(1, ((durationMs ?? 0) / lengthMs) * 220))}" height="16"><title>${count} packets</title></rect>`,
-  )}</svg>`;
-}
-
-const px = (value: number): string => value.toFixed(1);
-
-function renderBystanders({ bystanders }: RunReport): Markup | null {
-  if (bystanders.length === 0) return null;
-  return table(
-    "Bystanders",
-    ["Stream", "Agent", "Frames", "First", "Last"],
-    bystanders.map(({ stream, agent, frames, firstMs, lastMs }) => [
-      stream,
-      agent,
-      frames ?? "can't watch",
-      ms(firstMs),
-      ms(lastMs),
     ]),
   );
 }
@@ -284,24 +141,3 @@ function renderParameters(parameters: Readonly<Record<string, string>>): Markup 
     ? null
     : markup`<p>Set on the command line: ${given.map(([k, v]) => `${k}=${v}`).join(", ")}</p>`;
 }
-
-type Cell = string | number | Markup | null;
-
-/** Unknown is shown as a dash, so that it can't be taken for 0. */
-export function table(title: string, head: readonly string[], rows: readonly (readonly Cell[])[]): Markup {
-  const align = head.map(
-    (_, column) =>
-      rows.length > 0 && rows.every((row) => typeof row[column] !== "string" && !(row[column] instanceof Markup)),
-  );
-  const className = (column: number): Markup | null => (align[column] === true ? markup` class="number"` : null);
-  return markup`<section><h2>${title}</h2><div class="scroll"><table><thead><tr>${head.map((name, column) => markup`<th${className(column)}>${name}</th>`)}</tr></thead>
-<tbody>${rows.map(
-    (row) => markup`<tr>${row.map((cell, column) => markup`<td${className(column)}>${cell ?? "–"}</td>`)}</tr>
-`,
-  )}</tbody></table></div></section>`;
-}
-
-const ms = (value: number | null): string | null =>
-  value === null ? null : value === 0 ? "0" : formatDurationNs(value * 1e6);
-
-export const asDate = (iso: string): string => `${iso.slice(0, 10)} ${iso.slice(11, 19)} UTC`;

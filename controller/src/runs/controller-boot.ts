@@ -1,6 +1,6 @@
 import { randomBytes } from "node:crypto";
 import { readFileSync } from "node:fs";
-import type { RunStart } from "../store/run-records.ts";
+import type { RunStart } from "../store/run-record.ts";
 
 /** This start of the controller: who conducts a run, where several share a database. */
 export const CONTROLLER_INSTANCE: string = randomBytes(8).toString("hex");

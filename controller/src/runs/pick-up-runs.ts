@@ -9,7 +9,7 @@ import { RunCrew } from "../conduct/run-crew.ts";
 import type { ReportIntake } from "../intake/report-intake.ts";
 import { type PackedRun, unpackCompiledRun } from "../plan/compiled-run-json.ts";
 import { outlineRun } from "../plan/outline-run.ts";
-import type { RunRecord, RunStart } from "../store/run-records.ts";
+import type { RunRecord, RunStart } from "../store/run-record.ts";
 import type { Store } from "../store/store.ts";
 import { concludeRun } from "./conclude-run.ts";
 import { bootId, CONTROLLER_INSTANCE } from "./controller-boot.ts";

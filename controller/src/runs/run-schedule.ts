@@ -1,5 +1,5 @@
 import type { Logger } from "pino";
-import type { RunRecord } from "../store/run-records.ts";
+import type { RunRecord } from "../store/run-record.ts";
 import type { Store } from "../store/store.ts";
 import { failureOf } from "./keep-run.ts";
 

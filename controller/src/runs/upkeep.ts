@@ -1,7 +1,7 @@
 import type { Logger } from "pino";
 import { joinBodies } from "../intake/join-bodies.ts";
 import { ONE_MINUTE_NS, type Retention, TEN_SECONDS_NS } from "../store/retention.ts";
-import type { RunRecord } from "../store/run-records.ts";
+import type { RunRecord } from "../store/run-record.ts";
 import type { Store } from "../store/store.ts";
 
 const EVERY_MS = 10_000;

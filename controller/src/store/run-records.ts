@@ -1,29 +1,9 @@
-import { Fault, type RunReport, type RunRequest, type Verdict } from "@dyetrace/wire";
+import { Fault, type RunReport, type RunRequest } from "@dyetrace/wire";
 import type { RunFailure } from "@dyetrace/wire/console/run-failure";
 import type { RunSummary } from "@dyetrace/wire/console/stored-run";
-import type { Kysely, Selectable } from "kysely";
-import type { RunsTable, StoreTables } from "./store-tables.ts";
-
-/** Everything that is kept of a run beside its interval reports. */
-export interface RunRecord extends RunSummary {
-  readonly request: RunRequest;
-  /** Null while it goes on, and where it could not run. */
-  readonly report: RunReport | null;
-  readonly failure: RunFailure | null;
-  readonly programVersion: string;
-  readonly start: RunStart | null;
-  readonly compiled: unknown;
-  readonly endNs: number;
-  readonly owner: string;
-  readonly heartbeatMs: number;
-}
-
-/** The start instant: on the wall clock, and on the monotonic clock of one boot of the controller's machine. */
-export interface RunStart {
-  readonly wallMs: number;
-  readonly controllerNs: number;
-  readonly bootId: string;
-}
+import type { Kysely } from "kysely";
+import { type RunRecord, type RunStart, recordOf, summaryOf } from "./run-record.ts";
+import type { StoreTables } from "./store-tables.ts";
 
 export interface NewRun {
   readonly runId: string;
@@ -214,40 +194,3 @@ export class RunRecords {
     return names;
   }
 }
-
-type SummaryRow = Pick<
-  Selectable<RunsTable>,
-  "id" | "state" | "site" | "scenario" | "verdict" | "created_ms" | "start_at_ms" | "started_ms" | "ended_ms"
->;
-
-const summaryOf = (row: SummaryRow, baselines: readonly string[]): RunSummary => ({
-  runId: row.id,
-  state: row.state,
-  site: row.site,
-  scenario: row.scenario,
-  verdict: row.verdict as Verdict | null,
-  createdAt: new Date(row.created_ms).toISOString(),
-  startAt: isoOf(row.start_at_ms),
-  startedAt: isoOf(row.started_ms),
-  endedAt: isoOf(row.ended_ms),
-  baselines,
-});
-
-const isoOf = (wallMs: number | null): string | null => (wallMs === null ? null : new Date(wallMs).toISOString());
-
-/** What stands in the store was checked when it came in, so it is taken as it is. */
-const recordOf = (row: Selectable<RunsTable>, baselines: readonly string[]): RunRecord => ({
-  ...summaryOf(row, baselines),
-  request: JSON.parse(row.request) as RunRequest,
-  report: row.report === null ? null : (JSON.parse(row.report) as RunReport),
-  failure: row.failure === null ? null : (JSON.parse(row.failure) as RunFailure),
-  programVersion: row.program_version,
-  start:
-    row.started_ms === null || row.start_controller_ns === null || row.boot_id === null
-      ? null
-      : { wallMs: row.started_ms, controllerNs: row.start_controller_ns, bootId: row.boot_id },
-  compiled: row.compiled === null ? null : JSON.parse(row.compiled),
-  endNs: row.end_ns,
-  owner: row.owner,
-  heartbeatMs: row.heartbeat_ms,
-});

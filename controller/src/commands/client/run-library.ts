@@ -2,7 +2,7 @@ import { Fault } from "@dyetrace/wire";
 import type { RunSummary } from "@dyetrace/wire/console/stored-run";
 import type { Command } from "commander";
 import { type NightSummary, summariseNight } from "../../night/night-summary.ts";
-import type { RunRecord } from "../../store/run-records.ts";
+import type { RunRecord } from "../../store/run-record.ts";
 import { openStore, type Store } from "../../store/store.ts";
 import { DEFAULT_CONTROLLER_URL } from "../arguments/default-controller-url.ts";
 import { storePlace } from "../arguments/store-place.ts";

@@ -1,0 +1,94 @@
+import { formatRateBps, formatRatio, type ReportReceipt, type RunReport } from "@dyetrace/wire";
+import { ms, table } from "./html-table.ts";
+import { type Markup, markup } from "./markup.ts";
+
+export function renderStreams({ streams }: RunReport): Markup {
+  return table(
+    "Streams",
+    ["Stream", "Source", "Group", "Port", "Rate", "Payload", "TTL", "DSCP", "Sent", "Really sent", "Latest packet"],
+    streams.map((stream) => [
+      stream.name,
+      stream.source,
+      stream.group,
+      stream.port,
+      formatRateBps(stream.rateBps),
+      `${stream.payloadBytes} B`,
+      stream.ttl,
+      stream.dscp,
+      stream.sent,
+      stream.sentRateBps === null ? null : formatRateBps(stream.sentRateBps),
+      ms(stream.pacingMaxMs),
+    ]),
+  );
+}
+
+export function renderReceipts(report: RunReport): Markup {
+  const lengthMs = Date.parse(report.endedAt) - Date.parse(report.startedAt);
+  return table(
+    "Receipts",
+    [
+      "Stream",
+      "Listener",
+      "Sent",
+      "Received",
+      "Lost",
+      "Loss",
+      "In host",
+      "Longest gap",
+      "Jitter",
+      "Join",
+      "Leave",
+      "Gaps",
+    ],
+    report.receipts.map((receipt) => [
+      receipt.stream,
+      receipt.listener,
+      receipt.sent,
+      receipt.received,
+      receipt.lost,
+      lossOf(receipt),
+      receipt.hostLost,
+      ms(receipt.longestGapMs),
+      ms(receipt.jitterMs),
+      ms(receipt.joinDelayMs),
+      ms(receipt.leaveDelayMs),
+      gapStrip(receipt, lengthMs),
+    ]),
+  );
+}
+
+/** Nothing lost of n says no more than "at most 3/n", at 95 % (the rule of three). */
+function lossOf({ lossRatio, lost, sent }: ReportReceipt): string | null {
+  if (lossRatio === null) return null;
+  if (lost === 0 && sent !== null && sent > 0) return `0 (≤ ${formatRatio(Math.min(1, 3 / sent))})`;
+  return formatRatio(lossRatio);
+}
+
+function gapStrip({ gaps, received }: ReportReceipt, lengthMs: number): Markup | null {
+  if (received === null || lengthMs <= 0) return null;
+  if (received === 0)
+    return markup`<svg class="strip" viewBox="0 0 220 16"><title>silent</title><rect class="loss" x="0" y="5" width="220" height="6"/></svg>`;
+  return markup`<svg class="strip" viewBox="0 0 220 16" preserveAspectRatio="none"><title>${gaps.length} gaps</title>${gaps.map(
+    ({ startMs, durationMs, count }) =>
+      startMs === null
+        ? null
+        : markup`<rect class="loss" x="${px((startMs / lengthMs) * 220)}" y="0" width="${px(Math.max(1, ((durationMs ?? 0) / lengthMs) * 220))}" height="16"><title>${count} packets</title></rect>`,
+  )}</svg>`;
+}
+
+const px = (value: number): string => value.toFixed(1);
+
+export function renderBystanders({ bystanders }: RunReport): Markup | null {
+  if (bystanders.length === 0) return null;
+  return table(
+    "Bystanders",
+    ["Stream", "Agent", "Frames", "First", "Last"],
+    bystanders.map(({ stream, agent, frames, firstMs, lastMs }) => [
+      stream,
+      agent,
+      frames ?? "can't watch",
+      ms(firstMs),
+      ms(lastMs),
+    ]),
+  );
+}
