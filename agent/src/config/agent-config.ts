@@ -1,4 +1,5 @@
 import {
+  AgentFileSchema,
   checkAgainstSchema,
   DEFAULT_GUARDS,
   FileMistakes,
@@ -7,7 +8,6 @@ import {
   parseRateBps,
   readYamlDocument,
 } from "@dyetrace/wire";
-import Type from "typebox";
 
 /** Where an installed agent's own file lies. */
 export const DEFAULT_CONFIG_FILE = "/etc/dyetrace/agent.yaml";
@@ -30,72 +30,10 @@ export const DEFAULT_CONFIG: AgentConfig = {
   guards: DEFAULT_GUARDS,
 };
 
-const rate = (): Type.TString => Type.String({ description: "a rate such as 10 Mbit/s" });
-const ranges = (): Type.TArray<Type.TString> =>
-  Type.Array(Type.String({ description: "a range such as 239.195.0.0/16" }), {
-    maxItems: 256,
-  });
-
-const AgentConfigSchema = Type.Object(
-  {
-    contact: Type.Optional(
-      Type.String({
-        description: "a name or address",
-        maxLength: 120,
-        pattern: "^[ -~]*$",
-      }),
-    ),
-    interface: Type.Optional(Type.String({ description: "a name such as eth0", maxLength: 64 })),
-    "allow-upgrade": Type.Optional(Type.Boolean({ description: "true or false" })),
-    guards: Type.Optional(
-      Type.Object(
-        {
-          "allow-sending": Type.Optional(Type.Boolean({ description: "true or false" })),
-          "max-rate": Type.Optional(rate()),
-          "max-packets-per-second": Type.Optional(
-            Type.Number({
-              exclusiveMinimum: 0,
-              description: "a number above 0",
-            }),
-          ),
-          "allowed-groups": Type.Optional(ranges()),
-          "refused-groups": Type.Optional(ranges()),
-          "refuse-reserved-aliases": Type.Optional(Type.Boolean({ description: "true or false" })),
-          "companion-hosts": Type.Optional(ranges()),
-          "max-ttl": Type.Optional(
-            Type.Integer({
-              minimum: 1,
-              maximum: 255,
-              description: "a number from 1 to 255",
-            }),
-          ),
-          "max-dscp": Type.Optional(
-            Type.Integer({
-              minimum: 0,
-              maximum: 63,
-              description: "a number from 0 to 63",
-            }),
-          ),
-          "max-duration": Type.Optional(Type.String({ description: "a duration such as 24 h" })),
-          "max-streams": Type.Optional(
-            Type.Integer({
-              minimum: 1,
-              maximum: 4096,
-              description: "a number from 1 to 4096",
-            }),
-          ),
-        },
-        { additionalProperties: false, description: "a list of limits" },
-      ),
-    ),
-  },
-  { additionalProperties: false, description: "settings of an agent" },
-);
-
 /** @throws {Fault} AGENT_CONFIG_INVALID with the place of the first mistake */
 export function loadAgentConfig(text: string | Uint8Array, file: string): AgentConfig {
   const document = readYamlDocument(text, file, "AGENT_CONFIG_INVALID");
-  const data = checkAgainstSchema(document, AgentConfigSchema);
+  const data = checkAgainstSchema(document, AgentFileSchema);
   const mistakes = new FileMistakes(document);
   const own = data.guards ?? {};
   const maxRate = own["max-rate"];

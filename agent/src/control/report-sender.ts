@@ -1,5 +1,6 @@
 import type { ControllerLink } from "./controller-link.ts";
-import type { ReportMessage, ReportSpool } from "./report-spool.ts";
+import type { ReportMessage } from "./spool/report-message.ts";
+import type { ReportSpool } from "./spool/report-spool.ts";
 
 /** Reports that may be under way without an acknowledgement: a controller that comes back is not buried under a night's worth. */
 const MOST_UNDER_WAY = 32;

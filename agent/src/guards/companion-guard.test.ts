@@ -1,6 +1,7 @@
 import { COMPANION_PACKETS_PER_SECOND, COMPANION_PAYLOAD_BYTES, DEFAULT_GUARDS } from "@dyetrace/wire";
 import { expect, test } from "vitest";
-import { type GuardedStream, refuseStream } from "./guards.ts";
+import type { GuardedStream } from "./guarded-stream.ts";
+import { refuseStream } from "./guards.ts";
 
 const guards = { ...DEFAULT_GUARDS, allowSending: true };
 const companion: GuardedStream = {

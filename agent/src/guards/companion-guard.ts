@@ -1,9 +1,9 @@
 import type { Guards } from "@dyetrace/wire";
-import { Fault } from "@dyetrace/wire/fault";
+import type { Fault } from "@dyetrace/wire/fault";
 import { isMulticast, parseIpAddress } from "@dyetrace/wire/ip-address";
 import { COMPANION_PACKETS_PER_SECOND, COMPANION_PAYLOAD_BYTES } from "@dyetrace/wire/test-packet";
 import { isInRange, parseGroupRange } from "./group-range.ts";
-import type { GuardedStream } from "./guards.ts";
+import { type GuardedStream, IN_FILE, streamRefused } from "./guarded-stream.ts";
 
 const LIMITED_BROADCAST = "255.255.255.255";
 
@@ -12,8 +12,7 @@ const LIMITED_BROADCAST = "255.255.255.255";
  * @returns why this host does not send that companion, or null
  */
 export function refuseCompanion(stream: GuardedStream, guards: Guards): Fault | null {
-  const refuse = (reason: string, hint: string): Fault =>
-    new Fault("GUARD_REFUSED", `This host does not send ${stream.name} to ${stream.group}: ${reason}`, hint);
+  const refuse = (reason: string, hint: string): Fault => streamRefused(stream, reason, hint);
   const host = parseIpAddress(stream.group);
   if (host === null || isMulticast(host) || stream.group === LIMITED_BROADCAST) {
     return refuse("a companion goes to a host's own address", "Give the listener an address on the tested interface.");
@@ -21,7 +20,7 @@ export function refuseCompanion(stream: GuardedStream, guards: Guards): Fault | 
   if (!guards.companionHosts.some((text) => isInRange(host, parseGroupRange(text)))) {
     return refuse(
       `companions go only to ${guards.companionHosts.join(", ") || "no host"}`,
-      "See companion-hosts in the host's guards, or leave the companion out.",
+      `See companion-hosts ${IN_FILE}, or leave the companion out.`,
     );
   }
   const { rateBps, payloadBytes, burstPackets } = stream;

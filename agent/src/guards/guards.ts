@@ -4,37 +4,20 @@ import { groupMac, isMulticast, parseIpAddress } from "@dyetrace/wire/ip-address
 import { formatDurationNs, formatRateBps } from "@dyetrace/wire/units";
 import { refuseCompanion } from "./companion-guard.ts";
 import { isInRange, parseGroupRange } from "./group-range.ts";
+import { type GuardedStream, IN_FILE, streamRefused } from "./guarded-stream.ts";
 import { burstBits, burstPackets } from "./send-budget.ts";
-
-/** What the guards look at in one stream that is to be sent. */
-export interface GuardedStream {
-  readonly name: string;
-  readonly group: string;
-  readonly rateBps: number;
-  readonly payloadBytes: number;
-  readonly ttl: number;
-  readonly dscp: number;
-  /** Packets sent back to back. */
-  readonly burstPackets: number;
-  /** Set on a unicast companion; its group is then a host's address. */
-  readonly companionOf?: number | undefined;
-}
 
 /** @returns why this host does not send that stream at all, or null */
 export function refuseStream(stream: GuardedStream, guards: Guards): Fault | null {
-  const refuse = (reason: string, hint: string): Fault =>
-    new Fault("GUARD_REFUSED", `This host does not send ${stream.name} to ${stream.group}: ${reason}`, hint);
-  if (!guards.allowSending) return refuse("sending is off", "Set allowSending in the host's own guards file.");
+  const refuse = (reason: string, hint: string): Fault => streamRefused(stream, reason, hint);
+  if (!guards.allowSending) return refuse("sending is off", `Set allow-sending ${IN_FILE}.`);
   if (stream.companionOf !== undefined) return refuseCompanion(stream, guards) ?? refuseMarks(stream, guards);
   const group = parseIpAddress(stream.group);
   if (group === null || !isMulticast(group)) return refuse("that is no group address", "Choose a multicast group.");
   const refused = guards.refusedGroups.find((text) => isInRange(group, parseGroupRange(text)));
   if (refused !== undefined) return refuse(`${refused} is reserved`, "Choose a group inside 239.192.0.0/14.");
   if (!guards.allowedGroups.some((text) => isInRange(group, parseGroupRange(text)))) {
-    return refuse(
-      `only ${guards.allowedGroups.join(", ")} are allowed`,
-      "See allowedGroups in the host's guards file.",
-    );
+    return refuse(`only ${guards.allowedGroups.join(", ")} are allowed`, `See allowed-groups ${IN_FILE}.`);
   }
   if (guards.refuseReservedAliases && groupMac(group).startsWith("01:00:5e:00:00:")) {
     return refuse(
@@ -46,19 +29,20 @@ export function refuseStream(stream: GuardedStream, guards: Guards): Fault | nul
   if (packets > burstPackets(guards) || packets * payloadBytes * 8 > burstBits(guards)) {
     return refuse(
       `${packets} packets of ${payloadBytes} B back to back are more than a quarter of a second's allowance`,
-      "Lower the burst, or see maxRateBps and maxPacketsPerSecond.",
+      `Lower the burst, or see max-rate and max-packets-per-second ${IN_FILE}.`,
     );
   }
   return refuseMarks(stream, guards);
 }
 
+/** Companions are held to these as well. */
 function refuseMarks(stream: GuardedStream, guards: Guards): Fault | null {
-  const refuse = (reason: string, hint: string): Fault =>
-    new Fault("GUARD_REFUSED", `This host does not send ${stream.name} to ${stream.group}: ${reason}`, hint);
-  if (stream.ttl > guards.maxTtl)
-    return refuse(`TTL ${stream.ttl} exceeds ${guards.maxTtl}`, "Lower it, or see maxTtl.");
+  if (stream.ttl > guards.maxTtl) {
+    return streamRefused(stream, `TTL ${stream.ttl} exceeds ${guards.maxTtl}`, `Lower it, or see max-ttl ${IN_FILE}.`);
+  }
   if (stream.dscp > guards.maxDscp) {
-    return refuse(`DSCP ${stream.dscp} exceeds ${guards.maxDscp}`, "Send best effort, or see maxDscp.");
+    const hint = `Send best effort, or see max-dscp ${IN_FILE}.`;
+    return streamRefused(stream, `DSCP ${stream.dscp} exceeds ${guards.maxDscp}`, hint);
   }
   return null;
 }
@@ -69,20 +53,20 @@ export function refuseLoad(streams: readonly GuardedStream[], guards: Guards): F
     new Fault("GUARD_REFUSED", `This host does not send so much: ${reason}`, hint);
   const count = streams.filter(({ companionOf }) => companionOf === undefined).length;
   if (count > guards.maxStreams) {
-    return refuse(`${count} streams exceed ${guards.maxStreams}`, "Send fewer, or see maxStreams.");
+    return refuse(`${count} streams exceed ${guards.maxStreams}`, `Send fewer, or see max-streams ${IN_FILE}.`);
   }
   const rateBps = streams.reduce((sum, stream) => sum + stream.rateBps, 0);
   if (rateBps > guards.maxRateBps) {
     return refuse(
       `${formatRateBps(rateBps)} exceeds ${formatRateBps(guards.maxRateBps)}`,
-      "Lower it, or see maxRateBps.",
+      `Lower it, or see max-rate ${IN_FILE}.`,
     );
   }
   const packetsPerSecond = streams.reduce((sum, stream) => sum + stream.rateBps / (8 * stream.payloadBytes), 0);
   if (packetsPerSecond > guards.maxPacketsPerSecond) {
     return refuse(
       `${Math.ceil(packetsPerSecond)} packets/s exceed ${guards.maxPacketsPerSecond}`,
-      "Send larger or fewer packets, or see maxPacketsPerSecond.",
+      `Send larger or fewer packets, or see max-packets-per-second ${IN_FILE}.`,
     );
   }
   return null;
@@ -115,7 +99,7 @@ export function refuseTask(task: AgentTask, guards: Guards): Fault | null {
     return new Fault(
       "GUARD_REFUSED",
       `This host does not send for ${asked}: the most is ${most}`,
-      "See maxDurationNs.",
+      `See max-duration ${IN_FILE}.`,
     );
   }
   return null;

@@ -1,3 +1,4 @@
+export { AgentFileSchema } from "./agent-file-schema.ts";
 export {
   type AgentTask,
   AgentTaskSchema,

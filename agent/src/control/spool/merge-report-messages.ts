@@ -1,7 +1,6 @@
 import { hasMembershipChange, mergeIntervalReports, mergeWatcherReports } from "@dyetrace/measure";
-import type { AgentMessage, IntervalReport } from "@dyetrace/wire";
-
-type ReportMessage = Extract<AgentMessage, { kind: "report" }>;
+import type { IntervalReport } from "@dyetrace/wire";
+import type { ReportMessage } from "./report-message.ts";
 
 /**
  * Two neighbouring reports of one stint as one, without losing a count, a gap or a maximum.

@@ -4,7 +4,8 @@ import { tmpdir } from "node:os";
 import path from "node:path";
 import { StreamTracker } from "@dyetrace/measure";
 import { afterEach, beforeEach, expect, test } from "vitest";
-import { type ReportMessage, ReportSpool } from "./report-spool.ts";
+import type { ReportMessage } from "./report-message.ts";
+import { ReportSpool } from "./report-spool.ts";
 
 const RUN = "00000000000000aa";
 const STINT = "00000000000000cc";
@@ -199,7 +200,7 @@ test("ReportSpool: given a disk that takes nothing, then reports wait in memory,
 });
 
 test("ReportSpool: given a writer that is killed with SIGKILL again and again, then every report it said it had kept is there", async () => {
-  const module = new URL("../../dist/control/report-spool.js", import.meta.url).href;
+  const module = new URL("../../../dist/control/spool/report-spool.js", import.meta.url).href;
   const program = `
     const { ReportSpool } = await import(${JSON.stringify(module)});
     const spool = new ReportSpool({ folder: process.argv[1], mostBytes: 1e9, onTrouble: () => {} });

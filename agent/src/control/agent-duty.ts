@@ -1,0 +1,173 @@
+import { randomBytes } from "node:crypto";
+import { type AgentTask, type ClockEstimate, type ControllerMessage, Fault, type IntervalReport } from "@dyetrace/wire";
+import type { Logger } from "pino";
+import type { DataPlane } from "../data-plane/data-plane.ts";
+import type { Watcher } from "../watcher/open-watcher.ts";
+import { asRefusal } from "./as-refusal.ts";
+import type { ControllerLink } from "./controller-link.ts";
+import { HostNotes } from "./host-notes.ts";
+import { remainingTask } from "./remaining-task.ts";
+import type { ReportSender } from "./report-sender.ts";
+import { shiftReport } from "./shift-report.ts";
+
+/** What the agent is doing for its controller right now. */
+type Duty =
+  | { readonly kind: "idle" }
+  | { readonly kind: "prepared"; readonly runId: string; readonly task: AgentTask }
+  | Stint;
+
+/** One uninterrupted piece of work in a run. */
+interface Stint {
+  readonly kind: "running";
+  readonly runId: string;
+  readonly stint: string;
+  /** How long after the run's start its task began, and how many intervals that is. */
+  readonly shiftNs: number;
+  readonly shiftIntervals: number;
+  nextNumber: number;
+  isSourceStopped: boolean;
+}
+
+type Message<Kind extends ControllerMessage["kind"]> = Extract<ControllerMessage, { kind: Kind }>;
+
+export interface AgentDutyOptions {
+  readonly dataPlane: DataPlane;
+  readonly watcher: Watcher;
+  readonly log: Logger;
+  readonly link: Pick<ControllerLink, "send" | "clock">;
+  readonly sender: Pick<ReportSender, "add">;
+}
+
+/** A task that is taken up again begins at a whole interval at least this far ahead: sockets must be opened first. */
+const RESUME_LEAD_NS = 500e6;
+/** How long a new connection may take to know the controller's clock. */
+const CLOCK_WITHIN_MS = 5000;
+
+/** The one run that an agent carries out: its task from preparation to the last report. */
+export class AgentDuty {
+  readonly #with: AgentDutyOptions;
+  #duty: Duty = { kind: "idle" };
+  #notes: HostNotes | null = null;
+  // One report after the other: a snapshot of the watcher is awaited, and reports must keep their order.
+  #turn: Promise<void> = Promise.resolve();
+  #resuming: Promise<void> = Promise.resolve();
+
+  constructor(options: AgentDutyOptions) {
+    this.#with = options;
+    const { dataPlane, log, link } = options;
+    dataPlane.onInterval((report) => {
+      this.#turn = this.#turn.then(() => this.#report(report));
+    });
+    dataPlane.onTrouble((error) => {
+      if (this.runId === null) return;
+      log.warn({ err: error, runId: this.runId }, "trouble in the data plane");
+      link.send({ kind: "trouble", runId: this.runId, ...asRefusal(error) });
+    });
+  }
+
+  /** The run that it is prepared for or busy with; null when idle. */
+  get runId(): string | null {
+    return this.#duty.kind === "idle" ? null : this.#duty.runId;
+  }
+
+  async prepare({ runId, task }: Message<"prepare">): Promise<void> {
+    const { dataPlane, log, link } = this.#with;
+    if (this.#duty.kind === "running") dataPlane.abort("the controller began another run");
+    try {
+      this.#duty = { kind: "prepared", runId, task };
+      await dataPlane.prepare(task);
+      link.send({ kind: "prepared", runId, clock: link.clock() });
+    } catch (error) {
+      this.#duty = { kind: "idle" };
+      log.warn({ err: error, runId }, "run refused");
+      link.send({ kind: "refused", runId, ...asRefusal(error) });
+    }
+  }
+
+  go({ runId, startControllerNs }: Message<"go">): void {
+    const clock = this.#with.link.clock();
+    if (this.#duty.kind !== "prepared" || this.#duty.runId !== runId || clock === null) return;
+    this.#begin(this.#duty.task, startControllerNs - clock.offsetNs, 0);
+  }
+
+  /** One resumption after the other. */
+  resume(message: Message<"resume">): void {
+    this.#resuming = this.#resuming.then(() => this.#resume(message));
+  }
+
+  abort({ runId, reason }: Message<"abort">): void {
+    if (this.runId === runId) this.#with.dataPlane.abort(reason);
+  }
+
+  async #report(report: IntervalReport): Promise<void> {
+    const duty = this.#duty;
+    if (duty.kind !== "running") return;
+    const { runId, stint, shiftNs, shiftIntervals } = duty;
+    duty.isSourceStopped ||= report.sourcesStopped?.why === "hold-time";
+    const isFinal = report.totals !== null;
+    const watch = await this.#with.watcher.snapshot();
+    this.#notes?.seen(watch);
+    const told = isFinal && this.#notes !== null ? await this.#notes.complete(report) : report;
+    const number = duty.nextNumber++;
+    const numbers = { firstNumber: number, lastNumber: number, droppedReports: 0 };
+    const shifted = shiftReport(told, shiftNs, shiftIntervals);
+    this.#with.sender.add({ kind: "report", runId, stint, ...numbers, report: shifted, watch, isFinal });
+    if (isFinal && this.runId === runId) this.#duty = { kind: "idle" };
+  }
+
+  /** @param shiftNs how long after the run's start this task begins */
+  #begin(task: AgentTask, runStartNs: number, shiftNs: number): void {
+    const { dataPlane, watcher, log } = this.#with;
+    const { runId, streams, intervalNs } = task;
+    this.#notes = new HostNotes(task, dataPlane.capabilities.interface.name);
+    this.#duty = {
+      kind: "running",
+      runId,
+      stint: randomBytes(8).toString("hex"),
+      shiftNs,
+      shiftIntervals: Math.round(shiftNs / intervalNs),
+      nextNumber: 1,
+      isSourceStopped: false,
+    };
+    dataPlane.go(runStartNs + shiftNs);
+    const watched = streams.filter(({ companionOf }) => companionOf === undefined);
+    void watcher.watch({ runId, startMonotonicNs: runStartNs, streams: watched });
+    dataPlane.finish().catch((error: unknown) => log.error({ err: error }, "the run did not finish"));
+  }
+
+  async #resume({ runId, task, startControllerNs }: Message<"resume">): Promise<void> {
+    const { dataPlane, log, link } = this.#with;
+    try {
+      if (this.#duty.kind === "running") {
+        if (this.#duty.runId === runId && !this.#duty.isSourceStopped) return; // at it all the time
+        dataPlane.abort("the run is taken up again");
+        await dataPlane.finish();
+        await this.#turn;
+      }
+      const clock = await clockOf(link);
+      if (clock === null) throw new Fault("AGENT_CANNOT", "The controller's clock could not be told", "");
+      const startNs = startControllerNs - clock.offsetNs;
+      const fromNs = Number(process.hrtime.bigint()) - startNs + RESUME_LEAD_NS;
+      const shiftNs = Math.ceil(Math.max(0, fromNs) / task.intervalNs) * task.intervalNs;
+      if (shiftNs >= task.endNs) return;
+      const rest = remainingTask(task, shiftNs);
+      await dataPlane.prepare(rest);
+      this.#begin(rest, startNs, shiftNs);
+      log.info({ runId, shiftNs }, "run taken up again");
+    } catch (error) {
+      this.#duty = { kind: "idle" };
+      log.warn({ err: error, runId }, "run not taken up again");
+      link.send({ kind: "trouble", runId, ...asRefusal(error) });
+    }
+  }
+}
+
+/** The first exchanges follow right after the connection. */
+async function clockOf(link: Pick<ControllerLink, "clock">): Promise<ClockEstimate | null> {
+  for (let waitedMs = 0; waitedMs < CLOCK_WITHIN_MS; waitedMs += 50) {
+    const clock = link.clock();
+    if (clock !== null) return clock;
+    await new Promise((resolve) => setTimeout(resolve, 50));
+  }
+  return null;
+}
