@@ -28,6 +28,7 @@ export default defineConfig({
             "controller/src/**/*.test.ts",
             "tests/conformance/**/*.test.ts",
             "tests/house/**/*.test.ts",
+            "tests/simulation/**/*.test.ts",
           ],
           testTimeout: 60_000,
         },

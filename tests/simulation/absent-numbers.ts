@@ -1,8 +1,9 @@
-import { mergeSequenceRanges } from "@dyetrace/measure";
+import { mergeSequenceRanges, subtractRanges } from "@dyetrace/measure";
 import type { SeqRange } from "../../packages/locate/src/run/run-observations.ts";
 import type { SiteIndex } from "../../packages/locate/src/site/site-index.ts";
 import { nodesDownTo, type SourceTree } from "../../packages/locate/src/site/source-tree.ts";
 import { drawLosses } from "./draw-losses.ts";
+import { policedNumbers } from "./policed-numbers.ts";
 import type { Random } from "./seeded-random.ts";
 import { PACKETS_PER_SECOND, PAYLOAD_BYTES, type SimulatedFault, type SimulatedStream } from "./simulated-fault.ts";
 
@@ -16,9 +17,10 @@ export function absentNumbers(
   random: Random,
 ): Map<number, SeqRange[]> {
   const perSecond = sim.packetsPerSecond ?? PACKETS_PER_SECOND;
-  const all = (fromMs = 0): SeqRange[] => {
+  const all = (fromMs = 0, toMs = Number.POSITIVE_INFINITY): SeqRange[] => {
     const first = Math.max(0, Math.ceil((fromMs * perSecond) / 1000));
-    return first < sim.packets ? [[first, sim.packets - 1]] : [];
+    const last = Math.min(sim.packets, Math.ceil((toMs * perSecond) / 1000)) - 1;
+    return first <= last ? [[first, last]] : [];
   };
   const absent = new Map<number, SeqRange[]>();
   for (const node of tree.order) {
@@ -38,6 +40,17 @@ export function absentNumbers(
           break;
         case "dead-node":
           if (name === fault.node) missing = mergeSequenceRanges([...missing, ...all(fault.fromMs)]);
+          break;
+        case "outage":
+          if (segment?.id === fault.place || name === fault.place) {
+            missing = mergeSequenceRanges([...missing, ...all(fault.fromMs, fault.toMs)]);
+          }
+          break;
+        case "policer":
+          if (segment?.id === fault.segment) {
+            const passed = subtractRanges(all(), missing);
+            missing = mergeSequenceRanges([...missing, ...policedNumbers(passed, perSecond, fault)]);
+          }
           break;
         case "dead-sender":
           if (node === tree.source && name === fault.host) missing = all();

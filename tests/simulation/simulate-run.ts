@@ -13,7 +13,13 @@ import { indexSite, type SiteIndex } from "../../packages/locate/src/site/site-i
 import { sourceTree } from "../../packages/locate/src/site/source-tree.ts";
 import { absentNumbers } from "./absent-numbers.ts";
 import type { Random } from "./seeded-random.ts";
-import { PACKETS_PER_SECOND, PAYLOAD_BYTES, type SimulatedFault, type SimulatedStream } from "./simulated-fault.ts";
+import {
+  JOINED_FROM_MS,
+  PACKETS_PER_SECOND,
+  PAYLOAD_BYTES,
+  type SimulatedFault,
+  type SimulatedStream,
+} from "./simulated-fault.ts";
 import { simulatedReach } from "./simulated-reach.ts";
 
 /**
@@ -74,7 +80,7 @@ function simulateStream(
       stream: sim.stream,
       host,
       state: reports ? "reported" : "no-report",
-      joinedFromMs: -3_000,
+      joinedFromMs: sim.joinedFromMs ?? JOINED_FROM_MS,
       joinedToMs: null,
       receivedPackets: reports ? countRanges(present) : 0,
       window: reports ? [0, sim.packets - 1] : null,

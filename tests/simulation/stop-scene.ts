@@ -82,8 +82,11 @@ export function truthOf(fault: SimulatedFault): string {
     case "dead-sender":
     case "dead-receiver":
       return fault.host;
+    case "outage":
+      return fault.place;
     case "dead-segment":
     case "segment-group":
+    case "policer":
     case "lost-reports":
     case "size-limit":
     case "loss":

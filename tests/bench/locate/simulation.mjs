@@ -6,6 +6,8 @@ const root = fileURLToPath(new URL("../../..", import.meta.url));
 execFileSync("npx", ["--no", "--", "tsc", "-p", "tests/simulation"], { cwd: root, stdio: "inherit" });
 const compiled = (name) => import(`../../simulation/dist/tests/simulation/${name}.js`);
 
+export const { SIMULATED_CLASSES } = await compiled("classes/class-list");
+export const { judgeCase, SURE } = await compiled("classes/judge-case");
 export const { playLeak } = await compiled("leak-scene");
 export const { playLoss } = await compiled("loss-scene");
 export const { seededRandom } = await compiled("seeded-random");

@@ -74,6 +74,13 @@ export interface ListenerObservation {
    * its gaps with the neighbours', so it is not used for loss rates. Absent means true.
    */
   readonly isLostListExact?: boolean;
+  /**
+   * Numbers of the window, `lost` among them, about which nobody can say whether they came: the report of that time never
+   * arrived, or the agent was away. Absent means none.
+   */
+  readonly unknown?: readonly SeqRange[];
+  /** Packets that came a second time; null or absent when nobody counted. */
+  readonly duplicatePackets?: number | null;
   /** Packets that reached this host and were dropped by it; null when it cannot tell. */
   readonly hostLostPackets: number | null;
   /** Those of the lost numbers that were surely dropped by the host itself, where it knows them. */
@@ -164,6 +171,24 @@ export const STANDARD_TIMERS: MembershipTimers = {
   lastMemberMs: 2_000,
 };
 
+/** How far one host's instants may lie from the controller's clock, either way. */
+export interface HostClock {
+  readonly host: string;
+  /** Null when it was never compared. */
+  readonly uncertaintyMs: number | null;
+}
+
+/**
+ * A host heard another's membership report. Switches hand reports on to routers and queriers alone (RFC 4541, section
+ * 2.1.1), so the two share a port, or the hearer sits on the way there.
+ */
+export interface HeardReport {
+  /** Who heard it. */
+  readonly host: string;
+  readonly from: string;
+  readonly group: string;
+}
+
 export interface RunObservations {
   readonly streams: readonly StreamObservation[];
   readonly listeners: readonly ListenerObservation[];
@@ -172,4 +197,8 @@ export interface RunObservations {
   readonly membership: readonly MembershipEvent[];
   readonly capabilityGaps: readonly CapabilityGap[];
   readonly timers: MembershipTimers;
+  /** Absent where nothing is known of the hosts' clocks. */
+  readonly clocks?: readonly HostClock[];
+  /** Absent where nobody listened for them. A pair that is not in it was not heard by who could watch. */
+  readonly reportsHeard?: readonly HeardReport[];
 }

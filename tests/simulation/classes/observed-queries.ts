@@ -1,0 +1,64 @@
+import { layer2Domain, type SiteGraph } from "@dyetrace/site";
+import type {
+  MembershipEvent,
+  MembershipTimers,
+  QuerierObservation,
+  RunObservations,
+} from "../../../packages/locate/src/run/run-observations.ts";
+import type { Random } from "../seeded-random.ts";
+
+export interface Querying {
+  /** When the querier asks, ms; ascending. */
+  readonly atMs: readonly number[];
+  readonly timers: MembershipTimers;
+  /** Whether a query of that time comes to a host. */
+  readonly isHeard: (host: string, atMs: number) => boolean;
+  readonly untilMs: number;
+}
+
+/** Times of general queries with an even interval, the first at a random time of the first interval from `fromMs` on. */
+export function queryTimes(random: Random, intervalMs: number, fromMs: number, untilMs: number): number[] {
+  const times: number[] = [];
+  for (let at = fromMs + random() * intervalMs; at < untilMs; at += intervalMs) times.push(at);
+  return times;
+}
+
+/**
+ * Adds what agents hear and say of memberships: every host with an agent that watches the run, general queries where they
+ * come, a report for each join and for each query heard, within the response time.
+ */
+export function withQueries(
+  run: RunObservations,
+  agents: readonly string[],
+  { atMs, timers, isHeard, untilMs }: Querying,
+  random: Random,
+): RunObservations {
+  const groupOf = new Map(run.streams.map(({ stream, group }) => [stream, group]));
+  const queriers = agents.map((host): QuerierObservation => {
+    const heard = atMs.filter((at) => isHeard(host, at));
+    const [firstMs, lastMs] = [heard[0], heard.at(-1)];
+    return {
+      host,
+      canHear: true,
+      watchedFromMs: -3_000,
+      watchedToMs: untilMs,
+      queriers:
+        firstMs === undefined || lastMs === undefined
+          ? []
+          : [{ address: "192.0.2.1", family: 4, version: 3, queries: heard.length, firstMs, lastMs }],
+    };
+  });
+  const membership = run.listeners.flatMap(({ host, stream, joinedFromMs }): MembershipEvent[] => {
+    const answers = atMs.filter((at) => isHeard(host, at)).map((at) => at + random() * timers.queryResponseMs);
+    return [joinedFromMs, ...answers]
+      .filter((at) => at <= untilMs)
+      .map((at) => ({ kind: "report", host, group: groupOf.get(stream) ?? "", atMs: at }));
+  });
+  return { ...run, queriers, membership, timers };
+}
+
+/** Hosts that a querier's queries come to where nothing is wrong; none where the site has no querier. */
+export function queriedHosts(graph: SiteGraph): ReadonlySet<string> {
+  const querier = [...graph.nodes.values()].find((node) => node.isQuerier);
+  return querier === undefined ? new Set() : layer2Domain(graph, querier.name);
+}
