@@ -1,6 +1,7 @@
 import type { IntervalReport, MembershipEvent } from "@dyetrace/wire";
 import type { Episode, EpisodeKind, ReportBody } from "../store/kept-report.ts";
 import { networkLost } from "./count-minutes.ts";
+import { tellLostNumbers } from "./lost-numbers.ts";
 
 /** A silence without a missing number is told from this length on: shorter ones are a stream's own rhythm. */
 const SILENCE_NS = 500e6;
@@ -52,7 +53,8 @@ function noteListening({ listeners, fromNs, toNs }: IntervalReport, note: Note):
         startNs === null || durationNs === null ? [] : [startNs + durationNs],
       );
       const begin = starts.length === 0 ? fromNs : Math.min(...starts);
-      note("loss", begin, ends.length === 0 ? toNs : Math.max(begin, ...ends), lost, "", streamId);
+      const end = ends.length === 0 ? toNs : Math.max(begin, ...ends);
+      note("loss", begin, end, lost, tellLostNumbers(receipt), streamId);
     }
     if (receipt.hostLost !== null && receipt.hostLost > 0) {
       note("host-loss", fromNs, toNs, receipt.hostLost, "", streamId);

@@ -5,6 +5,7 @@ import type { Episode } from "../store/kept-report.ts";
 import type { Stint } from "../store/report-records.ts";
 import type { Store } from "../store/store.ts";
 import { clusterEpisodes } from "./cluster-episodes.ts";
+import { Witnesses } from "./witnesses.ts";
 
 /** Episodes that are looked at; a night with more has told enough. */
 const MOST_EPISODES = 100_000;
@@ -23,7 +24,9 @@ export async function findIncidents(
   // Companions are no streams of the run's own.
   const streamIds = new Set(run.streams.map(({ streamId }) => streamId));
   const own = episodes.filter(({ streamId }) => streamId === null || streamIds.has(streamId));
-  return clusterEpisodes([...own, ...absences(run, stints, untilNs)], run, graph);
+  const all = [...own, ...absences(run, stints, untilNs)];
+  const witnesses = new Witnesses(run, await store.reports.minutes(run.runId), all, untilNs);
+  return clusterEpisodes(all, run, graph, witnesses);
 }
 
 /** Times in which an agent of the run measured nothing at all. Pure. */

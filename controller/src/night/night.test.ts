@@ -8,6 +8,7 @@ import { DEFAULT_RETENTION } from "../store/retention.ts";
 import { clusterEpisodes } from "./cluster-episodes.ts";
 import { absences } from "./find-incidents.ts";
 import { findPatterns } from "./find-patterns.ts";
+import { Witnesses } from "./witnesses.ts";
 
 const GRAPH = loadSitePlan(
   `site: Quillfen
@@ -51,6 +52,16 @@ const episode = (kind: EpisodeKind, agent: string, fromS: number, toS: number, c
   detail: "",
 });
 
+/** Everyone gets something in each minute of the night. */
+const EVERYONE = new Witnesses(
+  RUN,
+  ["kiosk-1", "kiosk-2", "lounge"].flatMap((agent) =>
+    Array.from({ length: 8 * 60 + 1 }, (_, minute) => ({ agent, streamId: 1, minute, received: 1 })),
+  ),
+  [],
+  RUN.endNs,
+);
+
 test("clusterEpisodes: given losses at the same time behind one switch, then one incident that names the way there", () => {
   const [incident, ...more] = clusterEpisodes(
     [
@@ -60,6 +71,7 @@ test("clusterEpisodes: given losses at the same time behind one switch, then one
     ],
     RUN,
     GRAPH,
+    EVERYONE,
   );
   expect(more).toEqual([]);
   expect(incident).toMatchObject({
@@ -78,9 +90,10 @@ test("clusterEpisodes: given losses far apart in time, then incidents of their o
     [...all.map((agent) => episode("loss", agent, 10, 11, 5)), episode("loss", "lounge", 60, 61, 1)],
     RUN,
     GRAPH,
+    EVERYONE,
   );
   expect(incidents.map(({ suspects }) => suspects)).toEqual([
-    ["tower:eth0>core:9", "core"],
+    ["tower:eth0>core:9", "core", "tower"],
     ["core:3>lounge:eth0", "lounge"],
   ]);
 });
@@ -94,6 +107,7 @@ test("clusterEpisodes: given a loss while the source's agent was away, then the 
     ],
     RUN,
     GRAPH,
+    EVERYONE,
   );
   expect(incidents.map(({ kind, suspects }) => [kind, suspects])).toEqual([
     ["away", []],

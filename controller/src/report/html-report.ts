@@ -113,13 +113,14 @@ function renderIncidents({ incidents, startedAt }: RunReport): Markup | null {
   const clock = (atMs: number): string => new Date(Date.parse(startedAt) + atMs).toISOString().slice(11, 19);
   return table(
     "Incidents",
-    ["From (UTC)", "To", "Kind", "What", "Suspects"],
-    incidents.map(({ kind, fromMs, toMs, title, suspects }) => [
+    ["From (UTC)", "To", "Kind", "What", "Suspects", "Sureness"],
+    incidents.map(({ kind, fromMs, toMs, title, suspects, confidence }) => [
       clock(fromMs),
       clock(toMs),
       kind,
       title,
       suspects.join(", "),
+      confidence === undefined ? "" : `${Math.round(confidence * 100)} in 100`,
     ]),
   );
 }

@@ -62,6 +62,6 @@ export interface Episode {
   readonly fromNs: number;
   readonly toNs: number;
   readonly count: number;
-  /** One sentence, or empty. */
+  /** One sentence, or empty; of a loss the first numbers that did not come, such as `400-449 812`. */
   readonly detail: string;
 }

@@ -109,20 +109,6 @@ export class ReportRecords {
     }
   }
 
-  /** Rows that touch a stretch of time, all agents. */
-  async between(runId: string, fromNs: number, toNs: number): Promise<readonly StoredReport[]> {
-    const rows = await this.#db
-      .selectFrom("reports")
-      .selectAll()
-      .where("run_id", "=", runId)
-      .where("to_ns", ">", fromNs)
-      .where("from_ns", "<", toNs)
-      .orderBy("agent")
-      .orderBy("from_ns")
-      .execute();
-    return rows.map(storedReport);
-  }
-
   async minutes(runId: string): Promise<readonly AgentMinute[]> {
     const rows = await this.#db.selectFrom("minutes").selectAll().where("run_id", "=", runId).execute();
     return rows.map((row) => ({

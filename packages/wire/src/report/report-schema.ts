@@ -178,6 +178,8 @@ export const ReportIncidentSchema = Type.Object({
   agents: Type.Array(Type.String()),
   /** Segments and nodes that explain who was hit and who was not; empty where none does. */
   suspects: Type.Array(Type.String()),
+  /** Probability that the true cause is among the suspects; absent where they were not reasoned out. */
+  confidence: Type.Optional(Ratio),
   /** Packets, for losses. */
   count: Count,
   /** One sentence. */

@@ -1,0 +1,48 @@
+import { formatDurationNs, type ReportIncident } from "@dyetrace/wire";
+import type { CompiledRun } from "../plan/compiled-run.ts";
+import type { Episode } from "../store/kept-report.ts";
+
+/** Figures and words that the telling of any incident needs. */
+export interface IncidentFacts {
+  readonly base: Pick<ReportIncident, "fromMs" | "toMs" | "streams" | "agents" | "count">;
+  readonly fromNs: number;
+  readonly toNs: number;
+  /** The agents in words. */
+  readonly who: string;
+  /** How long it lasted, in words. */
+  readonly lasted: string;
+  /** What the first episode that says something says; empty if none does. */
+  readonly detail: string;
+}
+
+/** @param members episodes of one incident, one at least */
+export function incidentFacts(members: readonly Episode[], run: CompiledRun): IncidentFacts {
+  const nameOf = new Map(run.streams.map(({ streamId, name }) => [streamId, name]));
+  let [fromNs, toNs] = [Number.POSITIVE_INFINITY, Number.NEGATIVE_INFINITY];
+  for (const one of members) {
+    fromNs = Math.min(fromNs, one.fromNs);
+    toNs = Math.max(toNs, one.toNs);
+  }
+  const streams = members.flatMap(({ streamId }) => (streamId === null ? [] : (nameOf.get(streamId) ?? [])));
+  const agents = [...new Set(members.flatMap(({ agent }) => (agent === "" ? [] : agent)))];
+  return {
+    base: {
+      fromMs: fromNs / 1e6,
+      toMs: toNs / 1e6,
+      streams: [...new Set(streams)],
+      agents,
+      count: members.reduce((sum, one) => sum + one.count, 0),
+    },
+    fromNs,
+    toNs,
+    who: listed(agents),
+    lasted: formatDurationNs(toNs - fromNs),
+    detail: members.find(({ detail }) => detail !== "")?.detail ?? "",
+  };
+}
+
+/** The first few names, and how many more. */
+export function listed(names: readonly string[]): string {
+  if (names.length === 0) return "an agent";
+  return names.length <= 4 ? names.join(", ") : `${names.slice(0, 3).join(", ")} and ${names.length - 3} more`;
+}

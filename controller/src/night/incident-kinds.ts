@@ -1,0 +1,29 @@
+import type { EpisodeKind } from "../store/kept-report.ts";
+
+/** What an operator calls it. */
+export type IncidentKind =
+  | "loss"
+  | "host-loss"
+  | "source"
+  | "link"
+  | "clock-step"
+  | "querier-change"
+  | "away"
+  | "no-control"
+  | "dropped";
+
+/** A query alone is nothing. */
+export const INCIDENT_KINDS: Readonly<Record<EpisodeKind, IncidentKind | null>> = {
+  loss: "loss",
+  silence: "loss",
+  "host-loss": "host-loss",
+  "send-stall": "source",
+  "source-stop": "source",
+  link: "link",
+  "clock-step": "clock-step",
+  query: null,
+  "querier-change": "querier-change",
+  away: "away",
+  "no-control": "no-control",
+  dropped: "dropped",
+};

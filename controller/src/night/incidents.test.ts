@@ -1,0 +1,196 @@
+import { loadSitePlan, type SiteGraph } from "@dyetrace/site";
+import { loadScenario, type ReportIncident, type RunReport } from "@dyetrace/wire";
+import { expect, test } from "vitest";
+import { type IsLost, simulateEvidence } from "../../../tests/simulation/simulate-evidence.ts";
+import { accountOfRun } from "../account/run-account.ts";
+import type { RunEvidence } from "../account/run-evidence.ts";
+import { buildReport } from "../conclude/build-report.ts";
+import { countMinutes } from "../intake/count-minutes.ts";
+import { noteEpisodes } from "../intake/note-episodes.ts";
+import { compileScenario } from "../plan/compile-scenario.ts";
+import type { CompiledRun } from "../plan/compiled-run.ts";
+import type { Episode } from "../store/kept-report.ts";
+import { clusterEpisodes } from "./cluster-episodes.ts";
+import { Witnesses } from "./witnesses.ts";
+
+/**
+ * The same reports twice: as a short run, from which `locate` concludes by all numbers, and as a long run, of which
+ * incidents know the episodes that were noted at the door.
+ */
+const GRAPH = loadSitePlan(
+  `
+site: Quillfen
+nodes:
+  core: { kind: switch, querier: true }
+  east: { kind: switch }
+  west: { kind: switch }
+  tower: { kind: host }
+  office: { kind: host }
+  kiosk-1: { kind: host }
+  kiosk-2: { kind: host }
+  board-1: { kind: host }
+  board-2: { kind: host }
+  lounge: { kind: host }
+links:
+  - core:1 -- east:24
+  - core:2 -- west:24
+  - core:3 -- lounge:eth0
+  - core:9 -- tower:eth0
+  - core:10 -- office:eth0
+  - east:1 -- kiosk-1:eth0
+  - east:2 -- kiosk-2:eth0
+  - west:1 -- board-1:eth0
+  - west:2 -- board-2:eth0
+`,
+  "plan.yaml",
+);
+
+/** 100 packets/s of each stream for 60 s: number n leaves at 1 s + n x 10 ms. */
+const compile = (
+  streams = "{ name: board, source: tower, group: 233.252.0.10, rate: 80 kbit/s, payload: 100 B }",
+): CompiledRun => {
+  const names = [...streams.matchAll(/name: (\w+)/g)].map(([, name]) => name);
+  const actions = names.map(
+    (name) => `{ at: 0s, join: ${name} }, { at: 1s, emit: ${name} }, { at: 61s, stop: ${name} }`,
+  );
+  const text = `
+scenario: soak
+streams: [ ${streams} ]
+timeline: [ ${actions.join(", ")} ]
+`;
+  return compileScenario("00000000000000aa", loadScenario(text, "s.yaml").scenario, GRAPH, new Map());
+};
+
+const SECOND = 1e9;
+const EAST = ["kiosk-1", "kiosk-2"];
+const WEST = ["board-1", "board-2"];
+const between = (fromS: number, toS: number) => (atNs: number) => atNs >= fromS * SECOND && atNs < toS * SECOND;
+
+function incidentsOf(run: CompiledRun, { agents }: RunEvidence, graph: SiteGraph = GRAPH, more: Episode[] = []) {
+  const reports = [...agents.values()].flatMap(({ agent, reports }) =>
+    reports.map((report) => ({ agent, body: { report, watch: null } })),
+  );
+  const episodes = [...reports.flatMap(({ agent, body }) => noteEpisodes(agent, body)), ...more];
+  const minutes = reports.flatMap(({ agent, body }) => countMinutes(body).map((minute) => ({ agent, ...minute })));
+  return clusterEpisodes(episodes, run, graph, new Witnesses(run, minutes, episodes, run.endNs));
+}
+
+const reportOf = (run: CompiledRun, evidence: RunEvidence): RunReport =>
+  buildReport(accountOfRun(run, evidence), GRAPH);
+
+const places = (incidents: readonly ReportIncident[]): unknown =>
+  incidents.map(({ agents, suspects }) => [[...agents].sort(), suspects]);
+
+test("incidents: given an outage of a link and listeners spared beside it, then the same suspects as locate names in a short run", () => {
+  const run = compile();
+  const isOut = between(20, 23);
+  const evidence = simulateEvidence(run, (_, agent, __, atNs) => EAST.includes(agent) && isOut(atNs));
+  const found = reportOf(run, evidence).findings.filter(({ kind }) => kind === "loses");
+  const [incident, ...more] = incidentsOf(run, evidence);
+  expect(more).toEqual([]);
+  expect(incident).toMatchObject({ kind: "loss", agents: EAST, streams: ["board"], count: 600 });
+  expect(found.map(({ suspects }) => suspects)).toEqual([incident?.suspects]);
+  expect(incident?.suspects).toEqual(["core:1>east:24", "east", "east:24>core:1"]);
+  expect(incident?.confidence).toBeGreaterThan(0.9);
+});
+
+test("incidents: given a link that loses some packets, then the same suspects as locate names in a short run, and no lost membership reports among them", () => {
+  const run = compile();
+  const evidence = simulateEvidence(run, (_, agent, seq) => EAST.includes(agent) && seq % 97 === 5);
+  const [found] = reportOf(run, evidence).findings;
+  const [incident, ...more] = incidentsOf(run, evidence);
+  expect(more).toEqual([]);
+  expect(found?.kind).toBe("loses");
+  expect(incident?.suspects).toEqual(found?.suspects);
+  expect(incident?.suspects).toEqual(["core:1>east:24", "east"]);
+});
+
+test("incidents: given two hosts that lose different packets at the same time, then each by its own link, and not by the one they share", () => {
+  const run = compile();
+  const evidence = simulateEvidence(
+    run,
+    (_, agent, seq) => (agent === "kiosk-1" && seq % 50 === 7) || (agent === "kiosk-2" && seq % 50 === 31),
+  );
+  expect(places(incidentsOf(run, evidence))).toEqual([
+    [["kiosk-1"], ["east:1>kiosk-1:eth0", "kiosk-1"]],
+    [["kiosk-2"], ["east:2>kiosk-2:eth0", "kiosk-2"]],
+  ]);
+});
+
+test("incidents: given what a link loses and what one host behind it loses besides, then the link is named", () => {
+  const run = compile();
+  const evidence = simulateEvidence(
+    run,
+    (_, agent, seq) => (EAST.includes(agent) && seq % 50 === 7) || (agent === "kiosk-1" && seq % 50 === 31),
+  );
+  const [incident] = incidentsOf(run, evidence);
+  expect(incident?.suspects).toEqual(["core:1>east:24", "east"]);
+});
+
+test("incidents: given outages of two links at once, then two incidents, each with its own place", () => {
+  const run = compile();
+  const isLost: IsLost = (_, agent, __, atNs) =>
+    (EAST.includes(agent) && between(20, 21)(atNs)) || (WEST.includes(agent) && between(20.5, 23)(atNs));
+  const evidence = simulateEvidence(run, isLost);
+  const incidents = incidentsOf(run, evidence);
+  expect(incidents.map(({ agents, suspects, count }) => [agents, suspects[0], count])).toEqual([
+    [WEST, "core:2>west:24", 500],
+    [EAST, "core:1>east:24", 200],
+  ]);
+});
+
+test("incidents: given streams of two sources that one link loses, then only what lies on both ways is suspect", () => {
+  const run = compile(
+    "{ name: board, source: tower, group: 233.252.0.10, rate: 80 kbit/s, payload: 100 B }, { name: page, source: office, group: 233.252.0.11, rate: 80 kbit/s, payload: 100 B }",
+  );
+  const isOut = between(20, 23);
+  const [incident, ...more] = incidentsOf(
+    run,
+    simulateEvidence(run, (_, __, ___, atNs) => isOut(atNs)),
+  );
+  expect(more).toEqual([]);
+  expect(incident?.suspects).toEqual(["core"]);
+});
+
+test("incidents: given an outage of one stream for everybody, then the same suspects as locate names in a short run, the source's own host among them", () => {
+  const run = compile();
+  const isOut = between(20, 23);
+  const evidence = simulateEvidence(run, (_, __, ___, atNs) => isOut(atNs));
+  const [found] = reportOf(run, evidence).findings;
+  const [incident] = incidentsOf(run, evidence);
+  expect(incident?.suspects).toEqual(found?.suspects);
+  expect(incident?.suspects).toEqual(["tower:eth0>core:9", "core", "tower"]);
+});
+
+test("incidents: given a host that fell silent for good, then it is no witness for those that lose later", () => {
+  const run = compile();
+  // kiosk-2 gets nothing from 5 s on and has no gap that ends; kiosk-1 misses 3 s.
+  const isLost: IsLost = (_, agent, __, atNs) =>
+    (agent === "kiosk-2" && atNs >= 5 * SECOND) || (agent === "kiosk-1" && between(20, 23)(atNs));
+  const evidence = simulateEvidence(run, isLost);
+  const [incident] = incidentsOf(run, evidence);
+  expect(incident?.agents).toEqual(["kiosk-1"]);
+  // What the two of them share may be to blame; by the loss of kiosk-1 alone it would be cleared.
+  expect(incident?.suspects).toContain("core:1>east:24");
+});
+
+test("incidents: given a host whose agent was away, then it clears nobody", () => {
+  const run = compile();
+  const isOut = between(20, 23);
+  const evidence = simulateEvidence(run, (_, agent, __, atNs) => agent === "kiosk-1" && isOut(atNs));
+  const away: Episode = {
+    kind: "away",
+    agent: "kiosk-2",
+    streamId: null,
+    fromNs: 10 * SECOND,
+    toNs: 30 * SECOND,
+    count: 0,
+    detail: "",
+  };
+  const alone = incidentsOf(run, evidence).find(({ kind }) => kind === "loss");
+  expect(alone?.suspects.slice(0, 2)).toEqual(["east:1>kiosk-1:eth0", "kiosk-1"]);
+  const unsure = incidentsOf(run, evidence, GRAPH, [away]).find(({ kind }) => kind === "loss");
+  expect(unsure?.suspects).toEqual(
+    expect.arrayContaining(["core:1>east:24", "east", "east:1>kiosk-1:eth0", "kiosk-1"]),
+  );
+});

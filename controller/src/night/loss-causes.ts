@@ -1,0 +1,143 @@
+import { type SharedCause, type SharedTrial, sharedCauses } from "@dyetrace/locate";
+import { hostOfAgent, type SiteGraph } from "@dyetrace/site";
+import { getOrAdd } from "../account/get-or-add.ts";
+import type { CompiledRun, CompiledStream } from "../plan/compiled-run.ts";
+import type { Episode } from "../store/kept-report.ts";
+import { alikeLosses, type ListenerLoss, listenerLoss } from "./alike-losses.ts";
+import type { Witnesses } from "./witnesses.ts";
+
+/** A place that explains losses of one time, with who was hit by it. */
+export interface LossCause {
+  readonly suspects: readonly string[];
+  readonly confidence: number;
+  isOf(episode: Episode): boolean;
+}
+
+/** A gap of this many packets and this length is a silence, not chance; `locate` holds an outage against the same. */
+const SILENCE_PACKETS = 10;
+const SILENCE_NS = 100e6;
+
+/** Listeners of one stream that lost the same. */
+interface AlikeLoss {
+  readonly stream: CompiledStream;
+  readonly losses: readonly ListenerLoss[];
+  readonly fromNs: number;
+  readonly toNs: number;
+  /** Listeners of the same stream that lost something else. */
+  readonly others: readonly ListenerLoss[];
+}
+
+/** Asks `locate` where losses of one time come from: for each, who was hit and who surely was not. */
+export class LossCauses {
+  readonly #run: CompiledRun;
+  readonly #graph: SiteGraph;
+  readonly #witnesses: Witnesses;
+  readonly #ask: (trials: readonly SharedTrial[]) => SharedCause[];
+
+  constructor(run: CompiledRun, graph: SiteGraph, witnesses: Witnesses) {
+    this.#run = run;
+    this.#graph = graph;
+    this.#witnesses = witnesses;
+    this.#ask = sharedCauses(graph);
+  }
+
+  /**
+   * @param episodes of loss, of about the same time
+   * @returns the fewest places that explain them; none where no place fits
+   */
+  of(episodes: readonly Episode[]): LossCause[] {
+    const alike = alikeLossesIn(this.#run, episodes);
+    const trials = alike.map((one) => this.#trialOf(one));
+    // Losses of one stream that differ have different causes; each by itself, since one's witnesses were hit by the other.
+    const isOneEach = new Set(alike.map(({ stream }) => stream.name)).size === alike.length;
+    const causes = isOneEach ? this.#ask(trials) : trials.flatMap((trial) => this.#ask([trial]));
+    return this.#together(causes);
+  }
+
+  #trialOf({ stream, losses, fromNs, toNs, others }: AlikeLoss): SharedTrial {
+    const hit = new Set(losses.map(({ agent }) => agent));
+    // Whoever got nothing at all for a part of that time can't say that the others' way was open.
+    const silent = others.filter(
+      (other) => isSilence(stream, other) && other.episodes.some((one) => one.fromNs <= toNs && one.toNs >= fromNs),
+    );
+    const isSpared = (agent: string): boolean => !hit.has(agent) && !silent.some((one) => one.agent === agent);
+    const hostsOf = (agents: readonly string[]): string[] => agents.map((agent) => this.#hostOf(agent));
+    return {
+      stream: stream.name,
+      group: stream.group,
+      source: stream.sourceHost,
+      isSourceSpecific: stream.isSourceSpecific,
+      hit: hostsOf([...hit]),
+      spared: hostsOf(this.#witnesses.of(stream, fromNs, toNs).filter(isSpared)),
+      isSilence: losses.every((loss) => isSilence(stream, loss)),
+    };
+  }
+
+  /** Causes with the same suspects are one. */
+  #together(causes: readonly SharedCause[]): LossCause[] {
+    const bySuspects = new Map<string, SharedCause[]>();
+    for (const cause of causes) {
+      const key = cause.suspects.join(" ");
+      bySuspects.set(key, [...(bySuspects.get(key) ?? []), cause]);
+    }
+    return [...bySuspects.values()].flatMap((same) => {
+      const [first] = same;
+      if (first === undefined) return [];
+      return [
+        {
+          suspects: first.suspects,
+          confidence: Math.min(...same.map(({ confidence }) => confidence)),
+          isOf: this.#isOfAny(same),
+        },
+      ];
+    });
+  }
+
+  #isOfAny(causes: readonly SharedCause[]): LossCause["isOf"] {
+    const names = new Map(this.#run.streams.map(({ streamId, name }) => [streamId, name]));
+    return ({ streamId, agent }) => {
+      const stream = streamId === null ? undefined : names.get(streamId);
+      const host = this.#hostOf(agent);
+      return causes.some(
+        ({ streams, hosts }) => stream !== undefined && streams.includes(stream) && hosts.includes(host),
+      );
+    };
+  }
+
+  #hostOf(agent: string): string {
+    return hostOfAgent(this.#graph, agent) ?? agent;
+  }
+}
+
+/** What was lost, by stream, in groups of listeners that lost the same. */
+function alikeLossesIn(run: CompiledRun, episodes: readonly Episode[]): AlikeLoss[] {
+  const byStream = new Map<number, Map<string, Episode[]>>();
+  for (const episode of episodes) {
+    if (episode.streamId === null || episode.count === 0) continue;
+    const ofStream = getOrAdd(byStream, episode.streamId, () => new Map<string, Episode[]>());
+    getOrAdd(ofStream, episode.agent, () => []).push(episode);
+  }
+  return run.streams.flatMap((stream) => {
+    const losses = [...(byStream.get(stream.streamId) ?? [])].map(([agent, own]) => listenerLoss(agent, own));
+    return alikeLosses(losses).map((alike): AlikeLoss => {
+      const times = alike.flatMap((loss) => loss.episodes);
+      const hit = new Set(alike.map(({ agent }) => agent));
+      return {
+        stream,
+        losses: alike,
+        fromNs: Math.min(...times.map((one) => one.fromNs)),
+        toNs: Math.max(...times.map((one) => one.toNs)),
+        others: losses.filter(({ agent }) => !hit.has(agent)),
+      };
+    });
+  });
+}
+
+/** Nothing came any more for a time: the greater part of what was lost lies in gaps that are long enough. */
+function isSilence(stream: CompiledStream, { runs }: ListenerLoss): boolean {
+  const intervalNs = (stream.payloadBytes * 8e9) / stream.rateBps;
+  const sizes = runs.map(([first, last]) => last - first + 1);
+  const silent = sizes.filter((size) => size >= SILENCE_PACKETS && size * intervalNs >= SILENCE_NS);
+  const sum = (values: readonly number[]): number => values.reduce((total, value) => total + value, 0);
+  return silent.length > 0 && sum(silent) >= sum(sizes) / 2;
+}
