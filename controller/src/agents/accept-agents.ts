@@ -16,7 +16,9 @@ export function acceptAgents(server: Server, sockets: WebSocketServer, gate: Ses
     onUpgradeAnswer: (session, message) => gate.onUpgradeAnswer?.(session, message),
   };
   server.on("upgrade", (request, socket, head) => {
-    const refuse = (status: string): void => void socket.end(`HTTP/1.1 ${status}\r\nConnection: close\r\n\r\n`);
+    // Whoever keeps a half of the connection open would keep the controller from ending.
+    const refuse = (status: string): void =>
+      void socket.end(`HTTP/1.1 ${status}\r\nConnection: close\r\n\r\n`, () => socket.destroy());
     if (!URL.canParse(request.url ?? "/", "http://x")) return refuse("400 Bad Request");
     if (new URL(request.url ?? "/", "http://x").pathname !== AGENT_LINK_PATH) return refuse("404 Not Found");
     if (strangers.size >= CONNECTION_LIMITS.mostStrangers) return refuse("503 Service Unavailable");

@@ -12,6 +12,7 @@ import type { SiteGraph } from "@dyetrace/site";
 import { Fault, type UserFile } from "@dyetrace/wire";
 import { pino } from "pino";
 import type { Safety } from "../plan/safety.ts";
+import { type Closers, openAll } from "../service/closers.ts";
 import { type Controller, startController } from "../service/controller-service.ts";
 import { registerPracticeRoutes } from "../service/practice-routes.ts";
 import type { Store } from "../store/store.ts";
@@ -49,12 +50,17 @@ const AGENT_PROGRAM = fileURLToPath(import.meta.resolve("@dyetrace/agent/program
 /** What practice agents may send: inside a practice site nothing can be disturbed. */
 const PRACTICE_AGENT_CONFIG = fileURLToPath(import.meta.resolve("@dyetrace/practice/agent-config"));
 
-export async function raisePractice(setup: PracticeSetup): Promise<StandingPractice> {
-  await using undo = new AsyncDisposables();
+export const raisePractice = (setup: PracticeSetup): Promise<StandingPractice> =>
+  openAll(
+    (closers) => openPractice(setup, closers),
+    (error) => setup.log(`Not everything could be taken down: ${String(error)}`),
+  );
+
+async function openPractice(setup: PracticeSetup, closers: Closers): Promise<StandingPractice> {
   const { graph, log } = setup;
-  const agentData = undo.own(makeTemporaryFolder("dyetrace-practice-"));
+  const agentData = closers.own(makeTemporaryFolder("dyetrace-practice-"));
   chmodSync(agentData.path, 0o1777); // an agent may be started as another user
-  const site = undo.own(
+  const site = closers.own(
     await raisePracticeSite(graph, {
       log,
       ...(setup.firstSource === undefined ? {} : { firstSource: setup.firstSource }),
@@ -64,7 +70,7 @@ export async function raisePractice(setup: PracticeSetup): Promise<StandingPract
     }),
   );
   const agentKey = randomBytes(16).toString("hex");
-  const controller = undo.own(
+  const controller = closers.own(
     await startController(
       {
         ...setup.listen,
@@ -100,13 +106,7 @@ export async function raisePractice(setup: PracticeSetup): Promise<StandingPract
     );
   }
   await Promise.all([allConnected(controller, agents, setup.signal), site.settled(setup.signal)]);
-  const release = undo.move();
-  return {
-    site,
-    controller,
-    agents,
-    [Symbol.asyncDispose]: () => release[Symbol.asyncDispose](),
-  };
+  return { site, controller, agents, [Symbol.asyncDispose]: () => closers.close() };
 }
 
 /** @throws {Fault} PRACTICE_FAILED naming the agents that ended or did not connect */
@@ -132,26 +132,5 @@ async function allConnected(
       );
     }
     await new Promise((resolve) => setTimeout(resolve, 50));
-  }
-}
-
-/** What has been opened so far, closed in reverse order unless it is handed on with `move`. */
-class AsyncDisposables implements AsyncDisposable {
-  #owned: AsyncDisposable[] = [];
-
-  own<T extends AsyncDisposable>(resource: T): T {
-    this.#owned.push(resource);
-    return resource;
-  }
-
-  move(): AsyncDisposables {
-    const next = new AsyncDisposables();
-    next.#owned = this.#owned;
-    this.#owned = [];
-    return next;
-  }
-
-  async [Symbol.asyncDispose](): Promise<void> {
-    for (const resource of this.#owned.splice(0).reverse()) await resource[Symbol.asyncDispose]();
   }
 }

@@ -1,6 +1,6 @@
 import type http from "node:http";
 import type { AddressInfo, Server } from "node:net";
-import { CONTROL_MAX_BYTES, Fault, type RunProgress, type UserFile } from "@dyetrace/wire";
+import { CONTROL_MAX_BYTES, Fault, type UserFile } from "@dyetrace/wire";
 import { type FastifyInstance, fastify } from "fastify";
 import type { Logger } from "pino";
 import { WebSocketServer } from "ws";
@@ -25,6 +25,9 @@ import { keepUp } from "../runs/upkeep.ts";
 import { watchControl } from "../runs/watch-control.ts";
 import { DEFAULT_RETENTION, type Retention } from "../store/retention.ts";
 import { openStore, type Store } from "../store/store.ts";
+import { answerFaults } from "./answer-faults.ts";
+import { type Closers, openAll } from "./closers.ts";
+import { logNews } from "./log-news.ts";
 import { registerMetrics } from "./metrics.ts";
 import { registerOpenApi } from "./open-api.ts";
 import { registerAccess } from "./register-access.ts";
@@ -65,64 +68,49 @@ export interface Controller extends AsyncDisposable {
   close(): Promise<void>;
 }
 
-/** HTTP status of our own failures; 400 for the others, which are the request's. */
-const STATUS: Partial<Record<Fault["code"], number>> = {
-  RUN_UNKNOWN: 404,
-  BASELINE_UNKNOWN: 404,
-  RUN_BUSY: 409,
-  RUN_UNFINISHED: 409,
-  AGENT_MISSING: 404,
-  NOT_SIGNED_IN: 401,
-  NOT_AUTHORISED: 403,
-  NOT_ALLOWED: 403,
-  TOO_MANY: 429,
-  STORE_UNREACHABLE: 503,
-  STORE_BUSY: 503,
-  STORE_FULL: 507,
-  STORE_READ_ONLY: 503,
-  STORE_CORRUPT: 503,
-};
-
-/** @throws {Fault} PORT_TAKEN when the address can't be had */
-export async function startController(
+/**
+ * Whatever of it cannot be started, what was started before is closed again.
+ * @throws {Fault} PORT_TAKEN when the address can't be had
+ */
+export function startController(
   options: ControllerOptions,
   extraRoutes: (app: FastifyInstance) => void = () => {},
 ): Promise<Controller> {
+  return openAll(
+    (closers) => openController(options, extraRoutes, closers),
+    (err) => options.log.error({ err }, "not everything could be closed after the failed start"),
+  );
+}
+
+/** What opens something says at once how it is closed; it all goes in reverse order, the runs first. */
+async function openController(
+  options: ControllerOptions,
+  extraRoutes: (app: FastifyInstance) => void,
+  closers: Closers,
+): Promise<Controller> {
+  const { log } = options;
   const isOpen = options.isSignInNeeded !== true && isLoopbackName(options.host);
   const dataFolder = options.dataFolder ?? null;
-  const book = new AccessBook(dataFolder, (err) => options.log.error({ err }, "who may do what stays as it was"));
-  const audit = new AuditLog(dataFolder, options.log);
+  const book = new AccessBook(dataFolder, (err) => log.error({ err }, "who may do what stays as it was"));
+  const audit = new AuditLog(dataFolder, log);
   const door = new AgentDoor(book, options.agentKey ?? null);
+  const store = options.store ?? closers.own(await openStore({ kind: "memory" }));
+  const intake = new ReportIntake(store, log);
+  closers.add(() => intake.close());
   const registry = new AgentRegistry(door);
+  closers.add(() => registry.close());
   const runs = new RunDesk();
-  const store = options.store ?? (await openStore({ kind: "memory" }));
-  const intake = new ReportIntake(store, options.log);
+  logNews(log, registry, runs);
   registry.on("message", (session, message) => {
     if (message.kind === "report") intake.take(session, message);
-    if (message.kind === "trouble") {
-      const { runId, code } = message;
-      options.log.warn({ agent: session.name, runId, code }, message.message);
-    }
   });
-  registry.on("connected", ({ name, runId }) => options.log.info({ agent: name, runId }, "agent connected"));
-  registry.on("gone", ({ name }) => options.log.info({ agent: name }, "agent gone"));
-  runs.on("progress", (runId, progress) => logProgress(options.log, runId, progress));
   const app = fastify({
     bodyLimit: 2 * 1024 * 1024,
     forceCloseConnections: true,
     serverFactory: (handler) => makeServer(options.tls ?? null, handler),
   });
-  app.setErrorHandler((error, _request, reply) => {
-    if (error instanceof Fault) {
-      const status = STATUS[error.code] ?? 400;
-      const { code, message, hint, place } = error;
-      return reply.status(status).send({ code, message, hint, place: place ?? null });
-    }
-    const statusCode = (error as { statusCode?: number }).statusCode ?? 500;
-    if (statusCode >= 500) options.log.error({ err: error }, "request failed");
-    const code = statusCode === 429 ? "TOO_MANY" : "INTERNAL";
-    return reply.status(statusCode).send({ code, message: (error as Error).message, hint: "" });
-  });
+  closers.add(() => app.close());
+  answerFaults(app, log);
   await registerOpenApi(app);
   const pin = options.tls?.pin ?? null;
   await registerAccess(app, { book, door, audit, registry, isOpen, pin });
@@ -131,7 +119,7 @@ export async function startController(
   const safety = options.safety ?? (options.isPractice === true ? PRACTICE_SAFETY : LIVE_SAFETY);
   const retention = options.retention ?? DEFAULT_RETENTION;
   const undertaking = { registry, runs, store, intake, safety };
-  const schedule = new RunSchedule(store, (record) => startScheduledRun(record, undertaking), options.log);
+  const schedule = closers.own(new RunSchedule(store, (record) => startScheduledRun(record, undertaking), log));
   registerRunRoutes(app, undertaking, schedule, retention);
   registerConsole(app, {
     registry,
@@ -145,54 +133,35 @@ export async function startController(
   });
   extraRoutes(app);
 
-  const surroundings = { registry, runs, store, intake, log: options.log };
-  const heartbeat = keepHeartbeat(surroundings);
-  const upkeeping = keepUp(store, retention, Date.now, options.log);
-  const control = watchControl(registry, runs, store, Date.now);
+  const surroundings = { registry, runs, store, intake, log };
+  closers.own(keepHeartbeat(surroundings));
+  closers.own(keepUp(store, retention, Date.now, log));
+  closers.own(watchControl(registry, runs, store, Date.now));
+  const agentHttp = makeServer(null, refuseRequest);
+  closers.add(() => {
+    agentHttp.close();
+    agentHttp.closeAllConnections();
+  });
+  const sockets = new WebSocketServer({ noServer: true, maxPayload: CONTROL_MAX_BYTES });
+  closers.add(() => {
+    for (const client of sockets.clients) client.terminate();
+    sockets.close();
+  });
+  for (const server of [app.server, agentHttp]) acceptAgents(server, sockets, registry, log);
   // A practice site goes with its controller, and so do its runs.
   const isLasting = options.store !== undefined && options.isPractice !== true;
+  closers.add(() => (isLasting ? runs.leaveAll() : runs.abortAll()));
   await pickUpRuns(surroundings, isLasting); // before agents can connect
   await schedule.takeUp();
-  const sockets = new WebSocketServer({
-    noServer: true,
-    maxPayload: CONTROL_MAX_BYTES,
-  });
-  acceptAgents(app.server, sockets, registry, options.log);
-  const agentHttp = options.agentServer === undefined ? null : makeServer(null, refuseRequest);
-  if (agentHttp !== null) {
-    acceptAgents(agentHttp, sockets, registry, options.log);
-    agentHttp.listen(options.agentServer);
-  }
+  if (options.agentServer !== undefined) agentHttp.listen(options.agentServer);
   try {
     await app.listen({ host: options.host, port: options.port });
   } catch (cause) {
-    agentHttp?.close();
-    registry.close();
-    schedule[Symbol.dispose]();
-    heartbeat[Symbol.dispose]();
-    upkeeping[Symbol.dispose]();
-    control[Symbol.dispose]();
-    if (options.store === undefined) await store.close();
     throw portTaken(options, cause as NodeJS.ErrnoException);
   }
   const { port } = app.server.address() as AddressInfo;
   const host = options.host.includes(":") ? `[${options.host}]` : options.host;
-  const close = async (): Promise<void> => {
-    if (isLasting) runs.leaveAll();
-    else runs.abortAll();
-    for (const client of sockets.clients) client.terminate();
-    sockets.close();
-    agentHttp?.close();
-    agentHttp?.closeAllConnections();
-    await app.close();
-    registry.close();
-    schedule[Symbol.dispose]();
-    heartbeat[Symbol.dispose]();
-    upkeeping[Symbol.dispose]();
-    control[Symbol.dispose]();
-    await intake.close();
-    if (options.store === undefined) await store.close();
-  };
+  const close = (): Promise<void> => closers.close();
   return {
     url: `${options.tls === undefined ? "http" : "https"}://${host}:${port}`,
     registry,
@@ -202,23 +171,6 @@ export async function startController(
     close,
     [Symbol.asyncDispose]: close,
   };
-}
-
-/** What an operator wants to see in the log, each with the run's id. */
-function logProgress(log: Logger, runId: string, progress: RunProgress): void {
-  switch (progress.kind) {
-    case "go":
-      log.info({ runId, lastsMs: progress.lastsMs }, "run begins");
-      break;
-    case "done":
-      log.info({ runId, verdict: progress.report.verdict }, "run is over");
-      break;
-    case "failed":
-      log.warn({ runId, code: progress.code }, progress.message);
-      break;
-    default:
-      log.debug({ runId, kind: progress.kind }, "run goes on");
-  }
 }
 
 const refuseRequest: http.RequestListener = (_request, response) => {
