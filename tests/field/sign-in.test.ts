@@ -4,7 +4,7 @@ import https from "node:https";
 import { tmpdir } from "node:os";
 import path from "node:path";
 import { text } from "node:stream/consumers";
-import { PinnedAgent } from "@dyetrace/agent/pinned-agent";
+import { PinnedAgent } from "@dyetrace/pin";
 import { pino } from "pino";
 import { afterAll, beforeAll, expect, test } from "vitest";
 import { AccessBook } from "../../controller/src/access/access-book.ts";

@@ -41,7 +41,7 @@ export function drawHouse(files: readonly SourceFile[]): House {
     const { pack, folder } = placeOf(file.path);
     const drawn = house.get(pack) ?? { packages: new Set(), folders: new Map() };
     house.set(pack, drawn);
-    for (const name of file.packages) drawn.packages.add(name);
+    for (const name of file.ofPackages) drawn.packages.add(name.split("/")[0] ?? name);
     if (folder === null) continue;
     const arrows = drawn.folders.get(folder) ?? new Set();
     drawn.folders.set(folder, arrows);

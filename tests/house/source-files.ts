@@ -10,15 +10,15 @@ export interface SourceFile {
   readonly lines: number;
   /** Source files of the same package that it names: imports of values and of types, and workers that it starts. */
   readonly imports: readonly FilePath[];
-  /** Packages of this workspace that it imports: `wire`, `agent`. */
-  readonly packages: readonly string[];
+  /** What it imports of other packages of this workspace: `wire`, `wire/units`. */
+  readonly ofPackages: readonly string[];
 }
 
 const ROOT = fileURLToPath(new URL("../..", import.meta.url));
 // Every quoted relative path that leads to a source file counts, whatever stands around it: an import over several
 // lines, one of a type, one at run time, a worker's program. So no form of import can be forgotten here.
 const RELATIVE = /["'](\.{1,2}\/[^"'\n]+)["']/g;
-const OF_WORKSPACE = /["']@dyetrace\/([a-z]+)[^"'\n]*["']/g;
+const OF_WORKSPACE = /["']@dyetrace\/([^"'\n]+)["']/g;
 
 /** @returns all source files of packages, agent and controller; tests are none */
 export function readSourceFiles(): SourceFile[] {
@@ -53,7 +53,7 @@ export function readImports(at: FilePath, text: string, known: ReadonlySet<FileP
     path: at,
     lines: text.split("\n").length - 1,
     imports: [...new Set(named)],
-    packages: [...new Set([...text.matchAll(OF_WORKSPACE)].map(([, name = ""]) => name))],
+    ofPackages: [...new Set([...text.matchAll(OF_WORKSPACE)].map(([, name = ""]) => name))],
   };
 }
 

@@ -1,7 +1,7 @@
 import http from "node:http";
 import https from "node:https";
+import { PinnedAgent } from "@dyetrace/pin";
 import { Fault } from "@dyetrace/wire";
-import { PinnedAgent } from "./pinned-agent.ts";
 
 /** A controller as this host knows it. */
 export interface KnownController {

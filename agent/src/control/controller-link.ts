@@ -1,4 +1,5 @@
 import { EventEmitter } from "node:events";
+import { PinnedAgent } from "@dyetrace/pin";
 import {
   AGENT_LINK_PATH,
   type AgentMessage,
@@ -15,7 +16,6 @@ import type { Logger } from "pino";
 import { WebSocket } from "ws";
 import type { KnownController } from "./ask-controller.ts";
 import { ClockFilter } from "./clock-filter.ts";
-import { PinnedAgent } from "./pinned-agent.ts";
 
 export interface LinkEvents {
   /** Connected and welcomed. */

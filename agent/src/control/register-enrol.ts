@@ -1,8 +1,8 @@
 import { hostname } from "node:os";
+import { PIN_FORM } from "@dyetrace/pin";
 import { Fault } from "@dyetrace/wire";
 import type { Command } from "commander";
 import { enrolHost } from "./enrol-host.ts";
-import { PIN_FORM } from "./pinned-agent.ts";
 
 interface EnrolOptions {
   readonly controller: string;

@@ -1,7 +1,7 @@
 import { createPrivateKey, X509Certificate } from "node:crypto";
 import { existsSync, mkdirSync, readFileSync, writeFileSync } from "node:fs";
 import path from "node:path";
-import { pinOf } from "@dyetrace/agent/pinned-agent";
+import { pinOf } from "@dyetrace/pin";
 import { Fault } from "@dyetrace/wire";
 
 /** By what this controller is known to agents and browsers. */

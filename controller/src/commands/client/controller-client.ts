@@ -1,7 +1,7 @@
 import http, { type IncomingMessage } from "node:http";
 import https from "node:https";
 import { json, text } from "node:stream/consumers";
-import { PinnedAgent } from "@dyetrace/agent/pinned-agent";
+import { PinnedAgent } from "@dyetrace/pin";
 import { Fault, type FaultCode, type FilePlace, type RunProgress, type RunRequest } from "@dyetrace/wire";
 import { type SignIn, signInOf } from "./sign-ins.ts";
 
