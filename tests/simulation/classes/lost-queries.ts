@@ -48,6 +48,8 @@ export const lostQueries: SimulatedClass = {
     if (streams.length === 0) return null;
     const quiet = simulateRun(scene.graph, streams, [], random);
     const run = isFlooding ? flooding(quiet, isBehind) : runningOut(quiet, isBehind);
+    // A flood that nobody watches leaves no trace.
+    if (isFlooding && run.bystanders.every(({ frames }, i) => frames === quiet.bystanders[i]?.frames)) return null;
     const querying = {
       atMs: queryTimes(random, queryIntervalMs, 0, DURATION_MS),
       timers: STANDARD_TIMERS,

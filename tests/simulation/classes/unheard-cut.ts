@@ -22,6 +22,8 @@ export const unheardCut: SimulatedClass = {
     const { faults, places } = drawCut(scene.places, [{ fromMs: cutMs }], random);
     const run = simulateRun(scene.graph, scene.streams, faults, random);
     const asked = queriedHosts(scene.graph);
+    // In a layer-2 domain without a querier there is truly none.
+    if (!scene.agents.every((agent) => asked.has(agent))) return null;
     const behind = new Set(
       scene.streams.flatMap((stream) => places.flatMap((place) => listenersBehind(scene.graph, stream, place))),
     );
