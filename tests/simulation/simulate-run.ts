@@ -41,7 +41,6 @@ export function simulateRun(
     bystanders: results.flatMap((r) => r.bystanders),
     queriers: [],
     membership: [],
-    capabilityGaps: [],
     timers: STANDARD_TIMERS,
   };
 }
@@ -86,7 +85,6 @@ function simulateStream(
       window: reports ? [0, sim.packets - 1] : null,
       lost: reports ? lost : [],
       hostLostPackets: reports ? 0 : null,
-      firstArrivalMs: reports && present[0] !== undefined ? (present[0][0] * 1000) / perSecond : null,
       lastArrivalMs: reports && present.length > 0 ? ((present.at(-1)?.[1] ?? 0) * 1000) / perSecond : null,
       silences: [],
       ttlSeen: null,

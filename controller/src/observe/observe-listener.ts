@@ -29,7 +29,6 @@ export function observeListener(stay: Stay, graph: SiteGraph): ListenerObservati
     isLostListExact: numbers?.missing.every(({ isOne }) => isOne) ?? true,
     hostLostPackets:
       receipt == null || numbers === null || receipt.hostLost === null ? null : hostLostIn(numbers.missing),
-    firstArrivalMs: receipt?.firstArrivalNs == null ? null : receipt.firstArrivalNs / 1e6,
     lastArrivalMs: receipt?.lastArrivalNs == null ? null : receipt.lastArrivalNs / 1e6,
     silences: reception === null ? [] : silencesOf(reception, stay),
     ttlSeen: receipt?.ttlMin ?? null,

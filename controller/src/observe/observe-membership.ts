@@ -4,12 +4,12 @@ import { hostOfAgent, type SiteGraph } from "@dyetrace/site";
 import type { MembershipEvent } from "@dyetrace/wire";
 import type { RunAccount } from "../account/run-account.ts";
 
-type MembershipPart = Pick<RunObservations, "queriers" | "membership" | "capabilityGaps" | "timers">;
+type MembershipPart = Pick<RunObservations, "queriers" | "membership" | "timers">;
 
 /** A silence of more than this many of its intervals, and a querier's queries stand as two stretches. */
 const MISSED_INTERVALS = 1.5;
 
-/** Who asks, who answers, and what could not be heard. */
+/** Who asks, and who answers. */
 export function observeMembership({ run, agents: accounts }: RunAccount, graph: SiteGraph): MembershipPart {
   const groups = new Set(run.streams.map((stream) => stream.group));
   const agents = [...run.tasks.keys()].map((agent) => ({
@@ -30,12 +30,6 @@ export function observeMembership({ run, agents: accounts }: RunAccount, graph: 
         .filter((notice) => groups.has(notice.group))
         .map(({ kind, group, atMs }) => ({ kind, host, group, atMs })),
     ),
-    capabilityGaps: agents
-      .filter((one) => one.heard === null)
-      .map(({ host }) => ({
-        host,
-        what: "cannot watch frames: uninvited traffic, queries and reports are unknown there",
-      })),
     timers: {
       ...timersOf(heard.map(({ view }) => view)),
       lastMemberMs: lastMemberMs(heard.flatMap(({ events }) => events)) ?? STANDARD_TIMERS.lastMemberMs,

@@ -3,7 +3,7 @@ import type { Conclusion, SegmentState } from "./conclusion.ts";
 import type { Finding } from "./finding/finding.ts";
 import type { SiteIndex } from "./site/site-index.ts";
 
-/** More combinations of equal routes than this are not followed. */
+/** More combinations of equal routes than this are not followed: a bound of effort, no source. */
 const MOST_COMBINATIONS = 16;
 
 /**
@@ -43,6 +43,9 @@ export function cheapestConclusion(conclusions: readonly Conclusion[]): Conclusi
   };
 }
 
+/** What is left of the confidence where several routes are named together. Our estimate, no source. */
+export const EQUAL_ROUTES_FACTOR = 0.9;
+
 function together(finding: Finding, others: readonly Conclusion[]): Finding {
   const alike = others.flatMap(({ findings }) => findings.filter(({ kind }) => kind === finding.kind));
   const suspects = [...new Set([finding, ...alike].flatMap((one) => one.suspects))];
@@ -50,7 +53,7 @@ function together(finding: Finding, others: readonly Conclusion[]): Finding {
   return {
     ...finding,
     suspects,
-    confidence: Math.round(finding.confidence * 90) / 100,
+    confidence: Math.round(finding.confidence * 100 * EQUAL_ROUTES_FACTOR) / 100,
     evidence: [
       ...finding.evidence,
       "Several routes of equal cost lead there and the plan does not say which is taken, so the suspects on each of them are named.",

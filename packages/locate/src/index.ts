@@ -5,7 +5,6 @@ export { locate } from "./locate.ts";
 export { type SharedCause, type SharedTrial, sharedCauses } from "./locate-shared.ts";
 export {
   type BystanderObservation,
-  type CapabilityGap,
   type ListenerObservation,
   type MembershipEvent,
   type MembershipTimers,

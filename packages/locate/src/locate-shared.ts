@@ -4,7 +4,7 @@ import { explanationConfidence } from "./cover/explanation-confidence.ts";
 import { type ElementKind, placeNames } from "./cover/failure-element.ts";
 import { smallestFailureSet } from "./cover/failure-set.ts";
 import type { PathOutcome, PathTrial } from "./cover/path-trial.ts";
-import { routeCombinations } from "./equal-routes.ts";
+import { EQUAL_ROUTES_FACTOR, routeCombinations } from "./equal-routes.ts";
 import { indexSite, type SiteIndex } from "./site/site-index.ts";
 import { reaches, sourceTree } from "./site/source-tree.ts";
 
@@ -40,8 +40,6 @@ export interface SharedCause {
 
 /** Where one cause alone is as sure as it can be. As for silence at the end of a run, which is reasoned about the same way. */
 const PLAIN_CONFIDENCE = FINDING_KINDS.stops.confidence;
-/** Where routes of equal cost lead there, and the plan does not say which is taken. Our estimate, no source. */
-const EQUAL_ROUTES_FACTOR = 0.9;
 
 /**
  * Where something lies that befell some listeners and spared others: the same smallest set of causes that `locate` names

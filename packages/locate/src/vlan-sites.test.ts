@@ -49,7 +49,6 @@ function conclude(
           window: [0, PACKETS - 1],
           lost: isSilent ? [[0, PACKETS - 1]] : [],
           hostLostPackets: 0,
-          firstArrivalMs: isSilent ? null : 1_000,
           lastArrivalMs: isSilent ? null : 5_000,
           silences: [],
           ttlSeen: isSilent || passed === null ? null : (stream.ttl ?? 8) - passed,
@@ -84,7 +83,6 @@ function conclude(
     bystanders: [],
     queriers: [],
     membership: [],
-    capabilityGaps: [],
     timers: STANDARD_TIMERS,
   };
   return locate(site, run);

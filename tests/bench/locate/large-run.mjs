@@ -35,7 +35,6 @@ export function largeRun() {
     bystanders: [],
     queriers: [],
     membership: [],
-    capabilityGaps: [],
     timers: STANDARD_TIMERS,
   };
   return { graph, run, gaps };
@@ -72,7 +71,6 @@ const listenerOf = (s, i, lost) => ({
   window: [0, PACKETS - 1],
   lost,
   hostLostPackets: 0,
-  firstArrivalMs: 0,
   lastArrivalMs: DURATION_MS,
   silences: [],
   ttlSeen: null,

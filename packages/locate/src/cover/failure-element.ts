@@ -43,7 +43,7 @@ export interface FailureElement {
 }
 
 /**
- * ln((1-p)/p) up to a common factor. Nearly equal, so that fewer faults always win and the prior only orders suspects
+ * ln((1-p)/p) up to a common factor; the order is our choice, no source. Nearly equal, so that fewer faults always win and the prior only orders suspects
  * that tie. An all-group kind weighs less than its group kind: having tested one group is no reason to blame a group.
  */
 export const ELEMENT_WEIGHTS: Readonly<Record<ElementKind, number>> = {
@@ -69,7 +69,7 @@ export const isGroupKind = (kind: ElementKind): kind is GroupKind => kind.endsWi
 export const isOnNode = (kind: ElementKind): boolean =>
   kind.startsWith("node") || ["sender", "sender-group", "receiver", "receiver-group", "host"].includes(kind);
 
-/** A part of a trunk or switch, in one VLAN, is a likelier place than the whole only when the whole is cleared. */
+/** A part of a trunk or switch, in one VLAN, is a likelier place than the whole only when the whole is cleared. Our choice, no source. */
 const PART_WEIGHT = 0.004;
 
 export function elementWeight(site: SiteIndex, { kind, place }: Pick<FailureElement, "kind" | "place">): number {

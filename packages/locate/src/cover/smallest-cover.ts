@@ -19,6 +19,7 @@ export interface SmallestCover {
   readonly isExact: boolean;
 }
 
+// Bounds of effort: beyond them the greedy choice is taken. No source.
 const MAX_FAULTS = 8;
 const MAX_CHOICES = 64;
 const SEARCH_BUDGET = 50_000;

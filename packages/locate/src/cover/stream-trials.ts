@@ -19,14 +19,14 @@ export interface ReceiptOutcome extends PathOutcome {
   readonly silentFromSeq: number | null;
 }
 
-/** Share of the numbers, at their end, that decides between good and bad: a stop in mid-run must be seen too. */
+/** Share of the numbers, at their end, that decides between good and bad: a stop in mid-run must be seen too. Our choice, no source. */
 const END_SHARE = 0.2;
-/** With fewer packets than this nothing is concluded from silence. */
+/** With fewer packets than this nothing is concluded from silence. Common practice, no source. */
 const FEWEST_PACKETS = 10;
-/** As many packets in a row are no chance loss; a shorter silence must outlast the longest earlier gap this many times. */
+/** As many packets in a row are no chance loss; a shorter silence must outlast the longest earlier gap this many times. Our choice, no source. */
 const SURELY_SILENT_PACKETS = 200;
 const TIMES_EARLIER_GAP = 3;
-/** A path that still worked this much later than the silence began is not what caused it. */
+/** A path that still worked this much later than the silence began is not what caused it. Common practice, no source. */
 const MARGIN_PACKETS = 5;
 const MARGIN_MS = 100;
 

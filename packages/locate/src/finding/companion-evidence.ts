@@ -1,9 +1,9 @@
 import type { ListenerObservation } from "../run/run-observations.ts";
 import { count, nameList } from "./wording.ts";
 
-/** With fewer packets a companion tells nothing. */
+/** With fewer packets a companion tells nothing. Common practice, no source. */
 const FEWEST_PACKETS = 10;
-/** A companion that lost less than this share is sound: it is as slow as a few packets a second. */
+/** A companion that lost less than this share is sound: it is as slow as a few packets a second. Common practice, no source. */
 const SOUND_LOSS_RATIO = 0.02;
 
 type Companion = NonNullable<ListenerObservation["companion"]>;

@@ -9,7 +9,7 @@ export interface HiddenCause {
   readonly role: "member" | "querier";
 }
 
-/** Suppositions are tried at this many places at most. */
+/** Suppositions are tried at this many places at most: a bound of effort, no source. */
 const MOST_PLACES = 50;
 
 /**

@@ -112,7 +112,7 @@ function hasMemberDuring(
   );
 }
 
-/** A join or a leave takes this long to take effect. */
+/** A join or a leave takes this long to take effect (RFC 3376, sections 8.11 and 8.8: 1 s between reports, 2 s until a leave). */
 const SETTLING_MS = 2_000;
 
 /** Whether other groups, which verifiably passed the node, leak to the same bystanders. */

@@ -17,12 +17,16 @@ export type LeakPattern =
   /** Comes and goes. */
   | "bursts";
 
-/** A switch that floods until it knows better does so for about one query response interval. */
+/** A switch that floods until it knows better does so for about one query response interval (RFC 3376, section 8.3: 10 s). */
 const START_UP_MS = 10_000;
-/** What a time may be off by beyond a timer's own value. */
+/** What a time may be off by beyond a timer's own value. Common practice, no source. */
 export const LEAVE_GRACE_MS = 1_000;
-/** Holes in what a bystander saw, beyond those that good listeners share, before that counts as coming and going. */
+/** Holes in what a bystander saw, beyond those that good listeners share, before that counts as coming and going. Common practice, no source. */
 const LEAST_HOLE_SHARE = 0.05;
+/** A membership runs out after its interval; half of it passed says that it was not so from the start. Common practice, no source. */
+const LATE_SHARE = 0.5;
+/** Frames that end this part of the run before its end do not last. Common practice, no source. */
+const EARLY_END_SHARE = 0.2;
 
 export function leakPattern(
   facts: StreamFacts,
@@ -44,10 +48,12 @@ export function leakPattern(
   const endsEarly = lastMs - startMs <= START_UP_MS && lastMs < endMs - LEAVE_GRACE_MS;
   if (isFromStart && !hadMember && endsEarly && !endsWithLastLeave(facts, lastMs, timers)) return "start-up";
   const membershipMs = timers.robustness * timers.queryIntervalMs + timers.queryResponseMs;
-  if (firstMs - startMs >= 0.5 * membershipMs && endMs - lastMs < LEAVE_GRACE_MS) return "late";
+  if (firstMs - startMs >= LATE_SHARE * membershipMs && endMs - lastMs < LEAVE_GRACE_MS) return "late";
   if (hasHolesOfItsOwn(facts, bystander.ranges)) return "bursts";
   // With the last member behind a switch the stream itself stays away, and there is nothing more to leak.
-  return lastMs < endMs - (endMs - startMs) * 0.2 && !endsWithALeave(facts, lastMs, timers) ? "bursts" : "constant";
+  return lastMs < endMs - (endMs - startMs) * EARLY_END_SHARE && !endsWithALeave(facts, lastMs, timers)
+    ? "bursts"
+    : "constant";
 }
 
 /** Frames that end when the last member has left went wherever that member's went: nothing was learned meanwhile. */

@@ -12,6 +12,8 @@ export interface TableLimit {
   readonly quietBefore: number;
 }
 
+// The times and counts below: common practice, no source.
+
 /** Fewer groups than this that begin to leak together are no sign of a table. */
 const FEWEST_QUIET = 3;
 /** A group that flowed for this long without leaking was held. */

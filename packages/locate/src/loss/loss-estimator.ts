@@ -25,7 +25,7 @@ export function estimateLoss(tree: LossTree, leastBurstFactor = 1): (LinkEstimat
   return estimates;
 }
 
-/** From this many bursts on, the spread over the blocks is a fair estimate. */
+/** From this many bursts on, the spread over the blocks is a fair estimate: so it came out in our own simulation. */
 const TELLING_BURSTS = 20;
 
 /** How far above 1 a link's pass rate must come out before that is more than rounding. */

@@ -8,7 +8,7 @@ export interface LossInterval {
   readonly high: number;
 }
 
-/** Two-sided 95 %: normal, and Student's t with 19 degrees of freedom where the spread was estimated from 20 blocks. */
+/** Two-sided 95 %: normal, and Student's t with 19 degrees of freedom where the spread was estimated from 20 blocks. From the distributions' tables. */
 export const Z_95 = 1.96;
 export const T_95_OF_20_BLOCKS = 2.093;
 

@@ -25,7 +25,7 @@ export interface LossCounts {
   readonly blockGammas: Float64Array;
 }
 
-/** A run is cut into this many blocks, each much longer than a burst. */
+/** A run is cut into this many blocks, each much longer than a burst. Our choice: it held the intervals in our simulation. */
 export const BLOCKS = 20;
 
 export function countLosses(tree: LossTree): LossCounts {

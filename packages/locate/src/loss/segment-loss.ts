@@ -31,7 +31,7 @@ export function measuredChains(parts: readonly ChainLoss[]): MeasuredChain[] {
   }));
 }
 
-/** Below this the spread over the blocks is what independent losses give by chance. */
+/** Below this the spread over the blocks is what independent losses give by chance. Our choice, no source. */
 const BURSTY = 1.3;
 
 /** 95 % interval; wider by Student's t where the blocks showed bursts. */

@@ -29,7 +29,7 @@ export interface LossScope {
   readonly stoppedFrom: ReadonlyMap<number, number>;
 }
 
-/** With fewer packets nothing is said about rates: one lost packet would be a per cent. */
+/** With fewer packets nothing is said about rates: one lost packet would be a per cent. Common practice, no source. */
 const FEWEST_PACKETS = 100;
 
 /** Empty when too little is known. */
@@ -101,7 +101,7 @@ interface UsableReceipt {
   readonly window: SeqRange;
 }
 
-/** Share of a listener's numbers that must come before its stop if it is to be used at all. */
+/** Share of a listener's numbers that must come before its stop if it is to be used at all. Our choice, no source. */
 const LEAST_SHARE = 0.5;
 
 function usableReceipt(receipt: PlacedReceipt, scope: LossScope): UsableReceipt | null {

@@ -20,10 +20,11 @@ export interface Ageing {
   readonly evidence: readonly string[];
 }
 
-/** A membership outlasts at least one missed query. */
+/** A membership outlasts at least one missed query: two intervals and more by default (RFC 3376, section 8.4). */
 const LEAST_INTERVALS = 1.5;
-/** Where nobody heard a query the interval is unknown; sooner than this nothing is taken for ageing. */
+/** Where nobody heard a query the interval is unknown; sooner than this nothing is taken for ageing. Common practice, no source. */
 const LEAST_MS = 5_000;
+/** How far from the group membership interval a stop may come. Common practice, no source. */
 const TIME_TOLERANCE = 0.15;
 
 /**

@@ -30,7 +30,7 @@ export const cutSuspects = ({ port, places }: LeaveCut, suspects: readonly strin
   ...suspects.filter((name) => places.has(name)),
 ];
 
-/** What a leave may be early or late by: clocks, one packet interval, a repeated leave. */
+/** What a leave may be early or late by: clocks, one packet interval, a repeated leave. Common practice, no source. */
 const BEFORE_MS = 200;
 const AFTER_MS = 1_500;
 

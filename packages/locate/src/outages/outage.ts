@@ -24,9 +24,10 @@ interface OutageTrial extends PathTrial {
   readonly outcomes: readonly PathOutcome[];
 }
 
+/** Shorter gaps are loss. Common practice, no source. */
 const LEAST_PACKETS = 10;
 const LEAST_MS = 100;
-/** A run of losses counts as an outage if independent losses would make one this long less often than this. */
+/** A run of losses counts as an outage if independent losses would make one this long less often than this. Our choice, no source. */
 const CHANCE = 1e-6;
 
 interface LongGap {
@@ -85,9 +86,13 @@ function mayBeHostLoss({ hostLost, hostLostPackets }: ListenerObservation, [firs
   return countRanges(intersectRanges([[first, last]], hostLost)) === packets;
 }
 
-/** Begins and ends together, up to a tenth of its length and a few packets. */
+/** What two gaps may begin and end apart and still be the same. Common practice, no source. */
+const SLACK_PACKETS = 5;
+const SLACK_SHARE = 0.1;
+
+/** Begins and ends together. */
 function isSameGap(a: SeqRange, b: SeqRange): boolean {
-  const slack = 5 + 0.1 * Math.max(a[1] - a[0], b[1] - b[0]);
+  const slack = SLACK_PACKETS + SLACK_SHARE * Math.max(a[1] - a[0], b[1] - b[0]);
   return Math.abs(a[0] - b[0]) <= slack && Math.abs(a[1] - b[1]) <= slack;
 }
 
@@ -119,7 +124,7 @@ function outagesOf(site: SiteIndex, facts: StreamFacts, gaps: readonly LongGap[]
   });
 }
 
-/** Half of the numbers within the receipt's window came: enough to say that the way was open. */
+/** Half of the numbers within the receipt's window came: enough to say that the way was open. Our choice, no source. */
 function receivedMost(receipt: PlacedReceipt, numbers: SeqRange): boolean {
   const inWindow = intersectRanges([numbers], [receipt.window]);
   const expected = countRanges(inWindow);

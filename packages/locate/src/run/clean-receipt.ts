@@ -17,7 +17,7 @@ export interface PlacedReceipt {
 
 /** A join or a leave may take this long without being anybody's loss: unsolicited reports repeat after up to 1 s (RFC 3376, 8.11). */
 const SETTLING_MS = 2_000;
-/** Packets under way while the listener leaves. */
+/** Packets under way while the listener leaves. Common practice, no source. */
 const LEAVING_MS = 200;
 
 /** Null when the listener gives no observation: no report, or no knowledge of what it should have received. */

@@ -85,7 +85,6 @@ export interface ListenerObservation {
   readonly hostLostPackets: number | null;
   /** Those of the lost numbers that were surely dropped by the host itself, where it knows them. */
   readonly hostLost?: readonly SeqRange[];
-  readonly firstArrivalMs: number | null;
   readonly lastArrivalMs: number | null;
   /** The longer silences, in order of time. */
   readonly silences: readonly Silence[];
@@ -149,12 +148,6 @@ export interface MembershipEvent {
   readonly atMs: number;
 }
 
-/** Something that an agent could not observe, for the reader. */
-export interface CapabilityGap {
-  readonly host: string;
-  readonly what: string;
-}
-
 /** Timers of the site's querier where known; the standard's defaults otherwise (RFC 3376, section 8). */
 export interface MembershipTimers {
   readonly queryIntervalMs: number;
@@ -195,7 +188,6 @@ export interface RunObservations {
   readonly bystanders: readonly BystanderObservation[];
   readonly queriers: readonly QuerierObservation[];
   readonly membership: readonly MembershipEvent[];
-  readonly capabilityGaps: readonly CapabilityGap[];
   readonly timers: MembershipTimers;
   /** Absent where nothing is known of the hosts' clocks. */
   readonly clocks?: readonly HostClock[];

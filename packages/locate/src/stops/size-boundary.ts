@@ -8,8 +8,10 @@ export interface SizeBoundary {
   readonly smallestFailingBytes: number;
 }
 
-/** Packets after a change of size that may still belong to the size before it. */
+/** Packets after a change of size that may still belong to the size before it. Common practice, no source. */
 const BOUNDARY_PACKETS = 5;
+/** How much larger failing groups must be than passing ones for the size to be the reason. Our choice, no source. */
+const CLEARLY_LARGER = 1.2;
 
 /**
  * A size limit shows where one listener gets the small packets of a stream and, from the change of size on, none of
@@ -30,7 +32,7 @@ export function sizeBoundary(
     trials.some((t) => t.facts === trial.facts && t.payloadBytes <= largestPassingBytes),
   );
   const groups = new Set(silentPairs.map((pair) => pair.trial.groupKey));
-  const isClearAcrossGroups = groups.size > 1 && smallestFailingBytes >= 1.2 * largestPassingBytes;
+  const isClearAcrossGroups = groups.size > 1 && smallestFailingBytes >= CLEARLY_LARGER * largestPassingBytes;
   const hasSizePattern = silentPairs.every(startsAtChange) && (isSameStream || isClearAcrossGroups);
   return hasSizePattern ? { largestPassingBytes, smallestFailingBytes } : null;
 }

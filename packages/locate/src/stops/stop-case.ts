@@ -205,7 +205,7 @@ function isSmaller(stream: string, silentPairs: readonly SilentPair[], trials: r
   return trials.every((trial) => trial.facts.stream.stream !== stream || trial.payloadBytes < failing);
 }
 
-/** Whoever left before or as the silence began is no witness for the time after. */
+/** Whoever left before or as the silence began is no witness for the time after. Common practice, no source. */
 const LEAVING_MS = 200;
 
 const segmentsOf = (site: SiteIndex, numbers: readonly number[]): LinkSegment[] =>

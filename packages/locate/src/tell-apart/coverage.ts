@@ -93,7 +93,7 @@ function separableRatio(classes: readonly (readonly Place[])[]): number | null {
   return all === 0 ? null : 1 - same / all;
 }
 
-/** Beyond this many classes their pairs are too many to compare. */
+/** Beyond this many classes their pairs are too many to compare: a bound of effort, no source. */
 const MOST_CLASSES_FOR_PAIRS = 50;
 
 /** Share of the couples of double faults (of two classes each) that look different. */

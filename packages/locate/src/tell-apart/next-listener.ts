@@ -16,7 +16,7 @@ export interface ListenerChoice {
   readonly heardFrom: ReadonlyMap<number, number>;
 }
 
-/** More sources than this hardly change where the next listener is worth most (and a number holds no more bits). */
+/** More sources than this hardly change where the next listener is worth most (and a number holds no more bits). A bound of effort, no source. */
 const MOST_SOURCES = 16;
 
 /** Segments by their number, nodes counted on from the last segment. Null for a name that the plan does not know. */

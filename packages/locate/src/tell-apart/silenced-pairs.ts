@@ -13,7 +13,7 @@ export interface Place {
   readonly pairs: readonly number[] | null;
 }
 
-/** With more pairs than this only their signatures are kept. */
+/** With more pairs than this only their signatures are kept: a bound of effort, no source. */
 const MOST_PAIRS_KEPT = 4_000;
 
 /**
