@@ -27,7 +27,6 @@ export const agentAway: SimulatedClass = {
               lost: [],
               receivedPackets: 0,
               hostLostPackets: null,
-              firstArrivalMs: null,
               lastArrivalMs: null,
             }
           : listener,

@@ -56,7 +56,6 @@ function withOffsets(run: RunObservations, offsetMs: (host: string) => number, u
     listeners: run.listeners.map((listener) => ({
       ...listener,
       joinedFromMs: listener.joinedFromMs + offsetMs(listener.host),
-      firstArrivalMs: later(listener.firstArrivalMs, listener.host),
       lastArrivalMs: later(listener.lastArrivalMs, listener.host),
     })),
     clocks: [...hosts].map((host) => ({ host, uncertaintyMs })),

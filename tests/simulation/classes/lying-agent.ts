@@ -22,12 +22,10 @@ const claimed = (listener: ListenerObservation, lost: readonly SeqRange[]): List
 const LIES: Readonly<Record<string, Lie>> = {
   "says it got nothing": (listener) => ({
     ...claimed(listener, listener.window === null ? [] : [listener.window]),
-    firstArrivalMs: null,
     lastArrivalMs: null,
   }),
   "says it got everything": (listener) => ({
     ...claimed(listener, []),
-    firstArrivalMs: 0,
     lastArrivalMs: 9_990,
   }),
   "makes up losses": (listener, random) =>

@@ -59,7 +59,7 @@ function lateAndUnsaid({ graph, streams }: ClassScene, random: Random): ClassCas
     return {
       ...run,
       streams: run.streams.map((one) => ({ ...unsaid(one), firstSentMs: pauseMs })),
-      listeners: run.listeners.map((listener) => ({ ...listener, silences: [], firstArrivalMs: pauseMs })),
+      listeners: run.listeners.map((listener) => ({ ...listener, silences: [] })),
     };
   });
   return { plan: graph, world: graph, run: together(runs), truth: faultAt(late.source) };
