@@ -1,9 +1,11 @@
-import { rfc3611Byte, summariseBurstGaps } from "@dyetrace/measure";
+import { summariseBurstGaps } from "@dyetrace/measure";
 import { expect, test } from "vitest";
 import { trackPattern } from "./track-arrivals.ts";
 
-const summaryOf = (pattern: string, bad = "0X") =>
-  summariseBurstGaps(trackPattern(pattern, bad).spans.map((s) => s.burstGap));
+const summaryOf = (pattern: string, bad = "0X") => summariseBurstGaps(trackPattern(pattern, bad).spans);
+
+/** A share as RFC 3611's 8-bit fixed point number: the integer part of 256 times it, 255 at most. */
+const rfc3611Byte = (ratio: number): number => Math.min(255, Math.floor(256 * ratio));
 
 /** RFC 3611, section 4.7.2: 1 good, 0 lost, X discarded. As printed it is one symbol short of the 64 that the text says. */
 const RFC_PATTERN = "11110111111111111111111X111X1011110111111111111111111X111111111";

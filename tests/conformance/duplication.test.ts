@@ -1,6 +1,5 @@
-import { totalReceipt } from "@dyetrace/measure";
 import { expect, test } from "vitest";
-import { NOTHING_KNOWN, trackOrder } from "./track-arrivals.ts";
+import { NOTHING_KNOWN, totalReceipt, trackOrder } from "./track-arrivals.ts";
 
 test.each([
   { source: "RFC 5560, section 5", order: [1, 2, 3, 4], fraction: 0, rate: 0 },

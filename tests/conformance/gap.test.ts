@@ -1,6 +1,5 @@
-import { totalReceipt } from "@dyetrace/measure";
 import { expect, test } from "vitest";
-import { NOTHING_KNOWN, track } from "./track-arrivals.ts";
+import { NOTHING_KNOWN, totalReceipt, track } from "./track-arrivals.ts";
 
 // A gap is a run of consecutive missing numbers (RFC 3357, section 4: a loss period); its time runs from the arrival of
 // the packet before to the arrival of the packet after. Times computed by hand.

@@ -1,6 +1,6 @@
-import { InterarrivalJitter, totalReceipt } from "@dyetrace/measure";
+import { InterarrivalJitter } from "@dyetrace/measure";
 import { expect, test } from "vitest";
-import { NOTHING_KNOWN, track, trackEach } from "./track-arrivals.ts";
+import { NOTHING_KNOWN, totalReceipt, track, trackEach } from "./track-arrivals.ts";
 
 /**
  * Computed from the formula of RFC 3550, section 6.4.1: 90 kHz clock, a packet every 20 ms. Arrival in ms, J in timestamp

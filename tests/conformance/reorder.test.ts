@@ -1,6 +1,6 @@
-import { mergeReceipts, totalReceipt } from "@dyetrace/measure";
+import { mergeReceipts } from "@dyetrace/measure";
 import { expect, test } from "vitest";
-import { NOTHING_KNOWN, trackEach } from "./track-arrivals.ts";
+import { NOTHING_KNOWN, totalReceipt, trackEach } from "./track-arrivals.ts";
 
 interface Example {
   readonly source: string;

@@ -1,8 +1,8 @@
-import { classifyPayload, emptyRtpHeader, RtpFollower, readRtpHeader, totalReceipt } from "@dyetrace/measure";
+import { classifyPayload, emptyRtpHeader, RtpFollower, readRtpHeader } from "@dyetrace/measure";
 import fc from "fast-check";
 import { serialize } from "rtp-packet";
 import { expect, test } from "vitest";
-import { NOTHING_KNOWN } from "./track-arrivals.ts";
+import { NOTHING_KNOWN, totalReceipt } from "./track-arrivals.ts";
 
 // The packets are built by the npm package rtp-packet, so that writer and reader do not share a mistake.
 
@@ -92,7 +92,7 @@ interface Sent {
 }
 
 function follow(packets: readonly Sent[], clockHz: number | null = null) {
-  const follower = new RtpFollower({ startNs: 0, clockHz });
+  const follower = new RtpFollower({ clockHz });
   const recorded = packets.map(({ seq, arrivalMs, timestamp, ssrc, payloadType }) => {
     const bytes = serialize({
       payloadType: payloadType ?? 33,
@@ -101,9 +101,9 @@ function follow(packets: readonly Sent[], clockHz: number | null = null) {
       ssrc: ssrc ?? 0xcafe,
       payload: new Uint8Array(1316),
     });
-    return follower.record(bytes, 0, bytes.length, Math.round(arrivalMs * 1e6), 8, 34, 0);
+    return follower.record(bytes, 0, bytes.length, Math.round(arrivalMs * 1e6), 8, 34);
   });
-  return { recorded, last: follower.finish(1e15) };
+  return { recorded, last: follower.finish() };
 }
 
 /** Every 20 ms, 1800 ticks of 90 kHz. */

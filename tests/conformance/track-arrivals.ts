@@ -1,4 +1,12 @@
-import { mergeReceipts, type SourceAccount, type StreamReceipt, StreamTracker } from "@dyetrace/measure";
+import {
+  mergeReceipts,
+  type ReceiptSummary,
+  type SourceAccount,
+  type StreamReceipt,
+  StreamTracker,
+  settleEnds,
+  summariseReceipt,
+} from "@dyetrace/measure";
 
 /** What the RFCs' examples give of a packet; times in milliseconds. */
 export interface Arrival {
@@ -12,19 +20,18 @@ export const NOTHING_KNOWN: SourceAccount = {
   sentPackets: null,
   firstExpectedSeq: null,
   intervalNs: null,
-  sentTtl: null,
 };
 
 /** One receipt for each arrival, and the last one, so that a test sees what each packet was made of. */
 export function trackEach(arrivals: readonly Arrival[], mediaRateBps: number | null = null): StreamReceipt[] {
-  const tracker = new StreamTracker({ startNs: 0, mediaRateBps, seesHostDrops: true });
+  const tracker = new StreamTracker({ mediaRateBps, seesHostDrops: true });
   const receipts = arrivals.map((arrival, i): StreamReceipt => {
     const arrivalNs = Math.round((arrival.arrivalMs ?? i) * 1e6);
     const sentNs = Math.round((arrival.sentMs ?? 0) * 1e6);
-    tracker.record(arrival.seq, sentNs, arrivalNs, arrival.sizeBytes ?? 100, 1, 64, 0, 0);
-    return tracker.cut(arrivalNs);
+    tracker.record(arrival.seq, sentNs, arrivalNs, arrival.sizeBytes ?? 100, 1, 64, 0);
+    return tracker.cut();
   });
-  return [...receipts, tracker.finish(1e15)];
+  return [...receipts, tracker.finish()];
 }
 
 /** The receipt of a whole reception. */
@@ -37,3 +44,11 @@ export const trackOrder = (...seqs: readonly number[]): StreamReceipt => track(s
 /** The receipt of a pattern of one character per packet, from number 0 on: those in `bad` do not arrive. */
 export const trackPattern = (pattern: string, bad: string): StreamReceipt =>
   trackOrder(...[...pattern].flatMap((symbol, seq) => (bad.includes(symbol) ? [] : [seq])));
+
+type Counts = Omit<StreamReceipt, keyof ReceiptSummary>;
+
+/** What a report makes of a reception, and its counts; `received` are distinct packets. */
+export function totalReceipt(receipt: StreamReceipt, source: SourceAccount): Counts & ReceiptSummary {
+  const settled = settleEnds(receipt, source);
+  return { ...settled, ...summariseReceipt(settled), received: settled.firstCopies };
+}

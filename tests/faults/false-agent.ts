@@ -32,10 +32,7 @@ export async function playFalseAgent(
     await agent.hears("go", 60_000);
     const stint = randomBytes(8).toString("hex");
     const trackers = new Map(
-      task.streams.map(({ streamId }) => [
-        streamId,
-        new StreamTracker({ startNs: 0, mediaRateBps: 1e6, seesHostDrops: true }),
-      ]),
+      task.streams.map(({ streamId }) => [streamId, new StreamTracker({ mediaRateBps: 1e6, seesHostDrops: true })]),
     );
     let seq = 0;
     const seconds = Math.ceil(task.endNs / SECOND_NS);
@@ -48,7 +45,7 @@ export async function playFalseAgent(
       const toNs = Math.min((second + 1) * SECOND_NS, task.endNs);
       for (let i = 0; i < PACKETS_PER_SECOND; i++, seq++) {
         const sentNs = second * SECOND_NS + i * 1e7;
-        for (const tracker of trackers.values()) tracker.record(seq, sentNs, sentNs + 1e5, 1316, 4711, 1, 0, -1);
+        for (const tracker of trackers.values()) tracker.record(seq, sentNs, sentNs + 1e5, 1316, 4711, 1, 0);
       }
       const report = {
         ...reportOf(task, second, toNs, trackers),
@@ -71,18 +68,15 @@ function reportOf(
 ): Omit<IntervalReport, "totals"> {
   const joins = new Map(task.actions.filter(({ kind }) => kind === "join").map((one) => [one.streamId, one.atNs]));
   return {
-    index: second,
     fromNs: second * SECOND_NS,
     toNs,
-    listeners: [...joins].map(([streamId, joinedNs]) => ({
+    listeners: [...joins].map(([streamId, atNs]) => ({
       streamId,
-      receipt: trackers.get(streamId)?.[toNs === task.endNs ? "finish" : "cut"](toNs) ?? null,
+      receipt: trackers.get(streamId)?.[toNs === task.endNs ? "finish" : "cut"]() ?? null,
       memberships: [
         {
-          joinRequestedNs: joinedNs,
-          joinedNs,
-          joinRequestedWall: "0",
-          firstPacketNs: joinedNs,
+          joinRequestedNs: atNs,
+          firstPacketNs: atNs,
           lastPacketNs: toNs,
           leaveRequestedNs: null,
         },

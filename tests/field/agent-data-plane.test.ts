@@ -64,9 +64,9 @@ describe("data plane: a source and a listener on one switch", () => {
     expect(receipt).toMatchObject({ ttlMin: 7, ttlMax: 7, dscpSeen: [[34, source.sentPackets]] });
     expect(receipt.spans.map(({ firstSeq, endSeq }) => [firstSeq, endSeq])).toEqual([[0, source.sentPackets]]);
     for (const report of kiosk.reports) parseAs(IntervalReportSchema, report, "MESSAGE_INVALID", "the report");
-    const numbers = kiosk.reports.map(({ index, fromNs, toNs }) => ({ index, fromNs, toNs }));
-    expect(numbers.map(({ index }) => index)).toEqual(numbers.map((_, i) => i));
-    expect(numbers.slice(1).map(({ fromNs }) => fromNs)).toEqual(numbers.slice(0, -1).map(({ toNs }) => toNs));
+    const { reports } = kiosk;
+    expect(reports.map(({ fromNs }) => fromNs)).toEqual(reports.map((_, i) => i * 5e8));
+    expect(reports.slice(1).map(({ fromNs }) => fromNs)).toEqual(reports.slice(0, -1).map(({ toNs }) => toNs));
   });
 
   test("given a source-specific join, then only that source is received", async () => {
@@ -132,7 +132,6 @@ describe("data plane: a source and a listener on one switch", () => {
     expect(receipt.lost).toBe(0);
     expect(receipt.received).toBeLessThan(sent.sentPackets - 150);
     expect(receipt.spans).toHaveLength(2);
-    for (const { joinRequestedNs, joinedNs } of memberships) expect(joinedNs).toBeGreaterThanOrEqual(joinRequestedNs);
     const [first, second] = memberships;
     expect(Math.abs((first?.leaveRequestedNs ?? 0) - 4e9)).toBeLessThan(50e6);
     expect(Math.abs((second?.joinRequestedNs ?? 0) - 5e9)).toBeLessThan(50e6);

@@ -40,15 +40,14 @@ const REQUEST = { scenario: { file: "s.yaml", text: "" }, site: { file: "p.yaml"
 
 /** Reports of one listener, ten packets a second, some lost. */
 function reportsOf(agent: string, seconds: number, lost: ReadonlySet<number>): KeptReport[] {
-  const tracker = new StreamTracker({ startNs: 0, mediaRateBps: 8000, seesHostDrops: true });
+  const tracker = new StreamTracker({ mediaRateBps: 8000, seesHostDrops: true });
   return Array.from({ length: seconds }, (_, second) => {
     for (let i = 0; i < 10; i++) {
       const seq = second * 10 + i;
-      if (!lost.has(seq)) tracker.record(seq, seq * 1e8, seq * 1e8 + 1000, 100, 7, 1, 0, -1);
+      if (!lost.has(seq)) tracker.record(seq, seq * 1e8, seq * 1e8 + 1000, 100, 7, 1, 0);
     }
-    const receipt = tracker.cut((second + 1) * SECOND);
+    const receipt = tracker.cut();
     const report: IntervalReport = {
-      index: second,
       fromNs: second * SECOND,
       toNs: (second + 1) * SECOND,
       listeners: [
@@ -58,8 +57,6 @@ function reportsOf(agent: string, seconds: number, lost: ReadonlySet<number>): K
           memberships: [
             {
               joinRequestedNs: -1e9,
-              joinedNs: -1e9,
-              joinRequestedWall: "0",
               firstPacketNs: null,
               lastPacketNs: null,
               leaveRequestedNs: null,

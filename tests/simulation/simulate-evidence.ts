@@ -125,7 +125,7 @@ function listener(
   isLost: IsLost,
 ): (cutNs: number) => ListenerInterval | null {
   const untilNs = toNs ?? endNs;
-  const tracker = new StreamTracker({ startNs: fromNs, mediaRateBps: null, seesHostDrops: false });
+  const tracker = new StreamTracker({ mediaRateBps: null, seesHostDrops: false });
   const coming = sent.filter(
     ({ seq, atNs }) => atNs >= fromNs + DELAY_NS && atNs < untilNs && !isLost(stream, agent, seq, atNs),
   );
@@ -134,18 +134,16 @@ function listener(
   return (cutNs) => {
     if (isOver || cutNs <= fromNs) return null;
     for (let one = coming[next]; one !== undefined && one.atNs + DELAY_NS < cutNs; one = coming[++next]) {
-      tracker.record(one.seq, one.atNs, one.atNs + DELAY_NS, 100, streamId, 1, 0, -1);
+      tracker.record(one.seq, one.atNs, one.atNs + DELAY_NS, 100, streamId, 1, 0);
     }
     isOver = cutNs >= untilNs;
     const [first, last] = [coming[0], coming[next - 1]];
     return {
       streamId,
-      receipt: isOver ? tracker.finish(cutNs) : tracker.cut(cutNs),
+      receipt: isOver ? tracker.finish() : tracker.cut(),
       memberships: [
         {
           joinRequestedNs: fromNs,
-          joinedNs: fromNs,
-          joinRequestedWall: "0",
           firstPacketNs: next === 0 || first === undefined ? null : first.atNs + DELAY_NS,
           lastPacketNs: last === undefined ? null : last.atNs + DELAY_NS,
           leaveRequestedNs: isOver ? untilNs : null,

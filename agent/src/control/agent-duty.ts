@@ -21,9 +21,8 @@ interface Stint {
   readonly kind: "running";
   readonly runId: string;
   readonly stint: string;
-  /** How long after the run's start its task began, and how many intervals that is. */
+  /** How long after the run's start its task began. */
   readonly shiftNs: number;
-  readonly shiftIntervals: number;
   nextNumber: number;
   isSourceStopped: boolean;
 }
@@ -102,7 +101,7 @@ export class AgentDuty {
   async #report(report: IntervalReport): Promise<void> {
     const duty = this.#duty;
     if (duty.kind !== "running") return;
-    const { runId, stint, shiftNs, shiftIntervals } = duty;
+    const { runId, stint, shiftNs } = duty;
     duty.isSourceStopped ||= report.sourcesStopped?.why === "hold-time";
     const isFinal = report.totals !== null;
     const watch = await this.#with.watcher.snapshot();
@@ -110,7 +109,7 @@ export class AgentDuty {
     const told = isFinal && this.#notes !== null ? await this.#notes.complete(report) : report;
     const number = duty.nextNumber++;
     const numbers = { firstNumber: number, lastNumber: number, droppedReports: 0 };
-    const shifted = shiftReport(told, shiftNs, shiftIntervals);
+    const shifted = shiftReport(told, shiftNs);
     this.#with.sender.add({ kind: "report", runId, stint, ...numbers, report: shifted, watch, isFinal });
     if (isFinal && this.runId === runId) this.#duty = { kind: "idle" };
   }
@@ -118,14 +117,13 @@ export class AgentDuty {
   /** @param shiftNs how long after the run's start this task begins */
   #begin(task: AgentTask, runStartNs: number, shiftNs: number): void {
     const { dataPlane, watcher, log } = this.#with;
-    const { runId, streams, intervalNs } = task;
+    const { runId, streams } = task;
     this.#notes = new HostNotes(task, dataPlane.capabilities.interface.name);
     this.#duty = {
       kind: "running",
       runId,
       stint: randomBytes(8).toString("hex"),
       shiftNs,
-      shiftIntervals: Math.round(shiftNs / intervalNs),
       nextNumber: 1,
       isSourceStopped: false,
     };

@@ -1,5 +1,5 @@
 import { randomBytes } from "node:crypto";
-import { CONTROL_OLDEST_PROTOCOL, CONTROL_PROTOCOL, type ControllerMessage, Fault } from "@dyetrace/wire";
+import { AGENT_OLDEST_PROTOCOL, CONTROL_PROTOCOL, type ControllerMessage, Fault } from "@dyetrace/wire";
 import type { Logger } from "pino";
 import { VERSION } from "../about/version.ts";
 import type { DataPlane } from "../data-plane/data-plane.ts";
@@ -57,7 +57,7 @@ export function startAgentService(options: AgentServiceOptions): AgentService {
       kind: "hello",
       runId: duty.runId,
       protocol: CONTROL_PROTOCOL,
-      oldestProtocol: CONTROL_OLDEST_PROTOCOL,
+      oldestProtocol: AGENT_OLDEST_PROTOCOL,
       version: VERSION,
       name,
       key: options.key,

@@ -2,6 +2,7 @@ import { EventEmitter } from "node:events";
 import { PinnedAgent } from "@dyetrace/pin";
 import {
   AGENT_LINK_PATH,
+  AGENT_OLDEST_PROTOCOL,
   type AgentMessage,
   type ClockEstimate,
   CONTROL_MAX_BYTES,
@@ -16,6 +17,7 @@ import type { Logger } from "pino";
 import { WebSocket } from "ws";
 import type { KnownController } from "./ask-controller.ts";
 import { ClockFilter } from "./clock-filter.ts";
+import { writtenReport } from "./spool/written-report.ts";
 
 export interface LinkEvents {
   /** Connected and welcomed. */
@@ -90,7 +92,8 @@ export class ControllerLink extends EventEmitter<LinkEvents> {
   }
 
   #write(message: AgentMessage): void {
-    if (this.#socket?.readyState === WebSocket.OPEN) this.#socket.send(JSON.stringify(message));
+    if (this.#socket?.readyState !== WebSocket.OPEN) return;
+    this.#socket.send(JSON.stringify(message.kind === "report" ? writtenReport(message) : message));
   }
 
   #open(): void {
@@ -136,7 +139,7 @@ export class ControllerLink extends EventEmitter<LinkEvents> {
           this.#turnedAway(message);
           break;
         case "welcome":
-          if (commonProtocol(message.protocol, message.protocol) === null) {
+          if (commonProtocol(message.protocol, message.protocol, AGENT_OLDEST_PROTOCOL) === null) {
             this.#tellOnce(`The controller (version ${message.version}) speaks control protocol ${message.protocol}`);
             socket.close(1008);
             return;

@@ -2,16 +2,14 @@ import type { IntervalReport, ListenerInterval, Membership, SenderInterval } fro
 
 /**
  * A report of a task that began `shiftNs` after the run's start, with all its instants counted from the run's start.
- * @param intervals whole intervals in `shiftNs`
  */
-export function shiftReport(report: IntervalReport, shiftNs: number, intervals: number): IntervalReport {
+export function shiftReport(report: IntervalReport, shiftNs: number): IntervalReport {
   if (shiftNs === 0) return report;
   const at = <T extends number | null>(instantNs: T): T =>
     (instantNs === null ? null : (instantNs as number) + shiftNs) as T;
   const membership = (stay: Membership): Membership => ({
     ...stay,
     joinRequestedNs: at(stay.joinRequestedNs),
-    joinedNs: at(stay.joinedNs),
     firstPacketNs: at(stay.firstPacketNs),
     lastPacketNs: at(stay.lastPacketNs),
     leaveRequestedNs: at(stay.leaveRequestedNs),
@@ -28,7 +26,6 @@ export function shiftReport(report: IntervalReport, shiftNs: number, intervals: 
   const { totals, sourcesStopped } = report;
   return {
     ...report,
-    index: report.index + intervals,
     fromNs: at(report.fromNs),
     toNs: at(report.toNs),
     listeners: report.listeners.map(listener),
@@ -45,8 +42,6 @@ type Receipt = NonNullable<ListenerInterval["receipt"]>;
 
 const shiftReceipt = (receipt: Receipt, at: <T extends number | null>(instantNs: T) => T): Receipt => ({
   ...receipt,
-  fromNs: at(receipt.fromNs),
-  toNs: at(receipt.toNs),
   longestGap: receipt.longestGap === null ? null : { ...receipt.longestGap, startNs: at(receipt.longestGap.startNs) },
   longestSilence:
     receipt.longestSilence === null ? null : { ...receipt.longestSilence, startNs: at(receipt.longestSilence.startNs) },

@@ -28,7 +28,6 @@ test("IntervalMerge: given two threads, then a report is out when both have spok
   const [first, ...more] = merge.add("listener", part(0, { listeners: [listener], wallClockSteps: 3 }));
   expect(more).toEqual([]);
   expect(first).toMatchObject({
-    index: 0,
     fromNs: 0,
     toNs: 1e9,
     senders: [sender],
@@ -49,15 +48,15 @@ test("IntervalMerge: given one thread that ends sooner, then totals come with th
   );
   expect(first).toMatchObject({ sourcesStopped: stopped, totals: null });
   const [last] = merge.add("listener", part(1, { totals: { senders: [], listeners: [listener] } }));
-  expect(last).toMatchObject({ index: 1, fromNs: 1e9, sourcesStopped: stopped });
+  expect(last).toMatchObject({ fromNs: 1e9, sourcesStopped: stopped });
   expect(last?.totals).toEqual({ senders: [sender], listeners: [listener] });
 });
 
 test("IntervalMerge: given a thread that dies, then the other's reports go on to the end", () => {
   const merge = new IntervalMerge(["sender", "listener"], counters());
   merge.add("listener", part(0));
-  expect(merge.lose("sender").map(({ index }) => index)).toEqual([0]);
-  expect(merge.add("listener", part(1)).map(({ index }) => index)).toEqual([1]);
+  expect(merge.lose("sender").map(({ toNs }) => toNs)).toEqual([1e9]);
+  expect(merge.add("listener", part(1)).map(({ toNs }) => toNs)).toEqual([2e9]);
   const [last] = merge.add("listener", part(2, { totals: { senders: [], listeners: [listener] } }));
   expect(last?.totals).toEqual({ senders: [], listeners: [listener] });
 });
@@ -65,5 +64,5 @@ test("IntervalMerge: given a thread that dies, then the other's reports go on to
 test("IntervalMerge: given that all threads die, then one last report says that there is nothing", () => {
   const merge = new IntervalMerge(["sender"], counters());
   const [last] = merge.lose("sender");
-  expect(last).toMatchObject({ index: 0, senders: [], totals: { senders: [], listeners: [] } });
+  expect(last).toMatchObject({ fromNs: 0, senders: [], totals: { senders: [], listeners: [] } });
 });

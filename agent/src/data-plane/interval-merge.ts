@@ -8,7 +8,6 @@ export class IntervalMerge {
   readonly #parts: Map<string, IntervalPart[]>;
   /** Last part of each thread that has ended; null for one that died. */
   readonly #ended = new Map<string, IntervalPart | null>();
-  #index = 0;
   #toNs = 0;
 
   /** @param roles the threads that take part */
@@ -55,7 +54,6 @@ export class IntervalMerge {
     const fromNs = this.#toNs;
     this.#toNs = Math.max(fromNs, ...parts.map((part) => part.toNs));
     return {
-      index: this.#index++,
       fromNs,
       toNs: this.#toNs,
       listeners: parts.flatMap((part) => part.listeners),

@@ -11,8 +11,6 @@ export interface ListenerRunOptions {
   readonly control: SharedControl;
   /** The monotonic clock, ns. */
   readonly clock: () => number;
-  /** A monotonic instant on the wall clock, ns since 1970. */
-  readonly toWall: (monotonicNs: number) => bigint;
   /** Steps of the wall clock since the last call; null if it is not watched. */
   readonly takeClockSteps: () => number | null;
   readonly onInterval: (part: IntervalPart) => void;
@@ -98,9 +96,7 @@ export class ListenerRun {
       this.#options.onJoinRefused(stream.stream, cause);
       return;
     }
-    const joinedNs = this.#options.clock();
-    const wall = this.#options.toWall(requestedNs).toString();
-    stream.joined(requestedNs - this.#startNs, joinedNs - this.#startNs, wall);
+    stream.joined(requestedNs - this.#startNs);
   }
 
   #leave(socket: GroupSocket, stream: ListenedStream): void {

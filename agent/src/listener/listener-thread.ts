@@ -86,7 +86,6 @@ export class ListenerThread {
         sockets: this.#sockets,
         control: this.#control,
         clock,
-        toWall,
         takeClockSteps,
         onInterval: (part) => this.#say({ kind: "interval", part }),
         onJoinRefused: (stream, cause) => {

@@ -43,7 +43,6 @@ export class PacketSorter implements PacketSink {
     const verdict = readTestPacket(frame, bytes, at, length, this.#epochHi, this.#epochLo, packet);
     if (verdict !== "test") {
       socket.foreign.count(verdict, source);
-      for (const stream of socket.streams) stream.noteForeign(verdict === "malformed");
       return;
     }
     if (packet.runIdHi !== this.#runIdHi || packet.runIdLo !== this.#runIdLo) {

@@ -28,7 +28,6 @@ export class PacingRecord {
   report(): Pacing | null {
     if (this.#samples === 0) return null;
     return {
-      samples: this.#samples,
       p50Ns: this.#percentile(0.5),
       p99Ns: this.#percentile(0.99),
       p999Ns: this.#percentile(0.999),

@@ -34,10 +34,10 @@ const figures = ({ membership, receipt }: StayPart) => ({
 
 test("ListenedStream: given two stays within one interval, then each has a part of its own and the pause is nobody's loss", () => {
   const stream = new ListenedStream(STREAM, SECOND_NS, true);
-  stream.joined(0.1e9, 0.1e9, "0");
+  stream.joined(0.1e9);
   arrive(stream, 10, 29, [20]);
   stream.left(0.3e9);
-  stream.joined(0.6e9, 0.6e9, "0");
+  stream.joined(0.6e9);
   arrive(stream, 60, 79);
   stream.left(0.8e9);
   expect(stream.takeParts(0, SECOND_NS, false).map(figures)).toEqual([
@@ -51,7 +51,7 @@ test("ListenedStream: given two stays within one interval, then each has a part 
 
 test("ListenedStream: given a stay over several intervals, then its parts merge to the whole stay", () => {
   const stream = new ListenedStream(STREAM, SECOND_NS, true);
-  stream.joined(0, 0, "0");
+  stream.joined(0);
   arrive(stream, 0, 199, [99, 100]);
   const first = stream.takeParts(0, SECOND_NS, false);
   arrive(stream, 200, 249);
@@ -65,7 +65,7 @@ test("ListenedStream: given a stay over several intervals, then its parts merge 
 
 test("ListenedStream: given a leave just after the run's end, then the last interval's part has it and is final", () => {
   const stream = new ListenedStream(STREAM, SECOND_NS, true);
-  stream.joined(0, 0, "0");
+  stream.joined(0);
   arrive(stream, 0, 99);
   stream.left(1.0001e9);
   const [part] = stream.takeParts(0, SECOND_NS, true);

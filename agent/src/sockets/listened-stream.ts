@@ -34,18 +34,15 @@ export class ListenedStream {
     return this.#stay !== null;
   }
 
-  joined(joinRequestedNs: number, joinedNs: number, joinRequestedWall: string): void {
+  joined(joinRequestedNs: number): void {
     this.#cutUntil(joinRequestedNs);
     const membership = {
       joinRequestedNs,
-      joinedNs,
-      joinRequestedWall,
       firstPacketNs: null,
       lastPacketNs: null,
       leaveRequestedNs: null,
     };
     const tracker = new StreamTracker({
-      startNs: joinRequestedNs,
       mediaRateBps: this.stream.rateBps,
       seesHostDrops: this.#seesHostDrops,
     });
@@ -60,7 +57,7 @@ export class ListenedStream {
     if (stay === null) return;
     this.#cutUntil(leaveRequestedNs);
     stay.membership.leaveRequestedNs = leaveRequestedNs;
-    keep(stay, this.#cutIndex, stay.tracker.finish(leaveRequestedNs));
+    keep(stay, this.#cutIndex, stay.tracker.finish());
     this.#stay = null;
   }
 
@@ -72,7 +69,7 @@ export class ListenedStream {
     const atNs = Math.max(arrivalNs, this.#lastArrivalNs);
     this.#lastArrivalNs = atNs;
     if (atNs >= (this.#cutIndex + 1) * this.#intervalNs) this.#cutUntil(atNs);
-    stay.tracker.record(packet.seq, packet.sentNs, atNs, packet.sizeBytes, packet.senderId, ttl, dscp, -1);
+    stay.tracker.record(packet.seq, packet.sentNs, atNs, packet.sizeBytes, packet.senderId, ttl, dscp);
     const membership = stay.membership;
     if (membership.firstPacketNs === null) membership.firstPacketNs = atNs;
     membership.lastPacketNs = atNs;
@@ -82,20 +79,13 @@ export class ListenedStream {
     this.#stay?.tracker.noteHostDrops(drops, Math.max(arrivalNs, this.#lastArrivalNs));
   }
 
-  noteForeign(isMalformed: boolean): void {
-    const tracker = this.#stay?.tracker;
-    if (tracker === undefined) return;
-    if (isMalformed) tracker.malformedPackets++;
-    else tracker.foreignPackets++;
-  }
-
   /**
    * @param isLast no more calls follow: what came after the interval's end, up to the last leave, is in its parts too
    * @returns for each stay that touched interval `index`, which has ended by `toNs`, its part of it; oldest first
    */
   takeParts(index: number, toNs: number, isLast: boolean): StayPart[] {
     this.#cutUntil(toNs);
-    if (this.#stay !== null && this.#cutIndex === index) keep(this.#stay, index, this.#stay.tracker.cut(toNs)); // a last, short interval
+    if (this.#stay !== null && this.#cutIndex === index) keep(this.#stay, index, this.#stay.tracker.cut()); // a last, short interval
     const parts: StayPart[] = [];
     for (const { membership, receipts } of this.#open) {
       const due = [...receipts.keys()].filter((at) => at === index || (isLast && at > index));
@@ -123,7 +113,7 @@ export class ListenedStream {
     for (;;) {
       const endNs = (this.#cutIndex + 1) * this.#intervalNs;
       if (endNs > nowNs) return;
-      if (this.#stay !== null) keep(this.#stay, this.#cutIndex, this.#stay.tracker.cut(endNs));
+      if (this.#stay !== null) keep(this.#stay, this.#cutIndex, this.#stay.tracker.cut());
       this.#cutIndex++;
     }
   }

@@ -59,16 +59,14 @@ interface Story {
 }
 
 function windowAndLoss({ joinS, leaveS, came }: Story, source: Emission = emission): unknown {
-  const tracker = new StreamTracker({ startNs: joinS * 1e9, mediaRateBps: null, seesHostDrops: false });
+  const tracker = new StreamTracker({ mediaRateBps: null, seesHostDrops: false });
   for (const [first, last] of came) {
-    for (let seq = first; seq <= last; seq++) tracker.record(seq, 0, 1e9 + seq * 1e7, 100, 7, 1, 0, -1);
+    for (let seq = first; seq <= last; seq++) tracker.record(seq, 0, 1e9 + seq * 1e7, 100, 7, 1, 0);
   }
   const reception: Reception = {
-    receipt: tracker.finish(12e9),
+    receipt: tracker.finish(),
     membership: {
       joinRequestedNs: joinS * 1e9,
-      joinedNs: joinS * 1e9,
-      joinRequestedWall: "0",
       firstPacketNs: null,
       lastPacketNs: null,
       leaveRequestedNs: (leaveS ?? 12) * 1e9,

@@ -20,7 +20,7 @@ import type { WebSocket } from "ws";
 import { CONNECTION_LIMITS } from "./connection-limits.ts";
 import { BYTES, MESSAGES, MessageBudget } from "./message-budget.ts";
 import { monotonicNs } from "./monotonic-clock.ts";
-import { completeHello } from "./older-agents.ts";
+import { completeHello, completeMessage } from "./older-agents.ts";
 import { contradictionOf } from "./report-contradiction.ts";
 
 /** Messages that belong to a run, as the engine receives them. */
@@ -128,7 +128,7 @@ export function serveAgentSocket(
   const take = (known: AgentSession, value: unknown): void => {
     // A newer agent may tell what this controller does not know yet.
     if (known.protocol >= CONTROL_PROTOCOL && !isOfKnownKind(value, AgentMessageSchema)) return;
-    const message = parseMessage(AgentMessageSchema, value, "The agent's message");
+    const message = parseMessage(AgentMessageSchema, completeMessage(value), "The agent's message");
     switch (message.kind) {
       case "hello":
         throw new Fault("MESSAGE_INVALID", "The agent said hello twice", "");

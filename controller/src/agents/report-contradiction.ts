@@ -43,12 +43,11 @@ function listenersOf({ listeners, totals }: IntervalReport): string | null {
 }
 
 function receiptOf(receipt: Receipt): string | null {
-  const { received, firstCopies, duplicates, lost, hostLost, spans, unicastFrames, knownFrames } = receipt;
+  const { received, firstCopies, duplicates, lost, hostLost, spans } = receipt;
   if (firstCopies + duplicates > received) {
     return `${firstCopies} packets and ${duplicates} copies make more than the ${received} received`;
   }
   if ((hostLost ?? 0) > lost) return `its host lost ${hostLost} of ${lost} lost packets`;
-  if (unicastFrames > knownFrames) return `${unicastFrames} of ${knownFrames} frames came as unicast`;
   let listed = 0;
   for (const { firstSeq, endSeq, lost: ranges, coarse } of spans) {
     if (endSeq < firstSeq) return `it judged numbers from ${firstSeq} to ${endSeq}`;

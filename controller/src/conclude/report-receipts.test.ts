@@ -50,7 +50,6 @@ const NO_HOST_COUNTERS: IntervalReport["host"] = {
 /** What an agent said in one report at the end of the run. */
 function evidenceOf(agent: string, said: Partial<IntervalReport>): AgentEvidence {
   const report: IntervalReport = {
-    index: 0,
     fromNs: 0,
     toNs: 12e9,
     listeners: [],
@@ -94,19 +93,17 @@ interface Told {
 }
 
 function stay({ joinS, leaveS, came, hostDrops }: Told): ListenerInterval {
-  const tracker = new StreamTracker({ startNs: joinS * 1e9, mediaRateBps: null, seesHostDrops: true });
+  const tracker = new StreamTracker({ mediaRateBps: null, seesHostDrops: true });
   for (const { seq, senderId = SENDER } of came) {
     if (seq === hostDrops?.atSeq) tracker.noteHostDrops(hostDrops.packets, sentNs(seq));
-    tracker.record(seq, 0, sentNs(seq), 100, senderId, 1, 0, -1);
+    tracker.record(seq, 0, sentNs(seq), 100, senderId, 1, 0);
   }
   return {
     streamId: 1,
-    receipt: tracker.finish(leaveS * 1e9),
+    receipt: tracker.finish(),
     memberships: [
       {
         joinRequestedNs: joinS * 1e9,
-        joinedNs: joinS * 1e9,
-        joinRequestedWall: "0",
         firstPacketNs: null,
         lastPacketNs: null,
         leaveRequestedNs: leaveS * 1e9,

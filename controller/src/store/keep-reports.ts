@@ -1,6 +1,6 @@
 import { type Kysely, type RawBuilder, sql, type Transaction } from "kysely";
 import type { Episode, KeptReport } from "./kept-report.ts";
-import { packJson } from "./pack-json.ts";
+import { packBody } from "./pack-body.ts";
 import type { StoreTables } from "./store-tables.ts";
 
 /**
@@ -99,7 +99,7 @@ async function insertReports(db: Db, reports: readonly KeptReport[]): Promise<vo
           from_ns: body.report.fromNs,
           to_ns: body.report.toNs,
           grain_ns: 0,
-          body: packJson(body),
+          body: packBody(body),
         })),
       )
       .execute();

@@ -1,7 +1,7 @@
 import { type Kysely, sql } from "kysely";
 import { insertEpisodes, type KeepOutcome, keepReports } from "./keep-reports.ts";
 import type { Episode, EpisodeKind, KeptReport, MinuteCount, ReportBody } from "./kept-report.ts";
-import { unpackJson } from "./pack-json.ts";
+import { unpackBody } from "./pack-body.ts";
 import { type JoinBodies, type RollUpStep, rollUpReports } from "./roll-up-reports.ts";
 import type { StoreTables } from "./store-tables.ts";
 
@@ -172,10 +172,8 @@ export class ReportRecords {
 
 type ReportRow = StoreTables["reports"];
 
-const bodyOf = (row: ReportRow): ReportBody => unpackJson(row.body) as ReportBody;
-
 const storedReport = (row: ReportRow): StoredReport => ({
-  ...bodyOf(row),
+  ...unpackBody(row.body),
   agent: row.agent,
   stint: row.stint,
   firstNumber: row.first_number,

@@ -1,6 +1,6 @@
 import type { Kysely } from "kysely";
 import type { ReportBody } from "./kept-report.ts";
-import { packJson, unpackJson } from "./pack-json.ts";
+import { packBody, unpackBody } from "./pack-body.ts";
 import type { StoreTables } from "./store-tables.ts";
 
 /** From rows of one length to rows of a longer one. 0 is "as reported". */
@@ -67,18 +67,16 @@ export async function rollUpReports(
 
 type ReportRow = StoreTables["reports"];
 
-const bodyOf = (row: ReportRow): ReportBody => unpackJson(row.body) as ReportBody;
-
 function joinRows(rows: readonly ReportRow[], grainNs: number, join: JoinBodies): ReportRow[] {
   const joined: { readonly row: ReportRow; readonly body: ReportBody }[] = [];
   for (const row of rows) {
-    const body = bodyOf(row);
+    const body = unpackBody(row.body);
     const before = joined.at(-1);
     const both = before === undefined ? null : join(before.body, body);
     if (before === undefined || both === null) joined.push({ row, body });
     else joined.splice(-1, 1, { row: { ...before.row, last_number: row.last_number, to_ns: row.to_ns }, body: both });
   }
-  return joined.map(({ row, body }) => ({ ...row, grain_ns: grainNs, body: packJson(body) }));
+  return joined.map(({ row, body }) => ({ ...row, grain_ns: grainNs, body: packBody(body) }));
 }
 
 interface RowGroup {

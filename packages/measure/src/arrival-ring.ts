@@ -5,10 +5,9 @@
 export const WINDOW_PACKETS = 4096;
 const MASK = WINDOW_PACKETS - 1;
 
-/** The latest arrivals by sequence number: which were received, how long they were under way, which had a copy. */
+/** The latest arrivals by sequence number: which were received, which had a copy. */
 export class ArrivalRing {
   readonly #seq = new Float64Array(WINDOW_PACKETS).fill(Number.NaN); // whose slot it is: tells this lap from the last
-  readonly #transitNs = new Float64Array(WINDOW_PACKETS);
   readonly #hasCopy = new Uint8Array(WINDOW_PACKETS);
 
   /** Hot path. */
@@ -17,16 +16,10 @@ export class ArrivalRing {
   }
 
   /** Hot path. */
-  put(seq: number, transitNs: number): void {
+  put(seq: number): void {
     const slot = slotOf(seq);
     this.#seq[slot] = seq;
-    this.#transitNs[slot] = transitNs;
     this.#hasCopy[slot] = 0;
-  }
-
-  /** Only for a number that the ring has. */
-  transitNs(seq: number): number {
-    return this.#transitNs[slotOf(seq)] as number;
   }
 
   /** Only for a number that the ring has. @returns whether this is its first copy */

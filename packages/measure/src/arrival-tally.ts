@@ -2,12 +2,10 @@ import type { Stretch } from "./stream-receipt.ts";
 
 const UNKNOWN_TTL = 256;
 
-/** What is counted of every packet whatever its number: size, time, TTL, DSCP, kind of frame. Of one interval. */
+/** What is counted of every packet whatever its number: size, time, TTL, DSCP. Of one interval. */
 export class ArrivalTally {
   received = 0;
   receivedBytes = 0;
-  unicastFrames = 0;
-  knownFrames = 0;
   /** NaN before the first packet. Not of the interval: silence reaches across a cut. */
   lastArrivalNs: number = Number.NaN;
   /** Longest silence of the present sender. */
@@ -19,8 +17,8 @@ export class ArrivalTally {
   #ttlMax = -1;
   readonly #dscp = new Float64Array(64);
 
-  /** Hot path. @param ttl, dscp as received, -1 if unknown; @param frame 1 unicast, 0 multicast, -1 unknown */
-  record(arrivalNs: number, sizeBytes: number, ttl: number, dscp: number, frame: number): void {
+  /** Hot path. @param ttl, dscp as received, -1 if unknown */
+  record(arrivalNs: number, sizeBytes: number, ttl: number, dscp: number): void {
     const silenceNs = arrivalNs - this.lastArrivalNs; // NaN at the first packet, and NaN is greater than nothing
     if (silenceNs > this.senderSilenceNs) this.senderSilenceNs = silenceNs;
     if (silenceNs > this.#silenceNs) {
@@ -36,18 +34,12 @@ export class ArrivalTally {
       if (ttl > this.#ttlMax) this.#ttlMax = ttl;
     }
     if (dscp >= 0) this.#dscp[dscp & 63] = (this.#dscp[dscp & 63] as number) + 1;
-    if (frame >= 0) {
-      this.knownFrames += 1;
-      this.unicastFrames += frame;
-    }
   }
 
   /** @returns the interval's figures in the receipt's words, and starts the next interval */
   take(): {
     readonly received: number;
     readonly receivedBytes: number;
-    readonly unicastFrames: number;
-    readonly knownFrames: number;
     readonly firstArrivalNs: number | null;
     readonly lastArrivalNs: number | null;
     readonly longestSilence: Stretch | null;
@@ -59,8 +51,6 @@ export class ArrivalTally {
     const figures = {
       received: this.received,
       receivedBytes: this.receivedBytes,
-      unicastFrames: this.unicastFrames,
-      knownFrames: this.knownFrames,
       firstArrivalNs: isEmpty ? null : this.#firstArrivalNs,
       lastArrivalNs: isEmpty ? null : this.lastArrivalNs,
       longestSilence: this.#silenceNs > 0 ? { startNs: this.#silenceStartNs, durationNs: this.#silenceNs } : null,
@@ -70,8 +60,6 @@ export class ArrivalTally {
     };
     this.received = 0;
     this.receivedBytes = 0;
-    this.unicastFrames = 0;
-    this.knownFrames = 0;
     this.#silenceNs = 0;
     this.#ttlMin = UNKNOWN_TTL;
     this.#ttlMax = -1;

@@ -1,14 +1,5 @@
 export { WINDOW_PACKETS } from "./arrival-ring.ts";
-export {
-  BURST_GAP_MIN,
-  type BurstGap,
-  type BurstGapSummary,
-  burstGapOf,
-  type Cluster,
-  joinBurstGaps,
-  rfc3611Byte,
-  summariseBurstGaps,
-} from "./burst-gap.ts";
+export { type BurstGapSummary, summariseBurstGaps } from "./burst-gap.ts";
 export { PDV_WINDOW_NS } from "./delay-variation.ts";
 export { classifyPayload, type PayloadKind } from "./follow/classify-payload.ts";
 export { RateFollower, type RateReceipt } from "./follow/rate-follower.ts";
@@ -25,7 +16,7 @@ export {
 } from "./follow/ts-follower.ts";
 export { InterarrivalJitter } from "./interarrival-jitter.ts";
 export { EMPTY_HISTOGRAM, type HistogramData, LogHistogram, mergeHistograms, percentile } from "./log-histogram.ts";
-export { interLossPeriodLengths, lossDistances, lossPeriodLengths, noticeableLossRate } from "./loss-pattern.ts";
+export { interLossPeriodLengths, noticeableLossRate } from "./loss-pattern.ts";
 export { type DelayDistribution, delayDistribution } from "./membership/delay-distribution.ts";
 export { type JoinDelay, type JoinObservation, joinDelay } from "./membership/join-delay.ts";
 export { type LeaveDelay, type LeaveObservation, leaveDelay } from "./membership/leave-delay.ts";
@@ -49,11 +40,10 @@ export { mergeReceipts } from "./merge-receipts.ts";
 export { countRanges, intersectRanges, lostSequenceRanges, subtractRanges } from "./range-arithmetic.ts";
 export { hasMembershipChange, mergeIntervalReports } from "./report/merge-interval-reports.ts";
 export { mergeWatcherReports } from "./report/merge-watcher-reports.ts";
-export { type SourceAccount, settleEnds } from "./settle-ends.ts";
+export { mergeSettled, type SettledReceipt, type SourceAccount, settleEnds } from "./settle-ends.ts";
 export {
   COARSE_RANGES,
   type CoarseLostRange,
-  type DelayFactor,
   INTERVAL_RANGES,
   type LostRange,
   MERGED_RANGES,
@@ -72,4 +62,4 @@ export {
   StreamTracker,
   type StreamTrackerOptions,
 } from "./stream-tracker.ts";
-export { type Gap, MAX_GAPS, type ReceiptSummary, type Spread, totalReceipt } from "./total-receipt.ts";
+export { type Gap, type ReceiptSummary, type Spread, summariseReceipt } from "./summarise-receipt.ts";

@@ -4,18 +4,9 @@ import type { LostRange } from "./stream-receipt.ts";
 type Ranges = readonly (LostRange | readonly [firstSeq: number, count: number])[];
 
 /**
- * Loss distance of each lost packet: its sequence number less that of the loss before it; 0 for the first.
- * @see RFC 3357, section 5.4.1
+ * From the last loss of the period before to the first of this one, in sequence numbers; 0 for the first period. Within a
+ * period the distance is 1. @see RFC 3357, sections 5.4.1 and 6.4
  */
-export function lossDistances(ranges: Ranges): number[] {
-  const between = interLossPeriodLengths(ranges);
-  return ranges.flatMap((range, i) => [between[i] ?? 0, ...new Array<number>(range[1] - 1).fill(1)]);
-}
-
-/** Packets in each loss period. @see RFC 3357, section 6.3 */
-export const lossPeriodLengths = (ranges: Ranges): number[] => ranges.map((range) => range[1]);
-
-/** From the last loss of the period before to the first of this one; 0 for the first period. @see RFC 3357, section 6.4 */
 export const interLossPeriodLengths = (ranges: Ranges): number[] =>
   ranges.map((range, i) => {
     const before = ranges[i - 1];

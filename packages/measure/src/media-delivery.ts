@@ -1,5 +1,3 @@
-import type { DelayFactor } from "./stream-receipt.ts";
-
 /** The interval of RFC 4445, section 3. The seconds are whole ones of the time base, whenever a receipt is cut. */
 const INTERVAL_NS = 1e9;
 
@@ -8,8 +6,7 @@ const INTERVAL_NS = 1e9;
  *
  * The delay factor is the spread of a virtual buffer that fills by packets and drains at the media rate: VB = bytes
  * received - rate * time, both counted from the last packet of the second before; DF = (max VB - min VB) / rate. A second
- * whose predecessor had no packet, or during which the rate changed, has none. A second without a packet leaves the
- * latest value as it is.
+ * whose predecessor had no packet, or during which the rate changed, has none; a second without a packet neither.
  */
 export class MediaDelivery {
   readonly #mediaPacketsPerDatagram: number;
@@ -27,9 +24,7 @@ export class MediaDelivery {
   #seconds = 0;
   #missedMax = 0;
   #intervals = 0;
-  #latestNs = 0;
   #maxNs = 0;
-  #sumNs = 0;
 
   constructor(mediaRateBps: number | null, mediaPacketsPerDatagram: number) {
     this.#bytesPerNs = mediaRateBps === null ? 0 : mediaRateBps / 8e9;
@@ -62,18 +57,13 @@ export class MediaDelivery {
     this.#packets = 0;
   }
 
-  takeDelayFactor(): DelayFactor | null {
+  /** @returns the greatest delay factor; null if no second that has one ended since the last call */
+  takeDelayFactorMax(): number | null {
     if (this.#intervals === 0) return null;
-    const factor = {
-      latestNs: this.#latestNs,
-      maxNs: this.#maxNs,
-      sumNs: this.#sumNs,
-      intervals: this.#intervals,
-    };
+    const maxNs = this.#maxNs;
     this.#intervals = 0;
     this.#maxNs = 0;
-    this.#sumNs = 0;
-    return factor;
+    return maxNs;
   }
 
   /** @returns the most media packets lost or out of order in a second; null if no second ended since the last call */
@@ -103,9 +93,8 @@ export class MediaDelivery {
     if (this.#missed > this.#missedMax) this.#missedMax = this.#missed;
     this.#missed = 0;
     if (!this.#isWhole) return;
-    this.#latestNs = Math.round((this.#maxBytes - this.#minBytes) / this.#bytesPerNs); // whole: sums then merge exactly
+    const delayFactorNs = Math.round((this.#maxBytes - this.#minBytes) / this.#bytesPerNs);
     this.#intervals += 1;
-    this.#sumNs += this.#latestNs;
-    if (this.#latestNs > this.#maxNs) this.#maxNs = this.#latestNs;
+    if (delayFactorNs > this.#maxNs) this.#maxNs = delayFactorNs;
   }
 }

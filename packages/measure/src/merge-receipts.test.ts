@@ -15,7 +15,6 @@ type Event =
       readonly senderId: number;
       readonly ttl: number;
       readonly dscp: number;
-      readonly frame: number;
     }
   | { readonly kind: "drops"; readonly drops: number; readonly arrivalNs: number };
 
@@ -34,7 +33,6 @@ const step = fc.record({
   sender: fc.oneof({ weight: 30, arbitrary: fc.constant("same" as const) }, fc.constantFrom("restart", "second")),
   ttl: fc.constantFrom(-1, 7, 8),
   dscp: fc.constantFrom(-1, 0, 34),
-  frame: fc.constantFrom(-1, 0, 1),
 });
 
 const reception = fc.array(step, { minLength: 1, maxLength: 300, size: "max" }).map((steps): Event[] => {
@@ -51,32 +49,29 @@ const reception = fc.array(step, { minLength: 1, maxLength: 300, size: "max" }).
       sentNs += 3e8;
     }
     for (let copy = 0; copy < one.copies; copy++) {
-      const { sizeBytes, ttl, dscp, frame } = one;
+      const { sizeBytes, ttl, dscp } = one;
       const arrivalNs = sentNs + one.delayNs * (copy + 1);
       if (one.drops > 0) events.push({ kind: "drops", drops: one.drops, arrivalNs });
       const id = one.sender === "second" ? 1000 : senderId;
-      events.push({ kind: "packet", seq, sentNs, arrivalNs, sizeBytes, senderId: id, ttl, dscp, frame });
+      events.push({ kind: "packet", seq, sentNs, arrivalNs, sizeBytes, senderId: id, ttl, dscp });
     }
     seq += 1;
   }
   return events.sort((a, b) => a.arrivalNs - b.arrivalNs);
 });
 
-const END_NS = 1e13;
-
 function measure(events: readonly Event[], cutBefore: ReadonlySet<number>): StreamReceipt[] {
-  const tracker = new StreamTracker({ startNs: 0, mediaRateBps: 8e6, seesHostDrops: true });
+  const tracker = new StreamTracker({ mediaRateBps: 8e6, seesHostDrops: true });
   const receipts: StreamReceipt[] = [];
   for (const [i, event] of events.entries()) {
-    if (cutBefore.has(i)) receipts.push(tracker.cut(event.arrivalNs));
+    if (cutBefore.has(i)) receipts.push(tracker.cut());
     if (event.kind === "drops") tracker.noteHostDrops(event.drops, event.arrivalNs);
     else {
-      const { seq, sentNs, arrivalNs, sizeBytes, senderId, ttl, dscp, frame } = event;
-      tracker.record(seq, sentNs, arrivalNs, sizeBytes, senderId, ttl, dscp, frame);
+      const { seq, sentNs, arrivalNs, sizeBytes, senderId, ttl, dscp } = event;
+      tracker.record(seq, sentNs, arrivalNs, sizeBytes, senderId, ttl, dscp);
     }
-    if (i % 7 === 0) tracker.foreignPackets += 1;
   }
-  receipts.push(tracker.finish(END_NS));
+  receipts.push(tracker.finish());
   return receipts;
 }
 
@@ -95,7 +90,6 @@ test("mergeReceipts: given any reception and any cuts, then the merge equals the
         "senderRestarts",
         "otherSenderPackets",
         "mediaLossMaxPps",
-        "unicastFrames",
       ] as const
     ).map((name) => [name, 0]),
   );

@@ -1,14 +1,6 @@
-import { joinBurstGaps } from "./burst-gap.ts";
 import { mergeHistograms } from "./log-histogram.ts";
 import { boundCoarse, boundRanges } from "./lost-range-list.ts";
-import {
-  type DelayFactor,
-  MERGED_RANGES,
-  MERGED_SPANS,
-  type Span,
-  type StreamReceipt,
-  type Stretch,
-} from "./stream-receipt.ts";
+import { MERGED_RANGES, MERGED_SPANS, type Span, type StreamReceipt, type Stretch } from "./stream-receipt.ts";
 
 /**
  * Two receipts of one stream and listener, `b` the later one, as one. Over any cutting of one reception the merge of all
@@ -20,8 +12,6 @@ import {
 export function mergeReceipts(a: StreamReceipt, b: StreamReceipt): StreamReceipt {
   const spans = joinSpans(a.spans, b.spans, b.isFirst);
   return {
-    fromNs: a.fromNs,
-    toNs: b.toNs,
     isFirst: a.isFirst,
     isFinal: b.isFinal,
     received: a.received + b.received,
@@ -33,13 +23,10 @@ export function mergeReceipts(a: StreamReceipt, b: StreamReceipt): StreamReceipt
     reordered: a.reordered + b.reordered,
     reorderExtentSum: a.reorderExtentSum + b.reorderExtentSum,
     reorderExtentMax: Math.max(a.reorderExtentMax, b.reorderExtentMax),
-    reorderLateSumNs: a.reorderLateSumNs + b.reorderLateSumNs,
     reorderLateMaxNs: Math.max(a.reorderLateMaxNs, b.reorderLateMaxNs),
     lost: a.lost + b.lost,
     hostDrops: sumKnown(a.hostDrops, b.hostDrops),
     hostLost: sumKnown(a.hostLost, b.hostLost),
-    headLost: sumKnown(a.headLost, b.headLost),
-    tailLost: sumKnown(a.tailLost, b.tailLost),
     lossPeriods: a.lossPeriods + b.lossPeriods,
     longestLossPeriod: Math.max(a.longestLossPeriod, b.longestLossPeriod),
     longestGap: longer(a.longestGap, b.longestGap),
@@ -51,19 +38,13 @@ export function mergeReceipts(a: StreamReceipt, b: StreamReceipt): StreamReceipt
     jitterNs: b.jitterNs ?? a.jitterNs,
     jitterMaxNs: greater(a.jitterMaxNs, b.jitterMaxNs),
     pdvNs: mergeHistograms(a.pdvNs, b.pdvNs),
-    ipdvNs: mergeHistograms(a.ipdvNs, b.ipdvNs),
-    delayFactor: joinDelayFactors(a.delayFactor, b.delayFactor),
+    delayFactorMaxNs: greater(a.delayFactorMaxNs, b.delayFactorMaxNs),
     mediaLossMaxPps: greater(a.mediaLossMaxPps, b.mediaLossMaxPps),
     ttlMin: negate(greater(negate(a.ttlMin), negate(b.ttlMin))),
     ttlMax: greater(a.ttlMax, b.ttlMax),
     dscpSeen: sumByKey(a.dscpSeen, b.dscpSeen),
-    unicastFrames: a.unicastFrames + b.unicastFrames,
-    knownFrames: a.knownFrames + b.knownFrames,
     senderRestarts: a.senderRestarts + b.senderRestarts,
     otherSenderPackets: a.otherSenderPackets + b.otherSenderPackets,
-    foreignPackets: a.foreignPackets + b.foreignPackets,
-    malformedPackets: a.malformedPackets + b.malformedPackets,
-    truncatedPackets: a.truncatedPackets + b.truncatedPackets,
   };
 }
 
@@ -88,7 +69,6 @@ function joinSpans(a: readonly Span[], b: readonly Span[], isApart: boolean): re
     endSeq: after.endSeq,
     lost: concat(before.lost, lost),
     coarse: boundCoarse(concat(before.coarse, coarse)),
-    burstGap: joinBurstGaps(before.burstGap, after.burstGap),
   };
   return [...a.slice(0, -1), joined, ...others.map(bound)];
 }
@@ -108,16 +88,6 @@ const negate = (value: number | null): number | null => (value === null ? null :
 /** Of two equal ones the earlier. */
 const longer = (a: Stretch | null, b: Stretch | null): Stretch | null =>
   a === null || (b !== null && b.durationNs > a.durationNs) ? b : a;
-
-function joinDelayFactors(a: DelayFactor | null, b: DelayFactor | null): DelayFactor | null {
-  if (a === null || b === null) return a ?? b;
-  return {
-    latestNs: b.latestNs,
-    maxNs: Math.max(a.maxNs, b.maxNs),
-    sumNs: a.sumNs + b.sumNs,
-    intervals: a.intervals + b.intervals,
-  };
-}
 
 function sumByKey(
   a: readonly (readonly [number, number])[],

@@ -1,5 +1,5 @@
 const HELD = 4096;
-const WIDTH = 7; // seq, sentNs, arrivalNs, sizeBytes, ttl, dscp, frame
+const WIDTH = 6; // seq, sentNs, arrivalNs, sizeBytes, ttl, dscp
 /** A restarted sender is taken for one once its predecessor has been silent for this long. Our choice. */
 const SILENCE_NS = 250e6;
 
@@ -42,7 +42,6 @@ export class SenderWatch {
     sizeBytes: number,
     ttl: number,
     dscp: number,
-    frame: number,
   ): void {
     this.#rows ??= new Float64Array(HELD * WIDTH);
     this.#heldId = senderId;
@@ -53,12 +52,11 @@ export class SenderWatch {
     this.#rows[at + 3] = sizeBytes;
     this.#rows[at + 4] = ttl;
     this.#rows[at + 5] = dscp;
-    this.#rows[at + 6] = frame;
     this.#count += 1;
   }
 
   /** @param column in the order of `hold`, from `seq` on */
-  read(index: number, column: 0 | 1 | 2 | 3 | 4 | 5 | 6): number {
+  read(index: number, column: 0 | 1 | 2 | 3 | 4 | 5): number {
     return this.#rows === null ? Number.NaN : (this.#rows[index * WIDTH + column] as number);
   }
 

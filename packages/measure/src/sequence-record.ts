@@ -1,5 +1,4 @@
 import { type ArrivalRing, WINDOW_PACKETS } from "./arrival-ring.ts";
-import { BurstGapBuilder } from "./burst-gap.ts";
 import { HostDropCredit } from "./host-drop-credit.ts";
 import { LostRangeList } from "./lost-range-list.ts";
 import { OpenHoles } from "./open-holes.ts";
@@ -21,7 +20,6 @@ export class SequenceRecord {
   readonly #reorderTimeNs: number;
   readonly #holes = new OpenHoles();
   readonly #ranges = new LostRangeList();
-  readonly #burstGap = new BurstGapBuilder();
   readonly hostDrops: HostDropCredit = new HostDropCredit();
 
   #senderId = -1;
@@ -49,7 +47,6 @@ export class SequenceRecord {
   reordered = 0;
   reorderExtentSum = 0;
   reorderExtentMax = 0;
-  reorderLateSumNs = 0;
   reorderLateMaxNs = 0;
   lost = 0;
   hostLost = 0;
@@ -76,7 +73,7 @@ export class SequenceRecord {
   }
 
   /** Hot path. */
-  record(seq: number, arrivalNs: number, transitNs: number): Judgement {
+  record(seq: number, arrivalNs: number): Judgement {
     this.missed = 0;
     if (!this.#holes.isEmpty) this.#expire(arrivalNs);
     const next = this.#nextSeq;
@@ -97,7 +94,7 @@ export class SequenceRecord {
       return LATE;
     }
     this.firstCopies += 1;
-    this.#ring.put(seq, transitNs);
+    this.#ring.put(seq);
     return FIRST_COPY;
   }
 
@@ -133,7 +130,6 @@ export class SequenceRecord {
     this.reordered = 0;
     this.reorderExtentSum = 0;
     this.reorderExtentMax = 0;
-    this.reorderLateSumNs = 0;
     this.reorderLateMaxNs = 0;
     this.lost = 0;
     this.hostLost = 0;
@@ -193,7 +189,6 @@ export class SequenceRecord {
     this.reordered += 1;
     this.reorderExtentSum += extent;
     if (extent > this.reorderExtentMax) this.reorderExtentMax = extent;
-    this.reorderLateSumNs += lateNs;
     if (lateNs > this.reorderLateMaxNs) this.reorderLateMaxNs = lateNs;
   }
 
@@ -212,7 +207,6 @@ export class SequenceRecord {
       this.#gapStartNs = startNs;
     }
     this.#ranges.push(firstSeq, count, startNs, durationNs, hostLost);
-    this.#burstGap.addLost(firstSeq, count);
   }
 
   #isBaseOpen(arrivalNs: number): boolean {
@@ -223,7 +217,6 @@ export class SequenceRecord {
     if (this.#isBaseFixed) return;
     this.#isBaseFixed = true;
     this.#spanSeq = this.#baseSeq;
-    this.#burstGap.start(this.#baseSeq);
   }
 
   #takeSpan(endSeq: number): Span | null {
@@ -233,7 +226,6 @@ export class SequenceRecord {
       firstSeq: this.#spanSeq,
       endSeq,
       ...this.#ranges.take(),
-      burstGap: this.#burstGap.take(endSeq),
     };
     this.#spanSeq = endSeq;
     return span;

@@ -1,4 +1,3 @@
-import type { BurstGap } from "./burst-gap.ts";
 import type { HistogramData } from "./log-histogram.ts";
 
 /**
@@ -8,9 +7,6 @@ import type { HistogramData } from "./log-histogram.ts";
  * counts packets. Unknown is null.
  */
 export interface StreamReceipt {
-  /** The interval that this receipt reports on: from the previous cut (or the tracker's start) to this one. */
-  readonly fromNs: number;
-  readonly toNs: number;
   /** True for a tracker's first receipt: a merge then joins nothing across its beginning. */
   readonly isFirst: boolean;
   /** True when the tracker was finished: nothing is held back any more. */
@@ -35,7 +31,6 @@ export interface StreamReceipt {
   readonly reorderExtentSum: number;
   readonly reorderExtentMax: number;
   /** Late time offset (RFC 4737, section 4.3.3). */
-  readonly reorderLateSumNs: number;
   readonly reorderLateMaxNs: number;
 
   /** Numbers that were missing when they left the reorder window (RFC 7680; Tmax is the window). Host loss included. */
@@ -44,12 +39,6 @@ export interface StreamReceipt {
   readonly hostDrops: number | null;
   /** Part of `lost` that the host's drops account for; null with `hostDrops`. */
   readonly hostLost: number | null;
-  /**
-   * Part of `lost`: numbers below the first received and above the last, which only the source's account reveals. Null
-   * until `settleEnds` has added them. If nothing was received, all that was sent is tail.
-   */
-  readonly headLost: number | null;
-  readonly tailLost: number | null;
   /** Runs of consecutive lost packets (RFC 3357, section 5.4), and the longest one. */
   readonly lossPeriods: number;
   readonly longestLossPeriod: number;
@@ -63,15 +52,13 @@ export interface StreamReceipt {
   /** Spans that no longer found room in a merged receipt; their numbers are in the counts above. */
   readonly spansOmitted: number;
 
-  /** Interarrival jitter after the last packet (RFC 3550, section 6.4.1), and its maximum. */
+  /** Interarrival jitter after the last packet (RFC 3550, section 6.4.1), and its maximum; to a tenth of a nanosecond. */
   readonly jitterNs: number | null;
   readonly jitterMaxNs: number | null;
   /** Packet delay variation (RFC 5481, section 4.2), against the least delay of each 10 s of arrivals. */
   readonly pdvNs: HistogramData;
-  /** Inter-packet delay variation, signed (RFC 5481, section 4.1): neighbours in sending order, both received. */
-  readonly ipdvNs: HistogramData;
-  /** Delay factor (RFC 4445, section 3) of the whole seconds that ended; null without a media rate. */
-  readonly delayFactor: DelayFactor | null;
+  /** Greatest delay factor (RFC 4445, section 3) of the whole seconds that ended; null without a media rate. */
+  readonly delayFactorMaxNs: number | null;
   /** Most packets lost or out of order in one second (RFC 4445, section 3); null while no second has ended. */
   readonly mediaLossMaxPps: number | null;
 
@@ -79,17 +66,11 @@ export interface StreamReceipt {
   readonly ttlMax: number | null;
   /** `[dscp, packets]`, ascending; empty if the platform does not tell. */
   readonly dscpSeen: readonly (readonly [dscp: number, packets: number])[];
-  /** Packets that came in a frame to a unicast Ethernet address, of those whose frame is known. */
-  readonly unicastFrames: number;
-  readonly knownFrames: number;
 
   /** Changes to a new sender id after the old one fell silent. */
   readonly senderRestarts: number;
   /** Packets of another sender on the same stream, interleaved with the measured one: counted, not measured. */
   readonly otherSenderPackets: number;
-  readonly foreignPackets: number;
-  readonly malformedPackets: number;
-  readonly truncatedPackets: number;
 }
 
 /** A stretch of time. */
@@ -97,14 +78,6 @@ export interface Stretch {
   /** Null only where `settleEnds` could not tell it. */
   readonly startNs: number | null;
   readonly durationNs: number;
-}
-
-export interface DelayFactor {
-  readonly latestNs: number;
-  readonly maxNs: number;
-  readonly sumNs: number;
-  /** Seconds that had a delay factor of their own. */
-  readonly intervals: number;
 }
 
 /** A run of sequence numbers of one sender that the listener judged: each was received in time or is lost. */
@@ -118,7 +91,6 @@ export interface Span {
   readonly lost: readonly LostRange[];
   /** What came while `lost` was full: ranges that enclose received numbers, and at times ranges of `lost`. Ascending. */
   readonly coarse: readonly CoarseLostRange[];
-  readonly burstGap: BurstGap;
 }
 
 /**

@@ -2,7 +2,6 @@ import { ArrivalRing } from "./arrival-ring.ts";
 import { ArrivalTally } from "./arrival-tally.ts";
 import { PacketDelayVariation } from "./delay-variation.ts";
 import { InterarrivalJitter } from "./interarrival-jitter.ts";
-import { LogHistogram } from "./log-histogram.ts";
 import { MediaDelivery } from "./media-delivery.ts";
 import { SenderWatch } from "./sender-watch.ts";
 import { COPY, FIRST_COPY, type Judgement, LATE, SequenceRecord } from "./sequence-record.ts";
@@ -12,8 +11,6 @@ import type { StreamReceipt } from "./stream-receipt.ts";
 export const REORDER_TIME_NS = 1e9;
 
 export interface StreamTrackerOptions {
-  /** When listening began: the first receipt's `fromNs`. */
-  readonly startNs: number;
   readonly reorderTimeNs?: number;
   /** UDP payload bits per second as the source was told, for the delay factor; null if unknown. */
   readonly mediaRateBps: number | null;
@@ -34,17 +31,10 @@ export { COPY, FIRST_COPY, LATE };
  * numbers: sending times on any clock, arrivals never going backwards.
  */
 export class StreamTracker {
-  /** Packets at our group and port that are not this stream's. The caller counts these three. */
-  foreignPackets = 0;
-  malformedPackets = 0;
-  truncatedPackets = 0;
-
-  readonly #ring = new ArrivalRing();
   readonly #tally = new ArrivalTally();
   readonly #sequence: SequenceRecord;
   readonly #jitter = new InterarrivalJitter();
   readonly #pdv = new PacketDelayVariation();
-  readonly #ipdv = new LogHistogram();
   readonly #media: MediaDelivery;
   readonly #watch = new SenderWatch();
   readonly #seesHostDrops: boolean;
@@ -53,13 +43,11 @@ export class StreamTracker {
   #senderRestarts = 0;
   #otherSenderPackets = 0;
   #hostDrops = 0;
-  #fromNs: number;
   #isFirst = true;
 
   constructor(options: StreamTrackerOptions) {
-    this.#fromNs = options.startNs;
     this.#seesHostDrops = options.seesHostDrops;
-    this.#sequence = new SequenceRecord(this.#ring, options.reorderTimeNs ?? REORDER_TIME_NS);
+    this.#sequence = new SequenceRecord(new ArrivalRing(), options.reorderTimeNs ?? REORDER_TIME_NS);
     this.#media = new MediaDelivery(options.mediaRateBps, options.mediaPacketsPerDatagram ?? 1);
   }
 
@@ -67,7 +55,6 @@ export class StreamTracker {
    * Hot path: takes one packet. About 150 ns (tests/bench/measure.bench.mjs). Allocates nothing itself but the doubling of
    * a list while loss grows; V8 boxes a number or two where it does not inline a call.
    * @param seq sequence number, 0 to 2^53 - 1; @param senderId 0 or more; @param ttl, dscp as received, -1 if unknown
-   * @param frame 1 if it came in a frame to a unicast address, 0 if to a multicast one, -1 if unknown
    */
   record(
     seq: number,
@@ -77,11 +64,10 @@ export class StreamTracker {
     senderId: number,
     ttl: number,
     dscp: number,
-    frame: number,
   ): Recorded {
-    if (senderId !== this.#senderId) return this.#meet(seq, sentNs, arrivalNs, sizeBytes, senderId, ttl, dscp, frame);
+    if (senderId !== this.#senderId) return this.#meet(seq, sentNs, arrivalNs, sizeBytes, senderId, ttl, dscp);
     if (this.#watch.heldCount > 0) this.#otherSenderPackets += this.#watch.dismiss();
-    return this.#measure(seq, sentNs, arrivalNs, sizeBytes, ttl, dscp, frame);
+    return this.#measure(seq, sentNs, arrivalNs, sizeBytes, ttl, dscp);
   }
 
   /**
@@ -102,12 +88,12 @@ export class StreamTracker {
    * @returns what is new since the last cut. Numbers that may still arrive are held back until a later packet settles
    * them: the receipt's spans end before them.
    */
-  cut(nowNs: number): StreamReceipt {
-    return this.#receipt(nowNs, false);
+  cut(): StreamReceipt {
+    return this.#receipt(false);
   }
 
   /** Ends the reception. @returns the last receipt: nothing is held back, what is missing is lost. Use no more. */
-  finish(nowNs: number): StreamReceipt {
+  finish(): StreamReceipt {
     if (this.#watch.heldCount > 0) {
       if (this.#watch.isFresh) this.#succeed();
       else this.#otherSenderPackets += this.#watch.release();
@@ -115,28 +101,17 @@ export class StreamTracker {
     this.#sequence.end();
     this.#pdv.restart();
     this.#media.restart();
-    return this.#receipt(nowNs, true);
+    return this.#receipt(true);
   }
 
-  #measure(
-    seq: number,
-    sentNs: number,
-    arrivalNs: number,
-    sizeBytes: number,
-    ttl: number,
-    dscp: number,
-    frame: number,
-  ): Judgement {
+  #measure(seq: number, sentNs: number, arrivalNs: number, sizeBytes: number, ttl: number, dscp: number): Judgement {
     const transitNs = arrivalNs - sentNs;
-    this.#tally.record(arrivalNs, sizeBytes, ttl, dscp, frame);
+    this.#tally.record(arrivalNs, sizeBytes, ttl, dscp);
     this.#jitter.record(transitNs);
-    const judgement = this.#sequence.record(seq, arrivalNs, transitNs);
+    const judgement = this.#sequence.record(seq, arrivalNs);
     if (judgement !== FIRST_COPY) return judgement;
     this.#media.record(arrivalNs, sizeBytes, this.#sequence.missed);
     this.#pdv.record(transitNs, arrivalNs);
-    // Neighbours in sending order, whichever of the two arrives last (RFC 5481, section 4.1).
-    if (this.#ring.has(seq - 1)) this.#ipdv.record(transitNs - this.#ring.transitNs(seq - 1));
-    if (this.#ring.has(seq + 1)) this.#ipdv.record(this.#ring.transitNs(seq + 1) - transitNs);
     return FIRST_COPY;
   }
 
@@ -149,12 +124,11 @@ export class StreamTracker {
     senderId: number,
     ttl: number,
     dscp: number,
-    frame: number,
   ): Recorded {
     const watch = this.#watch;
     if (this.#senderId === -1) {
       this.#start(senderId, seq, arrivalNs);
-      return this.#measure(seq, sentNs, arrivalNs, sizeBytes, ttl, dscp, frame);
+      return this.#measure(seq, sentNs, arrivalNs, sizeBytes, ttl, dscp);
     }
     if (watch.heldCount > 0 && watch.heldId !== senderId) {
       // A third one: the second restarted in its turn, unless it was known to share the stream.
@@ -162,7 +136,7 @@ export class StreamTracker {
       else this.#otherSenderPackets += watch.release();
     }
     const silenceNs = arrivalNs - this.#tally.lastArrivalNs;
-    watch.hold(senderId, seq, sentNs, arrivalNs, sizeBytes, ttl, dscp, frame);
+    watch.hold(senderId, seq, sentNs, arrivalNs, sizeBytes, ttl, dscp);
     if (watch.isFull || SenderWatch.isSilent(silenceNs, this.#tally.senderSilenceNs)) this.#succeed();
     return HELD;
   }
@@ -181,7 +155,6 @@ export class StreamTracker {
         watch.read(i, 3),
         watch.read(i, 4),
         watch.read(i, 5),
-        watch.read(i, 6),
       );
     }
     watch.release();
@@ -196,13 +169,11 @@ export class StreamTracker {
     this.#tally.senderSilenceNs = 0;
   }
 
-  #receipt(nowNs: number, isFinal: boolean): StreamReceipt {
+  #receipt(isFinal: boolean): StreamReceipt {
     const sequence = this.#sequence;
     const isEmpty = this.#tally.received === 0;
     const lastArrivalNs = this.#tally.lastArrivalNs;
     const receipt: StreamReceipt = {
-      fromNs: this.#fromNs,
-      toNs: nowNs,
       isFirst: this.#isFirst,
       isFinal,
       ...this.#tally.take(),
@@ -213,39 +184,31 @@ export class StreamTracker {
       reordered: sequence.reordered,
       reorderExtentSum: sequence.reorderExtentSum,
       reorderExtentMax: sequence.reorderExtentMax,
-      reorderLateSumNs: sequence.reorderLateSumNs,
       reorderLateMaxNs: sequence.reorderLateMaxNs,
       lost: sequence.lost,
       hostDrops: this.#seesHostDrops ? this.#hostDrops : null,
       hostLost: this.#seesHostDrops ? sequence.hostLost : null,
-      headLost: null,
-      tailLost: null,
       lossPeriods: sequence.lossPeriods,
       longestLossPeriod: sequence.longestLossPeriod,
       longestGap: sequence.takeLongestGap(),
       spans: sequence.takeSpans(lastArrivalNs),
       spansOmitted: 0,
-      jitterNs: isEmpty ? null : this.#jitter.value,
-      jitterMaxNs: isEmpty ? null : this.#jitter.takeMax(),
+      jitterNs: isEmpty ? null : toTenth(this.#jitter.value),
+      jitterMaxNs: isEmpty ? null : toTenth(this.#jitter.takeMax()),
       pdvNs: this.#pdv.take(),
-      ipdvNs: this.#ipdv.take(),
-      delayFactor: this.#media.takeDelayFactor(),
+      delayFactorMaxNs: this.#media.takeDelayFactorMax(),
       mediaLossMaxPps: this.#media.takeLossMax(),
       senderRestarts: this.#senderRestarts,
       otherSenderPackets: this.#otherSenderPackets,
-      foreignPackets: this.foreignPackets,
-      malformedPackets: this.malformedPackets,
-      truncatedPackets: this.truncatedPackets,
     };
     sequence.startInterval();
-    this.#fromNs = nowNs;
     this.#isFirst = false;
     this.#hostDrops = 0;
     this.#senderRestarts = 0;
     this.#otherSenderPackets = 0;
-    this.foreignPackets = 0;
-    this.malformedPackets = 0;
-    this.truncatedPackets = 0;
     return receipt;
   }
 }
+
+/** Finer than any clock that stamps packets, and a number of few digits. */
+const toTenth = (ns: number): number => Math.round(ns * 10) / 10;

@@ -9,6 +9,7 @@ export {
 } from "./control/agent-task.ts";
 export {
   AGENT_LINK_PATH,
+  AGENT_OLDEST_PROTOCOL,
   AgentHelloHeadSchema,
   type AgentMessage,
   AgentMessageSchema,
@@ -49,6 +50,7 @@ export {
   SourceStopSchema,
 } from "./control/interval-report-schema.ts";
 export { HistogramSchema, type StreamReceiptMessage, StreamReceiptSchema } from "./control/receipt-schema.ts";
+export { completeReport, shortenReceipt, shortenReport } from "./control/report-form.ts";
 export { type RunOutline, RunOutlineSchema, type RunProgress, RunProgressSchema } from "./control/run-progress.ts";
 export { type RunRequest, RunRequestSchema, type UserFile, UserFileSchema } from "./control/run-request.ts";
 export {

@@ -26,7 +26,7 @@ const QUIET_HOST = {
 export class SimulatedListener {
   received = 0;
   lost = 0;
-  #tracker = new StreamTracker({ startNs: 0, mediaRateBps: 1e6, seesHostDrops: true });
+  #tracker = new StreamTracker({ mediaRateBps: 1e6, seesHostDrops: true });
   #streamId;
   #packetsPerSecond;
   #seq = 0;
@@ -49,13 +49,13 @@ export class SimulatedListener {
       this.received++;
       // A little jitter, the same in every run of the bench.
       const arrivalNs = sentNs + 100_000 + ((seq * 7919) % 997) * 20;
-      this.#tracker.record(seq, sentNs, arrivalNs, 1316, this.#streamId, 1, 0, -1);
+      this.#tracker.record(seq, sentNs, arrivalNs, 1316, this.#streamId, 1, 0);
     }
-    return this.#entry(this.#tracker.cut((second + 1) * 1e9), second);
+    return this.#entry(this.#tracker.cut(), second);
   }
 
   finish(second) {
-    return this.#entry(this.#tracker.finish(second * 1e9), second);
+    return this.#entry(this.#tracker.finish(), second);
   }
 
   #entry(receipt, second) {
@@ -65,8 +65,6 @@ export class SimulatedListener {
       memberships: [
         {
           joinRequestedNs: -1e9,
-          joinedNs: -1e9,
-          joinRequestedWall: "0",
           firstPacketNs: 100_000,
           lastPacketNs: second * 1e9,
           leaveRequestedNs: null,
@@ -121,7 +119,6 @@ export function reportOf(second, listeners, totals = null) {
   }));
   return {
     report: {
-      index: second,
       fromNs: second * 1e9,
       toNs: (second + 1) * 1e9,
       listeners,

@@ -108,7 +108,6 @@ function reportOf(agent: string, task: AgentTask, second: number, script: Script
   const joins = task.actions.filter(({ kind, atNs }) => kind === "join" && atNs < toNs);
   const unknown = null;
   return {
-    index: second,
     fromNs,
     toNs,
     listeners: joins.map(({ streamId, atNs }) => ({
@@ -117,8 +116,6 @@ function reportOf(agent: string, task: AgentTask, second: number, script: Script
       memberships: [
         {
           joinRequestedNs: atNs,
-          joinedNs: atNs,
-          joinRequestedWall: "0",
           firstPacketNs: unknown,
           lastPacketNs: unknown,
           leaveRequestedNs: unknown,
@@ -164,8 +161,6 @@ function receiptOf(
 ): StreamReceiptMessage {
   const empty = { count: 0, sum: 0, min: null, max: null, bins: [] };
   return {
-    fromNs,
-    toNs,
     isFirst: second === 0,
     isFinal: false,
     received,
@@ -177,13 +172,10 @@ function receiptOf(
     reordered: 0,
     reorderExtentSum: 0,
     reorderExtentMax: 0,
-    reorderLateSumNs: 0,
     reorderLateMaxNs: 0,
     lost,
     hostDrops: 0,
     hostLost: 0,
-    headLost: null,
-    tailLost: null,
     lossPeriods: lost,
     longestLossPeriod: Math.min(1, lost),
     longestGap: lost === 0 ? null : { startNs: fromNs, durationNs: 12e6 },
@@ -195,19 +187,13 @@ function receiptOf(
     jitterNs: received === 0 ? null : 40_000,
     jitterMaxNs: received === 0 ? null : 90_000,
     pdvNs: empty,
-    ipdvNs: empty,
-    delayFactor: null,
+    delayFactorMaxNs: null,
     mediaLossMaxPps: null,
     ttlMin: null,
     ttlMax: null,
     dscpSeen: [],
-    unicastFrames: 0,
-    knownFrames: 0,
     senderRestarts: 0,
     otherSenderPackets: 0,
-    foreignPackets: 0,
-    malformedPackets: 0,
-    truncatedPackets: 0,
   };
 }
 

@@ -35,16 +35,14 @@ const open = (mostBytes = 1e9, onTrouble: (error: unknown) => void = () => {}): 
 
 /** Reports of a listener that gets ten packets a second but for the lost ones. */
 function reports(count: number, lost: ReadonlySet<number> = new Set()): ReportMessage[] {
-  const tracker = new StreamTracker({ startNs: 0, mediaRateBps: 8000, seesHostDrops: false });
+  const tracker = new StreamTracker({ mediaRateBps: 8000, seesHostDrops: false });
   return Array.from({ length: count }, (_, second): ReportMessage => {
     for (let i = 0; i < 10; i++) {
       const seq = second * 10 + i;
-      if (!lost.has(seq)) tracker.record(seq, seq * 1e8, seq * 1e8 + 1000, 100, 7, 1, 0, -1);
+      if (!lost.has(seq)) tracker.record(seq, seq * 1e8, seq * 1e8 + 1000, 100, 7, 1, 0);
     }
     const membership = {
       joinRequestedNs: -1e9,
-      joinedNs: -1e9,
-      joinRequestedWall: "0",
       firstPacketNs: null,
       lastPacketNs: null,
       leaveRequestedNs: null,
@@ -57,7 +55,7 @@ function reports(count: number, lost: ReadonlySet<number> = new Set()): ReportMe
       misdirectedPackets: 0,
       sources: [],
     };
-    const receipt = tracker.cut((second + 1) * SECOND);
+    const receipt = tracker.cut();
     return {
       kind: "report",
       runId: RUN,
@@ -66,7 +64,6 @@ function reports(count: number, lost: ReadonlySet<number> = new Set()): ReportMe
       lastNumber: second + 1,
       droppedReports: 0,
       report: {
-        index: second,
         fromNs: second * SECOND,
         toNs: (second + 1) * SECOND,
         listeners: [
@@ -134,6 +131,20 @@ test("ReportSpool: given a process that was killed in the middle of a write, the
   next.acknowledge(later.stint, 1);
   next.close();
   expect(readdirSync(folder)).toEqual([]);
+});
+
+test("ReportSpool: given reports that the version before wrote in full, then they come out in today's form", () => {
+  const all = reports(2, new Set([3]));
+  const asBefore = all.map((message) => {
+    const listeners = message.report.listeners.map((listener) => {
+      const { delayFactorMaxNs: maxNs, ...receipt } = listener.receipt ?? {};
+      const delayFactor = maxNs == null ? null : { latestNs: maxNs, maxNs, sumNs: maxNs, intervals: 1 };
+      return { ...listener, receipt: { ...receipt, fromNs: 0, toNs: 1e9, headLost: null, delayFactor } };
+    });
+    return JSON.stringify({ ...message, report: { ...message.report, listeners } });
+  });
+  writeFileSync(path.join(folder, `1-${RUN}-${STINT}.spool`), asBefore.map((line) => `${line}\n`).join(""));
+  expect(drain(open())).toEqual(all);
 });
 
 test("ReportSpool: given less room than the reports need, then they are merged without losing a packet or a gap, and stay within it", () => {

@@ -4,6 +4,7 @@ import { AgentMessageSchema, Fault, parseAs } from "@dyetrace/wire";
 import type { ReportMessage } from "./report-message.ts";
 import { type RecordPlace, SpoolFile } from "./spool-file.ts";
 import { readReport, type WaitingReport, WaitingReports, waitingReport } from "./waiting-reports.ts";
+import { completeMessage, writtenReport } from "./written-report.ts";
 
 export interface ReportSpoolOptions {
   /** Belongs to this agent alone; made with the first report. */
@@ -132,7 +133,7 @@ export class ReportSpool {
   #write(entry: WaitingReport, message: ReportMessage): void {
     try {
       entry.file = this.#fileOf(message);
-      entry.place = entry.file.append(message);
+      entry.place = entry.file.append(writtenReport(message));
       entry.message = null;
       if (this.#isTroubled) this.#options.onTrouble(null);
       this.#isTroubled = false;
@@ -148,7 +149,7 @@ export class ReportSpool {
       const own = this.#waiting.entries.filter((entry) => entry.file === file);
       const messages = own.map(readReport);
       try {
-        const places = file.replace(messages);
+        const places = file.replace(messages.map(writtenReport));
         for (const [index, entry] of own.entries()) {
           entry.place = places[index] ?? null;
           entry.message = null;
@@ -184,7 +185,7 @@ const leftReport = (message: ReportMessage, file: SpoolFile, place: RecordPlace)
 /** What another version left, or what was damaged, is no report of ours. */
 function asReport(value: unknown): ReportMessage | null {
   try {
-    const message = parseAs(AgentMessageSchema, value, "MESSAGE_INVALID", "A spooled report");
+    const message = parseAs(AgentMessageSchema, completeMessage(value), "MESSAGE_INVALID", "A spooled report");
     return message.kind === "report" ? message : null;
   } catch {
     return null;

@@ -1,6 +1,7 @@
 import { mergeReportMessages } from "./merge-report-messages.ts";
 import type { ReportMessage } from "./report-message.ts";
 import type { RecordPlace, SpoolFile } from "./spool-file.ts";
+import { completeMessage, sizeOfReport } from "./written-report.ts";
 
 /** One report that waits for its acknowledgement. */
 export interface WaitingReport {
@@ -22,14 +23,14 @@ export interface WaitingReport {
 /** @param file where it will stand; it is in memory until then */
 export function waitingReport(message: ReportMessage, file: SpoolFile | null): WaitingReport {
   const { stint, firstNumber, lastNumber, isFinal } = message;
-  const sizeBytes = Buffer.byteLength(JSON.stringify(message)) + 1;
+  const sizeBytes = sizeOfReport(message);
   return { stint, firstNumber, lastNumber, file, place: null, message, sizeBytes, isFinal, wasSent: false };
 }
 
 export function readReport({ message, place, file }: WaitingReport): ReportMessage {
   if (message !== null) return message;
   if (place === null || file === null) throw new Error("A waiting report is neither on disk nor in memory");
-  return file.read(place) as ReportMessage;
+  return completeMessage(file.read(place)) as ReportMessage;
 }
 
 /** Stretches that waiting reports are merged to, one after the other, as room gets short. */

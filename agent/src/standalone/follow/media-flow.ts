@@ -18,19 +18,19 @@ export class MediaFlow {
     this.source = source;
     const kind = classifyPayload(firstPayload);
     this.#rate = new RateFollower(startNs);
-    this.#rtp = kind === "rtp" || kind === "rtp-with-ts" ? new RtpFollower({ startNs, clockHz: null }) : null;
+    this.#rtp = kind === "rtp" || kind === "rtp-with-ts" ? new RtpFollower({ clockHz: null }) : null;
     this.#ts = kind === "ts" || kind === "rtp-with-ts" ? new TsFollower() : null;
   }
 
   /** @param length bytes of the packet that stand at `at` */
   take(bytes: Uint8Array, at: number, length: number, arrivalNs: number, ttl: number, dscp: number): void {
-    this.#rate.record(arrivalNs, length, ttl, dscp, -1);
+    this.#rate.record(arrivalNs, length, ttl, dscp);
     if (dscp >= 0) this.#dscps.add(dscp);
     if (this.#rtp === null) {
       this.#ts?.record(bytes, at, length);
       return;
     }
-    const verdict = this.#rtp.record(bytes, at, length, arrivalNs, ttl, dscp, -1);
+    const verdict = this.#rtp.record(bytes, at, length, arrivalNs, ttl, dscp);
     if (verdict === "not-rtp") return;
     if (verdict !== "probation" && verdict !== "rejected") this.#isRtp = true;
     const { payloadAt, payloadBytes } = this.#rtp.header;
@@ -38,7 +38,7 @@ export class MediaFlow {
   }
 
   report(nowNs: number, isLast: boolean): FlowReport {
-    const rtp = isLast ? this.#rtp?.finish(nowNs) : this.#rtp?.cut(nowNs);
+    const rtp = isLast ? this.#rtp?.finish() : this.#rtp?.cut();
     const ts = this.#ts?.take();
     const rate = this.#rate.cut(nowNs);
     const dscps = [...this.#dscps].sort((a, b) => a - b);

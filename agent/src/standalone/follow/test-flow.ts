@@ -10,18 +10,18 @@ export class TestFlow {
   readonly #source: string | null;
   readonly #tracker: StreamTracker;
 
-  constructor(packet: DecodedTestPacket, source: string | null, startNs: number, seesHostDrops: boolean) {
+  constructor(packet: DecodedTestPacket, source: string | null, seesHostDrops: boolean) {
     this.runIdHi = packet.runIdHi;
     this.runIdLo = packet.runIdLo;
     this.streamId = packet.streamId;
     this.#source = source;
     const mediaRateBps = packet.intervalNs === 0 ? null : (packet.sizeBytes * 8e9) / packet.intervalNs;
-    this.#tracker = new StreamTracker({ startNs, mediaRateBps, seesHostDrops });
+    this.#tracker = new StreamTracker({ mediaRateBps, seesHostDrops });
   }
 
   /** Hot path. */
   take(packet: DecodedTestPacket, arrivalNs: number, ttl: number, dscp: number): void {
-    this.#tracker.record(packet.seq, packet.sentNs, arrivalNs, packet.sizeBytes, packet.senderId, ttl, dscp, -1);
+    this.#tracker.record(packet.seq, packet.sentNs, arrivalNs, packet.sizeBytes, packet.senderId, ttl, dscp);
   }
 
   noteHostDrops(drops: number, arrivalNs: number): void {
@@ -29,8 +29,8 @@ export class TestFlow {
   }
 
   /** @param isLast nothing is held back any more: what is missing is lost */
-  report(nowNs: number, isLast: boolean): FlowReport {
-    const receipt = isLast ? this.#tracker.finish(nowNs) : this.#tracker.cut(nowNs);
+  report(isLast: boolean): FlowReport {
+    const receipt = isLast ? this.#tracker.finish() : this.#tracker.cut();
     const hex = (word: number): string => word.toString(16).padStart(8, "0");
     const name = `run ${hex(this.runIdHi)}${hex(this.runIdLo)} stream ${this.streamId}`;
     return reportOf("test", name, this.#source, receipt);

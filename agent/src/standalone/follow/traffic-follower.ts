@@ -71,7 +71,10 @@ export class TrafficFollower implements PacketSink {
   /** @returns what each flow did since the last call; flows that fell silent are told with no packets */
   report(nowNs: number, isLast: boolean): FlowReport[] {
     this.#startNs = nowNs;
-    return [...this.#tests, ...this.#media].map((flow) => flow.report(nowNs, isLast));
+    return [
+      ...this.#tests.map((flow) => flow.report(isLast)),
+      ...this.#media.map((flow) => flow.report(nowNs, isLast)),
+    ];
   }
 
   #testFlow(source: () => string | null): TestFlow | null {
@@ -80,7 +83,7 @@ export class TrafficFollower implements PacketSink {
       if (flow.streamId === streamId && flow.runIdLo === runIdLo && flow.runIdHi === runIdHi) return flow;
     }
     if (this.#tests.length >= FLOWS) return null;
-    const flow = new TestFlow(this.#packet, source(), this.#startNs, this.#seesHostDrops);
+    const flow = new TestFlow(this.#packet, source(), this.#seesHostDrops);
     this.#tests.push(flow);
     return flow;
   }

@@ -3,7 +3,7 @@ import { RateFollower } from "./rate-follower.ts";
 
 test("RateFollower: given 100 B every 100 ms and 3 s of silence, then rate and silence are told, and loss is not", () => {
   const follower = new RateFollower(0);
-  for (let i = 0; i < 50; i++) follower.record((i < 25 ? i : i + 30) * 1e8, 100, 8, 0, 0);
+  for (let i = 0; i < 50; i++) follower.record((i < 25 ? i : i + 30) * 1e8, 100, 8, 0);
   expect(follower.cut(10e9)).toEqual({
     fromNs: 0,
     toNs: 10e9,

@@ -34,9 +34,9 @@ export class RateFollower {
     this.#fromNs = startNs;
   }
 
-  /** Hot path. @param ttl, dscp, frame as `StreamTracker.record` takes them */
-  record(arrivalNs: number, sizeBytes: number, ttl: number, dscp: number, frame: number): void {
-    this.#tally.record(arrivalNs, sizeBytes, ttl, dscp, frame);
+  /** Hot path. @param ttl, dscp as `StreamTracker.record` takes them */
+  record(arrivalNs: number, sizeBytes: number, ttl: number, dscp: number): void {
+    this.#tally.record(arrivalNs, sizeBytes, ttl, dscp);
     const second = Math.floor(arrivalNs / SECOND_NS);
     if (second !== this.#second) this.#roll(second);
     this.#secondBytes += sizeBytes;

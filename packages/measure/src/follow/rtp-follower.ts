@@ -11,7 +11,6 @@ const MAX_SOURCES = 16;
 const MPEG_TS = 33;
 
 export interface RtpFollowerOptions {
-  readonly startNs: number;
   /** Clock of the timestamps; null to take it from the payload type where RFC 3551 fixes it. */
   readonly clockHz: number | null;
 }
@@ -56,22 +55,13 @@ export class RtpFollower {
 
   constructor(options: RtpFollowerOptions) {
     this.#clockHz = options.clockHz;
-    this.#tracker = new StreamTracker({ startNs: options.startNs, mediaRateBps: null, seesHostDrops: false });
+    this.#tracker = new StreamTracker({ mediaRateBps: null, seesHostDrops: false });
   }
 
-  /** Hot path. @param ttl, dscp, frame as `StreamTracker.record` takes them */
-  record(
-    bytes: Uint8Array,
-    at: number,
-    length: number,
-    arrivalNs: number,
-    ttl: number,
-    dscp: number,
-    frame: number,
-  ): RtpRecorded {
+  /** Hot path. @param ttl, dscp as `StreamTracker.record` takes them */
+  record(bytes: Uint8Array, at: number, length: number, arrivalNs: number, ttl: number, dscp: number): RtpRecorded {
     const header = this.header;
     if (!readRtpHeader(bytes, at, length, header)) {
-      this.#tracker.malformedPackets += 1;
       return "not-rtp";
     }
     this.#hasHeader = true;
@@ -97,17 +87,16 @@ export class RtpFollower {
       header.ssrc + source.resyncs * TWO_32,
       ttl,
       dscp,
-      frame,
     );
   }
 
   /** @returns what is new since the last cut */
-  cut(nowNs: number): RtpReceipt {
-    return this.#receipt(this.#tracker.cut(nowNs));
+  cut(): RtpReceipt {
+    return this.#receipt(this.#tracker.cut());
   }
 
-  finish(nowNs: number): RtpReceipt {
-    return this.#receipt(this.#tracker.finish(nowNs));
+  finish(): RtpReceipt {
+    return this.#receipt(this.#tracker.finish());
   }
 
   #sourceOf(header: RtpHeader): Source {
@@ -147,7 +136,6 @@ export class RtpFollower {
         jitterNs: clockHz === null ? null : receipt.jitterNs,
         jitterMaxNs: clockHz === null ? null : receipt.jitterMaxNs,
         pdvNs: isStampedWhenSent ? receipt.pdvNs : EMPTY_HISTOGRAM,
-        ipdvNs: isStampedWhenSent ? receipt.ipdvNs : EMPTY_HISTOGRAM,
       },
       ssrc: this.#hasHeader ? this.header.ssrc : null,
       payloadType,

@@ -39,32 +39,30 @@ const sender = (firstSeq: number, count: number, maxNs: number): SenderInterval 
   sendErrors: { enobufs: 1, eagain: 0, other: 0 },
   lastError: null,
   skippedPackets: 0,
-  pacing: { samples: count, p50Ns: 1, p99Ns: 2, p999Ns: 3, maxNs },
+  pacing: { p50Ns: 1, p99Ns: 2, p999Ns: 3, maxNs },
   stalls: [],
 });
 
-function report(index: number, listeners: ListenerInterval[], senders: SenderInterval[] = []): IntervalReport {
-  const fromNs = index * SECOND;
-  return { index, fromNs, toNs: fromNs + SECOND, listeners, senders, host: HOST, sourcesStopped: null, totals: null };
+function report(second: number, listeners: ListenerInterval[], senders: SenderInterval[] = []): IntervalReport {
+  const fromNs = second * SECOND;
+  return { fromNs, toNs: fromNs + SECOND, listeners, senders, host: HOST, sourcesStopped: null, totals: null };
 }
 
 /** One second's packets, a tenth of a second apart, without the lost ones. */
 function listen(tracker: StreamTracker, second: number, lost: ReadonlySet<number>): ListenerInterval {
   for (let i = 0; i < 10; i++) {
     const seq = second * 10 + i;
-    if (!lost.has(seq)) tracker.record(seq, seq * 1e8, seq * 1e8 + 1000, 100, 7, 1, 0, -1);
+    if (!lost.has(seq)) tracker.record(seq, seq * 1e8, seq * 1e8 + 1000, 100, 7, 1, 0);
   }
   const membership = {
     joinRequestedNs: -5,
-    joinedNs: 0,
-    joinRequestedWall: "0",
     firstPacketNs: second === 0 ? 1000 : null,
     lastPacketNs: second * SECOND + 9e8,
     leaveRequestedNs: null,
   };
   return {
     streamId: 1,
-    receipt: tracker.cut((second + 1) * SECOND),
+    receipt: tracker.cut(),
     memberships: [membership],
     hostLostPackets: 0,
     socketStreams: 1,
@@ -76,7 +74,7 @@ test("mergeIntervalReports: given any losses and any order of merging, then coun
   const losses = fc.uniqueArray(fc.integer({ min: 1, max: 58 }), { maxLength: 30 });
   fc.assert(
     fc.property(losses, fc.integer({ min: 1, max: 4 }), (lost, cut) => {
-      const tracker = new StreamTracker({ startNs: 0, mediaRateBps: 8000, seesHostDrops: true });
+      const tracker = new StreamTracker({ mediaRateBps: 8000, seesHostDrops: true });
       const parts = [0, 1, 2, 3, 4, 5].map((second) =>
         report(second, [listen(tracker, second, new Set(lost))], [sender(second * 10, 10, second)]),
       );
@@ -93,7 +91,7 @@ test("mergeIntervalReports: given any losses and any order of merging, then coun
 });
 
 test("mergeIntervalReports: given a leave and a new join, then each stay keeps a receipt of its own", () => {
-  const tracker = new StreamTracker({ startNs: 0, mediaRateBps: 8000, seesHostDrops: false });
+  const tracker = new StreamTracker({ mediaRateBps: 8000, seesHostDrops: false });
   const first = listen(tracker, 0, new Set());
   const second: ListenerInterval = {
     ...listen(tracker, 1, new Set()),

@@ -7,12 +7,11 @@ const MOST_SOURCES = 8;
 
 /**
  * Two reports of one agent's stint, `b` right after `a`, as one. Counts, maxima, gaps and memberships stay exact, as
- * `mergeReceipts` keeps them. Of the pacing only the sample count and the worst do: a percentile of both together is not
+ * `mergeReceipts` keeps them. Of the pacing only the worst does: a percentile of both together is not
  * known, so the greater of the two stands in, which is never better than the truth.
  */
 export function mergeIntervalReports(a: IntervalReport, b: IntervalReport): IntervalReport {
   return {
-    index: a.index,
     fromNs: a.fromNs,
     toNs: b.toNs,
     listeners: mergeListeners(a.listeners, b.listeners),
@@ -107,7 +106,6 @@ const joinSenders = (a: SenderInterval, b: SenderInterval): SenderInterval => ({
     a.pacing === null || b.pacing === null
       ? (a.pacing ?? b.pacing)
       : {
-          samples: a.pacing.samples + b.pacing.samples,
           p50Ns: Math.max(a.pacing.p50Ns, b.pacing.p50Ns),
           p99Ns: Math.max(a.pacing.p99Ns, b.pacing.p99Ns),
           p999Ns: Math.max(a.pacing.p999Ns, b.pacing.p999Ns),

@@ -10,9 +10,14 @@ import { WatcherReportSchema } from "./watcher-report-schema.ts";
  * The control link: JSON messages over one WebSocket that the agent opens. Both sides parse every message against
  * these schemas, once, where it comes in.
  */
-export const CONTROL_PROTOCOL = 3;
-/** The oldest one that this build still speaks. 3 added upgrades, and that unknown kinds of message are passed over. */
+export const CONTROL_PROTOCOL = 4;
+/**
+ * The oldest one that a controller of this build still speaks. 3 added upgrades, and that unknown kinds of message are
+ * passed over; 4 shortened reports and took the figures out of them that nobody read.
+ */
 export const CONTROL_OLDEST_PROTOCOL = 2;
+/** The oldest one that an agent of this build speaks: a controller of an earlier one does not understand its reports. */
+export const AGENT_OLDEST_PROTOCOL = 4;
 /** Largest message either side accepts. */
 export const CONTROL_MAX_BYTES: number = 4 * 1024 * 1024;
 /** The controller speaks at least this often; a source that hears nothing for its hold time stops. */
@@ -23,10 +28,15 @@ export const AGENT_LINK_PATH = "/agent-link";
 /**
  * The newest protocol that a peer and this build both speak; null: none.
  * @param newest of the peer's @param oldest of the peer's; the same where it names none
+ * @param ownOldest `AGENT_OLDEST_PROTOCOL` where the peer is a controller
  */
-export function commonProtocol(newest: number, oldest: number): number | null {
+export function commonProtocol(
+  newest: number,
+  oldest: number,
+  ownOldest: number = CONTROL_OLDEST_PROTOCOL,
+): number | null {
   const common = Math.min(newest, CONTROL_PROTOCOL);
-  return common >= Math.max(oldest, CONTROL_OLDEST_PROTOCOL) ? common : null;
+  return common >= Math.max(oldest, ownOldest) ? common : null;
 }
 
 const RunId = Type.String({ pattern: "^[0-9a-f]{16}$" });
@@ -93,6 +103,7 @@ export const AgentMessageSchema = Type.Union([
     lastNumber: Type.Integer({ minimum: 1 }),
     /** Of these, reports that found no room in the agent's spool and are lost. */
     droppedReports: Type.Integer({ minimum: 0 }),
+    /** Written as `shortenReport` makes it. */
     report: IntervalReportSchema,
     /** What the watcher saw since the report before; null on a host that can't watch. */
     watch: Type.Union([WatcherReportSchema, Type.Null()]),

@@ -58,10 +58,6 @@ export type AgentCapabilities = DeepReadonly<Static<typeof AgentCapabilitiesSche
 export const MembershipSchema = Type.Object({
   /** Just before the join was asked of the kernel, which sends the report at once. */
   joinRequestedNs: Ns,
-  /** When the kernel had answered. */
-  joinedNs: Ns,
-  /** The same instant as `joinRequestedNs` on the host's wall clock, ns since 1970 in decimal. */
-  joinRequestedWall: Type.String({ pattern: "^[0-9]{1,20}$" }),
   /** Null while none has arrived. */
   firstPacketNs: Nullable(Ns),
   lastPacketNs: Nullable(Ns),
@@ -106,7 +102,6 @@ export const ListenerIntervalSchema = Type.Object({
 export type ListenerInterval = DeepReadonly<Static<typeof ListenerIntervalSchema>>;
 
 export const PacingSchema = Type.Object({
-  samples: Count,
   p50Ns: Ns,
   p99Ns: Ns,
   p999Ns: Ns,
@@ -165,8 +160,6 @@ export const SourceStopSchema = Type.Union([
 export type SourceStop = Static<typeof SourceStopSchema>;
 
 export const IntervalReportSchema = Type.Object({
-  /** Counts up from 0 within the run. */
-  index: Count,
   fromNs: Ns,
   toNs: Ns,
   listeners: Type.Array(ListenerIntervalSchema, { maxItems: 65_536 }),

@@ -2,7 +2,8 @@ import Type, { type Static } from "typebox";
 
 /**
  * JSON form of what one listener measured of one stream in an interval: the `StreamReceipt` of packages/measure, where
- * every field is explained. Beside the form, the bounds of its lists: nothing that an agent sends is without a bound.
+ * every field is explained. Beside the form, the bounds of its lists: nothing that an agent sends is without a bound. On the way
+ * and in the store it is written shorter, see `report-form.ts`.
  */
 const Count = Type.Integer({ minimum: 0, maximum: Number.MAX_SAFE_INTEGER });
 const Seq = Type.Integer({ minimum: 0, maximum: Number.MAX_SAFE_INTEGER });
@@ -20,19 +21,6 @@ export const HistogramSchema = Type.Object({
   bins: Type.Array(BinSchema, { maxItems: 4991 }),
 });
 
-const ClusterSchema = Type.Tuple([Count, Count]);
-const BurstGapSchema = Type.Object({
-  expected: Count,
-  lost: Count,
-  lead: Count,
-  tail: Count,
-  first: orNull(ClusterSchema),
-  last: orNull(ClusterSchema),
-  bursts: Count,
-  burstPackets: Count,
-  burstLost: Count,
-});
-
 const StretchSchema = Type.Object({ startNs: orNull(Ns), durationNs: DurationNs });
 
 const SpanSchema = Type.Object({
@@ -43,12 +31,9 @@ const SpanSchema = Type.Object({
   lost: Type.Array(Type.Tuple([Seq, Count, orNull(Ns), orNull(DurationNs), Count]), { maxItems: 16_384 }),
   /** `[firstSeq, count, startNs, durationNs, hostLost, lost]` */
   coarse: Type.Array(Type.Tuple([Seq, Count, orNull(Ns), orNull(DurationNs), Count, Count]), { maxItems: 256 }),
-  burstGap: BurstGapSchema,
 });
 
 export const StreamReceiptSchema = Type.Object({
-  fromNs: Ns,
-  toNs: Ns,
   isFirst: Type.Boolean(),
   isFinal: Type.Boolean(),
   received: Count,
@@ -60,13 +45,10 @@ export const StreamReceiptSchema = Type.Object({
   reordered: Count,
   reorderExtentSum: Count,
   reorderExtentMax: Count,
-  reorderLateSumNs: DurationNs,
   reorderLateMaxNs: DurationNs,
   lost: Count,
   hostDrops: orNull(Count),
   hostLost: orNull(Count),
-  headLost: orNull(Count),
-  tailLost: orNull(Count),
   lossPeriods: Count,
   longestLossPeriod: Count,
   longestGap: orNull(StretchSchema),
@@ -78,18 +60,12 @@ export const StreamReceiptSchema = Type.Object({
   jitterNs: orNull(DurationNs),
   jitterMaxNs: orNull(DurationNs),
   pdvNs: HistogramSchema,
-  ipdvNs: HistogramSchema,
-  delayFactor: orNull(Type.Object({ latestNs: DurationNs, maxNs: DurationNs, sumNs: DurationNs, intervals: Count })),
+  delayFactorMaxNs: orNull(DurationNs),
   mediaLossMaxPps: orNull(Count),
   ttlMin: orNull(Type.Integer({ minimum: 0, maximum: 255 })),
   ttlMax: orNull(Type.Integer({ minimum: 0, maximum: 255 })),
   dscpSeen: Type.Array(Type.Tuple([Type.Integer({ minimum: 0, maximum: 63 }), Count]), { maxItems: 64 }),
-  unicastFrames: Count,
-  knownFrames: Count,
   senderRestarts: Count,
   otherSenderPackets: Count,
-  foreignPackets: Count,
-  malformedPackets: Count,
-  truncatedPackets: Count,
 });
 export type StreamReceiptMessage = Static<typeof StreamReceiptSchema>;
