@@ -58,16 +58,16 @@ function delays(random: () => number, middleMs: number): ReportDelay {
 /** A run as a report, drawn from what the site is like. */
 function draw(seed: number, site: Site): RunReport {
   const random = randomFrom(seed);
+  // What is lost on the way that they share is lost to both.
+  const eastGaps: ReportReceipt["gaps"][number][] = [];
+  for (let seq = 0; seq < SENT; seq++) {
+    if (random() >= site.eastLoss / site.burst) continue;
+    eastGaps.push({ firstSeq: seq, count: site.burst, startMs: seq, durationMs: site.burst });
+    seq += site.burst;
+  }
   const receipts = LISTENERS.map((listener): ReportReceipt => {
     const isEast = listener.startsWith("kiosk");
-    const gaps: ReportReceipt["gaps"][number][] = [];
-    if (isEast) {
-      for (let seq = 0; seq < SENT; seq++) {
-        if (random() >= site.eastLoss / site.burst) continue;
-        gaps.push({ firstSeq: seq, count: site.burst, startMs: seq, durationMs: site.burst });
-        seq += site.burst;
-      }
-    }
+    const gaps = isEast ? eastGaps : [];
     const lost = gaps.reduce((sum, gap) => sum + gap.count, 0);
     const joinDelays = delays(random, 30);
     const leaveDelays = delays(random, isEast ? site.eastLeaveMs : 2000);
@@ -190,6 +190,7 @@ test("compareRuns: given a listener that got everything and now gets nothing, th
       outcome: "worse",
       listeners: ["kiosk-1"],
       places: ["east:1>kiosk-1:eth0", "kiosk-1"],
+      confidence: 0.98,
       because: "lost 60000 of 60000 packets in one loss period, before none of 60000 packets",
     },
   ]);
@@ -210,6 +211,20 @@ test("compareRuns: given more gaps than a receipt lists, then those that are not
   expect(comparison.outcome).toBe("worse");
   expect(comparison.changes).toMatchObject([
     { because: "lost 4000 of 60000 packets in 4000 loss periods, before 1200 of 60000 packets in 1200 loss periods" },
+  ]);
+});
+
+test("compareRuns: given two listeners behind one switch that lose different packets, then each by its own link, and not by the one they share", () => {
+  const lossyAt = (listener: string, first: number) => {
+    const gaps = Array.from({ length: 120 }, (_, i) => gap(500 * i + first, 1));
+    return losing(1, listener, 120, gaps).receipts.filter((one) => one.listener === listener);
+  };
+  const healthy = draw(2, LOSSLESS);
+  const others = healthy.receipts.filter(({ listener }) => !listener.startsWith("kiosk"));
+  const after = { ...healthy, receipts: [...lossyAt("kiosk-1", 3), ...lossyAt("kiosk-2", 250), ...others] };
+  expect(compareRuns(after, healthy, GRAPH).changes.map(({ listeners, places }) => [listeners, places])).toEqual([
+    [["kiosk-1"], ["east:1>kiosk-1:eth0", "kiosk-1"]],
+    [["kiosk-2"], ["east:2>kiosk-2:eth0", "kiosk-2"]],
   ]);
 });
 

@@ -1,5 +1,7 @@
 import type { SiteGraph } from "@dyetrace/site";
 import type { RunReport } from "@dyetrace/wire";
+import { CauseFinder } from "./cause-finder.ts";
+import { type Change, changesOf } from "./changes.ts";
 import { compareCopies } from "./compare-copies.ts";
 import { compareDelays } from "./compare-delays.ts";
 import { compareFindings, notesOfFindings } from "./compare-findings.ts";
@@ -10,17 +12,6 @@ import { type Comparison, decide, type Outcome } from "./comparison.ts";
 import { standingTests } from "./holm-correction.ts";
 import { listenerGroups } from "./listener-groups.ts";
 import { pairReceipts } from "./pair-receipts.ts";
-import { sharedPlaces } from "./shared-places.ts";
-
-/** Comparisons of one kind and stream that went the same way, with the places that explain all of them together. */
-export interface Change {
-  readonly what: string;
-  readonly stream: string | null;
-  readonly outcome: "worse" | "better";
-  readonly listeners: readonly string[];
-  readonly places: readonly string[];
-  readonly because: string;
-}
 
 export interface RunComparison {
   readonly run: string;
@@ -40,11 +31,8 @@ export interface RunComparison {
  */
 export function compareRuns(after: RunReport, before: RunReport, graph: SiteGraph): RunComparison {
   const pairs = pairReceipts(before, after);
-  const groups = listenerGroups(
-    pairs,
-    graph,
-    (stream) => after.streams.find((one) => one.name === stream)?.source ?? null,
-  );
+  const finder = new CauseFinder(graph, after.streams);
+  const groups = listenerGroups(pairs, graph, finder);
   const comparisons = withoutNeedlessSums(
     decide(
       [
@@ -58,7 +46,7 @@ export function compareRuns(after: RunReport, before: RunReport, graph: SiteGrap
       standingTests,
     ),
   );
-  const changes = changesOf(comparisons, after, graph);
+  const changes = changesOf(comparisons, pairs, finder);
   return {
     run: after.run,
     against: before.run,
@@ -78,41 +66,6 @@ const withoutNeedlessSums = (comparisons: readonly Comparison[]): readonly Compa
     );
     return parts.length === 0 || parts.some((part) => part.outcome === "cant-tell");
   });
-
-function changesOf(comparisons: readonly Comparison[], after: RunReport, graph: SiteGraph): readonly Change[] {
-  const groups = new Map<string, Comparison[]>();
-  for (const comparison of comparisons) {
-    if (comparison.outcome !== "worse" && comparison.outcome !== "better") continue;
-    const own = comparison.what === "segment loss" ? comparison.places.join() : "";
-    const key = `${comparison.what} ${comparison.stream} ${comparison.outcome} ${own}`;
-    groups.set(key, [...(groups.get(key) ?? []), comparison]);
-  }
-  return [...groups.values()].flatMap((group) => {
-    const [first] = group;
-    if (first === undefined || first.outcome === "same" || first.outcome === "cant-tell") return [];
-    const listeners = group.flatMap(({ listener }) => listener ?? []);
-    const told = [...new Set(group.flatMap(({ places }) => places))];
-    const places = told.length > 0 ? told : placesOf(first, listeners, comparisons, after, graph);
-    const { what, stream, outcome, because } = first;
-    return [{ what, stream, outcome, listeners, places, because }];
-  });
-}
-
-/** Listeners of the stream for which the same thing hardly moved are spared. */
-function placesOf(
-  { what, stream }: Comparison,
-  listeners: readonly string[],
-  comparisons: readonly Comparison[],
-  after: RunReport,
-  graph: SiteGraph,
-): readonly string[] {
-  const source = after.streams.find((one) => one.name === stream)?.source;
-  if (source === undefined || listeners.length === 0) return [];
-  const spared = comparisons.flatMap((one) =>
-    one.what === what && one.stream === stream && !one.isMaterial ? (one.listener ?? []) : [],
-  );
-  return sharedPlaces(graph, source, listeners, spared);
-}
 
 function summarise(
   comparisons: readonly Comparison[],

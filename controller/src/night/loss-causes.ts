@@ -1,9 +1,10 @@
 import { type SharedCause, type SharedTrial, sharedCauses } from "@dyetrace/locate";
 import { hostOfAgent, type SiteGraph } from "@dyetrace/site";
 import { getOrAdd } from "../account/get-or-add.ts";
+import { alikeLosses, type LostRuns } from "../compare/alike-losses.ts";
+import { readLostNumbers } from "../intake/lost-numbers.ts";
 import type { CompiledRun, CompiledStream } from "../plan/compiled-run.ts";
 import type { Episode } from "../store/kept-report.ts";
-import { alikeLosses, type ListenerLoss, listenerLoss } from "./alike-losses.ts";
 import type { Witnesses } from "./witnesses.ts";
 
 /** A place that explains losses of one time, with who was hit by it. */
@@ -16,6 +17,12 @@ export interface LossCause {
 /** A gap of this many packets and this length is a silence, not chance; `locate` holds an outage against the same. */
 const SILENCE_PACKETS = 10;
 const SILENCE_NS = 100e6;
+
+/** What one listener lost of one stream in one incident. */
+interface ListenerLoss extends LostRuns {
+  readonly agent: string;
+  readonly episodes: readonly Episode[];
+}
 
 /** Listeners of one stream that lost the same. */
 interface AlikeLoss {
@@ -118,7 +125,10 @@ function alikeLossesIn(run: CompiledRun, episodes: readonly Episode[]): AlikeLos
     getOrAdd(ofStream, episode.agent, () => []).push(episode);
   }
   return run.streams.flatMap((stream) => {
-    const losses = [...(byStream.get(stream.streamId) ?? [])].map(([agent, own]) => listenerLoss(agent, own));
+    const losses = [...(byStream.get(stream.streamId) ?? [])].map(([agent, own]): ListenerLoss => {
+      const runs = own.flatMap(({ detail }) => readLostNumbers(detail)).sort((a, b) => a[0] - b[0]);
+      return { agent, episodes: own, runs };
+    });
     return alikeLosses(losses).map((alike): AlikeLoss => {
       const times = alike.flatMap((loss) => loss.episodes);
       const hit = new Set(alike.map(({ agent }) => agent));

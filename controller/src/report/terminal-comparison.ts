@@ -1,3 +1,4 @@
+import type { Change } from "../compare/changes.ts";
 import type { RunComparison } from "../compare/compare-runs.ts";
 import type { Comparison, Outcome } from "../compare/comparison.ts";
 import type { Paint, Tone } from "./terminal-paint.ts";
@@ -21,8 +22,8 @@ export function renderComparison(comparison: RunComparison, paint: Paint): strin
     lines.push("", `  ${paint(WORDS[change.outcome].toUpperCase(), TONES[change.outcome])}  ${change.what}${where}`);
     if (change.listeners.length > 0) lines.push(`    at         ${change.listeners.join(", ")}`);
     lines.push(`    suspects   ${change.places.length === 0 ? "none can be named" : change.places.join(", ")}`);
-    for (const one of membersOf(change.what, change.stream, change.outcome, comparisons))
-      lines.push(`    ${figures(one)}`);
+    if (change.confidence !== undefined) lines.push(`    sureness   ${Math.round(change.confidence * 100)} in 100`);
+    for (const one of membersOf(change, comparisons)) lines.push(`    ${figures(one)}`);
   }
   const undecided = comparisons.filter((one) => one.outcome === "cant-tell");
   if (undecided.length > 0) {
@@ -39,13 +40,18 @@ export function renderComparison(comparison: RunComparison, paint: Paint): strin
   return lines.join("\n");
 }
 
+/** Of a change at some listeners, their own comparisons alone. */
 const membersOf = (
-  what: string,
-  stream: string | null,
-  outcome: Outcome,
+  { what, stream, outcome, listeners }: Change,
   comparisons: readonly Comparison[],
 ): readonly Comparison[] =>
-  comparisons.filter((one) => one.what === what && one.stream === stream && one.outcome === outcome);
+  comparisons.filter(
+    (one) =>
+      one.what === what &&
+      one.stream === stream &&
+      one.outcome === outcome &&
+      (one.listener === null || listeners.includes(one.listener)),
+  );
 
 function figures({ stream, listener, places, before, after, p }: Comparison): string {
   const who = listener ?? (stream === null ? places.join(", ") : `${stream}, all listeners`);

@@ -1,5 +1,6 @@
 import { expect } from "vitest";
-import type { Change, RunComparison } from "../../../controller/src/compare/compare-runs.ts";
+import type { Change } from "../../../controller/src/compare/changes.ts";
+import type { RunComparison } from "../../../controller/src/compare/compare-runs.ts";
 
 /** The site whose runs are compared, before and after a change that a firmware may bring. */
 export const UPGRADE_PLAN = `site: Quillfen Upgrade

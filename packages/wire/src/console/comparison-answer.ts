@@ -17,6 +17,8 @@ const ChangeSchema = Type.Object({
   outcome: Type.Union([Type.Literal("worse"), Type.Literal("better")]),
   listeners: Type.Array(Type.String()),
   places: Type.Array(Type.String()),
+  /** Probability that the true cause is among the places; absent where they were not reasoned out from who was hit. */
+  confidence: Type.Optional(Type.Number({ minimum: 0, maximum: 1 })),
   because: Type.String(),
 });
 

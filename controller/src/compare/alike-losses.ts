@@ -1,18 +1,9 @@
 import type { SequenceRange } from "@dyetrace/measure";
-import { readLostNumbers } from "../intake/lost-numbers.ts";
-import type { Episode } from "../store/kept-report.ts";
 
-/** What one listener lost of one stream in one incident. */
-export interface ListenerLoss {
-  readonly agent: string;
-  readonly episodes: readonly Episode[];
-  /** Runs of numbers that did not come, ascending; empty where they were not written down. */
+/** What one listener lost of one stream. */
+export interface LostRuns {
+  /** Runs of numbers that did not come, ascending; empty where they are not known. */
   readonly runs: readonly SequenceRange[];
-}
-
-export function listenerLoss(agent: string, episodes: readonly Episode[]): ListenerLoss {
-  const runs = episodes.flatMap(({ detail }) => readLostNumbers(detail)).sort((a, b) => a[0] - b[0]);
-  return { agent, episodes, runs };
 }
 
 /**
@@ -26,10 +17,10 @@ const COMMON_SHARE = 0.3;
 const SLACK = 0.1;
 
 /** Listeners of one stream that have their loss in common, put together. Where numbers are not known they are all in one. */
-export function alikeLosses(losses: readonly ListenerLoss[]): ListenerLoss[][] {
-  const groups: ListenerLoss[][] = [];
+export function alikeLosses<Loss extends LostRuns>(losses: readonly Loss[]): Loss[][] {
+  const groups: Loss[][] = [];
   // From the most to the fewest: whoever lost most has what each of the others may have in common.
-  for (const loss of losses.toSorted((a, b) => packetsOf(b.runs) - packetsOf(a.runs))) {
+  for (const loss of losses.toSorted((a, b) => packetsIn(b.runs) - packetsIn(a.runs))) {
     const same = groups.find(([first]) => first !== undefined && haveCommonLoss(first, loss));
     if (same === undefined) groups.push([loss]);
     else same.push(loss);
@@ -37,8 +28,8 @@ export function alikeLosses(losses: readonly ListenerLoss[]): ListenerLoss[][] {
   return groups;
 }
 
-function haveCommonLoss({ runs: a }: ListenerLoss, { runs: b }: ListenerLoss): boolean {
-  const fewest = Math.min(packetsOf(a), packetsOf(b));
+function haveCommonLoss({ runs: a }: LostRuns, { runs: b }: LostRuns): boolean {
+  const fewest = Math.min(packetsIn(a), packetsIn(b));
   return fewest === 0 || commonPackets(a, b) >= COMMON_SHARE * fewest;
 }
 
@@ -56,5 +47,5 @@ function commonPackets(a: readonly SequenceRange[], b: readonly SequenceRange[])
   return common;
 }
 
-const packetsOf = (runs: readonly SequenceRange[]): number =>
+const packetsIn = (runs: readonly SequenceRange[]): number =>
   runs.reduce((sum, [first, last]) => sum + last - first + 1, 0);
