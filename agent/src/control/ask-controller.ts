@@ -1,7 +1,7 @@
 import http from "node:http";
 import https from "node:https";
 import { PinnedAgent } from "@dyetrace/pin";
-import { Fault } from "@dyetrace/wire";
+import { Fault, faultCodeOf } from "@dyetrace/wire";
 
 /** A controller as this host knows it. */
 export interface KnownController {
@@ -61,9 +61,13 @@ const hintOf = (why: string): string =>
 
 function refusalOf(status: number, bytes: Buffer): Fault {
   try {
-    const { message, hint } = JSON.parse(bytes.toString("utf8")) as { message: string; hint: string };
-    return new Fault("NOT_AUTHORISED", message, hint);
+    const { code, message, hint } = JSON.parse(bytes.toString("utf8")) as {
+      code: string;
+      message: string;
+      hint: string;
+    };
+    return new Fault(faultCodeOf(code), message, hint);
   } catch {
-    return new Fault("NOT_AUTHORISED", `The controller answered ${status}`, "");
+    return new Fault("MESSAGE_INVALID", `What answers there is no controller of ours: it answered ${status}`, "");
   }
 }

@@ -10,6 +10,8 @@ import {
   ControllerMessageSchema,
   commonProtocol,
   Fault,
+  type FaultCode,
+  faultCodeOf,
   isOfKnownKind,
   parseMessage,
 } from "@dyetrace/wire";
@@ -48,7 +50,7 @@ const SILENT_AFTER_MS = 8000;
 const RETRY_FIRST_MS = 200;
 const RETRY_MOST_MS = 5000;
 /** Refusals that time may cure, so the agent tries again. */
-const PASSING = new Set(["NAME_TAKEN", "PROTOCOL_MISMATCH", "TOO_MANY", "MESSAGE_INVALID"]);
+const PASSING: ReadonlySet<FaultCode> = new Set(["NAME_TAKEN", "PROTOCOL_MISMATCH", "TOO_MANY", "MESSAGE_INVALID"]);
 
 const monotonicNs = (): number => Number(process.hrtime.bigint());
 
@@ -188,12 +190,12 @@ export class ControllerLink extends EventEmitter<LinkEvents> {
   }
 
   #turnedAway(message: Extract<ControllerMessage, { kind: "turned-away" }>): void {
-    if (PASSING.has(message.code)) {
+    if (PASSING.has(faultCodeOf(message.code))) {
       this.#tellOnce(`${message.message}. ${message.hint}`);
       if (message.report !== undefined) this.emit("doubted", message.report.stint, message.report.lastNumber);
       return;
     }
     this.#isClosed = true;
-    this.emit("turnedAway", new Fault("NOT_AUTHORISED", message.message, message.hint));
+    this.emit("turnedAway", new Fault(faultCodeOf(message.code), message.message, message.hint));
   }
 }

@@ -1,6 +1,6 @@
 import path from "node:path";
 import { fileURLToPath } from "node:url";
-import { Fault } from "@dyetrace/wire";
+import { Fault, type FaultCode } from "@dyetrace/wire";
 import type { Command } from "commander";
 import { DEFAULT_PORT, defaultOrFreePort } from "./arguments/default-port.ts";
 import { EXIT } from "./arguments/exit-codes.ts";
@@ -16,7 +16,7 @@ const say = (sentence: string): void => void process.stderr.write(`${sentence}\n
 const demoFile = (name: string): string =>
   path.relative(process.cwd(), fileURLToPath(import.meta.resolve(`@dyetrace/practice/demo/${name}`)));
 /** Codes that say "no namespaces on this machine" rather than "something broke". */
-const NO_PRACTICE_SITE = new Set(["NEEDS_LINUX", "NEEDS_TOOL", "NEEDS_PRIVILEGE"]);
+const NO_PRACTICE_SITE: ReadonlySet<FaultCode> = new Set(["NEEDS_LINUX", "NEEDS_TOOL", "NEEDS_PRIVILEGE"]);
 
 /** What `npm start` shows: the main job on the practice site, with a fault in it. */
 export function registerDemo(program: Command): void {

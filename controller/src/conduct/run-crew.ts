@@ -201,7 +201,7 @@ export class RunCrew {
   async until(isTrue: () => boolean, withinMs: number, signal: AbortSignal | null): Promise<void> {
     const deadlineNs = monotonicNs() + withinMs * 1e6;
     while (!isTrue()) {
-      if (signal?.aborted === true) throw new Fault("AGENT_LOST", "The run was stopped before it began", "");
+      if (signal?.aborted === true) throw new Fault("RUN_CANCELLED", "The run was stopped before it began", "");
       if (monotonicNs() > deadlineNs) {
         if (this.#startNs !== 0) throw new TimeUp();
         const silent = [...this.#members].filter(([, member]) => member.state === "preparing").map(([agent]) => agent);

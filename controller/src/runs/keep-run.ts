@@ -1,4 +1,4 @@
-import { Fault } from "@dyetrace/wire";
+import { Fault, type FaultCode } from "@dyetrace/wire";
 import { VERSION } from "../about/version.ts";
 import { Left } from "../conduct/leaving.ts";
 import type { NewRun } from "../store/run-records.ts";
@@ -42,7 +42,11 @@ export function finishRun(store: Store, runId: string, job: RunJob): RunJob {
   };
 }
 
-export function failureOf(error: unknown): { readonly code: string; readonly message: string; readonly hint: string } {
+export function failureOf(error: unknown): {
+  readonly code: FaultCode;
+  readonly message: string;
+  readonly hint: string;
+} {
   if (error instanceof Fault) return { code: error.code, message: error.message, hint: error.hint };
   return { code: "INTERNAL", message: `The controller failed: ${String(error)}`, hint: "" };
 }

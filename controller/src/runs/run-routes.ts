@@ -1,5 +1,5 @@
 import { Readable } from "node:stream";
-import { type RunProgress, RunProgressSchema, type RunRequest, RunRequestSchema } from "@dyetrace/wire";
+import { type FaultCode, type RunProgress, RunProgressSchema, type RunRequest, RunRequestSchema } from "@dyetrace/wire";
 import { DoneSchema } from "@dyetrace/wire/console/done";
 import { DiskNeedSchema } from "@dyetrace/wire/console/run-forecast";
 import { RunIdSchema, RunSummarySchema } from "@dyetrace/wire/console/stored-run";
@@ -71,7 +71,11 @@ export function registerRunRoutes(
     async (request, reply) => {
       const { id } = request.params;
       if (schedule.cancel(id)) {
-        const failure = { code: "RUN_CANCELLED", message: "It was cancelled before its time", hint: "" };
+        const failure = {
+          code: "RUN_CANCELLED" satisfies FaultCode,
+          message: "It was cancelled before its time",
+          hint: "",
+        };
         await stored(store, () => store.runs.failed(id, failure));
       } else runs.abort(id);
       return reply.status(202).send({});

@@ -138,7 +138,7 @@ async function conductSafely(
       isJoining: safety.isLive,
     });
     const seen = await conductRun(look, registry, signal, quietly(say));
-    if (signal.aborted) throw new Fault("AGENT_LOST", "The run was stopped before it began", "");
+    if (signal.aborted) throw new Fault("RUN_CANCELLED", "The run was stopped before it began", "");
     if (safety.isLive && request.despite?.includes("traffic") !== true) refuseStrangeTraffic(look, seen);
     if (first.scenario.usesMembershipInterval) {
       const intervalNs = siteMembershipIntervalNs(run, seen);

@@ -1,4 +1,4 @@
-import { Fault } from "@dyetrace/wire";
+import { Fault, type FaultCode } from "@dyetrace/wire";
 import type { FastifyInstance } from "fastify";
 import type { Logger } from "pino";
 
@@ -30,7 +30,7 @@ export function answerFaults(app: FastifyInstance, log: Logger): void {
     }
     const statusCode = (error as { statusCode?: number }).statusCode ?? 500;
     if (statusCode >= 500) log.error({ err: error }, "request failed");
-    const code = statusCode === 429 ? "TOO_MANY" : "INTERNAL";
+    const code: FaultCode = statusCode === 429 ? "TOO_MANY" : statusCode < 500 ? "MESSAGE_INVALID" : "INTERNAL";
     return reply.status(statusCode).send({ code, message: (error as Error).message, hint: "" });
   });
 }

@@ -1,56 +1,64 @@
-/** Every failure that a user can meet has a code here. Tests and the console match on the code, never on the text. */
-export type FaultCode =
-  | "FILE_UNREADABLE"
-  | "YAML_INVALID"
-  | "AGENT_CONFIG_INVALID"
-  | "SITE_PLAN_INVALID"
-  | "SCENARIO_INVALID"
-  | "PRACTICE_FAULT_INVALID"
-  | "REPORT_INVALID"
-  | "UNIT_INVALID"
-  | "ADDRESS_INVALID"
-  | "MESSAGE_INVALID"
-  | "OPTION_INVALID"
-  | "PROTOCOL_MISMATCH"
-  | "NOT_AUTHORISED"
-  | "NOT_SIGNED_IN"
-  | "NOT_ALLOWED"
-  | "TOO_MANY"
-  | "ACCESS_INVALID"
-  | "CERTIFICATE_INVALID"
-  | "CERTIFICATE_STRANGE"
-  | "UPGRADE_REFUSED"
-  | "LOAD_UNCONFIRMED"
-  | "NAME_TAKEN"
-  | "AGENT_MISSING"
-  | "AGENT_LOST"
-  | "AGENT_CANNOT"
-  | "GUARD_REFUSED"
-  | "RUN_BUSY"
-  | "RUN_UNKNOWN"
-  | "RUN_UNFINISHED"
-  | "BASELINE_UNKNOWN"
-  | "COMPARE_REFUSED"
-  | "STORE_UNREACHABLE"
-  | "STORE_BUSY"
-  | "STORE_FULL"
-  | "STORE_READ_ONLY"
-  | "STORE_CORRUPT"
-  | "STORE_TOO_NEW"
-  | "CONTROLLER_UNREACHABLE"
-  | "PORT_TAKEN"
-  | "GROUP_IN_USE"
-  | "GROUP_UNFIT"
-  | "JOIN_REFUSED"
-  | "SEND_REFUSED"
-  | "SOCKET_REFUSED"
-  | "INTERFACE_UNKNOWN"
-  | "NEEDS_LINUX"
-  | "NEEDS_TOOL"
-  | "NEEDS_PRIVILEGE"
-  | "PRACTICE_FAILED"
-  | "PRACTICE_NOT_FOUND"
-  | "NODE_UNKNOWN";
+/**
+ * Every failure that a user can meet has a code here, and its cause and mending in deploy/error-codes.md. Tests and the
+ * console match on the code, never on the text.
+ */
+export const FAULT_CODES = [
+  "FILE_UNREADABLE",
+  "AGENT_CONFIG_INVALID",
+  "SITE_PLAN_INVALID",
+  "SCENARIO_INVALID",
+  "PRACTICE_FAULT_INVALID",
+  "UNIT_INVALID",
+  "ADDRESS_INVALID",
+  "MESSAGE_INVALID",
+  "OPTION_INVALID",
+  "PROTOCOL_MISMATCH",
+  "NOT_AUTHORISED",
+  "NOT_SIGNED_IN",
+  "NOT_ALLOWED",
+  "TOO_MANY",
+  "ACCESS_INVALID",
+  "CERTIFICATE_INVALID",
+  "CERTIFICATE_STRANGE",
+  "UPGRADE_REFUSED",
+  "LOAD_UNCONFIRMED",
+  "NAME_TAKEN",
+  "AGENT_MISSING",
+  "AGENT_LOST",
+  "AGENT_CANNOT",
+  "GUARD_REFUSED",
+  "RUN_BUSY",
+  "RUN_CANCELLED",
+  "RUN_UNKNOWN",
+  "RUN_UNFINISHED",
+  "BASELINE_UNKNOWN",
+  "COMPARE_REFUSED",
+  "STORE_UNREACHABLE",
+  "STORE_BUSY",
+  "STORE_FULL",
+  "STORE_READ_ONLY",
+  "STORE_CORRUPT",
+  "STORE_TOO_NEW",
+  "CONTROLLER_UNREACHABLE",
+  "PORT_TAKEN",
+  "GROUP_IN_USE",
+  "GROUP_UNFIT",
+  "JOIN_REFUSED",
+  "SEND_REFUSED",
+  "SOCKET_REFUSED",
+  "INTERFACE_UNKNOWN",
+  "NEEDS_LINUX",
+  "NEEDS_TOOL",
+  "NEEDS_PRIVILEGE",
+  "PRACTICE_FAILED",
+  "PRACTICE_NOT_FOUND",
+  "NODE_UNKNOWN",
+  "INTERNAL",
+] as const;
+export type FaultCode = (typeof FAULT_CODES)[number];
+
+/** The code that another program of ours gave; one that this version does not know is INTERNAL, and its sentence stays. */
+export const faultCodeOf = (code: unknown): FaultCode => FAULT_CODES.find((known) => known === code) ?? "INTERNAL";
 
 /** Where in a file a mistake stands. Lines and columns count from 1. */
 export interface FilePlace {
@@ -89,8 +97,9 @@ export class Fault extends Error {
   }
 }
 
-/** One line for a terminal: `plan.yaml:7:3: no node is called "hal". Did you mean "hall"?` */
+/** One line for a terminal: `plan.yaml:7:3: no node is called "hal". Did you mean "hall"? [SITE_PLAN_INVALID]` */
 export function describeFault(fault: Fault): string {
   const where = fault.place === undefined ? "" : `${fault.place.file}:${fault.place.line}:${fault.place.column}: `;
-  return fault.hint === "" ? `${where}${fault.message}` : `${where}${fault.message}. ${fault.hint}`;
+  const hint = fault.hint === "" ? "" : `. ${fault.hint}`;
+  return `${where}${fault.message}${hint} [${fault.code}]`;
 }

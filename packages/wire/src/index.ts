@@ -61,9 +61,11 @@ export {
 } from "./control/watcher-report-schema.ts";
 export {
   describeFault,
+  FAULT_CODES,
   Fault,
   type FaultCode,
   type FilePlace,
+  faultCodeOf,
 } from "./fault.ts";
 export {
   formatIpAddress,

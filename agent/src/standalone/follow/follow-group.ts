@@ -1,5 +1,5 @@
 import { Worker } from "node:worker_threads";
-import { Fault, type FaultCode } from "@dyetrace/wire";
+import { Fault, faultCodeOf } from "@dyetrace/wire";
 import { readInterface } from "../../data-plane/interface-facts.ts";
 import { isLinuxSupported } from "../../sockets/linux/libc.ts";
 import { SharedControl } from "../../workers/shared-control.ts";
@@ -45,7 +45,7 @@ export async function followGroup(options: FollowOptions): Promise<void> {
       worker.on("message", (message: FromFollower) => {
         if (message.kind === "joined") options.onJoined();
         else if (message.kind === "refused") {
-          reject(new Fault(message.code as FaultCode, message.message, message.hint));
+          reject(new Fault(faultCodeOf(message.code), message.message, message.hint));
         } else {
           options.onReport(message.report);
           if (message.kind === "last") resolve();

@@ -2,7 +2,7 @@ import http, { type IncomingMessage } from "node:http";
 import https from "node:https";
 import { json, text } from "node:stream/consumers";
 import { PinnedAgent } from "@dyetrace/pin";
-import { Fault, type FaultCode, type FilePlace, type RunProgress, type RunRequest } from "@dyetrace/wire";
+import { Fault, type FilePlace, faultCodeOf, type RunProgress, type RunRequest } from "@dyetrace/wire";
 import { type SignIn, signInOf } from "./sign-ins.ts";
 
 /** The operator's side of the HTTP interface. */
@@ -104,12 +104,12 @@ function unreachable(url: string, cause: NodeJS.ErrnoException): Fault {
 function faultOf(status: number, answer: string): Fault {
   try {
     const { code, message, hint, place } = JSON.parse(answer) as {
-      code: FaultCode;
+      code: string;
       message: string;
       hint: string;
       place?: FilePlace | null;
     };
-    return new Fault(code, message, hint, place === null || place === undefined ? {} : { place });
+    return new Fault(faultCodeOf(code), message, hint, place === null || place === undefined ? {} : { place });
   } catch {
     return new Fault("CONTROLLER_UNREACHABLE", `The controller answered ${status}: ${answer.slice(0, 200)}`, "");
   }

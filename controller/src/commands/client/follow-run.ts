@@ -1,5 +1,5 @@
 import type { SiteGraph } from "@dyetrace/site";
-import { Fault, type FaultCode, type RunReport, type RunRequest } from "@dyetrace/wire";
+import { Fault, faultCodeOf, type RunReport, type RunRequest } from "@dyetrace/wire";
 import { junitOfRun } from "../../report/junit-report.ts";
 import { paintFor } from "../../report/terminal-paint.ts";
 import { renderReport } from "../../report/terminal-report.ts";
@@ -55,7 +55,7 @@ export async function followRun(
           return progress.report;
         case "failed":
           line.clear();
-          throw new Fault(progress.code as FaultCode, progress.message, progress.hint);
+          throw new Fault(faultCodeOf(progress.code), progress.message, progress.hint);
       }
     }
   } finally {

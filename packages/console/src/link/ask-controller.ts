@@ -1,10 +1,12 @@
+import { type FaultCode, faultCodeOf } from "@dyetrace/wire";
+
 /** A refusal or failure of the controller's, or of the way to it: a sentence and what to do. */
 export class Refusal extends Error {
   override readonly name = "Refusal";
-  readonly code: string;
+  readonly code: FaultCode;
   readonly hint: string;
 
-  constructor(code: string, message: string, hint: string) {
+  constructor(code: FaultCode, message: string, hint: string) {
     super(message);
     this.code = code;
     this.hint = hint;
@@ -54,7 +56,7 @@ async function reach(path: string, init: RequestInit): Promise<Response> {
 function refusalOf(status: number, text: string): Refusal {
   try {
     const { code, message, hint } = JSON.parse(text) as { code: string; message: string; hint: string };
-    return new Refusal(code, message, hint);
+    return new Refusal(faultCodeOf(code), message, hint);
   } catch {
     return new Refusal("INTERNAL", `The controller answered ${status}`, text.slice(0, 200));
   }

@@ -5,7 +5,10 @@ export function RefusalNote({ refusal }: { readonly refusal: Refusal }) {
   return (
     <div class="refusal" role="alert">
       <p>{refusal.message}</p>
-      {refusal.hint !== "" && <p class="small soft">{refusal.hint}</p>}
+      <p class="small soft">
+        {refusal.hint !== "" && `${refusal.hint} `}
+        <code>{refusal.code}</code>
+      </p>
     </div>
   );
 }
