@@ -67,10 +67,10 @@ function makeFinding<Case, Facts extends Case>(
 }
 
 /** What the first row that matches says of each case, in the order of the cases. */
-export function findingsOf<Case>(rules: readonly FindingRule<Case>[], cases: readonly Case[]): Finding[] {
+export function findingsOf<Case>(rows: readonly FindingRule<Case>[], cases: readonly Case[]): Finding[] {
   return cases.flatMap((one) => {
-    for (const rule of rules) {
-      const finding = rule(one);
+    for (const row of rows) {
+      const finding = row(one);
       if (finding !== null) return [finding];
     }
     return [];

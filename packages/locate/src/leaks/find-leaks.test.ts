@@ -84,6 +84,21 @@ test("leaks: given frames at B3 and B4 until the member beside them leaves, then
   expect(finding?.title).toContain("leaks out of several ports of sw2");
 });
 
+test("leaks: given frames only from the time on at which memberships run out, then the switch forgot them and floods", () => {
+  const run = seenBy(["B2", "B6", "B3", "B4"]);
+  // Two query intervals and the response time: 11 s (RFC 3376, section 8.4).
+  const timers = { ...run.timers, queryIntervalMs: 5_000, queryResponseMs: 1_000, robustness: 2 };
+  const [finding, ...rest] = locate(site, {
+    ...run,
+    timers,
+    bystanders: run.bystanders.map((one) =>
+      ["B3", "B4"].includes(one.host) ? { ...one, frames: 1_900, ranges: [[1_100, 2_999]], firstMs: 11_000 } : one,
+    ),
+  }).findings;
+  expect(rest).toEqual([]);
+  expect(finding?.title).toContain("leaks out of sw2 since memberships timed out");
+});
+
 test("leaks: given frames at B3 while B4 stays quiet, then the port is named, and B3's own host or a querier there as alternative", () => {
   const [finding] = leaksSeenBy(["B2", "B6", "B3"]);
   expect(finding?.suspects).toEqual([link("sw2", "B3"), "B3"]);

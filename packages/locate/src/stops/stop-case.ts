@@ -13,7 +13,7 @@ import type { SiteIndex } from "../site/site-index.ts";
 import type { SilentPair } from "./silent-pair.ts";
 import { type SizeBoundary, sizeBoundary } from "./size-boundary.ts";
 
-/** One fault that silences somebody, with all that the rules and sentences need. */
+/** One fault that silences somebody, with all that the rows and sentences need. */
 export interface StopCase {
   readonly site: SiteIndex;
   readonly failure: NamedFailure<StreamTrial>;
