@@ -1,3 +1,4 @@
+import { availableParallelism } from "node:os";
 import { defineConfig } from "vitest/config";
 import { LongestFirst } from "./longest-first.ts";
 
@@ -30,6 +31,10 @@ export default defineConfig({
             "tests/house/**/*.test.ts",
             "tests/simulation/**/*.test.ts",
           ],
+          // Nothing here changes what other files see, so that modules are read once for all files of a thread.
+          pool: "threads",
+          isolate: false,
+          maxWorkers: availableParallelism(),
           testTimeout: 60_000,
         },
       },
@@ -40,7 +45,8 @@ export default defineConfig({
           include: ["tests/field/**/*.test.ts", "tests/faults/**/*.test.ts"],
           exclude: ALONE,
           sequence: { groupOrder: 1 },
-          maxWorkers: 6,
+          isolate: false,
+          maxWorkers: 8,
           testTimeout: 180_000,
           hookTimeout: 120_000,
         },

@@ -9,6 +9,7 @@ import { fileURLToPath } from "node:url";
 import { type PracticeProcess, type PracticeSite, raisePracticeSite } from "@dyetrace/practice";
 import { loadSitePlan } from "@dyetrace/site";
 import type { RunReport } from "@dyetrace/wire";
+import { QUICK_TIMERS } from "../field/support/quick-timers.ts";
 
 const AGENT = fileURLToPath(new URL("../../agent/bin/dyetrace-agent.mjs", import.meta.url));
 const AGENT_CONFIG = fileURLToPath(import.meta.resolve("@dyetrace/practice/agent-config"));
@@ -54,7 +55,7 @@ export interface LastingSite extends AsyncDisposable {
 /** @param env for the controller and for every agent */
 export async function raiseLastingSite(plan: string, env: Readonly<Record<string, string>> = {}): Promise<LastingSite> {
   const graph = loadSitePlan(plan, "plan.yaml");
-  const site = await raisePracticeSite(graph);
+  const site = await raisePracticeSite(graph, { timers: QUICK_TIMERS });
   const folder = mkdtempSync(path.join(tmpdir(), "dyetrace-lasting-"));
   const port = await lastingPort();
   const url = `http://127.0.0.1:${port}`;

@@ -5,11 +5,11 @@ import {
   loadPracticeFaults,
   type PracticeFault,
   type PracticeSite,
-  type PracticeTimers,
   playPracticeFaults,
 } from "@dyetrace/practice";
 import { loadSitePlan } from "@dyetrace/site";
 import type { RunProgress, RunReport, RunRequest } from "@dyetrace/wire";
+import { QUICK_TIMERS } from "./quick-timers.ts";
 
 /** A scenario that the controller ships, by its name. */
 export const shippedScenario = (name: string): string =>
@@ -23,17 +23,6 @@ export const inBothFamilies = (scenario: string): string =>
       '$1board-4,$2group: $group$3\n$1board-6,$2group: "ff15::8000:4"$3',
     )
     .replaceAll(/: board([ ,}])/g, ": all$1");
-
-/**
- * Membership that ages, and leaves that take effect, within seconds; in the proportions of RFC 3376 section 8 with
- * robustness 2: membership is 2 x query + response (8.4), other querier is 2 x query + response / 2 (8.5).
- */
-export const QUICK_TIMERS: Partial<PracticeTimers> = {
-  queryIntervalMs: 2_000,
-  queryResponseIntervalMs: 500,
-  membershipIntervalMs: 4_500,
-  otherQuerierIntervalMs: 4_250,
-};
 
 export interface BenchRun {
   /** The file's text, or one entry a string: `snooping-off, on: core`. */
