@@ -9,6 +9,7 @@ const SECONDS: Readonly<Record<string, number>> = {
   "tests/field/main-job.test.ts": 300,
   "tests/field/compare-runs.test.ts": 240,
   "tests/faults/soak-survival.test.ts": 150,
+  "tests/faults/hostile-clients.test.ts": 140,
   "tests/field/losses.test.ts": 130,
   "tests/field/routed-site.test.ts": 117,
   "tests/field/agent-data-plane.test.ts": 107,

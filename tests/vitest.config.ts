@@ -4,14 +4,11 @@ import { LongestFirst } from "./longest-first.ts";
 
 const root = new URL("..", import.meta.url).pathname;
 
-/** Files that load the machine as a whole, or whose figures another file's load would change. Kept few: they run alone. */
-const ALONE = ["tests/faults/hostile-clients.test.ts"];
-
 /**
  * `unit` runs beside the code and in tests/conformance: pure, on all cores. `field` builds network namespaces and moves real
  * packets: mostly it waits for the kernel's timers, so several files run side by side, more than there are cores; each has
- * namespaces, ports and folders of its own. `field-alone` has the few that can't. `browser` looks at the console with
- * Debian's chromium, before the real controller and a practice site.
+ * namespaces, ports and folders of its own. `browser` looks at the console with Debian's chromium, before the real
+ * controller and a practice site.
  */
 export default defineConfig({
   test: {
@@ -43,23 +40,11 @@ export default defineConfig({
           name: "field",
           root,
           include: ["tests/field/**/*.test.ts", "tests/faults/**/*.test.ts"],
-          exclude: ALONE,
           sequence: { groupOrder: 1 },
           isolate: false,
           maxWorkers: 8,
           testTimeout: 180_000,
-          hookTimeout: 120_000,
-        },
-      },
-      {
-        test: {
-          name: "field-alone",
-          root,
-          include: ALONE,
-          sequence: { groupOrder: 2 },
-          fileParallelism: false,
-          testTimeout: 180_000,
-          hookTimeout: 120_000,
+          hookTimeout: 300_000,
         },
       },
       {
@@ -67,7 +52,7 @@ export default defineConfig({
           name: "browser",
           root,
           include: ["tests/browser/**/*.test.ts"],
-          sequence: { groupOrder: 3 },
+          sequence: { groupOrder: 2 },
           fileParallelism: false,
           testTimeout: 180_000,
           hookTimeout: 120_000,

@@ -9,6 +9,7 @@ import { fileURLToPath } from "node:url";
 import { type PracticeProcess, type PracticeSite, raisePracticeSite } from "@dyetrace/practice";
 import { loadSitePlan } from "@dyetrace/site";
 import type { RunReport } from "@dyetrace/wire";
+import { inTurn } from "../field/support/in-turn.ts";
 import { QUICK_TIMERS } from "../field/support/quick-timers.ts";
 
 const AGENT = fileURLToPath(new URL("../../agent/bin/dyetrace-agent.mjs", import.meta.url));
@@ -189,10 +190,12 @@ export async function raiseLastingSite(plan: string, env: Readonly<Record<string
       rmSync(folder, { recursive: true, force: true });
     },
   };
-  await lasting.startController();
-  for (const host of hosts) await lasting.startAgent(host);
+  await inTurn(async () => {
+    await lasting.startController();
+    for (const host of hosts) await lasting.startAgent(host);
+    await lasting.allConnected();
+  });
   await site.settled();
-  await lasting.allConnected();
   return lasting;
 }
 

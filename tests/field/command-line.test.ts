@@ -6,6 +6,7 @@ import { findPracticeSites } from "@dyetrace/practice";
 import { RunReportSchema } from "@dyetrace/wire";
 import Schema from "typebox/schema";
 import { afterAll, beforeAll, describe, expect, test } from "vitest";
+import { inTurn } from "./support/in-turn.ts";
 import { sitesOfProcess } from "./support/sites-of-process.ts";
 
 const ROOT = new URL("../..", import.meta.url).pathname;
@@ -62,22 +63,27 @@ const interfaces = (): string[] =>
     .map((line) => line.split(":")[0]?.trim() ?? "")
     .toSorted();
 
-test("npm start: given this machine, then it names the faulty segment, and Ctrl-C leaves nothing within 5 s", async () => {
-  const interfacesBefore = interfaces();
-  const start = new Program([path.join(ROOT, "deploy/start.mjs")]);
-  await start.until("stand until you press Ctrl-C", 120_000);
-  const sites = start.sites();
-  expect(sites).toHaveLength(1);
-  expect(start.printed).toMatch(/STOPS {2}board stops between core:1 and pier-east:24/);
-  expect(start.printed).toMatch(/suspects\s+core:1>pier-east:24/);
-  expect(start.printed).toMatch(/From nothing to this answer: [0-9.]+ s/);
-  const pressedMs = Date.now();
-  start.child.kill("SIGINT");
-  expect(await start.exit()).toBe(0);
-  expect(Date.now() - pressedMs).toBeLessThan(5000);
-  expect(interfaces()).toEqual(interfacesBefore);
-  expect(findPracticeSites().filter(({ id }) => sites.includes(id))).toEqual([]);
-});
+test(
+  "npm start: given this machine, then it names the faulty segment, and Ctrl-C leaves nothing within 5 s",
+  () =>
+    inTurn(async () => {
+      const interfacesBefore = interfaces();
+      const start = new Program([path.join(ROOT, "deploy/start.mjs")]);
+      await start.until("stand until you press Ctrl-C", 120_000);
+      const sites = start.sites();
+      expect(sites).toHaveLength(1);
+      expect(start.printed).toMatch(/STOPS {2}board stops between core:1 and pier-east:24/);
+      expect(start.printed).toMatch(/suspects\s+core:1>pier-east:24/);
+      expect(start.printed).toMatch(/From nothing to this answer: [0-9.]+ s/);
+      const pressedMs = Date.now();
+      start.child.kill("SIGINT");
+      expect(await start.exit()).toBe(0);
+      expect(Date.now() - pressedMs).toBeLessThan(5000);
+      expect(interfaces()).toEqual(interfacesBefore);
+      expect(findPracticeSites().filter(({ id }) => sites.includes(id))).toEqual([]);
+    }),
+  300_000,
+);
 
 describe("dyetrace practice up", () => {
   let up: Program;
@@ -85,8 +91,10 @@ describe("dyetrace practice up", () => {
   const at = (...argv: string[]) => spawnSync(process.execPath, [DYETRACE, ...argv], { cwd: ROOT, encoding: "utf8" });
 
   beforeAll(async () => {
-    up = new Program([DYETRACE, "practice", "up", PLAN, "--fault", path.join(DEMO, "fault-pier-east.yaml")]);
-    await up.until("\nready\n", 120_000);
+    await inTurn(async () => {
+      up = new Program([DYETRACE, "practice", "up", PLAN, "--fault", path.join(DEMO, "fault-pier-east.yaml")]);
+      await up.until("\nready\n", 120_000);
+    });
     url = /answers at (\S+)\. Ctrl-C/.exec(up.printed)?.[1] ?? "";
   });
   afterAll(async () => {

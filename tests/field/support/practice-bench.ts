@@ -9,6 +9,7 @@ import {
 } from "@dyetrace/practice";
 import { loadSitePlan } from "@dyetrace/site";
 import type { RunProgress, RunReport, RunRequest } from "@dyetrace/wire";
+import { inTurn } from "./in-turn.ts";
 import { QUICK_TIMERS } from "./quick-timers.ts";
 
 /** A scenario that the controller ships, by its name. */
@@ -53,13 +54,15 @@ export type BenchSetup = Pick<PracticeSetup, "timers" | "firstSource" | "safety"
 export async function raiseBench(plan: string, setup: BenchSetup = {}): Promise<PracticeBench> {
   const graph = loadSitePlan(plan, "plan.yaml");
   const words: string[] = [];
-  const practice = await raisePractice({
-    ...setup,
-    graph,
-    listen: { host: "127.0.0.1", port: 0 },
-    timers: { ...QUICK_TIMERS, ...setup.timers },
-    log: (sentence) => words.push(sentence),
-  }).catch((cause: unknown) => {
+  const practice = await inTurn(() =>
+    raisePractice({
+      ...setup,
+      graph,
+      listen: { host: "127.0.0.1", port: 0 },
+      timers: { ...QUICK_TIMERS, ...setup.timers },
+      log: (sentence) => words.push(sentence),
+    }),
+  ).catch((cause: unknown) => {
     throw new Error(`The practice site did not come up. Its words: ${words.join(" | ")}`, { cause });
   });
   const { site } = practice;
