@@ -3,6 +3,7 @@ import type { Role } from "@dyetrace/wire/console/console-session";
 import type { FastifyInstance, FastifyRequest } from "fastify";
 import type { AccessBook } from "./access-book.ts";
 import type { OperatorSessions } from "./operator-sessions.ts";
+import { sessionSecrets } from "./session-cookie.ts";
 
 /** Who asks. On a controller that answers on loopback alone nobody signs in and everybody may operate. */
 export interface Operator {
@@ -28,8 +29,10 @@ export interface GuardSetup {
   readonly isOpen: boolean;
 }
 
-export const SESSION_COOKIE = "dyetrace-session";
-/** Header with the token that goes with every change: other sites' pages do not know it. */
+/**
+ * Header with the token that goes with every change: other sites' pages do not know it. @fastify/csrf-protection was
+ * looked at: it keeps a second secret in a cookie of its own, where the session already has the token to compare with.
+ */
 export const FORM_TOKEN_HEADER = "x-dyetrace-form";
 const THIS_MACHINE: Operator = { name: "this machine", role: "operate" };
 /** A stream that is open when its operator loses the right to it is cut within this time. */
@@ -46,7 +49,7 @@ export function guardRoutes(app: FastifyInstance, setup: GuardSetup): void {
       request.operator = THIS_MACHINE;
       return;
     }
-    const secret = secretOf(request);
+    const [secret = null] = sessionSecrets(request);
     const found = secret === null ? null : whoIs(secret.text, setup);
     request.operator = found?.operator ?? null;
     if (need === "nobody") return;
@@ -90,16 +93,6 @@ function needOf(request: FastifyRequest): Role | "nobody" {
 }
 
 const isChange = ({ method }: FastifyRequest): boolean => method !== "GET" && method !== "HEAD" && method !== "OPTIONS";
-
-/** A command sends its secret as a bearer token (RFC 6750), a browser as a cookie. */
-function secretOf({ headers }: FastifyRequest): { readonly text: string; readonly isCookie: boolean } | null {
-  const bearer = /^Bearer ([A-Za-z0-9_-]{20,128})$/.exec(headers.authorization ?? "")?.[1];
-  if (bearer !== undefined) return { text: bearer, isCookie: false };
-  const cookie = new RegExp(`(?:^|; )(?:__Host-)?${SESSION_COOKIE}=([A-Za-z0-9_-]{20,128})(?:;|$)`).exec(
-    headers.cookie ?? "",
-  )?.[1];
-  return cookie === undefined ? null : { text: cookie, isCookie: true };
-}
 
 /**
  * A page of somebody else's, open in a browser that can reach this controller, must not get through: it is known by its

@@ -13,7 +13,11 @@ interface OperatorSession {
   usedMs: number;
 }
 
-/** Who is signed in. In memory: after a restart everybody signs in again. */
+/**
+ * Who is signed in, each known by a hash of a secret. In memory: after a restart everybody signs in again. Looked at and
+ * left: @fastify/secure-session keeps a session in its cookie, where nobody can end it when an operator is removed, and
+ * needs a binary; @fastify/session keeps identifiers in clear, and neither knows the bearer tokens of commands.
+ */
 export class OperatorSessions {
   readonly #sessions = new Map<string, OperatorSession>();
 

@@ -6,20 +6,19 @@ import {
   SignedInSchema,
 } from "@dyetrace/wire/console/console-session";
 import { DoneSchema } from "@dyetrace/wire/console/done";
-import type { FastifyInstance, FastifyReply } from "fastify";
+import type { FastifyInstance } from "fastify";
 import Type, { type Static } from "typebox";
 import type { AccessBook } from "./access-book.ts";
 import type { AuditLog } from "./audit-log.ts";
-import { SESSION_COOKIE } from "./operator-guard.ts";
 import type { OperatorSessions } from "./operator-sessions.ts";
 import { isPassword } from "./password.ts";
+import { giveSessionCookie, sessionSecrets, takeSessionCookie } from "./session-cookie.ts";
 
 export interface SignInSetup {
   readonly book: AccessBook;
   readonly sessions: OperatorSessions;
   readonly audit: AuditLog;
   readonly isOpen: boolean;
-  readonly isTls: boolean;
 }
 
 const SignInSchema = Type.Object(
@@ -34,14 +33,14 @@ const MOST_AT_ONCE = 2;
 
 /** `GET /api/session`, `POST /api/sign-in`, `POST /api/sign-out`. */
 export function registerSignIn(app: FastifyInstance, setup: SignInSetup): void {
-  const { book, sessions, audit, isOpen, isTls } = setup;
+  const { book, sessions, audit, isOpen } = setup;
   let working = 0;
   app.get(
     "/api/session",
     { config: { needs: "nobody" }, schema: { summary: "Who has signed in", response: { 200: ConsoleSessionSchema } } },
     (request): ConsoleSession => {
-      const secret = new RegExp(`${SESSION_COOKIE}=([A-Za-z0-9_-]+)`).exec(request.headers.cookie ?? "")?.[1];
-      const session = secret === undefined ? null : sessions.find(secret, Date.now());
+      const [secret] = sessionSecrets(request);
+      const session = secret === undefined ? null : sessions.find(secret.text, Date.now());
       return {
         isOpen,
         operator: request.operator,
@@ -68,7 +67,7 @@ export function registerSignIn(app: FastifyInstance, setup: SignInSetup): void {
       }
       audit.note(operator.name, request.ip, "signed in");
       const { secret, formToken } = sessions.begin(operator.name, Date.now());
-      setCookie(reply, secret, isTls);
+      giveSessionCookie(reply, secret);
       // Commands take the secret from here and send it as a bearer token.
       return { operator: { name: operator.name, role: operator.role }, formToken, token: secret };
     },
@@ -77,21 +76,10 @@ export function registerSignIn(app: FastifyInstance, setup: SignInSetup): void {
     "/api/sign-out",
     { config: { needs: "view" }, schema: { summary: "Signs out", response: { 200: DoneSchema } } },
     (request, reply) => {
-      const bearer = /^Bearer (.+)$/.exec(request.headers.authorization ?? "")?.[1];
-      const cookie = new RegExp(`${SESSION_COOKIE}=([A-Za-z0-9_-]+)`).exec(request.headers.cookie ?? "")?.[1];
-      for (const secret of [bearer, cookie]) if (secret !== undefined) sessions.end(secret);
-      setCookie(reply, "", isTls);
+      for (const { text } of sessionSecrets(request)) sessions.end(text);
+      takeSessionCookie(reply);
       audit.note(request.operator?.name ?? "", request.ip, "signed out");
       return {};
     },
   );
-}
-
-/** Scripts cannot read it, other sites cannot make a browser send it, and it never travels in clear. */
-function setCookie(reply: FastifyReply, secret: string, isTls: boolean): void {
-  const name = isTls ? `__Host-${SESSION_COOKIE}` : SESSION_COOKIE;
-  const parts = [`${name}=${secret}`, "Path=/", "HttpOnly", "SameSite=Strict"];
-  if (isTls) parts.push("Secure");
-  if (secret === "") parts.push("Max-Age=0");
-  reply.header("set-cookie", parts.join("; "));
 }

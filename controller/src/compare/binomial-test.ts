@@ -2,6 +2,7 @@
  * Exact two-sided binomial test: how likely a split at least as improbable as `hits` of `trials` is, if each falls on
  * this side with probability `ratio`. Two Poisson counts with different exposures are compared by it, given their sum
  * (Przyborowski and Wilenski, Biometrika 31, 1940).
+ * @stdlib/stats-binomial-test (0.2.2) gives the same, as statistics.test.ts shows, but is 243 packages and 28 MB.
  * @returns 0 to 1
  */
 export function binomialTest(hits: number, trials: number, ratio: number): number {

@@ -8,7 +8,7 @@ export interface Tested {
 /**
  * Which of many tests stand, so that the chance of any false alarm among all of them stays below `level` (Holm,
  * Scandinavian Journal of Statistics 6, 1979). Tests that could not have reached the level at all are not counted among
- * the many (Tarone, Biometrics 46, 1990).
+ * the many (Tarone, Biometrics 46, 1990), which no package in the registry does.
  * @returns in the order of `tests`
  */
 export function standingTests(tests: readonly Tested[], level: number): readonly boolean[] {

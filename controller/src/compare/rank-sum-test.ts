@@ -1,3 +1,9 @@
+/**
+ * Written here, because no package in the registry counts out the distribution with equal values among them:
+ * mann-whitney-utest and simple-statistics give the statistic alone or the normal approximation, @stdlib/stats-wilcoxon is
+ * the test for pairs. And @stdlib's erfc is 146 packages.
+ */
+
 /** Up to this many values together the distribution of the rank sum is counted out; beyond, it is as good as normal. */
 const MOST_EXACT = 60;
 

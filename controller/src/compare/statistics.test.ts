@@ -19,6 +19,8 @@ test("binomialTest: given uneven chances, then all splits that are no likelier c
   // 3 trials at 1/4: probabilities 27, 27, 9 and 1 of 64.
   expect(binomialTest(2, 3, 0.25)).toBeCloseTo(10 / 64, 12);
   expect(binomialTest(3, 3, 0.25)).toBeCloseTo(1 / 64, 12);
+  // As @stdlib/stats-binomial-test 0.2.2, an independent library, works them out.
+  expect(binomialTest(20, 1000, 0.03)).toBeCloseTo(0.06350159923074908, 12);
 });
 
 test("rankSumTest: given samples that don't overlap, then p is 2 over the number of ways to deal them", () => {

@@ -1,4 +1,5 @@
 import type { RunReport } from "@dyetrace/wire";
+import { stringify } from "csv-stringify/sync";
 
 /** Unknown is an empty field, never 0. */
 type Cell = string | number | null;
@@ -65,13 +66,10 @@ export function csvOfGaps(report: RunReport): string {
   return csv([["stream", "listener", "first_seq", "count", "start_ms", "duration_ms", "started_at"], ...rows]);
 }
 
-const csv = (rows: readonly (readonly Cell[])[]): string =>
-  rows.map((row) => `${row.map(field).join(",")}\r\n`).join("");
-
 /** RFC 4180, section 2. A text that a spreadsheet would take for a formula gets an apostrophe before it. */
-function field(cell: Cell): string {
-  if (cell === null) return "";
-  if (typeof cell === "number") return String(cell);
-  const text = /^[=+\-@\t\r]/.test(cell) ? `'${cell}` : cell;
-  return /[",\r\n]/.test(text) ? `"${text.replaceAll('"', '""')}"` : text;
-}
+const csv = (rows: readonly (readonly Cell[])[]): string =>
+  stringify([...rows], {
+    record_delimiter: "windows",
+    escape_formulas: true,
+    quoted_match: /[\r\n]/, // with that delimiter a lone one would stand bare
+  });

@@ -1,5 +1,6 @@
 import { Fault } from "@dyetrace/wire";
 import { AuditEntrySchema } from "@dyetrace/wire/console/console-session";
+import cookies from "@fastify/cookie";
 import rateLimit from "@fastify/rate-limit";
 import type { FastifyInstance } from "fastify";
 import Type, { type Static } from "typebox";
@@ -38,9 +39,10 @@ export async function registerAccess(app: FastifyInstance, setup: AccessSetup): 
     errorResponseBuilder: (_request, { after }) =>
       new Fault("TOO_MANY", "Too many requests from this address", `Try again in ${after}`),
   });
+  await app.register(cookies);
   guardRoutes(app, { book, sessions, isOpen });
   auditRequests(app, audit);
-  registerSignIn(app, { book, sessions, audit, isOpen, isTls: pin !== null });
+  registerSignIn(app, { book, sessions, audit, isOpen });
   registerEnrolment(app, { door, audit, pin, cut: (name) => registry.cut(name) });
   registerUpgrade(app, registry);
   app.get<{ Querystring: Static<typeof AuditQuerySchema> }>(

@@ -1,8 +1,13 @@
 import { createInterface } from "node:readline/promises";
 import { Writable } from "node:stream";
 import { text } from "node:stream/consumers";
+import { Fault } from "@dyetrace/wire";
 
-/** Asks on a terminal without showing what is typed; otherwise the first line of standard input. */
+/**
+ * Asks on a terminal without showing what is typed; otherwise the first line of standard input. Looked at and left:
+ * @inquirer/password and the latest `read` ask for a later Node; read 4 never comes back from Ctrl-D.
+ * @throws {Fault} OPTION_INVALID where whoever is asked goes away
+ */
 export async function readPassword(): Promise<string> {
   if (!process.stdin.isTTY) return (await text(process.stdin)).split(/\r?\n/)[0] ?? "";
   process.stderr.write("Password: ");
@@ -10,6 +15,8 @@ export async function readPassword(): Promise<string> {
   const asking = createInterface({ input: process.stdin, output: nowhere, terminal: true });
   try {
     return await asking.question("");
+  } catch (cause) {
+    throw new Fault("OPTION_INVALID", "No password was given", "Type it, or send it to standard input", { cause });
   } finally {
     asking.close();
     process.stderr.write("\n");

@@ -1,6 +1,9 @@
 import { formatIpAddress, type IpAddress, parseIpAddress } from "@dyetrace/wire";
 
-/** A subnet such as `192.0.2.0/24`. */
+/**
+ * A subnet such as `192.0.2.0/24`. ipaddr.js (2.5.0) was tried: it takes bits beyond the prefix and a prefix of `/024`,
+ * which are mistakes in a plan, and has no nth address of a subnet. cidr-tools and ip-bigint ask for a later Node.
+ */
 export interface Subnet {
   readonly base: IpAddress;
   readonly prefixBits: number;
