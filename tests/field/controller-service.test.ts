@@ -91,6 +91,13 @@ test("POST /api/runs/need: given a night, then what it takes is told before anyt
   expect(await store.runs.list(10)).toEqual([]);
 });
 
+test("POST /api/runs: given a request without a plan and a scenario, then it is the request's mistake and not ours", async () => {
+  await using store = await openStore({ kind: "folder", folder });
+  await using controller = await serve(store);
+  const { status, text } = await ask(controller, "/api/runs", {});
+  expect([status, JSON.parse(text).code]).toEqual([400, "MESSAGE_INVALID"]);
+});
+
 test("a scheduled run: given a controller that was restarted before its time, then it still begins then, and says why it could not run", async () => {
   await using store = await openStore({ kind: "folder", folder });
   const startsAtMs = Date.now() + 2500;

@@ -57,11 +57,11 @@ export function ChannelMark(props: { readonly line: Polyline; readonly width: nu
       );
     }
     case "fault": {
-      const off = width / 2 + 8;
+      const off = width / 2 + 6;
       return (
         <g transform={turn}>
           {[-off, off].map((y) => (
-            <path key={y} class="bar" d={`M0 ${y - 6}l6 6l-6 6l-6 -6z`} />
+            <path key={y} class="bar" d={`M0 ${y - 5}l5 5l-5 5l-5 -5z`} />
           ))}
         </g>
       );
@@ -69,7 +69,7 @@ export function ChannelMark(props: { readonly line: Polyline; readonly width: nu
     case "fact":
       return (
         <g transform={turn}>
-          <circle class="fact-line" cy={-(width / 2 + 8)} r={4} />
+          <circle class="fact-line" cy={-(width / 2 + 6)} r={3.5} />
         </g>
       );
     case "doubt":

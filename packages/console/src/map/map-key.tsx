@@ -49,7 +49,7 @@ export function MapKey() {
         <Entry says="told, no trouble">
           <Trough />
           <path class="dye" d={pathOf(LINE)} stroke-width={7} />
-          <ChannelMark line={SHORT} width={5} glyph="fact" />
+          <ChannelMark line={SHORT} width={3} glyph="fact" />
         </Entry>
         <Entry says="this run can't tell">
           <Trough />
