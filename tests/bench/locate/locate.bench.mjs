@@ -1,7 +1,7 @@
 /**
  * How often the localiser is right, on random sites with random agents and faults, and how fast it is.
  *
- *   npx tsc -b packages/locate && node tests/bench/locate/locate.bench.mjs            # all of it, some minutes
+ *   npx tsc -b packages/locate && node tests/bench/locate/locate.bench.mjs            # all of it, half an hour
  *   node tests/bench/locate/locate.bench.mjs --quick                                  # a tenth of the sites
  *   node tests/bench/locate/locate.bench.mjs --seed 7
  *   node tests/bench/locate/locate.bench.mjs --only late-start,lying-agent            # these classes alone
