@@ -16,10 +16,6 @@ export class ConsoleHub {
     this.#beat.unref();
   }
 
-  get isHeard(): boolean {
-    return this.#streams.size > 0;
-  }
-
   /** @param hello how everything stands now */
   open(hello: ConsoleEvent): Readable {
     const stream: Readable = new Readable({

@@ -152,6 +152,18 @@ test("incidents: given streams of two sources that one link loses, then only wha
   expect(incident?.suspects).toEqual(["core"]);
 });
 
+test("incidents: given two streams that two links lose at overlapping times, then two places, not one that lies above both", () => {
+  const run = compile(
+    "{ name: board, source: tower, group: 233.252.0.10, rate: 80 kbit/s, payload: 100 B }, { name: page, source: tower, group: 233.252.0.11, rate: 80 kbit/s, payload: 100 B }",
+  );
+  const isLost: IsLost = (stream, agent, _, atNs) =>
+    stream === "board" ? agent === "kiosk-1" && between(20, 25)(atNs) : agent === "kiosk-2" && between(21, 22)(atNs);
+  expect(incidentsOf(run, simulateEvidence(run, isLost)).map(({ agents, suspects }) => [agents, suspects[0]])).toEqual([
+    [["kiosk-1"], "east:1>kiosk-1:eth0"],
+    [["kiosk-2"], "east:2>kiosk-2:eth0"],
+  ]);
+});
+
 test("incidents: given an outage of one stream for everybody, then the same suspects as locate names in a short run, the source's own host among them", () => {
   const run = compile();
   const isOut = between(20, 23);

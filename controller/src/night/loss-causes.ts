@@ -30,6 +30,8 @@ interface AlikeLoss {
   readonly losses: readonly ListenerLoss[];
   readonly fromNs: number;
   readonly toNs: number;
+  /** Nothing came any more to any of them for a time. */
+  readonly isSilence: boolean;
   /** Listeners of the same stream that lost something else. */
   readonly others: readonly ListenerLoss[];
 }
@@ -53,19 +55,21 @@ export class LossCauses {
    * @returns the fewest places that explain them; none where no place fits
    */
   of(episodes: readonly Episode[]): LossCause[] {
-    const alike = alikeLossesIn(this.#run, episodes);
-    const trials = alike.map((one) => this.#trialOf(one));
-    // Losses of one stream that differ have different causes; each by itself, since one's witnesses were hit by the other.
-    const isOneEach = new Set(alike.map(({ stream }) => stream.name)).size === alike.length;
-    const causes = isOneEach ? this.#ask(trials) : trials.flatMap((trial) => this.#ask([trial]));
-    return this.#together(causes);
+    const moments = sameMoments(alikeLossesIn(this.#run, episodes));
+    return this.#together(moments.flatMap((moment) => this.#askAbout(moment)));
   }
 
-  #trialOf({ stream, losses, fromNs, toNs, others }: AlikeLoss): SharedTrial {
+  /** Losses of several streams that began and ended together are explained together. */
+  #askAbout(moment: readonly AlikeLoss[]): SharedCause[] {
+    const isSilence = moment.some((one) => one.isSilence);
+    return this.#ask(moment.map((one) => this.#trialOf(one, isSilence)));
+  }
+
+  #trialOf({ stream, losses, fromNs, toNs, others }: AlikeLoss, isSilence: boolean): SharedTrial {
     const hit = new Set(losses.map(({ agent }) => agent));
     // Whoever got nothing at all for a part of that time can't say that the others' way was open.
     const silent = others.filter(
-      (other) => isSilence(stream, other) && other.episodes.some((one) => one.fromNs <= toNs && one.toNs >= fromNs),
+      (other) => wasSilent(stream, other) && other.episodes.some((one) => one.fromNs <= toNs && one.toNs >= fromNs),
     );
     const isSpared = (agent: string): boolean => !hit.has(agent) && !silent.some((one) => one.agent === agent);
     const hostsOf = (agents: readonly string[]): string[] => agents.map((agent) => this.#hostOf(agent));
@@ -76,7 +80,7 @@ export class LossCauses {
       isSourceSpecific: stream.isSourceSpecific,
       hit: hostsOf([...hit]),
       spared: hostsOf(this.#witnesses.of(stream, fromNs, toNs).filter(isSpared)),
-      isSilence: losses.every((loss) => isSilence(stream, loss)),
+      isSilence,
     };
   }
 
@@ -137,17 +141,46 @@ function alikeLossesIn(run: CompiledRun, episodes: readonly Episode[]): AlikeLos
         losses: alike,
         fromNs: Math.min(...times.map((one) => one.fromNs)),
         toNs: Math.max(...times.map((one) => one.toNs)),
+        isSilence: alike.every((loss) => wasSilent(stream, loss)),
         others: losses.filter(({ agent }) => !hit.has(agent)),
       };
     });
   });
 }
 
-/** Nothing came any more for a time: the greater part of what was lost lies in gaps that are long enough. */
-function isSilence(stream: CompiledStream, { runs }: ListenerLoss): boolean {
-  const intervalNs = (stream.payloadBytes * 8e9) / stream.rateBps;
+/** Two streams tell of one moment's beginning and end within two of their packets, and what reports of time may differ by. */
+const SAME_MOMENT_PACKETS = 2;
+const SAME_MOMENT_NS = 50e6;
+
+/** Losses of different streams that began and ended together, put together. Of one stream, alike ones are together already. */
+function sameMoments(all: readonly AlikeLoss[]): AlikeLoss[][] {
+  const moments: AlikeLoss[][] = [];
+  for (const loss of all) {
+    const same = moments.find(
+      (moment) =>
+        moment[0] !== undefined &&
+        isSameMoment(moment[0], loss) &&
+        moment.every(({ stream }) => stream !== loss.stream),
+    );
+    if (same === undefined) moments.push([loss]);
+    else same.push(loss);
+  }
+  return moments;
+}
+
+function isSameMoment(a: AlikeLoss, b: AlikeLoss): boolean {
+  const slackNs = SAME_MOMENT_NS + SAME_MOMENT_PACKETS * Math.max(intervalNs(a.stream), intervalNs(b.stream));
+  return Math.abs(a.fromNs - b.fromNs) <= slackNs && Math.abs(a.toNs - b.toNs) <= slackNs;
+}
+
+const intervalNs = ({ payloadBytes, rateBps, burstPackets }: CompiledStream): number =>
+  (payloadBytes * 8e9 * burstPackets) / rateBps;
+
+/** The greater part of what a listener lost lies in gaps that are long enough for silences. */
+function wasSilent(stream: CompiledStream, { runs }: ListenerLoss): boolean {
+  const lastsNs = (packets: number): number => (packets * stream.payloadBytes * 8e9) / stream.rateBps;
   const sizes = runs.map(([first, last]) => last - first + 1);
-  const silent = sizes.filter((size) => size >= SILENCE_PACKETS && size * intervalNs >= SILENCE_NS);
+  const silent = sizes.filter((size) => size >= SILENCE_PACKETS && lastsNs(size) >= SILENCE_NS);
   const sum = (values: readonly number[]): number => values.reduce((total, value) => total + value, 0);
   return silent.length > 0 && sum(silent) >= sum(sizes) / 2;
 }
