@@ -15,6 +15,7 @@ import { AccessBook } from "../../controller/src/access/access-book.ts";
 import { hashPassword } from "../../controller/src/access/password.ts";
 import { PRACTICE_SAFETY } from "../../controller/src/plan/safety.ts";
 import { type Controller, startController } from "../../controller/src/service/controller-service.ts";
+import { openStore, type Store } from "../../controller/src/store/store.ts";
 import { playFalseAgent } from "../faults/false-agent.ts";
 import { helloOf, Stranger } from "../faults/stranger.ts";
 import { UPGRADE_PLAN, UPGRADE_SCENARIO, type UpgradeRecording } from "../field/support/upgrade-site.ts";
@@ -53,6 +54,7 @@ interface Answer {
 }
 
 let folder = "";
+let store: Store;
 let open: Controller;
 let guarded: Controller;
 const routes = new Set<string>();
@@ -76,7 +78,8 @@ beforeAll(async () => {
   folder = mkdtempSync(path.join(tmpdir(), "dyetrace-answers-"));
   const log = pino({ level: "silent" });
   const here = { host: "127.0.0.1", port: 0, log };
-  open = await startController({ ...here, agentKey: "key", safety: PRACTICE_SAFETY }, listen);
+  store = await openStore({ kind: "memory" });
+  open = await startController({ ...here, agentKey: "key", store, safety: PRACTICE_SAFETY }, listen);
   const since = new Date().toISOString();
   const operators = [
     { name: "anna", role: "operate" as const, password: await hashPassword("correct horse 1"), since },
@@ -92,6 +95,7 @@ beforeAll(async () => {
 afterAll(async () => {
   following.abort();
   await open?.close();
+  await store?.close();
   await guarded?.close();
   rmSync(folder, { recursive: true, force: true });
 });
@@ -202,8 +206,8 @@ async function keepRecordings(): Promise<readonly string[]> {
   for (const report of reports) {
     const { run: runId, site, scenario } = report;
     const about = { runId, site, scenario, request, endNs: 36e9, startAtMs: null, programVersion: "0.1.0", owner: "x" };
-    await open.store.runs.add(about);
-    await open.store.runs.done(report);
+    await store.runs.add(about);
+    await store.runs.done(report);
   }
   return reports.map(({ run }) => run);
 }

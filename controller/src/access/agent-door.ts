@@ -10,7 +10,7 @@ const ENROL_WITHIN_MS = 3600e3;
 /** Unused keys at the same time. */
 const MOST_KEYS = 1000;
 /** What a key to enrol with begins with, so that an agent knows what it was given. */
-export const ENROL_PREFIX = "enrol-";
+const ENROL_PREFIX = "enrol-";
 
 /**
  * Lets agents in. Each has a credential of its own, got once for a key that works once; what is kept of either is a hash.

@@ -26,5 +26,5 @@ export function enrolLine({ url, pin, key, name, interfaceName }: EnrolOrder): s
 }
 
 /** As one word of a shell. */
-export const quote = (text: string): string =>
+const quote = (text: string): string =>
   /^[A-Za-z0-9_./:=@%+-]+$/.test(text) ? text : `'${text.replaceAll("'", "'\\''")}'`;

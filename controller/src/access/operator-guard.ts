@@ -33,7 +33,7 @@ export interface GuardSetup {
  * Header with the token that goes with every change: other sites' pages do not know it. @fastify/csrf-protection was
  * looked at: it keeps a second secret in a cookie of its own, where the session already has the token to compare with.
  */
-export const FORM_TOKEN_HEADER = "x-dyetrace-form";
+const FORM_TOKEN_HEADER = "x-dyetrace-form";
 const THIS_MACHINE: Operator = { name: "this machine", role: "operate" };
 /** A stream that is open when its operator loses the right to it is cut within this time. */
 const LOOK_AGAIN_MS = 2000;

@@ -62,7 +62,7 @@ describe("Closers", () => {
   test("close: given that it is asked twice at the same time and once more, then each is closed once, and all wait for it", async () => {
     const { started, open, closed } = start(null);
     const closers = await started;
-    await Promise.all([closers.close(), closers[Symbol.asyncDispose]()]);
+    await Promise.all([closers.close(), closers.close()]);
     expect([...open]).toEqual([]);
     await closers.close();
     expect(closed).toEqual(STEPS.toReversed());

@@ -2,7 +2,7 @@
  * Who opens, closes: what has been opened so far, closed in reverse order when a later step fails and at shutdown alike.
  * Node 20 has no `AsyncDisposableStack`; this is the part of it that is needed here.
  */
-export class Closers implements AsyncDisposable {
+export class Closers {
   readonly #open: (() => void | PromiseLike<void>)[] = [];
   #closing: Promise<void> | null = null;
 
@@ -24,10 +24,6 @@ export class Closers implements AsyncDisposable {
   close(): Promise<void> {
     this.#closing ??= this.#closeAll();
     return this.#closing;
-  }
-
-  [Symbol.asyncDispose](): Promise<void> {
-    return this.close();
   }
 
   async #closeAll(): Promise<void> {

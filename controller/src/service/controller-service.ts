@@ -61,15 +61,12 @@ export interface ControllerOptions {
 export interface Controller extends AsyncDisposable {
   readonly url: string;
   readonly registry: AgentRegistry;
-  readonly runs: RunDesk;
-  readonly store: Store;
-  /** For routes that only some set-ups have (the practice site's). Register before `listen`. */
-  readonly app: FastifyInstance;
   close(): Promise<void>;
 }
 
 /**
  * Whatever of it cannot be started, what was started before is closed again.
+ * @param extraRoutes that only some set-ups have, such as the practice site's
  * @throws {Fault} PORT_TAKEN when the address can't be had
  */
 export function startController(
@@ -165,9 +162,6 @@ async function openController(
   return {
     url: `${options.tls === undefined ? "http" : "https"}://${host}:${port}`,
     registry,
-    runs,
-    store,
-    app,
     close,
     [Symbol.asyncDispose]: close,
   };
