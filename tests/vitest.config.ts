@@ -4,6 +4,9 @@ import { LongestFirst } from "./longest-first.ts";
 
 const root = new URL("..", import.meta.url).pathname;
 
+/** Field files at a time on two cores: enough that somebody has work while the others wait, and that all get their turn. */
+const FIELD_WORKERS = 6;
+
 /**
  * `unit` runs beside the code and in tests/conformance: pure, on all cores. `field` builds network namespaces and moves real
  * packets: mostly it waits for the kernel's timers, so several files run side by side, more than there are cores; each has
@@ -42,7 +45,7 @@ export default defineConfig({
           include: ["tests/field/**/*.test.ts", "tests/faults/**/*.test.ts"],
           sequence: { groupOrder: 1 },
           isolate: false,
-          maxWorkers: 8,
+          maxWorkers: FIELD_WORKERS,
           testTimeout: 180_000,
           hookTimeout: 300_000,
         },

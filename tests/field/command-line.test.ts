@@ -1,5 +1,5 @@
-import { type ChildProcess, spawn, spawnSync } from "node:child_process";
-import { mkdtempSync, readFileSync, rmSync, writeFileSync } from "node:fs";
+import { type ChildProcess, type SpawnSyncReturns, spawn, spawnSync } from "node:child_process";
+import { mkdirSync, mkdtempSync, readFileSync, rmSync, writeFileSync } from "node:fs";
 import { tmpdir } from "node:os";
 import path from "node:path";
 import { findPracticeSites } from "@dyetrace/practice";
@@ -186,18 +186,41 @@ describe("mistakes in files", () => {
     ["share over the whole", "fault", fault.replace("100 %", "120 %"), /fault\.yaml:\d+:\d+: .*120 %/],
   ];
 
-  test.each(mistakes)(
-    "given %s in a %s, then exit 2, one sentence with its place, and nothing is started",
-    (_what, kind, text, says) => {
+  const argv = ["practice", "run", "plan.yaml", "scenario.yaml", "--fault", "fault.yaml"];
+  type Ended = Pick<SpawnSyncReturns<string>, "status" | "stdout" | "stderr">;
+  let ended: readonly Ended[] = [];
+  beforeAll(() => {
+    const orders = mistakes.map(([what, kind, text]) => {
+      const cwd = path.join(folder, what);
+      mkdirSync(cwd);
       const files = { plan, scenario: reach, fault, [kind]: text };
-      for (const [name, content] of Object.entries(files)) writeFileSync(path.join(folder, `${name}.yaml`), content);
-      const argv = [DYETRACE, "practice", "run", "plan.yaml", "scenario.yaml", "--fault", "fault.yaml"];
-      const result = spawnSync(process.execPath, argv, { cwd: folder, encoding: "utf8" });
-      expect(result.status).toBe(2);
-      expect(result.stdout).toBe("");
-      expect(result.stderr.split("\n")[0]).toMatch(says);
-      expect(result.stderr).not.toContain("built ");
-      expect(findPracticeSites().filter(({ name }) => name === siteName)).toEqual([]);
+      for (const [name, content] of Object.entries(files)) writeFileSync(path.join(cwd, `${name}.yaml`), content);
+      return { cwd, argv };
+    });
+    const programs = path.join(ROOT, "tests/field/run-programs.mjs");
+    const { stdout } = spawnSync(process.execPath, [programs], { input: JSON.stringify(orders), encoding: "utf8" });
+    ended = JSON.parse(stdout);
+  });
+  const expectToldOff = ({ status, stdout, stderr }: Ended, says: RegExp): void => {
+    expect(status).toBe(2);
+    expect(stdout).toBe("");
+    expect(stderr.split("\n")[0]).toMatch(says);
+    expect(stderr).not.toContain("built ");
+    expect(findPracticeSites().filter(({ name }) => name === siteName)).toEqual([]);
+  };
+
+  test.each(mistakes.map((mistake, index) => [...mistake, index] as const))(
+    "given %s in a %s, then exit 2, one sentence with its place, and nothing is started",
+    (_what, _kind, _text, says, index) => {
+      const result = ended[index];
+      if (result === undefined) throw new Error("it was not run");
+      expectToldOff(result, says);
     },
   );
+
+  test("given a mistake, then the program by itself ends as it does among others", () => {
+    const [[what, , , says] = ["", "plan", "", /never/] as const] = mistakes;
+    const cwd = path.join(folder, what);
+    expectToldOff(spawnSync(process.execPath, [DYETRACE, ...argv], { cwd, encoding: "utf8" }), says);
+  });
 });
