@@ -2,7 +2,7 @@ import koffi from "koffi";
 import { afterAll, beforeAll, expect, test } from "vitest";
 import { assembleBpf } from "../../agent/src/sockets/linux/bpf-program.ts";
 import { TEST_FRAME_BYTES, watchFilter } from "../../agent/src/watcher/watch-filter.ts";
-import { FE80_1, FF02_1, FF02_16, FF15_1234, hex, ipv4Frame, ipv6Frame } from "../conformance/membership-frames.ts";
+import { FE80_1, FF02_1, FF02_16, FF15_1234, hex, ipv4Frame, ipv6Frame } from "./membership-frames.ts";
 
 /**
  * The kernel runs the filter here as it does on a packet socket: attached to one end of a pair of datagram sockets, it
