@@ -88,8 +88,12 @@ function placesOnTheWay(graph: SiteGraph, streams: readonly SimulatedStream[]): 
 /** The segments among places. */
 export const segmentsAmong = (places: readonly string[]): string[] => places.filter((place) => place.includes(">"));
 
-/** Listeners of a stream whose data crosses a place. */
-export function listenersBehind(graph: SiteGraph, { source, listeners }: SimulatedStream, place: string): string[] {
+/** Of some listeners, those to whom what comes from `source` crosses a place. */
+export function listenersBehind(
+  graph: SiteGraph,
+  { source, listeners }: Pick<SimulatedStream, "source" | "listeners">,
+  place: string,
+): string[] {
   const site = indexSite(graph);
   const tree = sourceTree(site, site.nodeNumber.get(source) ?? -1);
   return listeners.filter((listener) =>

@@ -10,7 +10,7 @@ const SHORT = { packets: 1_200, packetsPerSecond: 20 };
 /** Three query intervals: queries are heard, and after the cut not by those behind it. */
 const LONG = { packets: 4_000, packetsPerSecond: 10 };
 
-/** A cut takes queries along with the data, so who sits behind it stops hearing both. */
+/** A cut takes queries along with the data, so whom they reach across it stops hearing them. */
 export const unheardCut: SimulatedClass = {
   name: "unheard-cut",
   about: "a cut in mid-run, of which no or few queries tell",
@@ -24,8 +24,10 @@ export const unheardCut: SimulatedClass = {
     const asked = queriedHosts(scene.graph);
     // In a layer-2 domain without a querier there is truly none.
     if (!scene.agents.every((agent) => asked.has(agent))) return null;
+    const querier = [...scene.graph.nodes.values()].find(({ isQuerier }) => isQuerier)?.name ?? "";
+    const asking = { source: querier, listeners: scene.agents };
     const behind = new Set(
-      scene.streams.flatMap((stream) => places.flatMap((place) => listenersBehind(scene.graph, stream, place))),
+      places.flatMap((place) => (place === querier ? scene.agents : listenersBehind(scene.graph, asking, place))),
     );
     const querying = {
       atMs: isShort ? [] : queryTimes(random, STANDARD_TIMERS.queryIntervalMs, 0, scene.durationMs),
