@@ -10,6 +10,12 @@ import { WorkerLink } from "./worker-link.ts";
 
 type Role = "sender" | "listener";
 
+/** The programs of the threads, by role and kind of sockets. */
+const WORKERS = {
+  sender: { linux: "../sender/linux-sender-worker.js", portable: "../sender/portable-sender-worker.js" },
+  listener: { linux: "../listener/linux-listener-worker.js", portable: "../listener/portable-listener-worker.js" },
+} as const satisfies Readonly<Record<Role, Readonly<Record<AgentCapabilities["sockets"], string>>>>;
+
 /** A run from `prepare` until its last report. */
 interface Run {
   readonly task: AgentTask;
@@ -133,8 +139,8 @@ class WorkerDataPlane implements DataPlane {
   #worker(role: Role): Promise<WorkerLink> {
     let worker = this.#workers.get(role);
     if (worker === undefined) {
-      const script = new URL(`../${role}/${this.capabilities.sockets}-${role}-worker.js`, import.meta.url);
-      worker = WorkerLink.start(script, this.#setup(), {
+      const script = WORKERS[role][this.capabilities.sockets];
+      worker = WorkerLink.start(new URL(script, import.meta.url), this.#setup(), {
         onInterval: (part) => this.#take(role, part),
         onTrouble: (fault) => this.#trouble(fault),
         onLost: (fault) => this.#lose(role, fault),

@@ -1,46 +1,30 @@
 import type { MessagePort } from "node:worker_threads";
 import type { AgentTask } from "@dyetrace/wire";
-import { Fault } from "@dyetrace/wire/fault";
+import { listeningFault } from "../receive/listening-fault.ts";
+import { PacketSorter } from "../receive/packet-sorter.ts";
+import type { Receiver } from "../receive/receiver.ts";
 import type { GroupSocket } from "../sockets/group-socket.ts";
 import { joinRefused } from "../sockets/join-refused.ts";
 import { SharedControl } from "../workers/shared-control.ts";
 import { type FromWorker, type ToWorker, WORKER_PROTOCOL, type WorkerSetup } from "../workers/worker-protocol.ts";
 import { ListenerRun } from "./listener-run.ts";
-import { type OpenGroupSocket, openSockets } from "./open-sockets.ts";
-import { PacketSorter } from "./packet-sorter.ts";
-
-/** Where Linux and portable sockets differ. */
-export interface ListenerPlatform {
-  readonly seesHostDrops: boolean;
-  /** The monotonic clock, ns. */
-  readonly clock: () => number;
-  /** A monotonic instant on the wall clock, ns since 1970. */
-  readonly toWall: (monotonicNs: number) => bigint;
-  /** Steps of the wall clock since the last call; null if it is not watched. */
-  readonly takeClockSteps: () => number | null;
-  /** Sockets opened with the result hand their packets to `sorter`. */
-  readonly opener: (sorter: PacketSorter) => OpenGroupSocket;
-  /** Waits for packets and calls `run.step`, until the run is over. Arrivals count from `startNs`. */
-  readonly drive: (run: ListenerRun, sockets: readonly GroupSocket[], startNs: number) => void | Promise<void>;
-}
-
-/** Longest wait without a step, so that an abort is noticed in time. */
-export const LONGEST_WAIT_MS = 50;
+import { openSockets } from "./open-sockets.ts";
+import { RunSink } from "./run-sink.ts";
 
 /** A listener's thread: takes one task after another from the main thread. */
 export class ListenerThread {
   readonly #port: MessagePort;
   readonly #setup: WorkerSetup;
-  readonly #platform: ListenerPlatform;
+  readonly #receiver: Receiver;
   readonly #control: SharedControl;
   #task: AgentTask | null = null;
   #sorter: PacketSorter | null = null;
   #sockets: GroupSocket[] = [];
 
-  constructor(port: MessagePort, setup: WorkerSetup, platform: ListenerPlatform) {
+  constructor(port: MessagePort, setup: WorkerSetup, receiver: Receiver) {
     this.#port = port;
     this.#setup = setup;
-    this.#platform = platform;
+    this.#receiver = receiver;
     this.#control = new SharedControl(setup.control);
     port.on("message", (message: ToWorker) => void this.#take(message));
     this.#say({ kind: "ready", protocol: WORKER_PROTOCOL });
@@ -64,21 +48,22 @@ export class ListenerThread {
 
   async #prepare(id: number, task: AgentTask): Promise<void> {
     this.#discard();
-    const sorter = new PacketSorter(task.runId);
+    const sorter = new PacketSorter(new RunSink(task.runId));
     try {
-      this.#sockets = await openSockets(task, this.#platform.seesHostDrops, this.#platform.opener(sorter));
+      this.#sockets = await openSockets(task, this.#receiver.seesHostDrops, this.#receiver.opener(sorter));
       this.#task = task;
       this.#sorter = sorter;
       this.#say({ kind: "done", id });
     } catch (cause) {
-      const fault = cause instanceof Fault ? cause : new Fault("SOCKET_REFUSED", `Cannot listen: ${String(cause)}`, "");
-      this.#say({ kind: "refused", id, code: fault.code, message: fault.message, hint: fault.hint });
+      const { code, message, hint } = listeningFault(cause);
+      this.#say({ kind: "refused", id, code, message, hint });
     }
   }
 
   async #run(startNs: number): Promise<void> {
     if (this.#task === null || this.#sorter === null) return;
-    const { clock, toWall, takeClockSteps } = this.#platform;
+    const { clock, toWall, takeClockSteps } = this.#receiver;
+    this.#receiver.startAt(startNs);
     this.#sorter.anchor(toWall(startNs));
     const run = new ListenerRun(
       {
@@ -95,7 +80,7 @@ export class ListenerThread {
       },
       startNs,
     );
-    await this.#platform.drive(run, this.#sockets, startNs);
+    await this.#receiver.drive(run, this.#sockets);
     this.#discard();
   }
 

@@ -1,4 +1,4 @@
-import type { DrivenRun } from "../../listener/drive-listener.ts";
+import type { DrivenRun } from "../../receive/driven-run.ts";
 import type { GroupSocket } from "../../sockets/group-socket.ts";
 import type { SharedControl } from "../../workers/shared-control.ts";
 import type { FollowReport } from "./follow-protocol.ts";

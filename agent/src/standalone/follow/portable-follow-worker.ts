@@ -1,30 +1,9 @@
 import { parentPort, workerData } from "node:worker_threads";
-import { drivePortableListener } from "../../listener/drive-portable-listener.ts";
-import { monotonicNs, wallOfMonotonic } from "../../sockets/portable/portable-clock.ts";
-import { PortableGroupSocket } from "../../sockets/portable/portable-group-socket.ts";
+import { portableReceiver } from "../../receive/portable-receiver.ts";
 import type { FollowSetup } from "./follow-protocol.ts";
-import { type FollowerPlatform, followInThread } from "./follower-thread.ts";
-import { TrafficFollower } from "./traffic-follower.ts";
-
-const WHOLE_PACKETS = 65_536;
-
-function portablePlatform(setup: FollowSetup): FollowerPlatform {
-  const follower = new TrafficFollower(false, WHOLE_PACKETS);
-  let beganNs = 0;
-  return {
-    follower,
-    clock: monotonicNs,
-    toWall: wallOfMonotonic,
-    open: (group, port, source) =>
-      PortableGroupSocket.open(setup, follower, () => monotonicNs() - beganNs, group, port, source, []),
-    startAt: (startNs) => {
-      beganNs = startNs;
-    },
-    drive: (run) => drivePortableListener(run),
-  };
-}
+import { followInThread } from "./follower-thread.ts";
 
 if (parentPort !== null) {
   const setup = workerData as FollowSetup;
-  await followInThread(parentPort, setup, portablePlatform(setup));
+  await followInThread(parentPort, setup, portableReceiver(setup));
 }

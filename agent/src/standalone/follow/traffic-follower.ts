@@ -1,6 +1,6 @@
-import { emptyTestPacket, readTestPacket } from "@dyetrace/wire/test-packet";
+import type { DecodedTestPacket, PacketVerdict } from "@dyetrace/wire/test-packet";
+import type { SortedSink } from "../../receive/packet-sorter.ts";
 import type { GroupSocket } from "../../sockets/group-socket.ts";
-import type { PacketSink } from "../../sockets/packet-sink.ts";
 import type { FlowReport } from "./flow-report.ts";
 import { MediaFlow } from "./media-flow.ts";
 import { TestFlow } from "./test-flow.ts";
@@ -9,16 +9,13 @@ import { TestFlow } from "./test-flow.ts";
 const FLOWS = 32;
 
 /** Sorts what arrives at one group into flows: test streams by run and stream, anything else by source. */
-export class TrafficFollower implements PacketSink {
+export class TrafficFollower implements SortedSink {
   misdirectedPackets = 0;
   unfollowedPackets = 0;
   readonly #seesHostDrops: boolean;
   readonly #slotBytes: number;
-  readonly #packet = emptyTestPacket();
   readonly #tests: TestFlow[] = [];
   readonly #media: MediaFlow[] = [];
-  #epochHi = 0;
-  #epochLo = 0;
   #startNs = 0;
   #lastNs = 0;
 
@@ -28,36 +25,36 @@ export class TrafficFollower implements PacketSink {
     this.#slotBytes = slotBytes;
   }
 
-  /** @param wallNs the instant that arrivals count from, ns since 1970 */
-  anchor(wallNs: bigint): void {
-    this.#epochHi = Number(wallNs >> 32n);
-    this.#epochLo = Number(wallNs & 0xffffffffn);
+  takeMisdirected(): void {
+    this.misdirectedPackets++;
   }
 
-  take(
+  takeTest(
     _socket: GroupSocket,
-    frame: DataView,
+    packet: DecodedTestPacket,
+    arrivalNs: number,
+    ttl: number,
+    dscp: number,
+    source: () => string | null,
+  ): void {
+    this.#lastNs = Math.max(this.#lastNs, arrivalNs);
+    const flow = this.#testFlow(packet, source);
+    if (flow === null) this.unfollowedPackets++;
+    else flow.take(packet, this.#lastNs, ttl, dscp);
+  }
+
+  takeOther(
+    _socket: GroupSocket,
+    _verdict: Exclude<PacketVerdict, "test">,
     bytes: Uint8Array,
     at: number,
     length: number,
     arrivalNs: number,
     ttl: number,
     dscp: number,
-    isDirected: boolean,
     source: () => string | null,
   ): void {
-    if (!isDirected) {
-      this.misdirectedPackets++;
-      return;
-    }
     this.#lastNs = Math.max(this.#lastNs, arrivalNs);
-    const packet = this.#packet;
-    if (readTestPacket(frame, bytes, at, length, this.#epochHi, this.#epochLo, packet) === "test") {
-      const flow = this.#testFlow(source);
-      if (flow === null) this.unfollowedPackets++;
-      else flow.take(packet, this.#lastNs, ttl, dscp);
-      return;
-    }
     const present = Math.min(length, this.#slotBytes);
     const flow = this.#mediaFlow(bytes, at, present, source());
     if (flow === null) this.unfollowedPackets++;
@@ -77,13 +74,13 @@ export class TrafficFollower implements PacketSink {
     ];
   }
 
-  #testFlow(source: () => string | null): TestFlow | null {
-    const { runIdHi, runIdLo, streamId } = this.#packet;
+  #testFlow(packet: DecodedTestPacket, source: () => string | null): TestFlow | null {
+    const { runIdHi, runIdLo, streamId } = packet;
     for (const flow of this.#tests) {
       if (flow.streamId === streamId && flow.runIdLo === runIdLo && flow.runIdHi === runIdHi) return flow;
     }
     if (this.#tests.length >= FLOWS) return null;
-    const flow = new TestFlow(this.#packet, source(), this.#seesHostDrops);
+    const flow = new TestFlow(packet, source(), this.#seesHostDrops);
     this.#tests.push(flow);
     return flow;
   }

@@ -1,15 +1,12 @@
-import { emptyTestPacket, readTestPacket } from "@dyetrace/wire/test-packet";
+import type { DecodedTestPacket, PacketVerdict } from "@dyetrace/wire/test-packet";
+import type { SortedSink } from "../receive/packet-sorter.ts";
 import type { GroupSocket } from "../sockets/group-socket.ts";
 import type { ListenedStream } from "../sockets/listened-stream.ts";
-import type { PacketSink } from "../sockets/packet-sink.ts";
 
-/** Reads test packets and hands each to its stream. One for a run; hot path throughout. */
-export class PacketSorter implements PacketSink {
+/** Hands each test packet of one run to its stream, and counts everything else at its socket. Hot path throughout. */
+export class RunSink implements SortedSink {
   readonly #runIdHi: number;
   readonly #runIdLo: number;
-  readonly #packet = emptyTestPacket();
-  #epochHi = 0;
-  #epochLo = 0;
 
   /** @param runId 16 hexadecimal digits */
   constructor(runId: string) {
@@ -17,34 +14,18 @@ export class PacketSorter implements PacketSink {
     this.#runIdLo = Number.parseInt(runId.slice(8, 16), 16);
   }
 
-  /** @param startWallNs the run's start on this host's wall clock, ns since 1970 */
-  anchor(startWallNs: bigint): void {
-    this.#epochHi = Number(startWallNs >> 32n);
-    this.#epochLo = Number(startWallNs & 0xffffffffn);
+  takeMisdirected(socket: GroupSocket, source: () => string | null): void {
+    socket.foreign.count("misdirected", source);
   }
 
-  take(
+  takeTest(
     socket: GroupSocket,
-    frame: DataView,
-    bytes: Uint8Array,
-    at: number,
-    length: number,
+    packet: DecodedTestPacket,
     arrivalNs: number,
     ttl: number,
     dscp: number,
-    isDirected: boolean,
     source: () => string | null,
   ): void {
-    if (!isDirected) {
-      socket.foreign.count("misdirected", source);
-      return;
-    }
-    const packet = this.#packet;
-    const verdict = readTestPacket(frame, bytes, at, length, this.#epochHi, this.#epochLo, packet);
-    if (verdict !== "test") {
-      socket.foreign.count(verdict, source);
-      return;
-    }
     if (packet.runIdHi !== this.#runIdHi || packet.runIdLo !== this.#runIdLo) {
       socket.foreign.count("other-run", source);
       return;
@@ -52,6 +33,20 @@ export class PacketSorter implements PacketSink {
     const stream = streamOf(socket.streams, packet.streamId);
     if (stream === undefined) socket.foreign.count("other-stream", source);
     else stream.take(packet, arrivalNs, ttl, dscp);
+  }
+
+  takeOther(
+    socket: GroupSocket,
+    verdict: Exclude<PacketVerdict, "test">,
+    _bytes: Uint8Array,
+    _at: number,
+    _length: number,
+    _arrivalNs: number,
+    _ttl: number,
+    _dscp: number,
+    source: () => string | null,
+  ): void {
+    socket.foreign.count(verdict, source);
   }
 
   noteHostDrops(socket: GroupSocket, drops: number, arrivalNs: number): void {

@@ -1,7 +1,7 @@
 import type { KernelClock } from "../sockets/linux/clock.ts";
 import { EventPoll } from "../sockets/linux/event-poll.ts";
 import type { LinuxGroupSocket } from "../sockets/linux/linux-group-socket.ts";
-import { LONGEST_WAIT_MS } from "./listener-thread.ts";
+import { type DrivenRun, LONGEST_WAIT_MS } from "./driven-run.ts";
 
 const READY_SOCKETS = 64;
 /**
@@ -15,15 +15,8 @@ const ROOMY_BUFFER_BYTES = 4 << 20;
 /** After a pass this share of its time is rest, so that a flood cannot take the whole processor. */
 const REST_SHARE = 1 / 8;
 
-/** What a listener's thread does between packets. */
-export interface DrivenRun {
-  readonly isOver: boolean;
-  /** @param drainedNs all that had arrived by then has been taken in @returns when to come back at the latest */
-  step(drainedNs: number): number;
-}
-
 /** Waits for packets in the kernel, takes them in, and calls `run.step`, until the run is over. Blocks this thread. */
-export function driveListener(run: DrivenRun, sockets: readonly LinuxGroupSocket[], clock: KernelClock): void {
+export function driveLinuxSockets(run: DrivenRun, sockets: readonly LinuxGroupSocket[], clock: KernelClock): void {
   const hasRoom = sockets.every((socket) => socket.receiveBufferBytes >= ROOMY_BUFFER_BYTES);
   const leastNs = hasRoom ? PASS_NS : SMALL_BUFFER_PASS_NS;
   const poll = new EventPoll(READY_SOCKETS);

@@ -1,9 +1,8 @@
 import { monotonicNs } from "../sockets/portable/portable-clock.ts";
-import type { DrivenRun } from "./drive-listener.ts";
-import { LONGEST_WAIT_MS } from "./listener-thread.ts";
+import { type DrivenRun, LONGEST_WAIT_MS } from "./driven-run.ts";
 
 /** Packets come as events; in between a timer calls `run.step`, until the run is over. */
-export function drivePortableListener(run: DrivenRun): Promise<void> {
+export function drivePortableSockets(run: DrivenRun): Promise<void> {
   return new Promise((resolve, reject) => {
     // The loop polls its sockets between timers and immediates, so what came before the timer is in by the step.
     const pass = (): void => {
