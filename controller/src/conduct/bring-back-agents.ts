@@ -2,7 +2,7 @@ import type { AgentRegistry } from "../agents/agent-registry.ts";
 import type { AgentSession, RunMessage } from "../agents/agent-session.ts";
 import { monotonicNs } from "../agents/monotonic-clock.ts";
 import type { CompiledRun } from "../plan/compiled-run.ts";
-import type { RunCrew } from "./run-crew.ts";
+import type { RunAgents } from "./run-agents.ts";
 
 /** An agent that comes back this shortly before the end has nothing left to do. */
 const NEARLY_OVER_NS = 3e9;
@@ -11,12 +11,17 @@ const NEARLY_OVER_NS = 3e9;
  * Brings agents back to a run that has begun: those that were restarted, and sources that stopped because they had not
  * heard their controller for too long. Ends with `Symbol.dispose`.
  */
-export function bringBackAgents(run: CompiledRun, crew: RunCrew, registry: AgentRegistry, startNs: number): Disposable {
+export function bringBackAgents(
+  run: CompiledRun,
+  agents: RunAgents,
+  registry: AgentRegistry,
+  startNs: number,
+): Disposable {
   const revived = new Set<string>();
   const bringBack = (session: AgentSession): void => {
     const task = run.tasks.get(session.name);
     const leftNs = startNs + run.endNs - monotonicNs();
-    if (task === undefined || !crew.isUnderWay(session.name) || leftNs < NEARLY_OVER_NS) return;
+    if (task === undefined || !agents.isUnderWay(session.name) || leftNs < NEARLY_OVER_NS) return;
     session.send({ kind: "resume", runId: run.runId, task, startControllerNs: startNs });
   };
   const onConnected = (session: AgentSession): void => {

@@ -6,7 +6,7 @@ import { monotonicNs } from "../agents/monotonic-clock.ts";
 import type { CompiledRun } from "../plan/compiled-run.ts";
 import { bringBackAgents } from "./bring-back-agents.ts";
 import { isLeaving, Left } from "./leaving.ts";
-import { RunCrew, TimeUp } from "./run-crew.ts";
+import { RunAgents, TimeUp } from "./run-agents.ts";
 import type { RunGuard } from "./run-guard.ts";
 
 const PREPARE_WITHIN_MS = 15_000;
@@ -33,25 +33,25 @@ export async function conductRun(
   guard: RunGuard | null = null,
 ): Promise<RunEvidence> {
   const { present, absent } = splitByPresence(run, registry);
-  const crew = new RunCrew(run, present);
+  const agents = new RunAgents(run, present);
   let stopReason: string | null = null;
   const stop = (reason: string | null): void => {
     if (reason === null || stopReason !== null) return;
     stopReason = reason;
-    crew.end();
+    agents.end();
     order({ kind: "abort", runId: run.runId, reason });
   };
   const onMessage = (session: AgentSession, message: RunMessage): void => {
-    crew.take(session, message);
+    agents.take(session, message);
     if (guard !== null && message.kind === "report" && message.runId === run.runId) {
       stop(guard.onReport(session.name, message));
     }
   };
   const onGone = (session: AgentSession): void => {
-    crew.lost(session.name);
+    agents.lost(session.name);
     const mayOutlast = run.scenario.holdNs > DEFAULT_HOLD_NS;
-    if (guard !== null && crew.isUnderWay(session.name)) {
-      stop(guard.onGone(session.name, crew.sinceStartNs, mayOutlast));
+    if (guard !== null && agents.isUnderWay(session.name)) {
+      stop(guard.onGone(session.name, agents.sinceStartNs, mayOutlast));
     }
   };
   registry.on("message", onMessage);
@@ -66,8 +66,8 @@ export async function conductRun(
       if (task !== undefined) registry.find(agent)?.send({ kind: "prepare", runId: run.runId, task });
     }
     try {
-      await crew.until(() => crew.isPrepared(), PREPARE_WITHIN_MS, signal);
-      crew.checkPrepared();
+      await agents.until(() => agents.isPrepared(), PREPARE_WITHIN_MS, signal);
+      agents.checkPrepared();
     } catch (error) {
       order({
         kind: "abort",
@@ -81,9 +81,9 @@ export async function conductRun(
     const startedAt = new Date(Date.now() + LEAD_NS / 1e6);
     onStart(startNs, startedAt);
     say({ kind: "go", startsInMs: LEAD_NS / 1e6, lastsMs: run.endNs / 1e6 });
-    crew.begin(startNs);
+    agents.begin(startNs);
     return await seeThrough(
-      { run, crew, registry, startNs, startedAt, absent, present },
+      { run, agents, registry, startNs, startedAt, absent, present },
       signal,
       say,
       () => stopReason,
@@ -94,10 +94,10 @@ export async function conductRun(
   }
 }
 
-/** A run under way: by which crew, since when. */
+/** A run under way: by which agents, since when. */
 export interface RunUnderWay {
   readonly run: CompiledRun;
-  readonly crew: RunCrew;
+  readonly agents: RunAgents;
   readonly registry: AgentRegistry;
   readonly startNs: number;
   readonly startedAt: Date;
@@ -105,9 +105,9 @@ export interface RunUnderWay {
   readonly absent: readonly string[];
 }
 
-/** Follows a run that has begun to its end. The caller feeds the crew. */
+/** Follows a run that has begun to its end. The caller hands on what they say. */
 export async function seeThrough(
-  { run, crew, registry, startNs, startedAt, present, absent }: RunUnderWay,
+  { run, agents, registry, startNs, startedAt, present, absent }: RunUnderWay,
   signal: AbortSignal,
   say: (progress: RunProgress) => void,
   stopReasonOf: () => string | null = () => null,
@@ -117,42 +117,42 @@ export async function seeThrough(
   };
   const abort = (): void => {
     if (isLeaving(signal)) return;
-    crew.end();
+    agents.end();
     order("stopped by the operator");
   };
-  const seconds = setInterval(() => say(crew.progress()), 1000);
-  const bringingBack = bringBackAgents(run, crew, registry, startNs);
+  const seconds = setInterval(() => say(agents.progress()), 1000);
+  const bringingBack = bringBackAgents(run, agents, registry, startNs);
   signal.addEventListener("abort", abort, { once: true });
   if (signal.aborted) abort();
   try {
     const endNs = startNs + run.endNs;
     const waitNs = run.endNs > LONG_RUN_NS ? LONG_REPORT_WITHIN_NS : REPORT_WITHIN_NS;
     const isOver = (): boolean => {
-      if (crew.isFinished() || isLeaving(signal)) return true;
-      if ((signal.aborted || stopReasonOf() !== null) && crew.isSilent(2e9)) return true;
+      if (agents.isFinished() || isLeaving(signal)) return true;
+      if ((signal.aborted || stopReasonOf() !== null) && agents.isSilent(2e9)) return true;
       const overNs = monotonicNs() - endNs;
-      return overNs > MOST_WAIT_NS || (overNs > waitNs && crew.isSilent(STILL_COMING_NS));
+      return overNs > MOST_WAIT_NS || (overNs > waitNs && agents.isSilent(STILL_COMING_NS));
     };
-    await crew.until(isOver, Number.POSITIVE_INFINITY, null);
+    await agents.until(isOver, Number.POSITIVE_INFINITY, null);
   } catch (error) {
     if (!(error instanceof TimeUp)) throw error;
   } finally {
     clearInterval(seconds);
     bringingBack[Symbol.dispose]();
     signal.removeEventListener("abort", abort);
-    crew.end();
-    if (!isLeaving(signal) && !crew.isFinished()) order("the run is over");
+    agents.end();
+    if (!isLeaving(signal) && !agents.isFinished()) order("the run is over");
   }
   if (isLeaving(signal)) throw new Left();
   const stopReason = stopReasonOf();
   return {
     startedAt,
     endedAt: new Date(),
-    agents: crew.evidence(),
+    agents: agents.evidence(),
     absent,
     isAborted: signal.aborted || stopReason !== null,
     stopReason,
-    isComplete: run.endNs <= LONG_RUN_NS && !crew.isInPieces,
+    isComplete: run.endNs <= LONG_RUN_NS && !agents.isInPieces,
   };
 }
 

@@ -21,7 +21,7 @@ import { isLoopbackAddress, isLoopbackName } from "../access/operator-guard.ts";
 import type { AgentRegistry } from "../agents/agent-registry.ts";
 import { shippedScenarios } from "../plan/shipped-scenarios.ts";
 import { JSON_LINES, linesOf } from "../runs/json-lines.ts";
-import type { RunDesk } from "../runs/run-desk.ts";
+import type { RunRegistry } from "../runs/run-registry.ts";
 import type { Store } from "../store/store.ts";
 import { ConsoleHub } from "./console-hub.ts";
 import { registerConsolePage } from "./console-page.ts";
@@ -32,7 +32,7 @@ import { answerRun } from "./run-forecast.ts";
 
 export interface ConsoleSetup {
   readonly registry: AgentRegistry;
-  readonly runs: RunDesk;
+  readonly runs: RunRegistry;
   /** Null: each agent enrols. */
   readonly agentKey: string | null;
   /** The plan that the controller was started with; null where it was started with none. */

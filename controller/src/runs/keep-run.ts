@@ -4,7 +4,7 @@ import { Left } from "../conduct/leaving.ts";
 import type { NewRun } from "../store/run-records.ts";
 import type { Store } from "../store/store.ts";
 import { CONTROLLER_INSTANCE } from "./controller-boot.ts";
-import type { RunJob } from "./run-desk.ts";
+import type { RunJob } from "./run-registry.ts";
 
 /**
  * A run's job, with its beginning and its end written down. If the end can't be stored, the report is still handed

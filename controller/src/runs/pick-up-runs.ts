@@ -5,7 +5,7 @@ import type { AgentRegistry } from "../agents/agent-registry.ts";
 import type { AgentSession, RunMessage } from "../agents/agent-session.ts";
 import { monotonicNs } from "../agents/monotonic-clock.ts";
 import { seeThrough } from "../conduct/conduct-run.ts";
-import { RunCrew } from "../conduct/run-crew.ts";
+import { RunAgents } from "../conduct/run-agents.ts";
 import type { ReportIntake } from "../intake/report-intake.ts";
 import { type PackedRun, unpackCompiledRun } from "../plan/compiled-run-json.ts";
 import { outlineRun } from "../plan/outline-run.ts";
@@ -14,11 +14,11 @@ import type { Store } from "../store/store.ts";
 import { concludeRun } from "./conclude-run.ts";
 import { bootId, CONTROLLER_INSTANCE } from "./controller-boot.ts";
 import { finishRun } from "./keep-run.ts";
-import type { RunDesk } from "./run-desk.ts";
+import type { RunRegistry } from "./run-registry.ts";
 
 export interface PickUpSurroundings {
   readonly registry: AgentRegistry;
-  readonly runs: RunDesk;
+  readonly runs: RunRegistry;
   readonly store: Store;
   readonly intake: ReportIntake;
   readonly log: Logger;
@@ -62,9 +62,9 @@ function continueRun(record: RunRecord, start: RunStart, surroundings: PickUpSur
   const job = async (signal: AbortSignal, say: (progress: RunProgress) => void): Promise<RunReport> => {
     say({ kind: "outline", outline: outlineRun(run, record.request.site) });
     const stints = await store.reports.stints(run.runId);
-    const crew = new RunCrew(run, [...new Set([...stints.map(({ agent }) => agent), ...run.tasks.keys()])], false);
-    for (const { agent, isFinal, toNs } of stints) if (isFinal && toNs >= run.endNs - 1e9) crew.setFinished(agent);
-    crew.begin(startNs);
+    const agents = new RunAgents(run, [...new Set([...stints.map(({ agent }) => agent), ...run.tasks.keys()])], false);
+    for (const { agent, isFinal, toNs } of stints) if (isFinal && toNs >= run.endNs - 1e9) agents.setFinished(agent);
+    agents.begin(startNs);
     const awayFromNs = (record.heartbeatMs - start.wallMs) * 1e6;
     await store.reports.addEpisodes(run.runId, [
       {
@@ -77,15 +77,15 @@ function continueRun(record: RunRecord, start: RunStart, surroundings: PickUpSur
         detail: "the controller was restarted",
       },
     ]);
-    const onMessage = (session: AgentSession, message: RunMessage): void => crew.take(session, message);
-    const onGone = (session: AgentSession): void => crew.lost(session.name);
+    const onMessage = (session: AgentSession, message: RunMessage): void => agents.take(session, message);
+    const onGone = (session: AgentSession): void => agents.lost(session.name);
     registry.on("message", onMessage);
     registry.on("gone", onGone);
     const startedAt = new Date(start.wallMs);
     say({ kind: "go", startsInMs: (startNs - monotonicNs()) / 1e6, lastsMs: run.endNs / 1e6 });
     try {
       const present = [...run.tasks.keys()];
-      const underWay = { run, crew, registry, startNs, startedAt, present, absent: [] };
+      const underWay = { run, agents, registry, startNs, startedAt, present, absent: [] };
       const evidence = await seeThrough(underWay, signal, say);
       return await concludeRun({ run, graph, evidence: { ...evidence, isComplete: false }, store, intake }, say);
     } finally {

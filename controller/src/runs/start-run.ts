@@ -36,12 +36,12 @@ import { concludeRun } from "./conclude-run.ts";
 import { CONTROLLER_INSTANCE, controllerStart } from "./controller-boot.ts";
 import { diskNeed } from "./disk-need.ts";
 import { finishRun, keepRun } from "./keep-run.ts";
-import type { RunDesk, RunJob } from "./run-desk.ts";
+import type { RunJob, RunRegistry } from "./run-registry.ts";
 
 /** What a run needs of its controller. */
 export interface RunSurroundings {
   readonly registry: AgentRegistry;
-  readonly runs: RunDesk;
+  readonly runs: RunRegistry;
   readonly store: Store;
   readonly intake: ReportIntake;
   readonly safety: Safety;

@@ -1,7 +1,7 @@
 import type { AgentRegistry } from "../agents/agent-registry.ts";
 import type { AgentSession } from "../agents/agent-session.ts";
 import type { Store } from "../store/store.ts";
-import type { RunDesk } from "./run-desk.ts";
+import type { RunRegistry } from "./run-registry.ts";
 
 /** Shorter breaks are a reconnect and no news. */
 const BREAK_MS = 1500;
@@ -10,7 +10,7 @@ const BREAK_MS = 1500;
  * Notes when an agent of the run that is going on was without its controller: what it measured meanwhile comes later,
  * and the report tells why.
  */
-export function watchControl(registry: AgentRegistry, runs: RunDesk, store: Store, now: () => number): Disposable {
+export function watchControl(registry: AgentRegistry, runs: RunRegistry, store: Store, now: () => number): Disposable {
   const goneAtMs = new Map<string, number>();
   const onGone = (session: AgentSession): void => void goneAtMs.set(session.name, now());
   const onConnected = (session: AgentSession): void => {

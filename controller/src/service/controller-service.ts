@@ -17,7 +17,7 @@ import { registerConsole } from "../console/console-routes.ts";
 import { ReportIntake } from "../intake/report-intake.ts";
 import { LIVE_SAFETY, PRACTICE_SAFETY, type Safety } from "../plan/safety.ts";
 import { keepHeartbeat, pickUpRuns } from "../runs/pick-up-runs.ts";
-import { RunDesk } from "../runs/run-desk.ts";
+import { RunRegistry } from "../runs/run-registry.ts";
 import { registerRunRoutes } from "../runs/run-routes.ts";
 import { RunSchedule } from "../runs/run-schedule.ts";
 import { startScheduledRun } from "../runs/start-run.ts";
@@ -96,7 +96,7 @@ async function openController(
   closers.add(() => intake.close());
   const registry = new AgentRegistry(door);
   closers.add(() => registry.close());
-  const runs = new RunDesk();
+  const runs = new RunRegistry();
   logNews(log, registry, runs);
   registry.on("message", (session, message) => {
     if (message.kind === "report") intake.take(session, message);

@@ -1,10 +1,10 @@
 import type { RunProgress } from "@dyetrace/wire";
 import type { Logger } from "pino";
 import type { AgentRegistry } from "../agents/agent-registry.ts";
-import type { RunDesk } from "../runs/run-desk.ts";
+import type { RunRegistry } from "../runs/run-registry.ts";
 
 /** What an operator wants to see in the log, each with the run's id. */
-export function logNews(log: Logger, registry: AgentRegistry, runs: RunDesk): void {
+export function logNews(log: Logger, registry: AgentRegistry, runs: RunRegistry): void {
   registry.on("connected", ({ name, runId }) => log.info({ agent: name, runId }, "agent connected"));
   registry.on("gone", ({ name }) => log.info({ agent: name }, "agent gone"));
   registry.on("message", ({ name }, message) => {

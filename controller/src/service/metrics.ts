@@ -3,12 +3,12 @@ import { Counter, Gauge, Histogram, Registry } from "prom-client";
 import { VERSION } from "../about/version.ts";
 import type { AgentRegistry } from "../agents/agent-registry.ts";
 import type { ReportIntake } from "../intake/report-intake.ts";
-import type { RunDesk } from "../runs/run-desk.ts";
+import type { RunRegistry } from "../runs/run-registry.ts";
 
 /** What is measured of the controller itself, for Prometheus, at /metrics. */
 export function registerMetrics(
   app: FastifyInstance,
-  { registry, runs, intake }: { registry: AgentRegistry; runs: RunDesk; intake: ReportIntake },
+  { registry, runs, intake }: { registry: AgentRegistry; runs: RunRegistry; intake: ReportIntake },
 ): void {
   const registers = [new Registry()];
   const [register] = registers;

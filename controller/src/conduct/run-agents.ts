@@ -37,7 +37,7 @@ function doubt(member: Member): void {
  * The agents of one run and where each of them stands. Reports of a long run are not kept here: they are in the store,
  * and would fill the memory.
  */
-export class RunCrew {
+export class RunAgents {
   readonly #run: CompiledRun;
   readonly #members: ReadonlyMap<string, Member>;
   readonly #keepsReports: boolean;

@@ -3,7 +3,7 @@ import { Fault, type RunProgress, type RunReport } from "@dyetrace/wire";
 
 import { LEAVING } from "../conduct/leaving.ts";
 
-/** One run, as the desk keeps it: everything that was said about it so far, and its report at the end. */
+/** One run, as the registry keeps it: everything that was said about it so far, and its report at the end. */
 export interface RunRecord {
   readonly id: string;
   readonly progress: readonly RunProgress[];
@@ -25,7 +25,7 @@ export type RunJob = (signal: AbortSignal, say: (progress: RunProgress) => void)
 const KEPT_RUNS = 50;
 
 /** One run at a time: two runs on one site would load each other's segments and blame each other's traffic. */
-export class RunDesk extends EventEmitter<{ progress: [runId: string, progress: RunProgress] }> {
+export class RunRegistry extends EventEmitter<{ progress: [runId: string, progress: RunProgress] }> {
   readonly #runs = new Map<string, OpenRun>();
 
   /**
