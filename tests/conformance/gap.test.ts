@@ -18,7 +18,7 @@ test("gap: given 3 numbers missing between arrivals at 20 and 100 ms, then it la
       { firstSeq: 2, count: 3, startMs: 20, durationMs: 80 },
       { firstSeq: 7, count: 1, startMs: 120, durationMs: 40 },
     ],
-    longestGapMs: 80,
+    longestGap: { durationNs: 80e6 },
   });
 });
 

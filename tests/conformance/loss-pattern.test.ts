@@ -1,6 +1,6 @@
-import { interLossPeriodLengths, noticeableLossRate, settleEnds } from "@dyetrace/measure";
+import { interLossPeriodLengths, noticeableLossRate } from "@dyetrace/measure";
 import { expect, test } from "vitest";
-import { NOTHING_KNOWN, totalReceipt, trackPattern } from "./track-arrivals.ts";
+import { stayNumbers, totalReceipt, trackPattern } from "./track-arrivals.ts";
 
 interface Example {
   readonly source: string;
@@ -38,15 +38,15 @@ const examples: readonly Example[] = [
 
 for (const { source, pattern, lengths, between, noticeable } of examples) {
   test(`loss pattern: given ${pattern}, then periods, their distances and noticeable loss are those of ${source}`, () => {
-    const account = { ...NOTHING_KNOWN, sentPackets: pattern.length, firstExpectedSeq: 0, intervalNs: 1e6 };
-    const receipt = settleEnds(trackPattern(pattern, "1"), account);
-    const ranges = receipt.spans.flatMap((span) => span.lost);
+    const source = { sentPackets: pattern.length, firstExpectedSeq: 0, intervalNs: 1e6 };
+    const receipt = trackPattern(pattern, "1");
+    const ranges = stayNumbers(receipt, source).missing.map(({ firstSeq, count }) => [firstSeq, count] as const);
     expect(ranges.map(([, count]) => count)).toEqual(lengths);
     expect(interLossPeriodLengths(ranges)).toEqual(between);
-    expect([1, 2, 3].map((delta) => noticeableLossRate(ranges, delta))).toEqual(noticeable);
-    expect(totalReceipt(receipt, account)).toMatchObject({
-      lossPeriods: lengths.length,
-      longestLossPeriod: Math.max(...lengths),
+    expect([1, 2, 3].map((delta) => noticeableLossRate([ranges], delta))).toEqual(noticeable);
+    expect(totalReceipt(receipt, source).lossPattern).toMatchObject({
+      periods: lengths.length,
+      longestPeriod: Math.max(...lengths),
     });
   });
 }
@@ -64,8 +64,10 @@ test("noticeable loss: given delta 99 and losses at 50 and 125 to 127, then the 
   expect(
     noticeableLossRate(
       [
-        [50, 1],
-        [125, 3],
+        [
+          [50, 1],
+          [125, 3],
+        ],
       ],
       99,
     ),
@@ -77,11 +79,13 @@ test("noticeable loss: given delta 99 and losses at 100, 175, 275, 290 and 400, 
   expect(
     noticeableLossRate(
       [
-        [100, 1],
-        [175, 1],
-        [275, 1],
-        [290, 1],
-        [400, 1],
+        [
+          [100, 1],
+          [175, 1],
+          [275, 1],
+          [290, 1],
+          [400, 1],
+        ],
       ],
       99,
     ),

@@ -1,6 +1,7 @@
 import type { IntervalReport } from "@dyetrace/wire";
 import { type Emission, emissionsIn } from "./emissions.ts";
 import { type HeardMembership, heardMembership } from "./heard-membership.ts";
+import { type HostCounts, hostCountsIn } from "./host-counts.ts";
 import { type Reception, receptionsIn } from "./receptions.ts";
 import type { AgentEvidence } from "./run-evidence.ts";
 import { Watch } from "./seen-frames.ts";
@@ -16,6 +17,7 @@ export interface AgentAccount {
   readonly watch: Watch;
   /** Null if it can't watch. */
   readonly heard: HeardMembership | null;
+  readonly host: HostCounts;
   /** By stream id, over the reports that came. */
   readonly strangers: ReadonlyMap<number, Strangers>;
   /** Null: it never reported in full, so what it received is not known. */
@@ -43,6 +45,7 @@ export function accountOfAgent(evidence: AgentEvidence): AgentAccount {
     emissions: emissionsIn(reports, final),
     watch: new Watch(watch),
     heard: heardMembership(evidence),
+    host: hostCountsIn(reports, final),
     strangers: strangersIn(reports),
     ending: final === null ? null : endingOf(final),
     lostAtNs,

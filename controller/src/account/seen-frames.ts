@@ -28,11 +28,20 @@ export class Watch {
   readonly isUnbroken: boolean;
   /** Frames that the kernel could not hand to the watcher: its counts are then lower bounds. */
   readonly dropped: number;
+  /** Frames whose numbers found no room in a report, and membership messages: what was seen of both is not all. */
+  readonly unlistedFrames: number;
+  readonly unlistedMembership: number;
+  /** Frames of the run's streams that came with a VLAN tag which this interface is no member of. */
+  readonly taggedFrames: number;
   readonly #frames: ReadonlyMap<number, SeenFrames>;
 
   constructor(reports: readonly WatcherReport[]) {
     this.isUnbroken = unbrokenWatchNs(reports) !== null;
     this.dropped = reports.reduce((sum, report) => sum + report.dropped, 0);
+    this.unlistedMembership = reports.reduce((sum, report) => sum + report.unlistedMembership, 0);
+    const all = reports.flatMap(({ streams }) => streams);
+    this.unlistedFrames = all.reduce((sum, { unlistedFrames }) => sum + unlistedFrames, 0);
+    this.taggedFrames = all.reduce((sum, { taggedFrames }) => sum + taggedFrames, 0);
     const partsOf = new Map<number, WatchedStream[]>();
     for (const { streams } of reports) {
       for (const stream of streams) getOrAdd(partsOf, stream.streamId, () => []).push(stream);

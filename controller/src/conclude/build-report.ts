@@ -10,6 +10,7 @@ import { type HasDelay, judgeExpectations } from "./judge-expectations.ts";
 import { judgeLeaks } from "./judge-leaks.ts";
 import { judgeRun } from "./judge-run.ts";
 import { hasJoinDelay, hasLeaveDelay } from "./report-delays.ts";
+import { reportHosts } from "./report-hosts.ts";
 import { reportNotes, sourceNotes } from "./report-notes.ts";
 import { querierNotes, reportQueriers } from "./report-queriers.ts";
 import { reportReceipts } from "./report-receipts.ts";
@@ -53,6 +54,7 @@ export function buildReport(account: RunAccount, graph: SiteGraph): RunReport {
       ambiguousSets: conclusion.coverage.ambiguousSets.map((set) => [...set]),
       nextAgentAt: conclusion.coverage.nextAgentAt,
     },
+    hosts: reportHosts(account),
     notes: [...reportNotes(account), ...querierNotes(queriers), ...sourceNotes(account)],
   };
 }

@@ -1,21 +1,44 @@
 import { formatDurationNs } from "@dyetrace/wire";
 import type { RunAccount } from "../account/run-account.ts";
+import type { Watch } from "../account/seen-frames.ts";
 
 /** What the reader should know beside figures and findings: who was lost or away, and what cannot be true. */
 export function reportNotes(account: RunAccount): string[] {
   const { told, agents, impossible } = account;
   const notes = told.stopReason === null ? [] : [`Stopped for safety: ${told.stopReason}.`];
-  for (const { agent, ending, lostAtNs, troubles } of agents.values()) {
+  for (const { agent, ending, lostAtNs, troubles, watch } of agents.values()) {
     if (ending === null) {
       const when = lostAtNs === null ? "" : `, ${(lostAtNs / 1e9).toFixed(1)} s after the start`;
       notes.push(`The agent ${agent} was lost${when} and never reported in full: what it received is not known.`);
     }
     for (const trouble of troubles) notes.push(`${agent}: ${trouble}`);
+    notes.push(...watchNotes(agent, watch));
   }
   if (told.absent.length > 0) notes.push(`Not connected, so nothing was watched there: ${told.absent.join(", ")}.`);
   for (const { agent, stream } of impossible) {
     notes.push(
       `${agent} tells of packets of ${stream.name} that ${stream.source} says it never sent: one of the two is wrong, so what ${agent} says of it is left out.`,
+    );
+  }
+  return notes;
+}
+
+/** What a watcher could not tell in full, and frames that a port should not have put out. */
+function watchNotes(agent: string, { taggedFrames, unlistedFrames, unlistedMembership }: Watch): string[] {
+  const notes: string[] = [];
+  if (taggedFrames > 0) {
+    notes.push(
+      `${taggedFrames} frames of this run came to ${agent} with a VLAN tag that its interface is no member of: no socket gets them.`,
+    );
+  }
+  if (unlistedFrames > 0) {
+    notes.push(
+      `${agent} saw ${unlistedFrames} frames more than it could list: of its frames the count is right, not the numbers.`,
+    );
+  }
+  if (unlistedMembership > 0) {
+    notes.push(
+      `${agent} heard ${unlistedMembership} membership messages more than a report holds: those are not looked at.`,
     );
   }
   return notes;

@@ -5,6 +5,7 @@ import type { Reception } from "../account/receptions.ts";
 import type { RunAccount } from "../account/run-account.ts";
 import { hostLostIn, lostIn, type StayNumbers } from "../account/stay-numbers.ts";
 import { type Stay, unicastRatio } from "../account/stays.ts";
+import { receiptDetails } from "./receipt-details.ts";
 import { reportDelays } from "./report-delays.ts";
 
 /** Gaps that one receipt lists; those that miss most, in order of time. */
@@ -62,6 +63,7 @@ function reportReceipt(all: readonly Stay[]): ReportReceipt {
     hops: receipt.ttlMin === null ? null : stream.ttl - receipt.ttlMin,
     asUnicastRatio: unicastRatio(told),
     foreign: strangePackets,
+    ...receiptDetails(receipt, numbers),
   };
 }
 
@@ -84,6 +86,16 @@ const NOTHING_KNOWN = {
   hops: null,
   asUnicastRatio: null,
   foreign: null,
+  delayVariation: null,
+  jitterMaxMs: null,
+  reordering: null,
+  duplicatedPackets: null,
+  latePackets: null,
+  lossPattern: null,
+  delayFactorMaxMs: null,
+  mediaLossMaxPps: null,
+  otherSenderPackets: null,
+  senderRestarts: null,
 };
 
 /** Unknown for one stay is unknown for all. */

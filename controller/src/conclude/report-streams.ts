@@ -21,6 +21,8 @@ export const reportStreams = ({ run, sources }: RunAccount): ReportStream[] =>
       sent: emission?.sentPackets ?? null,
       sentRateBps: sentBytes === null || onNs <= 0 ? null : (sentBytes * 8e9) / onNs,
       sendErrors: emission?.sendErrors ?? null,
+      pacingP50Ms: emission?.pacing == null ? null : emission.pacing.p50Ns / 1e6,
+      pacingP99Ms: emission?.pacing == null ? null : emission.pacing.p99Ns / 1e6,
       pacingP999Ms: emission?.pacing == null ? null : emission.pacing.p999Ns / 1e6,
       pacingMaxMs: emission?.pacing == null ? null : emission.pacing.maxNs / 1e6,
     };

@@ -1,4 +1,4 @@
-import type { RunReport } from "@dyetrace/wire";
+import type { ReportReceipt, RunReport } from "@dyetrace/wire";
 import { stringify } from "csv-stringify/sync";
 
 /** Unknown is an empty field, never 0. */
@@ -25,6 +25,32 @@ export function csvOfReceipts(report: RunReport): string {
     "hops",
     "as_unicast_ratio",
     "foreign",
+    "jitter_max_ms",
+    "delay_variation_mean_ms",
+    "delay_variation_p50_ms",
+    "delay_variation_p99_ms",
+    "delay_variation_p999_ms",
+    "delay_variation_max_ms",
+    "reorder_extent_mean",
+    "reorder_extent_max",
+    "reorder_late_max_ms",
+    "duplicated_packets",
+    "late_packets",
+    "loss_periods",
+    "longest_loss_period",
+    "median_loss_distance",
+    "noticeable_loss_ratio",
+    "lost_before_first",
+    "lost_after_last",
+    "bursts",
+    "mean_burst_packets",
+    "burst_loss_ratio",
+    "mean_gap_packets",
+    "gap_loss_ratio",
+    "delay_factor_max_ms",
+    "media_loss_max_pps",
+    "other_sender_packets",
+    "sender_restarts",
   ];
   const rows = report.receipts.map((receipt): Cell[] => [
     receipt.stream,
@@ -45,8 +71,42 @@ export function csvOfReceipts(report: RunReport): string {
     receipt.hops,
     receipt.asUnicastRatio,
     receipt.foreign,
+    ...detailsOf(receipt),
   ]);
   return csv([head, ...rows]);
+}
+
+/** In the order of the last columns; what a report of an earlier version does not have is unknown. */
+function detailsOf(receipt: ReportReceipt): Cell[] {
+  const { delayVariation, reordering, lossPattern } = receipt;
+  return [
+    receipt.jitterMaxMs,
+    delayVariation?.meanMs,
+    delayVariation?.medianMs,
+    delayVariation?.p99Ms,
+    delayVariation?.p999Ms,
+    delayVariation?.maxMs,
+    reordering?.meanExtent,
+    reordering?.maxExtent,
+    reordering?.maxLateMs,
+    receipt.duplicatedPackets,
+    receipt.latePackets,
+    lossPattern?.periods,
+    lossPattern?.longestPeriod,
+    lossPattern?.medianDistance,
+    lossPattern?.noticeableRatio,
+    lossPattern?.beforeFirst,
+    lossPattern?.afterLast,
+    lossPattern?.bursts,
+    lossPattern?.meanBurstPackets,
+    lossPattern?.burstLossRatio,
+    lossPattern?.meanGapPackets,
+    lossPattern?.gapLossRatio,
+    receipt.delayFactorMaxMs,
+    receipt.mediaLossMaxPps,
+    receipt.otherSenderPackets,
+    receipt.senderRestarts,
+  ].map((cell) => cell ?? null);
 }
 
 /** One line for each gap, with its time of day. */

@@ -1,11 +1,23 @@
-import { formatRateBps, formatRatio, type ReportReceipt, type RunReport } from "@dyetrace/wire";
+import { formatRateBps, formatRatio, type ReportReceipt, type ReportStream, type RunReport } from "@dyetrace/wire";
 import { ms, table } from "./html-table.ts";
 import { type Markup, markup } from "./markup.ts";
 
 export function renderStreams({ streams }: RunReport): Markup {
   return table(
     "Streams",
-    ["Stream", "Source", "Group", "Port", "Rate", "Payload", "TTL", "DSCP", "Sent", "Really sent", "Latest packet"],
+    [
+      "Stream",
+      "Source",
+      "Group",
+      "Port",
+      "Rate",
+      "Payload",
+      "TTL",
+      "DSCP",
+      "Sent",
+      "Really sent",
+      "Late to leave (half / 99 % / most)",
+    ],
     streams.map((stream) => [
       stream.name,
       stream.source,
@@ -17,9 +29,14 @@ export function renderStreams({ streams }: RunReport): Markup {
       stream.dscp,
       stream.sent,
       stream.sentRateBps === null ? null : formatRateBps(stream.sentRateBps),
-      ms(stream.pacingMaxMs),
+      lateOf(stream),
     ]),
   );
+}
+
+function lateOf({ pacingP50Ms, pacingP99Ms, pacingMaxMs }: ReportStream): string | null {
+  const known = [pacingP50Ms, pacingP99Ms, pacingMaxMs].filter((late) => late != null);
+  return known.length === 0 ? null : known.map(ms).join(" / ");
 }
 
 export function renderReceipts(report: RunReport): Markup {

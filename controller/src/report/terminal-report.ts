@@ -5,6 +5,7 @@ import {
   formatDurationNs,
   formatRateBps,
   formatRatio,
+  movedCounters,
   type ReportFinding,
   type ReportReceipt,
   type ReportStream,
@@ -28,7 +29,7 @@ export function renderReport(report: RunReport, graph: SiteGraph, paint: Paint):
   );
   for (const finding of report.findings) lines.push("", ...renderFinding(finding, paint));
   for (const stream of streamsToDraw(report)) lines.push("", ...renderStream(report, stream, graph, paint));
-  lines.push(...renderExpectations(report, paint), ...renderIncidents(report, paint));
+  lines.push(...renderExpectations(report, paint), ...renderIncidents(report, paint), ...renderHosts(report, paint));
   if (report.notes.length > 0) {
     lines.push("", paint("Notes", "strong"), ...report.notes.flatMap((note) => wrap(note, "  ")));
   }
@@ -57,6 +58,27 @@ function renderExpectations({ expectations }: RunReport, paint: Paint): string[]
           `${paint("not judged", "doubt")}, for want of packets: ${unknown.map(({ what }) => what).join(", ")}`,
           "  ",
         )),
+  ];
+}
+
+/** Hosts that are listed; the page has the rest. */
+const MOST_HOSTS = 10;
+
+/** Where the host itself dropped packets or met with errors. */
+function renderHosts({ hosts = [] }: RunReport, paint: Paint): string[] {
+  const told = hosts.flatMap((host) => {
+    const moved = movedCounters(host);
+    return moved.length === 0
+      ? []
+      : [`${host.agent}: ${moved.map(([words, count]) => `${words} ${count}`).join(", ")}`];
+  });
+  if (told.length === 0) return [];
+  const rest = told.length - MOST_HOSTS;
+  return [
+    "",
+    paint("Hosts counted, whoever's traffic it was", "strong"),
+    ...told.slice(0, MOST_HOSTS).flatMap((line) => wrap(line, "  ")),
+    ...(rest > 0 ? [paint(`  and ${rest} more`, "quiet")] : []),
   ];
 }
 
@@ -179,7 +201,15 @@ function receiptSays(receipt: ReportReceipt, paint: Paint): string {
   }
   if (receipt.hostLost !== null && receipt.hostLost > 0)
     parts.push(paint(`${receipt.hostLost} lost in the host`, "doubt"));
+  const { reordered, reordering, duplicates, delayVariation } = receipt;
+  if (reordered !== null && reordered > 0) {
+    parts.push(`${reordered} out of order${reordering == null ? "" : `, by up to ${reordering.maxExtent}`}`);
+  }
+  if (duplicates !== null && duplicates > 0) parts.push(`${duplicates} copies`);
   if (receipt.jitterMs !== null) parts.push(paint(`jitter ${formatDurationNs(receipt.jitterMs * 1e6)}`, "quiet"));
+  if (delayVariation != null) {
+    parts.push(paint(`delay varies by ${formatDurationNs(delayVariation.p99Ms * 1e6)} (99 %)`, "quiet"));
+  }
   return parts.join(", ");
 }
 

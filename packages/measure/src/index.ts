@@ -16,7 +16,7 @@ export {
 } from "./follow/ts-follower.ts";
 export { InterarrivalJitter } from "./interarrival-jitter.ts";
 export { EMPTY_HISTOGRAM, type HistogramData, LogHistogram, mergeHistograms, percentile } from "./log-histogram.ts";
-export { interLossPeriodLengths, noticeableLossRate } from "./loss-pattern.ts";
+export { interLossPeriodLengths, type LossPattern, lossPattern, noticeableLossRate } from "./loss-pattern.ts";
 export { type DelayDistribution, delayDistribution } from "./membership/delay-distribution.ts";
 export { type JoinDelay, type JoinObservation, joinDelay } from "./membership/join-delay.ts";
 export { type LeaveDelay, type LeaveObservation, leaveDelay } from "./membership/leave-delay.ts";
@@ -40,7 +40,6 @@ export { mergeReceipts } from "./merge-receipts.ts";
 export { countRanges, intersectRanges, lostSequenceRanges, subtractRanges } from "./range-arithmetic.ts";
 export { hasMembershipChange, mergeIntervalReports } from "./report/merge-interval-reports.ts";
 export { mergeWatcherReports } from "./report/merge-watcher-reports.ts";
-export { mergeSettled, type SettledReceipt, type SourceAccount, settleEnds } from "./settle-ends.ts";
 export {
   COARSE_RANGES,
   type CoarseLostRange,
@@ -62,4 +61,4 @@ export {
   StreamTracker,
   type StreamTrackerOptions,
 } from "./stream-tracker.ts";
-export { type Gap, type ReceiptSummary, type Spread, summariseReceipt } from "./summarise-receipt.ts";
+export { type ReceiptSummary, type Spread, summariseReceipt } from "./summarise-receipt.ts";

@@ -7,7 +7,7 @@ import { MERGED_RANGES, MERGED_SPANS, type Span, type StreamReceipt, type Stretc
  * receipts equals the receipt of one uncut tracker, as long as its lists stay within their bounds (`INTERVAL_RANGES`,
  * `MERGED_RANGES`, `MERGED_SPANS`); past those, lists turn coarse and all counts stay exact. Receipts of different
  * trackers (after a leave and a new join, or a restarted agent) merge too: their spans stay apart, and the numbers
- * between count neither as received nor as lost; `settleEnds` each of them first. Both must have the same time base.
+ * between count neither as received nor as lost. Both must have the same time base.
  */
 export function mergeReceipts(a: StreamReceipt, b: StreamReceipt): StreamReceipt {
   const spans = joinSpans(a.spans, b.spans, b.isFirst);

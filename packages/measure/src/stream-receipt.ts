@@ -75,7 +75,6 @@ export interface StreamReceipt {
 
 /** A stretch of time. */
 export interface Stretch {
-  /** Null only where `settleEnds` could not tell it. */
   readonly startNs: number | null;
   readonly durationNs: number;
 }
@@ -95,7 +94,7 @@ export interface Span {
 
 /**
  * Consecutive lost numbers. The time runs from the arrival of the highest number before them to the arrival that
- * revealed the gap; it is null only where `settleEnds` could not tell it. `hostLost` of the numbers are put down to this
+ * revealed the gap; it is null only in receipts of other programs. `hostLost` of the numbers are put down to this
  * host's own drops.
  */
 export type LostRange = readonly [

@@ -122,14 +122,21 @@ export type {
   FindingKindFacts,
 } from "./report/finding-kind-facts.ts";
 export { FINDING_KIND_NAMES, FINDING_KINDS, type FindingKind, findingKindFacts } from "./report/finding-kinds.ts";
+export { HOST_COUNTER_WORDS, type HostCounter, movedCounters } from "./report/host-counter-words.ts";
+export { type ReportHost, ReportHostSchema } from "./report/report-host-schema.ts";
+export type {
+  ReportDelay,
+  ReportLossPattern,
+  ReportReceipt,
+  ReportReordering,
+  ReportVariation,
+} from "./report/report-receipt-schema.ts";
 export {
   type ReportBystander,
-  type ReportDelay,
   type ReportExpectation,
   type ReportFinding,
   type ReportIncident,
   type ReportQuerier,
-  type ReportReceipt,
   type ReportSegment,
   type ReportStream,
   type ReportStretch,

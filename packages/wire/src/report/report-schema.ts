@@ -1,6 +1,8 @@
 import Type, { type Static } from "typebox";
 import type { DeepReadonly } from "../deep-readonly.ts";
 import { FINDING_KIND_NAMES } from "./finding-kinds.ts";
+import { ReportHostSchema } from "./report-host-schema.ts";
+import { ReportReceiptSchema } from "./report-receipt-schema.ts";
 
 /**
  * The report of a run: what `--json` writes and what other programs may rely on. Unknown is null, never 0.
@@ -33,68 +35,13 @@ export const ReportStreamSchema = Type.Object({
   /** Payload bits per second really sent, over the time the source was on. */
   sentRateBps: Nullable(Type.Number()),
   sendErrors: Nullable(Count),
-  /** How late packets left, 99.9th percentile and worst. */
+  /** How late packets left: the middle one, 99 %, 99.9 % and worst. The first two are absent in earlier reports. */
+  pacingP50Ms: Type.Optional(Nullable(Type.Number())),
+  pacingP99Ms: Type.Optional(Nullable(Type.Number())),
   pacingP999Ms: Nullable(Type.Number()),
   pacingMaxMs: Nullable(Type.Number()),
 });
 export type ReportStream = DeepReadonly<Static<typeof ReportStreamSchema>>;
-
-/** Times are null for what was missing before the first or after the last arrival. */
-export const ReportGapSchema = Type.Object({
-  firstSeq: Count,
-  count: Count,
-  startMs: Nullable(Ms),
-  durationMs: Nullable(Type.Number()),
-});
-
-/** Join or leave delays of several trials. Every value is uncertain by up to `resolutionMs`, the packet interval. */
-export const ReportDelaySchema = Type.Object({
-  /** How many could be measured. */
-  trials: Type.Integer({ minimum: 1 }),
-  minMs: Type.Number(),
-  medianMs: Type.Number(),
-  p95Ms: Type.Number(),
-  maxMs: Type.Number(),
-  resolutionMs: Type.Number(),
-  /** In the order of the trials; the first hundred. */
-  valuesMs: Type.Array(Type.Number(), { maxItems: 100 }),
-});
-export type ReportDelay = DeepReadonly<Static<typeof ReportDelaySchema>>;
-
-/** One listener's reception of one stream, over all its stays in the group. */
-export const ReportReceiptSchema = Type.Object({
-  stream: Type.String(),
-  listener: Type.String(),
-  /** How often it was to join. */
-  stays: Type.Integer({ minimum: 1 }),
-  /** Packets the source sent while this listener was joined; null when the source's count is unknown. */
-  sent: Nullable(Count),
-  received: Nullable(Count),
-  lost: Nullable(Count),
-  lossRatio: Nullable(Ratio),
-  /** Packets lost in the warm-up that the scenario states, not in `sent` and `lost`; absent where it states none. */
-  warmUpLost: Type.Optional(Nullable(Count)),
-  /** Packets that reached this host and were dropped by the host itself. */
-  hostLost: Nullable(Count),
-  duplicates: Nullable(Count),
-  reordered: Nullable(Count),
-  gaps: Type.Array(ReportGapSchema),
-  longestGapMs: Nullable(Type.Number()),
-  jitterMs: Nullable(Type.Number()),
-  /** From the report on the wire to the first packet (RFC 2432 3.4.1), the median over its stays. */
-  joinDelayMs: Nullable(Type.Number()),
-  /** From the leave on the wire to the last frame at the network card (RFC 2432 3.4.2), the median. */
-  leaveDelayMs: Nullable(Type.Number()),
-  joinDelays: Nullable(ReportDelaySchema),
-  leaveDelays: Nullable(ReportDelaySchema),
-  /** Leaves after which the stream came until it or the watch ended: their delay is longer than was waited. */
-  leavesWithoutEffect: Nullable(Count),
-  hops: Nullable(Type.Integer()),
-  asUnicastRatio: Nullable(Ratio),
-  /** Packets on the group that are not of this run. */
-  foreign: Nullable(Count),
-});
-export type ReportReceipt = DeepReadonly<Static<typeof ReportReceiptSchema>>;
 
 export const ReportBystanderSchema = Type.Object({
   stream: Type.String(),
@@ -228,6 +175,8 @@ export const RunReportSchema = Type.Object(
     coverage: ReportCoverageSchema,
     /** In order of time. */
     incidents: Type.Optional(Type.Array(ReportIncidentSchema)),
+    /** One entry for each agent that took part; absent in reports of earlier versions. */
+    hosts: Type.Optional(Type.Array(ReportHostSchema)),
     /** Where an agent's work was interrupted: everything that was counted, piece by piece. */
     stretches: Type.Optional(Type.Array(ReportStretchSchema)),
     /** Agents that were lost, could not do something, or said something that the reader should know. */
