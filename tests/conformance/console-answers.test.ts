@@ -148,7 +148,6 @@ const mistakes = (schema: TSchema, value: unknown): unknown[] =>
 
 /** Said by a switch to everybody (RFC 3376 4.1), and heard by an agent. */
 const QUERY: MembershipEvent = {
-  interface: "eth0",
   atNs: 1e8,
   direction: "in",
   message: {

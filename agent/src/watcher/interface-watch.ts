@@ -33,7 +33,7 @@ export class InterfaceWatch {
   /** @throws {SystemCallError | Fault} when the host does not let this process watch, or has no such interface */
   constructor(setup: WatcherSetup) {
     this.#setup = setup;
-    this.#log = new MembershipLog(setup.interfaceName);
+    this.#log = new MembershipLog();
     this.#socket = new PacketSocket(setup.interfaceIndex, this.#filter);
     if (!ETHERNET_LIKE.has(this.#socket.hardwareType)) {
       this.#socket.close();

@@ -15,17 +15,12 @@ const MAX_HISTORY_MESSAGES = 128;
 
 /** Membership messages heard: those of the current interval, and the last minutes for a run that is to begin. */
 export class MembershipLog {
-  readonly #interfaceName: string;
   /** Apart from each other, so that a network full of reports does not push out the few queries. */
   readonly #queries: LoggedMessage[] = [];
   readonly #others: LoggedMessage[] = [];
   #fresh: LoggedMessage[] = [];
   #freshEntries = 0;
   #unlisted = 0;
-
-  constructor(interfaceName: string) {
-    this.#interfaceName = interfaceName;
-  }
 
   add(monotonicNs: number, direction: MembershipEvent["direction"], message: MembershipMessage): void {
     const logged = { monotonicNs, direction, message };
@@ -53,7 +48,6 @@ export class MembershipLog {
     const membership = this.#fresh.map(({ monotonicNs, direction, message }) => ({
       atNs: monotonicNs - startNs,
       direction,
-      interface: this.#interfaceName,
       message,
     }));
     const unlistedMembership = this.#unlisted;

@@ -1,8 +1,10 @@
-import { Fault } from "@dyetrace/wire";
+import { type AgentMessage, Fault } from "@dyetrace/wire";
 import { UpgradeAnswerSchema } from "@dyetrace/wire/console/console-agent";
 import type { FastifyInstance } from "fastify";
 import { agentPackage } from "../access/agent-package.ts";
 import type { AgentRegistry } from "./agent-registry.ts";
+
+type UpgradeAnswer = Extract<AgentMessage, { readonly kind: "upgrade-answer" }>;
 
 /** An agent fetches about 10 MB and unpacks them. */
 const ANSWER_WITHIN_MS = 120_000;
@@ -33,24 +35,22 @@ export function registerUpgrade(app: FastifyInstance, registry: AgentRegistry): 
         );
       }
       const { version, sha256 } = agentPackage();
-      const answered = new Promise<{ readonly isDone: boolean; readonly message: string; readonly hint: string }>(
-        (resolve, reject) => {
-          const stop = (): void => {
-            clearTimeout(timer);
-            registry.off("upgradeAnswer", onAnswer);
-          };
-          const onAnswer: Parameters<typeof registry.on<"upgradeAnswer">>[1] = (from, answer) => {
-            if (from.name !== name) return;
-            stop();
-            resolve(answer);
-          };
-          const timer = setTimeout(() => {
-            stop();
-            reject(new Fault("UPGRADE_REFUSED", `Agent ${name} did not say what became of its upgrade`, "Look there"));
-          }, ANSWER_WITHIN_MS);
-          registry.on("upgradeAnswer", onAnswer);
-        },
-      );
+      const answered = new Promise<UpgradeAnswer>((resolve, reject) => {
+        const stop = (): void => {
+          clearTimeout(timer);
+          registry.off("upgradeAnswer", onAnswer);
+        };
+        const onAnswer: Parameters<typeof registry.on<"upgradeAnswer">>[1] = (from, answer) => {
+          if (from.name !== name) return;
+          stop();
+          resolve(answer);
+        };
+        const timer = setTimeout(() => {
+          stop();
+          reject(new Fault("UPGRADE_REFUSED", `Agent ${name} did not say what became of its upgrade`, "Look there"));
+        }, ANSWER_WITHIN_MS);
+        registry.on("upgradeAnswer", onAnswer);
+      });
       session.send({ kind: "upgrade", version, sha256 });
       const { isDone, message, hint } = await answered;
       if (!isDone) throw new Fault("UPGRADE_REFUSED", message, hint);

@@ -41,7 +41,7 @@ export function receiptDetails(receipt: StreamReceipt, numbers: readonly StayNum
         : null,
     duplicatedPackets: receipt.duplicatedPackets,
     latePackets: receipt.latePackets,
-    lossPattern: patternOf(numbers),
+    lossPattern: patternOf(receipt, numbers),
     delayFactorMaxMs,
     mediaLossMaxPps,
     otherSenderPackets: receipt.otherSenderPackets,
@@ -49,15 +49,18 @@ export function receiptDetails(receipt: StreamReceipt, numbers: readonly StayNum
   };
 }
 
-/** @returns null where nobody can say what should have come, or gaps are not known one by one */
-function patternOf(numbers: readonly StayNumbers[]): ReportLossPattern | null {
+/** @returns null where nobody can say what should have come */
+function patternOf(receipt: StreamReceipt, numbers: readonly StayNumbers[]): ReportLossPattern | null {
   const runs = numbers.map(({ window, missing }) => {
-    if (window === null || missing.some(({ isOne }) => !isOne)) return null;
+    if (window === null) return null;
     const lost = missing.map(({ firstSeq, count }): [number, number] => [firstSeq, count]);
     return { firstSeq: window[0], endSeq: window[1] + 1, lost };
   });
   const known = runs.filter((run) => run !== null);
   if (known.length < runs.length) return null;
+  if (numbers.some(({ missing }) => missing.some(({ isOne }) => !isOne))) {
+    return { ...NOT_ONE_BY_ONE, periods: receipt.lossPeriods, longestPeriod: receipt.longestLossPeriod };
+  }
   const { periods, longestPeriod, medianDistance, noticeableRatio } = lossPattern(known.map(({ lost }) => lost));
   const { bursts, burstDensity, gapDensity, meanBurstPackets, meanGapPackets } = summariseBurstGaps(known);
   const atStart = known.map(({ firstSeq, lost: [first] }) =>
@@ -81,5 +84,18 @@ function patternOf(numbers: readonly StayNumbers[]): ReportLossPattern | null {
     gapLossRatio: gapDensity,
   };
 }
+
+/** The listener has counted its loss periods, however many they were. */
+const NOT_ONE_BY_ONE = {
+  medianDistance: null,
+  noticeableRatio: null,
+  beforeFirst: null,
+  afterLast: null,
+  bursts: null,
+  meanBurstPackets: null,
+  burstLossRatio: null,
+  meanGapPackets: null,
+  gapLossRatio: null,
+};
 
 const sum = (counts: readonly number[]): number => counts.reduce((all, count) => all + count, 0);

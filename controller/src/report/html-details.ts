@@ -70,7 +70,7 @@ function periodsOf({ lossPattern }: ReportReceipt): string | number | null {
 function burstsOf({ lossPattern }: ReportReceipt): string | number | null {
   if (lossPattern == null) return null;
   const { bursts, meanBurstPackets, burstLossRatio } = lossPattern;
-  if (bursts === 0 || meanBurstPackets === null || burstLossRatio === null) return bursts;
+  if (bursts === null || bursts === 0 || meanBurstPackets === null || burstLossRatio === null) return bursts;
   return `${bursts} of ${Math.round(meanBurstPackets)} packets on average, ${formatRatio(burstLossRatio)} of them lost`;
 }
 

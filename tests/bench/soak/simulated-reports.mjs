@@ -80,7 +80,6 @@ export class SimulatedListener {
 const query = (atNs) => ({
   atNs,
   direction: "in",
-  interface: "eth0",
   message: {
     family: 4,
     sourceMac: "02:00:00:00:00:01",

@@ -7,6 +7,7 @@ import { EnrolAgent } from "../agents/enrol-agent.tsx";
 import { hostChecks } from "../agents/host-checks.ts";
 import { askController } from "../link/ask-controller.ts";
 import { CopyLine } from "../parts/copy-line.tsx";
+import { formatCount, orUnknown } from "../parts/format.ts";
 import { agents, link, plan, version } from "../state/console-state.ts";
 
 /** Who is connected, what each can do, and how to bring one more in. */
@@ -76,8 +77,10 @@ function AgentEntry({ agent, isEnrolled }: { readonly agent: ConsoleAgent; reado
         </dd>
         <dt>host</dt>
         <dd>
-          {capabilities.platform} {capabilities.osRelease}, {capabilities.architecture}
+          {capabilities.platform} {capabilities.osRelease}, {capabilities.architecture}, Node {capabilities.nodeVersion}
         </dd>
+        <dt>receive buffer</dt>
+        <dd>{orUnknown(capabilities.receiveBufferBytes, (bytes) => `${formatCount(Math.round(bytes / 1024))} KiB`)}</dd>
         <dt>clock</dt>
         <dd>
           {clock === null

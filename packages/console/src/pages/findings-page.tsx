@@ -4,6 +4,7 @@ import { EvidenceCharts } from "../findings/evidence-charts.tsx";
 import { evidenceOf } from "../findings/evidence-of.ts";
 import { FindingMap } from "../findings/finding-map.tsx";
 import { graphOf } from "../map/site-scene.ts";
+import { Deliveries, HostCounts } from "../parts/delivery-figures.tsx";
 import { FindingHead, Suspects } from "../parts/finding-note.tsx";
 import { RefusalNote } from "../parts/refusal-note.tsx";
 import { RunNote } from "../parts/run-note.tsx";
@@ -46,6 +47,8 @@ function Findings({ view }: { readonly view: RunView }) {
         <FindingCard key={`${report.run} ${index}`} report={report} index={index} graph={graph} />
       ))}
       {report !== null && <Promises report={report} />}
+      {report !== null && <Deliveries report={report} />}
+      {report !== null && <HostCounts report={report} />}
       {report !== null && report.notes.length > 0 && (
         <section class="promises">
           <h2>Notes</h2>

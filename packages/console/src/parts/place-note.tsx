@@ -1,5 +1,5 @@
 import type { SiteGraph } from "@dyetrace/site";
-import { formatRateBps, formatRatio } from "@dyetrace/wire";
+import { formatRateBps, formatRatio, movedCounters } from "@dyetrace/wire";
 import type { LiveFigures } from "@dyetrace/wire/console/live-second";
 import type { SiteTree } from "../map/layout/site-tree.ts";
 import { describeChannel, describeHostWater } from "../map/say-water.ts";
@@ -7,6 +7,7 @@ import type { MapSelection } from "../map/site-map-props.ts";
 import type { SiteScene } from "../map/site-scene.ts";
 import { history, isRunning } from "../state/console-state.ts";
 import type { RunView, ViewedStream } from "../state/run-view.ts";
+import { sayCopies, sayOrder, sayPattern, sayVariation } from "./delivery-figures.tsx";
 import { formatCount, formatMs, orUnknown } from "./format.ts";
 
 interface PlaceNoteProps {
@@ -33,6 +34,8 @@ export function PlaceNote({ selection, tree, scene, graph, view, stream, onClose
     stream === null
       ? undefined
       : view?.report?.receipts.find((one) => one.stream === stream.name && one.listener === place.node.agent);
+  const hosts = isSegment ? [] : (view?.report?.hosts ?? []);
+  const counted = hosts.filter(({ agent }) => agent === place.node.agent).flatMap(movedCounters);
   const live =
     isRunning.value && stream !== null && place.node.agent !== null
       ? (history.strip(place.node.agent, streamIdOf(view, stream))?.last ?? null)
@@ -79,8 +82,21 @@ export function PlaceNote({ selection, tree, scene, graph, view, stream, onClose
             </Figure>
             <Figure of="longest gap">{orUnknown(receipt.longestGapMs, formatMs)}</Figure>
             <Figure of="jitter">{orUnknown(receipt.jitterMs, formatMs)}</Figure>
+            {receipt.delayVariation !== undefined && (
+              <>
+                <Figure of="delay varies by">{sayVariation(receipt)}</Figure>
+                <Figure of="out of order">{sayOrder(receipt)}</Figure>
+                <Figure of="copies">{sayCopies(receipt)}</Figure>
+                <Figure of="loss periods">{sayPattern(receipt)}</Figure>
+              </>
+            )}
             <Figure of="join delay">{orUnknown(receipt.joinDelayMs, formatMs)}</Figure>
           </>
+        )}
+        {counted.length > 0 && (
+          <Figure of="host counted">
+            {counted.map(([words, count]) => `${words}: ${formatCount(count)}`).join("; ")}
+          </Figure>
         )}
         {live !== null && <LiveFigureList figures={live} />}
       </dl>

@@ -57,7 +57,6 @@ const report = (source: string, type: "TO_EX" | "TO_IN" | "BLOCK" | "unknown", g
 const at = (seconds: number, message: MembershipMessage, direction: "in" | "out" = "in"): MembershipEvent => ({
   atNs: seconds * 1e9,
   direction,
-  interface: "eth0",
   message,
 });
 

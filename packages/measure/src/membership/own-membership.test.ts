@@ -5,7 +5,6 @@ import { ownMembershipNs } from "./own-membership.ts";
 const said = (atNs: number, direction: "in" | "out", type: "TO_EX" | "TO_IN"): MembershipEvent => ({
   atNs,
   direction,
-  interface: "eth0",
   message: {
     family: 4,
     sourceMac: "02:00:5e:10:00:01",

@@ -159,7 +159,6 @@ const EventSchema = Type.Object({
   atNs: Type.Number(),
   /** `out`: this host sent it, as it left on the wire. */
   direction: Type.Union([Type.Literal("in"), Type.Literal("out")]),
-  interface: Type.String({ maxLength: 15 }),
   message: MembershipMessageSchema,
 });
 export type MembershipEvent = DeepReadonly<Static<typeof EventSchema>>;

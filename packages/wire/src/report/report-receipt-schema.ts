@@ -50,7 +50,7 @@ export const ReportReorderingSchema = Type.Object({
 });
 export type ReportReordering = DeepReadonly<Static<typeof ReportReorderingSchema>>;
 
-/** How the missing packets lie among those sent. Not told where gaps are no longer known one by one. */
+/** How the missing packets lie among those sent. Null from `medianDistance` on where gaps are no longer known one by one. */
 export const ReportLossPatternSchema = Type.Object({
   /** Runs of consecutive losses, and the longest (RFC 3357, section 5.4). */
   periods: Count,
@@ -63,7 +63,7 @@ export const ReportLossPatternSchema = Type.Object({
   beforeFirst: Nullable(Count),
   afterLast: Nullable(Count),
   /** Bursts of loss, with fewer than 16 packets in a row received within each (RFC 3611, section 4.7.2). */
-  bursts: Count,
+  bursts: Nullable(Count),
   meanBurstPackets: Nullable(Type.Number()),
   burstLossRatio: Nullable(Ratio),
   meanGapPackets: Nullable(Type.Number()),
