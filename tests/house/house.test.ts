@@ -1,7 +1,14 @@
 import { describe, expect, test } from "vitest";
 import { compareHouses, drawHouse, parseHouse } from "./arrows.ts";
 import { findCircles } from "./circles.ts";
-import { readArrowBlock, readDeclaredPackages, readImports, readSourceFiles } from "./source-files.ts";
+import {
+  readAllPaths,
+  readArrowBlock,
+  readDeclaredPackages,
+  readImports,
+  readNamedPaths,
+  readSourceFiles,
+} from "./source-files.ts";
 
 const MOST_LINES = 250;
 const MOST_FILES = 25;
@@ -16,6 +23,13 @@ describe("the house", () => {
 
   test("given the list of folders in DEVELOPERS.md, then each folder imports what it says there, and only downwards", () => {
     expect(compareHouses(parseHouse(readArrowBlock()), drawHouse(files))).toEqual([]);
+  });
+
+  test("given the paths that DEVELOPERS.md names, then each leads somewhere", () => {
+    const [named, all] = [readNamedPaths(), readAllPaths()];
+    const pattern = (name: string) => new RegExp(`(^|/)${name.replaceAll(".", "\\.").replaceAll("*", "[^/]*")}$`);
+    expect(named.length).toBeGreaterThan(20); // they were found at all
+    expect(named.filter((name) => !all.some((one) => pattern(name).test(one)))).toEqual([]);
   });
 
   test("given a package, then its package.json declares the packages that it imports, and no other", () => {

@@ -57,6 +57,25 @@ export function readImports(at: FilePath, text: string, known: ReadonlySet<FileP
   };
 }
 
+/** @returns every file and folder that the repository itself has below its top folders */
+export function readAllPaths(): FilePath[] {
+  const below = (folder: FilePath): FilePath[] =>
+    readdirSync(path.join(ROOT, folder), { withFileTypes: true }).flatMap((entry) => {
+      if (entry.name === "node_modules" || entry.name === "dist") return [];
+      const at = `${folder}/${entry.name}`;
+      return entry.isDirectory() ? [at, ...below(at)] : [at];
+    });
+  return ["agent", "controller", "packages", "tests", "deploy"].flatMap((top) => [top, ...below(top)]);
+}
+
+/** @returns paths that DEVELOPERS.md names in its text, whole or from some folder on; \`*\` stands for any name */
+export function readNamedPaths(): string[] {
+  const text = readFileSync(path.join(ROOT, "DEVELOPERS.md"), "utf8");
+  return [...text.matchAll(/`([\w.*-]+(?:\/[\w.*-]+)*(?:\/|\.tsx?|\.mjs)|(?:packages|tests|deploy)\/[\w./-]+)`/g)].map(
+    ([, named = ""]) => named.replace(/\/$/, ""),
+  );
+}
+
 /** @returns the house list of DEVELOPERS.md: the text of its block of arrows */
 export function readArrowBlock(): string {
   const text = readFileSync(path.join(ROOT, "DEVELOPERS.md"), "utf8");
