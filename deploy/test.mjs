@@ -61,7 +61,7 @@ function tellTimes() {
   const failed = Math.max(count("numFailedTests"), files.filter(({ status }) => status === "failed").length);
   const skipped = count("numPendingTests") + count("numTodoTests");
   if (skipped > 0) process.stderr.write(`${skipped} skipped\n`);
-  process.stderr.write(`${count("numPassedTests")} passed, ${failed} failed\n`);
+  process.stdout.write(`${count("numPassedTests")} passed, ${failed} failed\n`);
 }
 
 function runSteps() {
