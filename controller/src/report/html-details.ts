@@ -60,7 +60,7 @@ function periodsOf({ lossPattern }: ReportReceipt): string | number | null {
   if (lossPattern == null) return null;
   const { periods, longestPeriod, medianDistance, beforeFirst, afterLast } = lossPattern;
   if (periods === 0) return 0;
-  const parts = [`${periods}, longest ${longestPeriod} packets`];
+  const parts = [`${periods}, longest ${longestPeriod}`];
   if (medianDistance !== null) parts.push(`mostly ${medianDistance} apart`);
   if (beforeFirst !== null && beforeFirst > 0) parts.push(`${beforeFirst} before the first packet`);
   if (afterLast !== null && afterLast > 0) parts.push(`${afterLast} after the last`);
@@ -71,7 +71,7 @@ function burstsOf({ lossPattern }: ReportReceipt): string | number | null {
   if (lossPattern == null) return null;
   const { bursts, meanBurstPackets, burstLossRatio } = lossPattern;
   if (bursts === null || bursts === 0 || meanBurstPackets === null || burstLossRatio === null) return bursts;
-  return `${bursts} of ${Math.round(meanBurstPackets)} packets on average, ${formatRatio(burstLossRatio)} of them lost`;
+  return `${bursts}, mean ${Math.round(meanBurstPackets)} packets, ${formatRatio(burstLossRatio)} lost`;
 }
 
 function sourceOf({ otherSenderPackets, senderRestarts }: ReportReceipt): string | null {

@@ -28,7 +28,7 @@ export function sayPattern({ lossPattern, lost }: ReportReceipt): string {
   const { periods, longestPeriod, medianDistance, bursts } = lossPattern;
   if (periods === 0) return "none";
   const apart = medianDistance === null ? "" : `, mostly ${formatCount(medianDistance)} apart`;
-  const clustered = bursts === null || bursts === 0 ? "" : `; ${formatCount(bursts)} in bursts`;
+  const clustered = bursts === null || bursts === 0 ? "" : `; ${formatCount(bursts)} bursts`;
   return `${formatCount(periods)}, longest ${formatCount(longestPeriod)}${apart}${clustered}`;
 }
 
@@ -51,7 +51,8 @@ export function Deliveries({ report }: { readonly report: RunReport }) {
   return (
     <section class="promises deliveries">
       <h2>How packets came</h2>
-      <div class="scroll">
+      {/* biome-ignore lint/a11y/noNoninteractiveTabindex: a table wider than the page is scrolled with the keyboard too */}
+      <section class="scroll" aria-label="How packets came" tabIndex={0}>
         <table>
           <thead>
             <tr>
@@ -82,7 +83,7 @@ export function Deliveries({ report }: { readonly report: RunReport }) {
             ))}
           </tbody>
         </table>
-      </div>
+      </section>
       <p class="small soft">
         Delay beyond the fastest packet of the same 10 s. Out of order: how many, by how many places and how late. Worst
         second: the buffer that evens out the arrivals, and packets lost or out of order in one second.
