@@ -9,9 +9,9 @@ const SLOWEST_FILES = 10;
 const results = mkdtempSync(path.join(tmpdir(), "dyetrace-test-"));
 const resultsOf = (part) => path.join(results, `${part}.json`);
 
-const vitest = (part, projects) => [
-  ...["vitest", "run", "--config", "tests/vitest.config.ts", "--project", projects],
-  ...["--reporter", "default", "--reporter", "json", "--outputFile.json", resultsOf(part)],
+const vitest = (project) => [
+  ...["vitest", "run", "--config", "tests/vitest.config.ts", "--project", project],
+  ...["--reporter", "default", "--reporter", "./deploy/test-times.mjs"],
   ...process.argv.slice(2),
 ];
 /** npm's `.bin` links name the tools; `npx --no` never fetches one that is missing. */
@@ -20,9 +20,9 @@ const steps = [
   { part: "types", what: "Types of the tests", args: ["tsc", "-p", "tests/tsconfig.json"] },
   { part: "types", what: "Types of the console", args: ["tsc", "-p", "packages/console/tsconfig.page.json"] },
   // One after the other: pure tests on all cores would disturb the clocks of those that move packets.
-  { part: "unit", what: "Tests: unit", args: vitest("unit", "unit") },
-  { part: "field", what: "Tests: field", args: vitest("field", "field") },
-  { part: "browser", what: "Tests: browser", args: vitest("browser", "browser") },
+  { part: "unit", what: "Tests: unit", args: vitest("unit") },
+  { part: "field", what: "Tests: field", args: vitest("field") },
+  { part: "browser", what: "Tests: browser", args: vitest("browser") },
 ];
 
 /** Seconds by part, in the order in which they came. */
@@ -34,40 +34,34 @@ function time(part, work) {
   return result;
 }
 
-function readResults(part) {
-  return existsSync(resultsOf(part)) ? JSON.parse(readFileSync(resultsOf(part), "utf8")) : null;
-}
-
 /** The last line is the sum of all parts, alone on its line. */
-function tellTimes() {
-  const all = [...took.keys()].flatMap((part) => readResults(part) ?? []);
-  const files = all.flatMap(({ testResults }) => testResults);
-  const seconds = ({ startTime, endTime }) => (endTime - startTime) / 1000;
-  const line = (time, name) => `${time.toFixed(1).padStart(8)} s  ${name}\n`;
+function tellTimes(status) {
+  const told = [...took.keys()].map(resultsOf).filter((file) => existsSync(file));
+  const all = told.map((file) => JSON.parse(readFileSync(file, "utf8")));
+  const files = all.flatMap((one) => one.files);
+  const line = (seconds, name) => `${seconds.toFixed(1).padStart(8)} s  ${name}\n`;
+  const sum = (numbers) => numbers.reduce((total, one) => total + one, 0);
   process.stderr.write("\nThe slowest test files:\n");
-  for (const file of files.toSorted((a, b) => seconds(b) - seconds(a)).slice(0, SLOWEST_FILES)) {
-    process.stderr.write(line(seconds(file), path.relative(root, file.name)));
+  for (const { seconds, name } of files.toSorted((a, b) => b.seconds - a.seconds).slice(0, SLOWEST_FILES)) {
+    process.stderr.write(line(seconds, path.relative(root, name)));
   }
   process.stderr.write("\nWhat took how long:\n");
-  for (const [part, time] of took) process.stderr.write(line(time, part));
-  process.stderr.write(
-    line(
-      [...took.values()].reduce((sum, time) => sum + time, 0),
-      "total",
-    ),
-  );
-  const count = (key) => all.reduce((sum, one) => sum + one[key], 0);
-  // A file that could not even begin has no test that failed.
-  const failed = Math.max(count("numFailedTests"), files.filter(({ status }) => status === "failed").length);
-  const skipped = count("numPendingTests") + count("numTodoTests");
-  if (skipped > 0) process.stderr.write(`${skipped} skipped\n`);
-  process.stdout.write(`${count("numPassedTests")} passed, ${failed} failed\n`);
+  for (const [part, seconds] of took) process.stderr.write(line(seconds, part));
+  process.stderr.write(line(sum([...took.values()]), "total"));
+  const count = (key) => sum(files.map((file) => file[key]));
+  if (count("skipped") > 0) process.stderr.write(`${count("skipped")} skipped\n`);
+  const failed = count("failed") + sum(all.map(({ errors }) => errors));
+  // A linter that finds something is a failure too.
+  process.stdout.write(`${count("passed")} passed, ${status === 0 ? failed : Math.max(1, failed)} failed\n`);
 }
 
 function runSteps() {
   for (const { part, what, args } of steps) {
     process.stderr.write(`${what} ...\n`);
-    const { status } = time(part, () => spawnSync("npx", ["--no", "--", ...args], { cwd: root, stdio: "inherit" }));
+    const env = { ...process.env, DYETRACE_TEST_TIMES: resultsOf(part) };
+    const { status } = time(part, () =>
+      spawnSync("npx", ["--no", "--", ...args], { cwd: root, stdio: "inherit", env }),
+    );
     if (status !== 0) return status ?? 1;
   }
   return 0;
@@ -82,7 +76,7 @@ try {
 }
 try {
   process.exitCode = runSteps();
-  tellTimes();
+  tellTimes(process.exitCode);
 } finally {
   rmSync(results, { recursive: true, force: true });
 }
