@@ -6,6 +6,7 @@ import { BaseSequencer, type TestSpecification } from "vitest/node";
  * one. A file that is not here counts as short; a wrong figure costs time and nothing else.
  */
 const SECONDS: Readonly<Record<string, number>> = {
+  "tests/browser/console-journey.test.ts": 100,
   "tests/field/main-job.test.ts": 300,
   "tests/field/compare-runs.test.ts": 240,
   "tests/faults/soak-survival.test.ts": 150,
