@@ -1,5 +1,4 @@
 import { writeFileSync } from "node:fs";
-import { setTimeout as sleep } from "node:timers/promises";
 import { gzipSync } from "node:zlib";
 import { loadSitePlan } from "@dyetrace/site";
 import type { RunReport } from "@dyetrace/wire";
@@ -17,7 +16,6 @@ const PAIRS = Number(process.env["DYETRACE_COMPARE_PAIRS"] ?? "2");
 const CHANGED = Number(process.env["DYETRACE_COMPARE_CHANGED"] ?? "1");
 const RECORDING = process.env["DYETRACE_COMPARE_RECORDING"];
 const RUN_MS = 60_000;
-const MOST_TRIES = 10;
 
 describe("compare on a practice site", () => {
   const graph = loadSitePlan(UPGRADE_PLAN, "plan.yaml");
@@ -30,20 +28,13 @@ describe("compare on a practice site", () => {
   }, 240_000);
   afterAll(() => bench[Symbol.asyncDispose]());
 
-  /** Another run, kept in its list. A machine that stood still has lost its agents for a moment: they come back. */
+  /** Another run, kept in its list. */
   const run = async (into: RunReport[], faults: readonly string[] = []): Promise<RunReport> => {
-    for (let tries = 1; ; tries++) {
-      try {
-        const report = await bench.run(UPGRADE_SCENARIO, { faults });
-        into.push(report);
-        const recording: UpgradeRecording<RunReport> = { same, changed };
-        if (RECORDING !== undefined) writeFileSync(RECORDING, gzipSync(JSON.stringify(recording), { level: 9 }));
-        return report;
-      } catch (error) {
-        if (tries === MOST_TRIES || !String(error).includes("AGENT_MISSING")) throw error;
-        await sleep(2000);
-      }
-    }
+    const report = await bench.run(UPGRADE_SCENARIO, { faults });
+    into.push(report);
+    const recording: UpgradeRecording<RunReport> = { same, changed };
+    if (RECORDING !== undefined) writeFileSync(RECORDING, gzipSync(JSON.stringify(recording), { level: 9 }));
+    return report;
   };
 
   test(

@@ -2,6 +2,7 @@ import { loadSitePlan } from "@dyetrace/site";
 import { Fault, loadScenario } from "@dyetrace/wire";
 import { expect, test } from "vitest";
 import { compileScenario } from "./compile-scenario.ts";
+import type { AgentAddresses } from "./compiled-run.ts";
 
 const RUN_ID = "00000000000000aa";
 const PLAN = `
@@ -60,8 +61,18 @@ test("compileScenario: given a source-specific stream, then listeners join with 
   expect(v6.tasks.get("kiosk")?.streams[0]?.ssmSource).toBe("2001:db8::1"); // never the link-local one
 });
 
-test("compileScenario: given a source-specific stream and a source without an address, then that is said", () => {
+test("compileScenario: given a source-specific stream and a source without an address, or none at all, then it says which", () => {
   const text = scenario("[ { at: 0s, join: board }, { at: 0s, emit: board }, { at: 3s, stop: board } ]", ", ssm: true");
   const loaded = loadScenario(text, "scenario.yaml").scenario;
-  expect(() => compileScenario(RUN_ID, loaded, graph, new Map())).toThrow(Fault);
+  const refusal = (agents: ReadonlyMap<string, AgentAddresses>): unknown => {
+    try {
+      return compileScenario(RUN_ID, loaded, graph, agents);
+    } catch (error) {
+      return error instanceof Fault ? [error.code, error.message] : error;
+    }
+  };
+  const bare = new Map(["tower", "kiosk"].map((agent) => [agent, { ipv4: null, ipv6: [] }]));
+  const rest = "and board is joined by its source's address";
+  expect(refusal(bare)).toEqual(["AGENT_CANNOT", `tower has no IPv4 address, ${rest}`]);
+  expect(refusal(new Map())).toEqual(["AGENT_MISSING", `Agent tower is not connected, ${rest}`]);
 });

@@ -9,7 +9,8 @@ const INTERVAL_NS = 1e9;
 /**
  * Scenario, site and agents as a timed list of actions for each agent. Pure.
  * @param agents connected agents by name
- * @throws {Fault} AGENT_CANNOT where a source-specific join needs an address that the source does not have
+ * @throws {Fault} where a source-specific join needs an address: AGENT_CANNOT if the source has none, AGENT_MISSING if it is not
+ *   connected
  */
 export function compileScenario(
   runId: string,
@@ -127,6 +128,13 @@ function asTaskStream(stream: CompiledStream, agents: ReadonlyMap<string, AgentA
 }
 
 function sourceAddress(stream: CompiledStream, source: AgentAddresses | undefined): string {
+  if (source === undefined) {
+    throw new Fault(
+      "AGENT_MISSING",
+      `Agent ${stream.source} is not connected, and ${stream.name} is joined by its source's address`,
+      "Start it, or leave the stream out of the scenario",
+    );
+  }
   const address = hostAddress(stream, source);
   if (address === null) {
     const isV6 = parseIpAddress(stream.group)?.family === 6;

@@ -1,4 +1,5 @@
 import { readFileSync } from "node:fs";
+import { setTimeout as sleep } from "node:timers/promises";
 import { ControllerClient, type PracticeSetup, raisePractice, type StandingPractice } from "@dyetrace/controller";
 import {
   type FaultPlay,
@@ -7,10 +8,12 @@ import {
   type PracticeSite,
   playPracticeFaults,
 } from "@dyetrace/practice";
-import { loadSitePlan } from "@dyetrace/site";
+import { loadSitePlan, type SiteGraph } from "@dyetrace/site";
 import type { RunProgress, RunReport, RunRequest } from "@dyetrace/wire";
 import { inTurn } from "./in-turn.ts";
 import { QUICK_TIMERS } from "./quick-timers.ts";
+
+const CONNECTED_WITHIN_MS = 30_000;
 
 /** A scenario that the controller ships, by its name. */
 export const shippedScenario = (name: string): string =>
@@ -73,6 +76,7 @@ export async function raiseBench(plan: string, setup: BenchSetup = {}): Promise<
     const all = faults.length === 0 ? [] : loadPracticeFaults(faultFile(faults), "faults.yaml", graph);
     const standing = all.filter((fault) => fault.atMs === null);
     const timed = all.filter((fault) => fault.atMs !== null);
+    await everyAgent(practice, graph);
     await site.inject(standing);
     const play = new Timetable(site, timed);
     try {
@@ -87,6 +91,18 @@ export async function raiseBench(plan: string, setup: BenchSetup = {}): Promise<
     }
   };
   return { practice, site, client, run, [Symbol.asyncDispose]: () => practice[Symbol.asyncDispose]() };
+}
+
+/** On a machine that other sites keep busy an agent may lose its controller for a moment between two runs. */
+async function everyAgent({ controller }: StandingPractice, graph: SiteGraph): Promise<void> {
+  const names = [...graph.nodes.values()].flatMap(({ agent }) => agent ?? []);
+  const deadlineMs = performance.now() + CONNECTED_WITHIN_MS;
+  for (;;) {
+    const missing = names.filter((name) => controller.registry.find(name) === undefined);
+    if (missing.length === 0) return;
+    if (performance.now() > deadlineMs) throw new Error(`Not connected: ${missing.join(", ")}`);
+    await sleep(50);
+  }
 }
 
 const faultFile = (faults: string | readonly string[]): string =>
