@@ -31,10 +31,7 @@ beforeAll(async () => {
 });
 afterAll(() => site?.[Symbol.asyncDispose]());
 let running = "";
-afterEach(async () => {
-  await site.abortRun(running).catch(() => undefined);
-  await site.report(running, 60_000).catch(() => undefined); // over, in whatever way
-});
+afterEach(() => site.endRun(running));
 
 /** Starts a run and waits until its source has sent for a while. */
 async function flowing(text: string, forMs: number): Promise<{ startMs: number; endMs: number }> {

@@ -33,8 +33,7 @@ beforeAll(async () => {
 });
 afterEach(async () => {
   liar?.hello.socket.terminate();
-  await site.abortRun(runId);
-  await site.report(runId, 60_000).catch(() => undefined);
+  await site.endRun(runId);
   await site.gone("stand");
 });
 afterAll(() => site?.[Symbol.asyncDispose]());

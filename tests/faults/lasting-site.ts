@@ -43,6 +43,8 @@ export interface LastingSite extends AsyncDisposable {
   mendControl(): void;
   startRun(scenario: string): Promise<string>;
   abortRun(runId: string): Promise<void>;
+  /** Stops a run that may be going on, and waits until it is over in whatever way. */
+  endRun(runId: string): Promise<void>;
   /** Waits for the order to start. @returns start and end of the run on this process' clock, ms */
   begun(runId: string): Promise<{ readonly startMs: number; readonly endMs: number }>;
   /** Waits for the run's report, whatever happens to the controller meanwhile. */
@@ -157,6 +159,16 @@ export async function raiseLastingSite(plan: string, env: Readonly<Record<string
       return answer.runId;
     },
     abortRun: async (runId) => void (await fetch(new URL(`/api/runs/${runId}/abort`, url), { method: "POST" })),
+    endRun: (runId) =>
+      until("the run is over", async () => {
+        // Again and again: a controller that has just come back may not have taken the run up yet.
+        await lasting.abortRun(runId).catch(() => undefined);
+        const record = (await get(`/api/runs/${runId}`).catch(() => null)) as {
+          report?: RunReport | null;
+          failure?: object | null;
+        } | null;
+        return record?.report != null || record?.failure != null;
+      }),
     begun: async (runId) => {
       const response = await fetch(new URL(`/api/runs/${runId}/progress`, url));
       let words = "";

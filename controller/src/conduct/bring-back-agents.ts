@@ -9,7 +9,8 @@ const NEARLY_OVER_NS = 3e9;
 
 /**
  * Brings agents back to a run that has begun: those that were restarted, and sources that stopped because they had not
- * heard their controller for too long. Ends with `Symbol.dispose`.
+ * heard their controller for too long. Once the run is being stopped, whoever comes back from it is told so instead: it was
+ * away when the others were told, and its source would go on. Ends with `Symbol.dispose`.
  */
 export function bringBackAgents(
   run: CompiledRun,
@@ -25,12 +26,14 @@ export function bringBackAgents(
     session.send({ kind: "resume", runId: run.runId, task, startControllerNs: startNs });
   };
   const onConnected = (session: AgentSession): void => {
-    if (session.runId !== run.runId) bringBack(session);
+    const reason = agents.endReason;
+    if (reason === null && session.runId !== run.runId) bringBack(session);
+    if (reason !== null && session.runId === run.runId) session.send({ kind: "abort", runId: run.runId, reason });
   };
   const onMessage = (session: AgentSession, message: RunMessage): void => {
     if (message.kind !== "report" || message.runId !== run.runId || revived.has(message.stint)) return;
     const { sourcesStopped, totals } = message.report;
-    if (sourcesStopped?.why !== "hold-time" || totals !== null) return;
+    if (sourcesStopped?.why !== "hold-time" || totals !== null || agents.endReason !== null) return;
     revived.add(message.stint);
     bringBack(session);
   };

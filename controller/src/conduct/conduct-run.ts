@@ -9,6 +9,8 @@ import { isLeaving, Left } from "./leaving.ts";
 import { RunAgents, TimeUp } from "./run-agents.ts";
 import type { RunGuard } from "./run-guard.ts";
 
+const STOPPED_BY_HAND = "stopped by the operator";
+const OVER = "the run is over";
 const PREPARE_WITHIN_MS = 15_000;
 /** From the order to the start: long enough for the order to reach every agent twice over. */
 const LEAD_NS = 700e6;
@@ -38,7 +40,7 @@ export async function conductRun(
   const stop = (reason: string | null): void => {
     if (reason === null || stopReason !== null) return;
     stopReason = reason;
-    agents.end();
+    agents.end(reason);
     order({ kind: "abort", runId: run.runId, reason });
   };
   const onMessage = (session: AgentSession, message: RunMessage): void => {
@@ -117,8 +119,8 @@ export async function seeThrough(
   };
   const abort = (): void => {
     if (isLeaving(signal)) return;
-    agents.end();
-    order("stopped by the operator");
+    agents.end(STOPPED_BY_HAND);
+    order(STOPPED_BY_HAND);
   };
   const seconds = setInterval(() => say(agents.progress()), 1000);
   const bringingBack = bringBackAgents(run, agents, registry, startNs);
@@ -140,8 +142,8 @@ export async function seeThrough(
     clearInterval(seconds);
     bringingBack[Symbol.dispose]();
     signal.removeEventListener("abort", abort);
-    agents.end();
-    if (!isLeaving(signal) && !agents.isFinished()) order("the run is over");
+    agents.end(OVER);
+    if (!isLeaving(signal) && !agents.isFinished()) order(OVER);
   }
   if (isLeaving(signal)) throw new Left();
   const stopReason = stopReasonOf();

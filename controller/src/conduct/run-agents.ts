@@ -43,7 +43,7 @@ export class RunAgents {
   readonly #keepsReports: boolean;
   #startNs = 0;
   #receivedPackets = 0;
-  #isEnding = false;
+  #endReason: string | null = null;
   #heardNs = monotonicNs();
   #wake: () => void = () => {};
 
@@ -108,7 +108,7 @@ export class RunAgents {
     if (this.#keepsReports) member.reports.push(message);
     for (const listener of report.listeners) this.#receivedPackets += listener.receipt?.received ?? 0;
     // A stint that ends early is followed by another, unless all of them end.
-    if (!isFinal || (!this.#isEnding && report.toNs < this.#run.endNs - this.#intervalNs)) return;
+    if (!isFinal || (this.#endReason === null && report.toNs < this.#run.endNs - this.#intervalNs)) return;
     member.final = report;
     member.state = "finished";
   }
@@ -117,9 +117,14 @@ export class RunAgents {
     return this.#run.tasks.values().next().value?.intervalNs ?? 1e9;
   }
 
-  /** The run is being stopped: each agent's next last report ends its part. */
-  end(): void {
-    this.#isEnding = true;
+  /** The run is being stopped: each agent's next last report ends its part. The first reason stands. */
+  end(reason: string): void {
+    this.#endReason ??= reason;
+  }
+
+  /** Why the run is being stopped; null while it is not. */
+  get endReason(): string | null {
+    return this.#endReason;
   }
 
   /** What an earlier controller had stored of it: that agent's part is over. */
