@@ -34,7 +34,7 @@ await plane.prepare({
 let received = 0;
 let quiet = 0;
 plane.onInterval((report) => {
-  if (report.index === 0) process.stdout.write("ready\n"); // the join of this interval is in its report
+  if (report.fromNs === 0) process.stdout.write("ready\n"); // the join of this interval is in its report
   if (report.totals !== null) return;
   const now = report.listeners[0]?.receipt?.received ?? 0;
   received += now;
