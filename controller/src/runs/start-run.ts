@@ -2,6 +2,7 @@ import { randomBytes } from "node:crypto";
 import { checkScenarioAgainstSite, loadSitePlan, type SiteGraph } from "@dyetrace/site";
 import {
   Fault,
+  formatDurationNs,
   type LoadedScenario,
   loadScenario,
   parseIpAddress,
@@ -12,6 +13,7 @@ import {
 import type { DiskNeed } from "@dyetrace/wire/console/run-forecast";
 import { VERSION } from "../about/version.ts";
 import { accountOfRun } from "../account/run-account.ts";
+import type { RunEvidence } from "../account/run-evidence.ts";
 import type { AgentRegistry } from "../agents/agent-registry.ts";
 import { buildReport } from "../conclude/build-report.ts";
 import { conductRun } from "../conduct/conduct-run.ts";
@@ -131,17 +133,24 @@ async function conductSafely(
   }
   if (isLookNeeded) {
     if (safety.isLive) say({ kind: "step", text: describeLook(run, safety.lookNs) });
-    const look = compileLook(run, {
-      runId: newRunId(),
-      durationNs: safety.lookNs,
-      connected: new Set(addresses(registry).keys()),
-      isJoining: safety.isLive,
-    });
-    const seen = await conductRun(look, registry, signal, quietly(say));
-    if (signal.aborted) throw new Fault("RUN_CANCELLED", "The run was stopped before it began", "");
+    const lookFor = async (durationNs: number): Promise<{ look: CompiledRun; seen: RunEvidence }> => {
+      const connected = new Set(addresses(registry).keys());
+      const look = compileLook(run, { runId: newRunId(), durationNs, connected, isJoining: safety.isLive });
+      const seen = await conductRun(look, registry, signal, quietly(say));
+      if (signal.aborted) throw new Fault("RUN_CANCELLED", "The run was stopped before it began", "");
+      return { look, seen };
+    };
+    const { look, seen } = await lookFor(safety.lookNs);
     if (safety.isLive && request.despite?.includes("traffic") !== true) refuseStrangeTraffic(look, seen);
     if (first.scenario.usesMembershipInterval) {
-      const intervalNs = siteMembershipIntervalNs(run, seen);
+      let intervalNs = siteMembershipIntervalNs(run, seen);
+      if (intervalNs === null && safety.secondLookNs > 0) {
+        say({
+          kind: "step",
+          text: `No query was heard yet: listening for ${formatDurationNs(safety.secondLookNs)} more`,
+        });
+        intervalNs = siteMembershipIntervalNs(run, (await lookFor(safety.secondLookNs)).seen);
+      }
       const { scenario } = readScenario(request, graph, intervalNs);
       run = compileScenario(first.runId, scenario, graph, addresses(registry));
       say({ kind: "step", text: sayInterval(intervalNs) });
