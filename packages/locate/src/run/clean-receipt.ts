@@ -54,8 +54,9 @@ function plannedWindow(stream: StreamObservation, listener: ListenerObservation)
 }
 
 /**
- * Cuts off what a late join or a leave explains. A stream that was already running when the listener joined begins with
- * its first packet; one that began later must be there from its first number.
+ * Cuts off what a late join or a leave explains. A join explains missing numbers until it must have taken effect, and no
+ * more: what was sent later and is missing was lost, though the gap began before. A stream that began after that must be
+ * there from its first number.
  */
 function withoutSettling(
   stream: StreamObservation,
@@ -67,8 +68,8 @@ function withoutSettling(
   const head = lost[0];
   const tail = lost.at(-1);
   if (head !== undefined && head[0] === first && head[1] < last) {
-    const sentMs = sendTimeMs(stream, head[0]);
-    if (sentMs === null || sentMs < listener.joinedFromMs + SETTLING_MS) first = head[1] + 1;
+    const settled = firstSeqSince(stream, listener.joinedFromMs + SETTLING_MS) ?? head[1] + 1;
+    first = Math.max(first, Math.min(head[1] + 1, settled));
   }
   if (listener.joinedToMs !== null && tail !== undefined && tail[1] === last && tail[0] > first) {
     const sentMs = sendTimeMs(stream, tail[0]);
