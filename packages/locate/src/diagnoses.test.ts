@@ -5,13 +5,15 @@ import type { SimulatedFault, SimulatedStream } from "../../../tests/simulation/
 import { segmentBetween, sketchSite } from "../../../tests/simulation/sketch-site.ts";
 import type { Finding } from "./finding/finding.ts";
 import { locate } from "./locate.ts";
-import type {
-  ListenerObservation,
-  MembershipEvent,
-  QuerierObservation,
-  RunObservations,
-  SeqRange,
-  StreamObservation,
+import {
+  type ListenerObservation,
+  type MembershipEvent,
+  type MembershipTimers,
+  type QuerierObservation,
+  type RunObservations,
+  type SeqRange,
+  STANDARD_TIMERS,
+  type StreamObservation,
 } from "./run/run-observations.ts";
 
 /**
@@ -221,6 +223,26 @@ test("ages-out: given hosts that ran out one after the other for the same reason
   const finding = only(run);
   expect(finding.kind).toBe("ages-out");
   expect(finding.suspects[0]).toBe(link("core", "sw-east"));
+});
+
+test("ages-out: given that nobody heard a query, then a cut before a membership can run out is a stop, whenever it comes", () => {
+  // RFC 3376, section 8.4: 2 intervals and the response time, 260 s by default and 9 s with the quick timers.
+  const random = seededRandom(8);
+  const cutAt = (seq: number, timers: MembershipTimers): readonly Finding[] =>
+    locate(site, {
+      ...missing(sim(), ["kiosk", "gate", "desk"], [[seq, 2_999]]),
+      timers,
+      membership: HOSTS.map((host) => report(host, 0)),
+      queriers: HOSTS.map((host) => heard(host, [])),
+    }).findings.filter(({ kind }) => kind !== "no-querier");
+  for (let round = 0; round < 30; round++) {
+    const [stopped, ...rest] = cutAt(300 + Math.floor(random() * 2_000), STANDARD_TIMERS);
+    expect(rest).toEqual([]);
+    expect(stopped?.kind).toBe("stops");
+    expect(stopped?.suspects[0]).toBe(link("core", "sw-east"));
+    expect(cutAt(300 + Math.floor(random() * 400), quickTimers).map(({ kind }) => kind)).toEqual(["stops"]);
+    expect(cutAt(900 + Math.floor(random() * 900), quickTimers).map(({ kind }) => kind)).toEqual(["ages-out"]);
+  }
 });
 
 test("ages-out: given a host that hears queries and does not answer, then the host is named", () => {
