@@ -391,7 +391,49 @@ test("outage: given a gap that several hosts share and then the stream back, the
   expect(finding.title).toContain("had a gap of up to 3.2 s between core:2 and sw-east:1");
 });
 
-test("outage: given gaps that come back at one period, then memberships run out before the next query", () => {
+/** desk misses 2 s at the end of every 4 s, from second 6 on. */
+const fourSecondGaps = missing(
+  sim(),
+  ["desk"],
+  [
+    [600, 799],
+    [1_000, 1_199],
+    [1_400, 1_599],
+  ],
+);
+/** Queries every 4 s that desk hears and answers at these times. */
+const answered = (reportsMs: readonly number[]): RunObservations => ({
+  ...fourSecondGaps,
+  timers: quickTimers,
+  membership: reportsMs.map((atMs) => report("desk", atMs)),
+  queriers: ["desk", "hall"].map((host) => heard(host, [[-1_000, 29_000]])),
+});
+
+// A switch opens a port at a report; the querier asks once in a query interval (RFC 3376, sections 8.2 and 8.3).
+test("outage: given gaps at the query interval that each end with a report, then memberships run out before the next query", () => {
+  const finding = only(answered([0, 4_000, 7_990, 12_050, 15_900, 20_100, 24_000]));
+  expect(finding.kind).toBe("ages-out");
+  expect(finding.title).toContain("every 4.0 s");
+});
+
+test("outage: given gaps at the query interval that end between reports, then they are gaps", () => {
+  expect(only(answered([1_500, 5_500, 9_450, 13_500, 17_520, 21_500])).kind).toBe("loses");
+});
+
+test("outage: given gaps each of which begins a whole membership after the last report, then memberships run out before the next query", () => {
+  // 2 x 2 s and 0.5 s (RFC 3376, section 8.4) after reports that come every 7 s.
+  const gaps = [0, 7, 14, 21].map((s): SeqRange => [100 * s + 450, 100 * s + 699]);
+  const finding = only({
+    ...missing(sim(), ["desk"], gaps),
+    timers: { ...quickTimers, queryIntervalMs: 2_000, queryResponseMs: 500 },
+    membership: [0, 7_000, 14_000, 21_000, 28_000].map((atMs) => report("desk", atMs)),
+    queriers: ["desk", "hall"].map((host) => heard(host, [[-100, 27_900]])),
+  });
+  expect(finding.kind).toBe("ages-out");
+  expect(finding.title).toContain("every 7.0 s");
+});
+
+test("outage: given gaps at one period of which neither query nor report tells, then they are gaps", () => {
   const finding = only(
     missing(
       sim(),
@@ -403,8 +445,8 @@ test("outage: given gaps that come back at one period, then memberships run out 
       ],
     ),
   );
-  expect(finding.kind).toBe("ages-out");
-  expect(finding.title).toContain("every 8.0 s");
+  expect(finding.kind).toBe("loses");
+  expect(finding.suspects).toContain(link("sw-east", "desk"));
 });
 
 test("inconclusive: given one of two sources of a group silent where every segment is proven good, then no place is accused", () => {
