@@ -1,6 +1,6 @@
 import { countRanges, intersectRanges, mergeSequenceRanges, subtractRanges } from "@dyetrace/measure";
 import type { PlacedReceipt } from "../run/clean-receipt.ts";
-import type { SeqRange } from "../run/run-observations.ts";
+import type { ListenerObservation, SeqRange } from "../run/run-observations.ts";
 import type { StreamFacts } from "../run/stream-facts.ts";
 import type { SourceTree } from "../site/source-tree.ts";
 import type { LinkEstimate } from "./link-estimate.ts";
@@ -53,12 +53,13 @@ export function streamLoss(facts: StreamFacts, scope: LossScope): ChainLoss[] {
   const logical = logicalTree(facts.tree, heard);
   const tree = { parents: logical.parents, lostBy: logical.lostBy, sent };
   const links = estimateLoss(tree, runFactor(heard, packets));
+  const dropped = new Map(heard.map(({ receipt: { listener } }) => [listener.host, droppedBy(listener)]));
   const chains: ChainLoss[] = [];
   for (const [node, link] of links.entries()) {
     const end = logical.ends[node];
     if (link === null || end === undefined) continue;
     const { segments, receipt, hosts } = end;
-    chains.push({ facts, segments, receipt, hosts, link: receipt === null ? link : withoutHostLoss(link, receipt) });
+    chains.push({ facts, segments, receipt, hosts, link: withoutHostLoss(link, leastDropped(hosts, dropped)) });
   }
   return chains;
 }
@@ -82,8 +83,23 @@ function runFactor(heard: readonly Heard[], sentPackets: number): number {
 }
 
 /** What the host says it dropped itself is not the network's, unless those very numbers are left out already. */
-function withoutHostLoss(link: LinkEstimate, { listener }: PlacedReceipt): LinkEstimate {
-  const dropped = listener.hostLost === undefined ? (listener.hostLostPackets ?? 0) : 0;
+const droppedBy = ({ hostLost, hostLostPackets }: ListenerObservation): number =>
+  hostLost === undefined ? (hostLostPackets ?? 0) : 0;
+
+/**
+ * Hosts that are busy at the same moments drop the same packets, which then look lost above all of them. What each of
+ * them dropped is the most that this can be.
+ */
+function leastDropped(hosts: readonly string[], dropped: ReadonlyMap<string, number>): number {
+  let least = Number.POSITIVE_INFINITY;
+  for (const host of hosts) {
+    least = Math.min(least, dropped.get(host) ?? 0);
+    if (least === 0) return 0;
+  }
+  return hosts.length === 0 ? 0 : least;
+}
+
+function withoutHostLoss(link: LinkEstimate, dropped: number): LinkEstimate {
   if (dropped === 0 || link.rawLossRatio <= 0) return link;
   const rawLossRatio = Math.max(0, link.rawLossRatio - dropped / (link.packets * link.passAbove));
   return { ...link, rawLossRatio };
