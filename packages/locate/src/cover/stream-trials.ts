@@ -44,9 +44,9 @@ export function streamTrials(facts: StreamFacts): StreamTrial[] {
       if (good !== null)
         outcomes.push({ leaf: node, good, bad: null, marginMs: 0, receipt: null, silentFromSeq: null });
     }
-    const { tree, groupKey, members } = facts;
+    const { tree, groupKey, clockMs, members } = facts;
     const isSourceSpecific = facts.stream.ssm;
-    return { facts, numbers, payloadBytes, tree, groupKey, isSourceSpecific, members, outcomes };
+    return { facts, numbers, payloadBytes, clockMs, tree, groupKey, isSourceSpecific, members, outcomes };
   });
 }
 
