@@ -1,4 +1,4 @@
-import { mergeSequenceRanges } from "@dyetrace/measure";
+import { countRanges, intersectRanges, mergeSequenceRanges } from "@dyetrace/measure";
 import type { PlacedReceipt } from "../run/clean-receipt.ts";
 import type { SeqRange, TimeSpan } from "../run/run-observations.ts";
 import { packetIntervalMs, sendTimeMs } from "../run/send-time.ts";
@@ -19,13 +19,15 @@ export interface ReceiptOutcome extends PathOutcome {
   readonly silentFromSeq: number | null;
 }
 
-/** Share of the numbers, at their end, that decides between good and bad: a stop in mid-run must be seen too. Our choice, no source. */
-const END_SHARE = 0.2;
 /** With fewer packets than this nothing is concluded from silence. Common practice, no source. */
 const FEWEST_PACKETS = 10;
+/** A shorter silence at the end is loss. Common practice, no source. */
+const LEAST_SILENT_MS = 100;
 /** As many packets in a row are no chance loss; a shorter silence must outlast the longest earlier gap this many times. Our choice, no source. */
 const SURELY_SILENT_PACKETS = 200;
 const TIMES_EARLIER_GAP = 3;
+/** So rarely, at most, may independent losses at the rate seen before make a run as long as the silence. Our choice, no source. */
+const CHANCE = 1e-6;
 /** A path that still worked this much later than the silence began is not what caused it. Common practice, no source. */
 const MARGIN_PACKETS = 5;
 const MARGIN_MS = 100;
@@ -92,7 +94,7 @@ function outcomeOf(
   const tail = rangeWith(absent, last);
   const [firstCame, lastCame] = [head === null ? first : head[1] + 1, tail === null ? last : tail[0] - 1];
   const silentFromSeq =
-    tail !== null && isSilence(tail, [first, last], absent, receipt.listener.hostLostPackets ?? 0)
+    tail !== null && isSilence(facts, tail, [first, last], absent, receipt.listener.hostLostPackets ?? 0)
       ? Math.max(tail[0], first)
       : null;
   return {
@@ -107,6 +109,7 @@ function outcomeOf(
 
 /** Whether the absent range that holds the last number is a stop, and not the last of many losses or the host's own. */
 function isSilence(
+  facts: StreamFacts,
   tail: SeqRange,
   [first, last]: SeqRange,
   absent: readonly SeqRange[],
@@ -115,9 +118,13 @@ function isSilence(
   if (tail[0] <= first) return true;
   const silentPackets = last - tail[0] + 1;
   if (silentPackets <= hostLostPackets) return false;
-  if (silentPackets < Math.max(FEWEST_PACKETS, (last - first + 1) * END_SHARE)) return false;
+  if (silentPackets < FEWEST_PACKETS) return false;
+  const silent = spanSent(facts, tail[0], last);
+  if (silent === null || silent.endMs - silent.startMs < LEAST_SILENT_MS) return false;
   if (silentPackets >= SURELY_SILENT_PACKETS) return true;
-  return silentPackets >= TIMES_EARLIER_GAP * longestGapWithin(absent, first, tail[0] - 1);
+  if (silentPackets < TIMES_EARLIER_GAP * longestGapWithin(absent, first, tail[0] - 1)) return false;
+  const earlierLossRatio = countRanges(intersectRanges(absent, [[first, tail[0] - 1]])) / (tail[0] - first);
+  return (last - first + 1) * earlierLossRatio ** silentPackets < CHANCE;
 }
 
 function longestGapWithin(absent: readonly SeqRange[], first: number, last: number): number {
