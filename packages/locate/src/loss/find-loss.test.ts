@@ -1,4 +1,4 @@
-import { countRanges, intersectRanges, mergeSequenceRanges } from "@dyetrace/measure";
+import { countRanges, intersectRanges, mergeSequenceRanges, subtractRanges } from "@dyetrace/measure";
 import { expect, test } from "vitest";
 import { drawLosses } from "../../../../tests/simulation/draw-losses.ts";
 import { seededRandom } from "../../../../tests/simulation/seeded-random.ts";
@@ -116,6 +116,21 @@ test("locate: given hosts that drop packets at the same moments and count them, 
       weak.map((host) => ["host-side-loss", host]),
     );
   }
+});
+
+test("locate: given hosts that count drops, each its own, below a segment that loses less than they do, then the segment is still named", () => {
+  const segment = segmentBetween(site, "core", "sw-a");
+  const observed = run([{ kind: "loss", segment, ratio: 0.015 }]);
+  const random = seededRandom(15);
+  const listeners = observed.listeners.map((l) => {
+    if (!["L1", "L2"].includes(l.host)) return { ...l, hostLostPackets: 0 };
+    const drops = subtractRanges(drawLosses(20_000, 0.03, 1, random), l.lost);
+    const lost = mergeSequenceRanges([...l.lost, ...drops]);
+    return { ...l, lost, receivedPackets: 20_000 - countRanges(lost), hostLostPackets: countRanges(drops) };
+  });
+  const { findings } = locate(site, { ...observed, listeners });
+  const loses = findings.filter(({ kind }) => kind === "loses");
+  expect(loses.map(({ suspects }) => suspects[0])).toEqual([segment]);
 });
 
 test("locate: given counted drops below a segment that loses more than they are, then the segment still loses", () => {

@@ -1,8 +1,9 @@
 import { countRanges, intersectRanges, mergeSequenceRanges, subtractRanges } from "@dyetrace/measure";
 import type { PlacedReceipt } from "../run/clean-receipt.ts";
-import type { ListenerObservation, SeqRange } from "../run/run-observations.ts";
+import type { SeqRange } from "../run/run-observations.ts";
 import type { StreamFacts } from "../run/stream-facts.ts";
 import type { SourceTree } from "../site/source-tree.ts";
+import { droppedBy, withoutHostDrops } from "./host-drops.ts";
 import type { LinkEstimate } from "./link-estimate.ts";
 import { estimateLoss } from "./loss-estimator.ts";
 import type { LossTree } from "./loss-tree.ts";
@@ -52,14 +53,14 @@ export function streamLoss(facts: StreamFacts, scope: LossScope): ChainLoss[] {
   if (heard.length === 0) return [];
   const logical = logicalTree(facts.tree, heard);
   const tree = { parents: logical.parents, lostBy: logical.lostBy, sent };
-  const links = estimateLoss(tree, runFactor(heard, packets));
-  const dropped = new Map(heard.map(({ receipt: { listener } }) => [listener.host, droppedBy(listener)]));
+  const dropped = logical.ends.map((end) => (end?.receipt ? droppedBy(end.receipt.listener) : null));
+  const links = withoutHostDrops(estimateLoss(tree, runFactor(heard, packets)), logical.parents, dropped);
   const chains: ChainLoss[] = [];
   for (const [node, link] of links.entries()) {
     const end = logical.ends[node];
     if (link === null || end === undefined) continue;
     const { segments, receipt, hosts } = end;
-    chains.push({ facts, segments, receipt, hosts, link: withoutHostLoss(link, leastDropped(hosts, dropped)) });
+    chains.push({ facts, segments, receipt, hosts, link });
   }
   return chains;
 }
@@ -80,29 +81,6 @@ function runFactor(heard: readonly Heard[], sentPackets: number): number {
   }
   const lossRatio = packets / (heard.length * sentPackets);
   return packets === 0 ? 1 : Math.max(1, (squares / packets) * ((1 - lossRatio) / (1 + lossRatio)));
-}
-
-/** What the host says it dropped itself is not the network's, unless those very numbers are left out already. */
-const droppedBy = ({ hostLost, hostLostPackets }: ListenerObservation): number =>
-  hostLost === undefined ? (hostLostPackets ?? 0) : 0;
-
-/**
- * Hosts that are busy at the same moments drop the same packets, which then look lost above all of them. What each of
- * them dropped is the most that this can be.
- */
-function leastDropped(hosts: readonly string[], dropped: ReadonlyMap<string, number>): number {
-  let least = Number.POSITIVE_INFINITY;
-  for (const host of hosts) {
-    least = Math.min(least, dropped.get(host) ?? 0);
-    if (least === 0) return 0;
-  }
-  return hosts.length === 0 ? 0 : least;
-}
-
-function withoutHostLoss(link: LinkEstimate, dropped: number): LinkEstimate {
-  if (dropped === 0 || link.rawLossRatio <= 0) return link;
-  const rawLossRatio = Math.max(0, link.rawLossRatio - dropped / (link.packets * link.passAbove));
-  return { ...link, rawLossRatio };
 }
 
 /** A receipt's list lies within its window already; with no more cut away it is used as it is. */
