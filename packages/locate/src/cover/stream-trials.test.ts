@@ -21,12 +21,16 @@ const board: SimulatedStream = {
   packets: 2_000,
 };
 
-/** What is found where both hosts behind the trunk miss these numbers of 2,000. */
-function found(lost: readonly SeqRange[], packetsPerSecond = 100): [string, string | undefined][] {
+/** What is found where both hosts behind the trunk miss these numbers of 2,000, and nobody can tell of `unknown` there. */
+function found(
+  lost: readonly SeqRange[],
+  packetsPerSecond = 100,
+  unknown: readonly SeqRange[] = [],
+): [string, string | undefined][] {
   const run = simulateRun(site, [{ ...board, packetsPerSecond }], [], seededRandom(5));
   const missing = lost.reduce((sum, [first, last]) => sum + last - first + 1, 0);
   const listeners = run.listeners.map((one) =>
-    BEHIND.includes(one.host) ? { ...one, lost, receivedPackets: 2_000 - missing } : one,
+    BEHIND.includes(one.host) ? { ...one, lost, unknown, receivedPackets: 2_000 - missing } : one,
   );
   return locate(site, { ...run, listeners }).findings.map(({ kind, suspects }) => [kind, suspects[0]]);
 }
@@ -57,4 +61,20 @@ test("stream trials: given half of the packets lost all along, then a last run t
 test("stream trials: given a silence at the end of less than 100 ms, then nothing stopped", () => {
   expect(found([[1_900, 1_999]], 2_000).map(([kind]) => kind)).not.toContain("stops");
   expect(found([[1_700, 1_999]], 2_000).map(([kind]) => kind)).toEqual(["stops"]);
+});
+
+// A second's report that never arrived: its numbers stand among those that are missing.
+test("stream trials: given missing numbers that nobody can tell of, then nothing is found, wherever they are", () => {
+  const random = seededRandom(7);
+  for (let round = 0; round < 40; round++) {
+    const first = Math.floor(1_901 * random());
+    expect(found([[first, first + 99]], 100, [[first, first + 99]])).toEqual([]);
+  }
+});
+
+test("stream trials: given a stop around or beside numbers that nobody can tell of, then it is found all the same", () => {
+  for (const hole of [[1_200, 1_299], [1_450, 1_549], [1_700, 1_799], [1_900, 1_999]] as const) {
+    const lost: SeqRange[] = hole[1] < 1_499 ? [hole, [1_500, 1_999]] : [[Math.min(hole[0], 1_500), 1_999]];
+    expect(found(lost, 100, [hole])).toEqual([["stops", trunk]]);
+  }
 });

@@ -24,7 +24,7 @@ export interface ChainLoss {
 export interface LossScope {
   /** Only these numbers; null for all. */
   readonly numbers: SeqRange | null;
-  /** Numbers that say nothing about loss rates: outages that have been explained, packets that a host dropped. */
+  /** Numbers that say nothing about loss rates: outages that have been explained, packets that a host dropped or that nobody can tell of. */
   readonly excluded: readonly SeqRange[];
   /** By node number: from which sequence number on a listener heard nothing more. That is a stop, not a loss. */
   readonly stoppedFrom: ReadonlyMap<number, number>;
