@@ -118,6 +118,29 @@ test("locate: given hosts that drop packets at the same moments and count them, 
   }
 });
 
+test("locate: given hosts that drop packets at the same moments and cannot count them, then they are suspects beside what is above them, and it is less sure", () => {
+  const quiet = run([]);
+  const random = seededRandom(14);
+  const moments = drawLosses(20_000, 0.04, 20, random);
+  const dropping = (hostLostPackets: number | null): RunObservations => ({
+    ...quiet,
+    listeners: quiet.listeners.map((l) => {
+      if (!["L1", "L2"].includes(l.host)) return l;
+      const lost = mergeSequenceRanges(intersectRanges(moments, drawLosses(20_000, 0.7, 4, random)));
+      return { ...l, lost, receivedPackets: 20_000 - countRanges(lost), hostLostPackets };
+    }),
+  });
+  const trunk = segmentBetween(site, "core", "sw-a");
+  const shared = locate(site, dropping(null)).findings.find(({ suspects }) => suspects[0] === trunk);
+  expect(shared?.confidence).toBe(0.8);
+  expect(shared?.suspects).toEqual(expect.arrayContaining(["L1", "L2"]));
+  expect(shared?.evidence.join(" ")).toContain("cannot count their own drops");
+  // Who counts and dropped nothing shows that the same losses came from above.
+  const counted = locate(site, dropping(0)).findings.find(({ suspects }) => suspects[0] === trunk);
+  expect(counted?.confidence).toBe(0.9);
+  expect(counted?.suspects).not.toContain("L1");
+});
+
 test("locate: given hosts that count drops, each its own, below a segment that loses less than they do, then the segment is still named", () => {
   const segment = segmentBetween(site, "core", "sw-a");
   const observed = run([{ kind: "loss", segment, ratio: 0.015 }]);
