@@ -1,4 +1,4 @@
-import type { IntervalReport } from "@dyetrace/wire";
+import type { ClockEstimate, IntervalReport } from "@dyetrace/wire";
 import { type Emission, emissionsIn } from "./emissions.ts";
 import { type HeardMembership, heardMembership } from "./heard-membership.ts";
 import { type HostCounts, hostCountsIn } from "./host-counts.ts";
@@ -24,6 +24,8 @@ export interface AgentAccount {
   readonly ending: AgentEnding | null;
   /** When its connection was lost for the last time; null if it was there to the end. */
   readonly lostAtNs: number | null;
+  /** Null: its clock was never compared. */
+  readonly clock: ClockEstimate | null;
   readonly troubles: readonly string[];
 }
 
@@ -38,7 +40,7 @@ export interface AgentEnding {
 }
 
 export function accountOfAgent(evidence: AgentEvidence): AgentAccount {
-  const { agent, reports, watch, final, lostAtNs, troubles } = evidence;
+  const { agent, reports, watch, final, lostAtNs, clock, troubles } = evidence;
   return {
     agent,
     receptions: receptionsIn(reports),
@@ -49,6 +51,7 @@ export function accountOfAgent(evidence: AgentEvidence): AgentAccount {
     strangers: strangersIn(reports),
     ending: final === null ? null : endingOf(final),
     lostAtNs,
+    clock,
     troubles,
   };
 }

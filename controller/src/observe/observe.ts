@@ -1,5 +1,5 @@
-import type { RunObservations } from "@dyetrace/locate";
-import type { SiteGraph } from "@dyetrace/site";
+import type { HostClock, RunObservations } from "@dyetrace/locate";
+import { hostOfAgent, type SiteGraph } from "@dyetrace/site";
 import type { RunAccount } from "../account/run-account.ts";
 import { observeBystander } from "./observe-bystander.ts";
 import { observeListener } from "./observe-listener.ts";
@@ -14,5 +14,13 @@ export function observeRun(account: RunAccount, graph: SiteGraph): RunObservatio
     listeners: stays.map((stay) => observeListener(stay, graph)),
     bystanders: [...bystanders, ...seenAfterLeaves].map((one) => observeBystander(one, graph)),
     ...observeMembership(account, graph),
+    clocks: observeClocks(account, graph),
   };
 }
+
+/** Every instant that an agent tells was put on the controller's clock by this estimate. */
+const observeClocks = ({ agents }: RunAccount, graph: SiteGraph): HostClock[] =>
+  [...agents.values()].map(({ agent, clock }) => ({
+    host: hostOfAgent(graph, agent) ?? agent,
+    uncertaintyMs: clock === null ? null : clock.uncertaintyNs / 1e6,
+  }));

@@ -5,13 +5,15 @@ import type { SimulatedFault, SimulatedStream } from "../../../tests/simulation/
 import { segmentBetween, sketchSite } from "../../../tests/simulation/sketch-site.ts";
 import type { Finding } from "./finding/finding.ts";
 import { locate } from "./locate.ts";
-import type {
-  ListenerObservation,
-  MembershipEvent,
-  QuerierObservation,
-  RunObservations,
-  SeqRange,
-  StreamObservation,
+import {
+  type ListenerObservation,
+  type MembershipEvent,
+  type MembershipTimers,
+  type QuerierObservation,
+  type RunObservations,
+  type SeqRange,
+  STANDARD_TIMERS,
+  type StreamObservation,
 } from "./run/run-observations.ts";
 
 /**
@@ -223,6 +225,26 @@ test("ages-out: given hosts that ran out one after the other for the same reason
   expect(finding.suspects[0]).toBe(link("core", "sw-east"));
 });
 
+test("ages-out: given that nobody heard a query, then a cut before a membership can run out is a stop, whenever it comes", () => {
+  // RFC 3376, section 8.4: 2 intervals and the response time, 260 s by default and 9 s with the quick timers.
+  const random = seededRandom(8);
+  const cutAt = (seq: number, timers: MembershipTimers): readonly Finding[] =>
+    locate(site, {
+      ...missing(sim(), ["kiosk", "gate", "desk"], [[seq, 2_999]]),
+      timers,
+      membership: HOSTS.map((host) => report(host, 0)),
+      queriers: HOSTS.map((host) => heard(host, [])),
+    }).findings.filter(({ kind }) => kind !== "no-querier");
+  for (let round = 0; round < 30; round++) {
+    const [stopped, ...rest] = cutAt(300 + Math.floor(random() * 2_000), STANDARD_TIMERS);
+    expect(rest).toEqual([]);
+    expect(stopped?.kind).toBe("stops");
+    expect(stopped?.suspects[0]).toBe(link("core", "sw-east"));
+    expect(cutAt(300 + Math.floor(random() * 400), quickTimers).map(({ kind }) => kind)).toEqual(["stops"]);
+    expect(cutAt(900 + Math.floor(random() * 900), quickTimers).map(({ kind }) => kind)).toEqual(["ages-out"]);
+  }
+});
+
 test("ages-out: given a host that hears queries and does not answer, then the host is named", () => {
   const run: RunObservations = {
     ...missing(sim(), ["desk"], [[1_200, 2_999]]),
@@ -369,7 +391,49 @@ test("outage: given a gap that several hosts share and then the stream back, the
   expect(finding.title).toContain("had a gap of up to 3.2 s between core:2 and sw-east:1");
 });
 
-test("outage: given gaps that come back at one period, then memberships run out before the next query", () => {
+/** desk misses 2 s at the end of every 4 s, from second 6 on. */
+const fourSecondGaps = missing(
+  sim(),
+  ["desk"],
+  [
+    [600, 799],
+    [1_000, 1_199],
+    [1_400, 1_599],
+  ],
+);
+/** Queries every 4 s that desk hears and answers at these times. */
+const answered = (reportsMs: readonly number[]): RunObservations => ({
+  ...fourSecondGaps,
+  timers: quickTimers,
+  membership: reportsMs.map((atMs) => report("desk", atMs)),
+  queriers: ["desk", "hall"].map((host) => heard(host, [[-1_000, 29_000]])),
+});
+
+// A switch opens a port at a report; the querier asks once in a query interval (RFC 3376, sections 8.2 and 8.3).
+test("outage: given gaps at the query interval that each end with a report, then memberships run out before the next query", () => {
+  const finding = only(answered([0, 4_000, 7_990, 12_050, 15_900, 20_100, 24_000]));
+  expect(finding.kind).toBe("ages-out");
+  expect(finding.title).toContain("every 4.0 s");
+});
+
+test("outage: given gaps at the query interval that end between reports, then they are gaps", () => {
+  expect(only(answered([1_500, 5_500, 9_450, 13_500, 17_520, 21_500])).kind).toBe("loses");
+});
+
+test("outage: given gaps each of which begins a whole membership after the last report, then memberships run out before the next query", () => {
+  // 2 x 2 s and 0.5 s (RFC 3376, section 8.4) after reports that come every 7 s.
+  const gaps = [0, 7, 14, 21].map((s): SeqRange => [100 * s + 450, 100 * s + 699]);
+  const finding = only({
+    ...missing(sim(), ["desk"], gaps),
+    timers: { ...quickTimers, queryIntervalMs: 2_000, queryResponseMs: 500 },
+    membership: [0, 7_000, 14_000, 21_000, 28_000].map((atMs) => report("desk", atMs)),
+    queriers: ["desk", "hall"].map((host) => heard(host, [[-100, 27_900]])),
+  });
+  expect(finding.kind).toBe("ages-out");
+  expect(finding.title).toContain("every 7.0 s");
+});
+
+test("outage: given gaps at one period of which neither query nor report tells, then they are gaps", () => {
   const finding = only(
     missing(
       sim(),
@@ -381,8 +445,8 @@ test("outage: given gaps that come back at one period, then memberships run out 
       ],
     ),
   );
-  expect(finding.kind).toBe("ages-out");
-  expect(finding.title).toContain("every 8.0 s");
+  expect(finding.kind).toBe("loses");
+  expect(finding.suspects).toContain(link("sw-east", "desk"));
 });
 
 test("inconclusive: given one of two sources of a group silent where every segment is proven good, then no place is accused", () => {

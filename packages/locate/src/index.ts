@@ -5,6 +5,7 @@ export { locate } from "./locate.ts";
 export { type SharedCause, type SharedTrial, sharedCauses } from "./locate-shared.ts";
 export {
   type BystanderObservation,
+  type HostClock,
   type ListenerObservation,
   type MembershipEvent,
   type MembershipTimers,

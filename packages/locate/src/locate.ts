@@ -58,7 +58,7 @@ function locateOn(site: SiteIndex, graph: SiteGraph, observations: RunObservatio
     ...stops.findings,
     ...outageFindings(site, outages, membership),
     ...findLoss(site, chainsOfRest, rest),
-    ...findLeaks(site, streams, observations.timers),
+    ...findLeaks(site, streams, membership),
     ...findHostFaults(streams),
     ...findSourceStalls(streams),
     ...findChangedPackets(site, streams),

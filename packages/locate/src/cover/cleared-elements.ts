@@ -13,6 +13,7 @@ interface Proof {
   readonly groupKey: string;
   /** Number of the source's node. */
   readonly source: number;
+  readonly clockMs: number;
   readonly payloadBytes: number;
   /** Times at which this group at this size came through; hardly ever more than one stretch. */
   readonly spans: TimeSpan[];
@@ -35,9 +36,14 @@ export class ClearedElements {
   /**
    * True when a path that the element would have silenced was good during the silence, with packets at least as large
    * as the silent trial's (a small packet says nothing about large ones) and, for the group kinds, of its group, for
-   * `node-source` of its source, for `node-any-source` of its family: each has a rendezvous point of its own.
+   * `node-source` of its source, for `node-any-source` of its family: each has a rendezvous point of its own. Times of
+   * two sources are by two clocks, so only what overlaps however these are off was during the silence.
    */
-  isCleared({ kind, place }: Silencer, { groupKey, payloadBytes, tree }: PathTrial, silence: TimeSpan): boolean {
+  isCleared(
+    { kind, place }: Silencer,
+    { groupKey, payloadBytes, tree, clockMs = 0 }: PathTrial,
+    silence: TimeSpan,
+  ): boolean {
     const isOfGroup = isGroupKind(kind);
     const isOfSource = kind === "node-source";
     const isOfFamily = kind === "node-any-source";
@@ -47,7 +53,7 @@ export class ClearedElements {
         (!isOfGroup || proof.groupKey === groupKey) &&
         (!isOfSource || proof.source === tree.source) &&
         (!isOfFamily || isIpv6(proof.groupKey) === isIpv6(groupKey)) &&
-        proof.spans.some((span) => span.endMs > silence.startMs && span.startMs < silence.endMs),
+        isDuring(proof.spans, silence, proof.source === tree.source ? 0 : proof.clockMs + clockMs),
     );
   }
 
@@ -91,7 +97,7 @@ export class ClearedElements {
   }
 
   #add(
-    { groupKey, payloadBytes, tree: { source } }: PathTrial,
+    { groupKey, payloadBytes, clockMs = 0, tree: { source } }: PathTrial,
     silencers: readonly Silencer[],
     spans: readonly TimeSpan[],
   ): void {
@@ -104,11 +110,14 @@ export class ClearedElements {
       const same = proofs.find(
         (p) => p.groupKey === groupKey && p.payloadBytes === payloadBytes && p.source === source,
       );
-      if (same === undefined) proofs.push({ groupKey, source, payloadBytes, spans: [...spans] });
+      if (same === undefined) proofs.push({ groupKey, source, clockMs, payloadBytes, spans: [...spans] });
       else same.spans.splice(0, same.spans.length, ...unitedSpans(same.spans, spans));
     }
   }
 }
+
+const isDuring = (spans: readonly TimeSpan[], silence: TimeSpan, offMs: number): boolean =>
+  spans.some((span) => span.endMs - offMs > silence.startMs && span.startMs + offMs < silence.endMs);
 
 const isIpv6 = (groupKey: string): boolean => groupKey.includes(":");
 

@@ -12,6 +12,8 @@ export interface PathTrial {
   /** True when listeners join (source, group): no rendezvous point has a part in it. Absent means false. */
   readonly isSourceSpecific?: boolean;
   readonly payloadBytes: number;
+  /** How far the source's clock, which all times here are by, may be off from the common one. Absent: not at all. */
+  readonly clockMs?: number;
   /** Node numbers of all that joined, whose reports keep ports open; null where no membership is needed. */
   readonly members: ReadonlySet<number> | null;
   readonly outcomes: readonly PathOutcome[];

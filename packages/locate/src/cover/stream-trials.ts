@@ -1,5 +1,6 @@
-import { mergeSequenceRanges } from "@dyetrace/measure";
+import { countRanges, intersectRanges, mergeSequenceRanges, subtractRanges } from "@dyetrace/measure";
 import type { PlacedReceipt } from "../run/clean-receipt.ts";
+import { knownBounds } from "../run/known-bounds.ts";
 import type { SeqRange, TimeSpan } from "../run/run-observations.ts";
 import { packetIntervalMs, sendTimeMs } from "../run/send-time.ts";
 import type { StreamFacts } from "../run/stream-facts.ts";
@@ -19,13 +20,15 @@ export interface ReceiptOutcome extends PathOutcome {
   readonly silentFromSeq: number | null;
 }
 
-/** Share of the numbers, at their end, that decides between good and bad: a stop in mid-run must be seen too. Our choice, no source. */
-const END_SHARE = 0.2;
 /** With fewer packets than this nothing is concluded from silence. Common practice, no source. */
 const FEWEST_PACKETS = 10;
+/** A shorter silence at the end is loss. Common practice, no source. */
+const LEAST_SILENT_MS = 100;
 /** As many packets in a row are no chance loss; a shorter silence must outlast the longest earlier gap this many times. Our choice, no source. */
 const SURELY_SILENT_PACKETS = 200;
 const TIMES_EARLIER_GAP = 3;
+/** So rarely, at most, may independent losses at the rate seen before make a run as long as the silence. Our choice, no source. */
+const CHANCE = 1e-6;
 /** A path that still worked this much later than the silence began is not what caused it. Common practice, no source. */
 const MARGIN_PACKETS = 5;
 const MARGIN_MS = 100;
@@ -44,9 +47,9 @@ export function streamTrials(facts: StreamFacts): StreamTrial[] {
       if (good !== null)
         outcomes.push({ leaf: node, good, bad: null, marginMs: 0, receipt: null, silentFromSeq: null });
     }
-    const { tree, groupKey, members } = facts;
+    const { tree, groupKey, clockMs, members } = facts;
     const isSourceSpecific = facts.stream.ssm;
-    return { facts, numbers, payloadBytes, tree, groupKey, isSourceSpecific, members, outcomes };
+    return { facts, numbers, payloadBytes, clockMs, tree, groupKey, isSourceSpecific, members, outcomes };
   });
 }
 
@@ -77,8 +80,9 @@ function outcomeOf(
   stretch: SeqRange,
   marginMs: number,
 ): ReceiptOutcome | null {
-  const first = Math.max(receipt.window[0], stretch[0]);
-  const last = Math.min(receipt.window[1], stretch[1]);
+  const { unknown = [] } = receipt.listener;
+  const within: SeqRange = [Math.max(receipt.window[0], stretch[0]), Math.min(receipt.window[1], stretch[1])];
+  const [first, last] = knownBounds(within, unknown) ?? [0, -1];
   const packets = last - first + 1;
   if (packets < FEWEST_PACKETS) return null;
   const leaf = receipt.node;
@@ -87,14 +91,17 @@ function outcomeOf(
     return { leaf, good: spanSent(facts, first, last), bad: null, marginMs, receipt, silentFromSeq: null };
   }
   const { unsent } = facts.stream;
-  const absent = unsent.length === 0 ? receipt.lost : mergeSequenceRanges([...receipt.lost, ...unsent]);
+  // What nobody can tell of proves neither that the way was good nor that it was not.
+  const absent =
+    unsent.length + unknown.length === 0
+      ? receipt.lost
+      : mergeSequenceRanges([...receipt.lost, ...unsent, ...unknown]);
   const head = rangeWith(absent, first);
   const tail = rangeWith(absent, last);
   const [firstCame, lastCame] = [head === null ? first : head[1] + 1, tail === null ? last : tail[0] - 1];
+  const silent = tail === null ? [] : subtractRanges([[Math.max(tail[0], first), last]], unknown);
   const silentFromSeq =
-    tail !== null && isSilence(tail, [first, last], absent, receipt.listener.hostLostPackets ?? 0)
-      ? Math.max(tail[0], first)
-      : null;
+    silent.length > 0 && isSilence(facts, receipt, silent, [first, last]) ? (silent[0]?.[0] ?? null) : null;
   return {
     leaf,
     good: firstCame <= lastCame ? spanSent(facts, firstCame, lastCame) : null,
@@ -105,24 +112,32 @@ function outcomeOf(
   };
 }
 
-/** Whether the absent range that holds the last number is a stop, and not the last of many losses or the host's own. */
+/**
+ * Whether what is absent at the end is a stop, and not the last of many losses or the host's own.
+ * @param silent numbers that surely did not come, from the last one backwards to the last that came; not empty
+ */
 function isSilence(
-  tail: SeqRange,
+  facts: StreamFacts,
+  { lost, listener }: PlacedReceipt,
+  silent: readonly SeqRange[],
   [first, last]: SeqRange,
-  absent: readonly SeqRange[],
-  hostLostPackets: number,
 ): boolean {
-  if (tail[0] <= first) return true;
-  const silentPackets = last - tail[0] + 1;
-  if (silentPackets <= hostLostPackets) return false;
-  if (silentPackets < Math.max(FEWEST_PACKETS, (last - first + 1) * END_SHARE)) return false;
+  const from = silent[0]?.[0] ?? last;
+  const silentPackets = countRanges(silent);
+  if (silentPackets < FEWEST_PACKETS) return false;
+  if (from <= first) return true;
+  if (silentPackets <= (listener.hostLostPackets ?? 0)) return false;
+  const span = spanSent(facts, from, last);
+  if (span === null || span.endMs - span.startMs < LEAST_SILENT_MS) return false;
   if (silentPackets >= SURELY_SILENT_PACKETS) return true;
-  return silentPackets >= TIMES_EARLIER_GAP * longestGapWithin(absent, first, tail[0] - 1);
+  if (silentPackets < TIMES_EARLIER_GAP * longestGapWithin(lost, first, from - 1)) return false;
+  const earlierLossRatio = countRanges(intersectRanges(lost, [[first, from - 1]])) / (from - first);
+  return (last - first + 1) * earlierLossRatio ** silentPackets < CHANCE;
 }
 
-function longestGapWithin(absent: readonly SeqRange[], first: number, last: number): number {
+function longestGapWithin(lost: readonly SeqRange[], first: number, last: number): number {
   let longest = 0;
-  for (const [from, to] of absent) {
+  for (const [from, to] of lost) {
     if (from > last) break;
     longest = Math.max(longest, Math.min(to, last) - Math.max(from, first) + 1);
   }

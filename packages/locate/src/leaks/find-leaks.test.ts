@@ -150,6 +150,33 @@ test("leaks: given a group that nobody in the domain joined, then it is called a
   for (const finding of leaks) expect(finding.title).toContain("where nobody has joined it");
 });
 
+/** B3 and B4 see the frames from `firstSeq` to `lastSeq`, 10 ms each; L1 and L2 joined 5 s before the first. */
+const floodedAt = (firstSeq: number, lastSeq: number): readonly Finding[] => {
+  const run = seenBy(["B3", "B4"]);
+  const part = {
+    frames: lastSeq - firstSeq + 1,
+    ranges: [[firstSeq, lastSeq] as const],
+    firstMs: 10 * firstSeq,
+    lastMs: 10 * lastSeq,
+  };
+  return locate(site, {
+    ...run,
+    listeners: run.listeners.map((one) => ({ ...one, joinedFromMs: -5_000 })),
+    bystanders: run.bystanders.map((one) => (one.frames > 0 ? { ...one, ...part } : one)),
+  }).findings;
+};
+
+// RFC 4541, section 2.1.2, rule 3: a switch may flood a group that nobody has asked it for. The time: common practice.
+test("leaks: given a flood from the first packet on that is over within 1 s, then it is no leak though members had joined", () => {
+  const random = seededRandom(16);
+  for (let round = 0; round < 20; round++) expect(floodedAt(0, 1 + Math.floor(100 * random()))).toEqual([]);
+});
+
+test("leaks: given a flood that lasts longer or begins later while members exist, then the switch leaks", () => {
+  expect(floodedAt(0, 500).map(({ kind, suspects }) => [kind, suspects[0]])).toEqual([["leaks", "sw2"]]);
+  expect(floodedAt(1_000, 1_050).map(({ kind, suspects }) => [kind, suspects[0]])).toEqual([["leaks", "sw2"]]);
+});
+
 test("leaks: given frames until just after the host's own leave, then that is the normal tail", () => {
   const run = leftAt(10_000, 12_400);
   expect(locate(site, run).findings).toEqual([]);

@@ -1,19 +1,24 @@
 import { queriersOf } from "@dyetrace/site";
 import type { Finding } from "../finding/finding.ts";
 import { findingsOf } from "../finding/finding-row.ts";
-import type { MembershipTimers } from "../run/run-observations.ts";
+import type { MembershipContext } from "../membership/membership-context.ts";
 import type { StreamFacts } from "../run/stream-facts.ts";
 import type { SiteIndex } from "../site/site-index.ts";
 import { leakCase } from "./leak-case.ts";
 import { LEAK_ROWS } from "./leak-rows.ts";
 import { type LeakSighting, streamLeaks } from "./leak-sighting.ts";
+import { unaskedFloods } from "./unasked-floods.ts";
 
 /**
  * Frames outside the wanted region accuse every switch and router on their way whose port should be closed: a
  * conjunction, not a choice, and certain as far as plan and memberships are right. Sightings with a closed port in
  * common make one finding.
  */
-export function findLeaks(site: SiteIndex, streams: readonly StreamFacts[], timers: MembershipTimers): Finding[] {
+export function findLeaks(
+  site: SiteIndex,
+  streams: readonly StreamFacts[],
+  { queries, timers }: Pick<MembershipContext, "queries" | "timers">,
+): Finding[] {
   if (!streams.some((facts) => facts.bystanders.some(({ bystander }) => bystander.frames > 0))) return [];
   const planned = queriersOf(site.graph, streams[0]?.stream.source ?? "");
   const queriers = new Set(planned.map(({ node }) => site.nodeNumber.get(node) ?? -1));
@@ -26,13 +31,15 @@ export function findLeaks(site: SiteIndex, streams: readonly StreamFacts[], time
   const leaks = streams.map((facts) =>
     streamLeaks(site, facts, membersOfGroup.get(facts.stream.group) ?? facts.members, queriers, timers),
   );
-  const together = togetherByPort(
+  const { floods, others } = unaskedFloods(
     site,
     leaks.flatMap((leak) => leak.sightings),
+    queries,
   );
+  const together = togetherByPort(site, others).map((sightings) => ({ sightings, queriesStopAt: null }));
   return findingsOf(
     LEAK_ROWS,
-    together.map((sightings) => leakCase(site, leaks, sightings, queriers, timers)),
+    [...floods, ...together].map((one) => leakCase(site, leaks, one, queriers, timers)),
   );
 }
 

@@ -26,12 +26,14 @@ export interface LeakCase {
   readonly leaveTailMs: number | null;
   /** Set when the leak began as one more group was joined. */
   readonly tableLimit: TableLimit | null;
+  /** Set when memberships ran out for want of queries: where these stop on their way. */
+  readonly queriesStopAt: readonly string[] | null;
 }
 
 export function leakCase(
   site: SiteIndex,
   leaks: readonly StreamLeaks[],
-  sightings: readonly LeakSighting[],
+  { sightings, queriesStopAt }: Pick<LeakCase, "sightings" | "queriesStopAt">,
   queriers: ReadonlySet<number>,
   timers: MembershipTimers,
 ): LeakCase {
@@ -43,6 +45,7 @@ export function leakCase(
   const concerned = leaks.filter((leak) => streams.has(leak.facts));
   const domain = layer2Domain(site.graph, node);
   const isSlow = first.pattern === "slow-leave";
+  const isExplained = isSlow || queriesStopAt !== null;
   return {
     streams: [...streams].map((facts) => facts.stream.stream),
     sightings,
@@ -54,9 +57,9 @@ export function leakCase(
         : concerned.some((leak) => hasQuietPort(site, leak, node, portsOfNode))
           ? "port"
           : "node-or-port",
-    isUnregistered: !isSlow && sightings.every((s) => !hasMemberDuring(site, leaks, s, domain)),
-    doOthersLeak: isSlow ? null : othersLeak(site, leaks, sightings),
-    hiddenCauses: isSlow
+    isUnregistered: !isExplained && sightings.every((s) => !hasMemberDuring(site, leaks, s, domain)),
+    doOthersLeak: isExplained ? null : othersLeak(site, leaks, sightings),
+    hiddenCauses: isExplained
       ? []
       : hiddenCauses(site, leaks, sightings, queriers).map((cause) => ({
           ...cause,
@@ -64,7 +67,8 @@ export function leakCase(
         })),
     timers,
     leaveTailMs: isSlow ? Math.max(...sightings.map(leaveTail)) : null,
-    tableLimit: isSlow ? null : tableLimit(leaks, sightings),
+    tableLimit: isExplained ? null : tableLimit(leaks, sightings),
+    queriesStopAt,
   };
 }
 

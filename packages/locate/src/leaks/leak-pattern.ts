@@ -6,7 +6,7 @@ import type { PlacedBystander, StreamFacts } from "../run/stream-facts.ts";
 export type LeakPattern =
   /** From about the first packet on, for most of the run. */
   | "constant"
-  /** Begins with the first packet and ends soon, with no earlier membership: flooded until the first report was learned. */
+  /** Begins with the first packet and ends soon: flooded until the first report was learned. */
   | "start-up"
   /** Follows the host's own leave and ends in time. */
   | "leave-tail"
@@ -19,6 +19,12 @@ export type LeakPattern =
 
 /** A switch that floods until it knows better does so for about one query response interval (RFC 3376, section 8.3: 10 s). */
 const START_UP_MS = 10_000;
+/**
+ * A flood from the first packet on that is over in this time is a group that nobody had asked for yet, whoever had joined:
+ * a switch may flood unregistered groups (RFC 4541, section 2.1.2), and a report needs its time to be acted on. The time:
+ * common practice, no source.
+ */
+const UNREGISTERED_MS = 1_000;
 /** What a time may be off by beyond a timer's own value. Common practice, no source. */
 export const LEAVE_GRACE_MS = 1_000;
 /** Holes in what a bystander saw, beyond those that good listeners share, before that counts as coming and going. Common practice, no source. */
@@ -46,7 +52,8 @@ export function leakPattern(
   const hadMember = joins.some((joinedMs) => joinedMs < firstMs - LEAVE_GRACE_MS);
   const isFromStart = firstMs - startMs <= LEAVE_GRACE_MS;
   const endsEarly = lastMs - startMs <= START_UP_MS && lastMs < endMs - LEAVE_GRACE_MS;
-  if (isFromStart && !hadMember && endsEarly && !endsWithLastLeave(facts, lastMs, timers)) return "start-up";
+  const mayBeUnregistered = !hadMember || lastMs - startMs <= UNREGISTERED_MS;
+  if (isFromStart && mayBeUnregistered && endsEarly && !endsWithLastLeave(facts, lastMs, timers)) return "start-up";
   const membershipMs = timers.robustness * timers.queryIntervalMs + timers.queryResponseMs;
   if (firstMs - startMs >= LATE_SHARE * membershipMs && endMs - lastMs < LEAVE_GRACE_MS) return "late";
   if (hasHolesOfItsOwn(facts, bystander.ranges)) return "bursts";

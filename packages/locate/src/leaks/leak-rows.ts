@@ -5,6 +5,9 @@ import { firstPort, fromNode, LEAK_FAMILY, place, seen } from "./leak-family.ts"
 
 const row = rowsOf(LEAK_FAMILY);
 
+/** That no query came is seen where agents listen for them, not at the switches that flood. Our estimate, no source. */
+const UNASKED_CONFIDENCE = 0.9;
+
 export const LEAK_ROWS: readonly FindingRule<LeakCase>[] = [
   row({
     kind: "slow-leave",
@@ -17,6 +20,18 @@ export const LEAK_ROWS: readonly FindingRule<LeakCase>[] = [
     advice:
       "See whether the leave reaches the querier and whether it asks with a group-specific query. No querier, a static entry, version 1 of the protocol, or a filtered leave all make leaves wait for the time-out.",
     reference: "RFC 3376, sections 8.8 and 8.4",
+  }),
+  row({
+    kind: "leaks",
+    match: (leak) => having(leak, "queriesStopAt"),
+    title: (leak) =>
+      `No query comes to ${nameList(leak.hosts)}: memberships timed out there, and ${nameList(leak.streams)} leaks out of ${place(leak)} since`,
+    evidence: ({ hosts }) => [`${nameList(hosts)} heard no query before the first frame came.`],
+    suspects: ({ queriesStopAt }) => queriesStopAt,
+    confidence: () => UNASKED_CONFIDENCE,
+    advice:
+      "See why general queries do not get through: a querier that fell silent, a filter, a trunk that drops them. Once they come again, hosts report and the flood ends by itself.",
+    reference: "RFC 4541, section 2.1.1; RFC 3376, section 8.4",
   }),
   row({
     kind: "leaks",

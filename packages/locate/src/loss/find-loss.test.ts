@@ -1,4 +1,6 @@
+import { countRanges, intersectRanges, mergeSequenceRanges, subtractRanges } from "@dyetrace/measure";
 import { expect, test } from "vitest";
+import { drawLosses } from "../../../../tests/simulation/draw-losses.ts";
 import { seededRandom } from "../../../../tests/simulation/seeded-random.ts";
 import { simulateRun } from "../../../../tests/simulation/simulate-run.ts";
 import type { SimulatedFault, SimulatedStream } from "../../../../tests/simulation/simulated-fault.ts";
@@ -97,6 +99,71 @@ test("locate: given packets that a host dropped itself, then the host is named a
   const { findings, segments } = locate(site, { ...observed, listeners });
   expect(findings.map((finding) => [finding.kind, ...finding.suspects])).toEqual([["host-side-loss", "L1"]]);
   expect(segments.find((s) => s.id === segment)?.lossRatio).toBe(0);
+});
+
+test("locate: given hosts that drop packets at the same moments and count them, then nothing is lost above them", () => {
+  const quiet = run([]);
+  for (const weak of [["L1", "L2"], ["L4", "L5"], film.listeners]) {
+    const random = seededRandom(14);
+    const moments = drawLosses(20_000, 0.04, 20, random);
+    const listeners = quiet.listeners.map((l) => {
+      if (!weak.includes(l.host)) return { ...l, hostLostPackets: 0 };
+      const lost = mergeSequenceRanges(intersectRanges(moments, drawLosses(20_000, 0.7, 4, random)));
+      return { ...l, lost, receivedPackets: 20_000 - countRanges(lost), hostLostPackets: countRanges(lost) };
+    });
+    const { findings } = locate(site, { ...quiet, listeners });
+    expect(findings.map(({ kind, suspects }) => [kind, ...suspects])).toEqual(
+      weak.map((host) => ["host-side-loss", host]),
+    );
+  }
+});
+
+test("locate: given hosts that drop packets at the same moments and cannot count them, then they are suspects beside what is above them, and it is less sure", () => {
+  const quiet = run([]);
+  const random = seededRandom(14);
+  const moments = drawLosses(20_000, 0.04, 20, random);
+  const dropping = (hostLostPackets: number | null): RunObservations => ({
+    ...quiet,
+    listeners: quiet.listeners.map((l) => {
+      if (!["L1", "L2"].includes(l.host)) return l;
+      const lost = mergeSequenceRanges(intersectRanges(moments, drawLosses(20_000, 0.7, 4, random)));
+      return { ...l, lost, receivedPackets: 20_000 - countRanges(lost), hostLostPackets };
+    }),
+  });
+  const trunk = segmentBetween(site, "core", "sw-a");
+  const shared = locate(site, dropping(null)).findings.find(({ suspects }) => suspects[0] === trunk);
+  expect(shared?.confidence).toBe(0.8);
+  expect(shared?.suspects).toEqual(expect.arrayContaining(["L1", "L2"]));
+  expect(shared?.evidence.join(" ")).toContain("cannot count their own drops");
+  // Who counts and dropped nothing shows that the same losses came from above.
+  const counted = locate(site, dropping(0)).findings.find(({ suspects }) => suspects[0] === trunk);
+  expect(counted?.confidence).toBe(0.9);
+  expect(counted?.suspects).not.toContain("L1");
+});
+
+test("locate: given hosts that count drops, each its own, below a segment that loses less than they do, then the segment is still named", () => {
+  const segment = segmentBetween(site, "core", "sw-a");
+  const observed = run([{ kind: "loss", segment, ratio: 0.015 }]);
+  const random = seededRandom(15);
+  const listeners = observed.listeners.map((l) => {
+    if (!["L1", "L2"].includes(l.host)) return { ...l, hostLostPackets: 0 };
+    const drops = subtractRanges(drawLosses(20_000, 0.03, 1, random), l.lost);
+    const lost = mergeSequenceRanges([...l.lost, ...drops]);
+    return { ...l, lost, receivedPackets: 20_000 - countRanges(lost), hostLostPackets: countRanges(drops) };
+  });
+  const { findings } = locate(site, { ...observed, listeners });
+  const loses = findings.filter(({ kind }) => kind === "loses");
+  expect(loses.map(({ suspects }) => suspects[0])).toEqual([segment]);
+});
+
+test("locate: given counted drops below a segment that loses more than they are, then the segment still loses", () => {
+  const segment = segmentBetween(site, "core", "sw-a");
+  const observed = run([{ kind: "loss", segment, ratio: 0.03 }]);
+  // 0.5 per cent of 20,000; each host may have dropped these very packets.
+  const listeners = observed.listeners.map((l) => (["L1", "L2"].includes(l.host) ? { ...l, hostLostPackets: 100 } : l));
+  const { findings } = locate(site, { ...observed, listeners });
+  const loses = findings.filter(({ kind }) => kind === "loses");
+  expect(loses.map(({ suspects }) => suspects[0])).toEqual([segment]);
 });
 
 test("locate: given a stop in mid-run beside a loss, then the loss is estimated up to the stop", () => {

@@ -19,8 +19,8 @@ export interface LossCase {
   readonly hosts: readonly string[];
   /** Set where the chain ends at a listener. */
   readonly lastHost: string | null;
-  /** False where that host cannot tell its own drops from the network's. */
-  readonly areHostDropsKnown: boolean;
+  /** Hosts whose own drops would look the same, as they cannot count them. */
+  readonly uncountedHosts: readonly string[];
   /** Packets lost on the chain, all streams together. */
   readonly lostPackets: number;
   readonly sentPackets: number;
@@ -33,6 +33,8 @@ export interface LossCase {
 
 /** From this spread over the blocks on, against that of independent losses, the reader is told of bursts. Common practice, no source. */
 const BURSTY = 1.6;
+/** That more hosts than this drop the same packets is no chance any more. Our choice, no source. */
+const MOST_BUSY_HOSTS = 8;
 
 /** @param z quantile of the error level at which a stream counts as without loss */
 export function lossCase(
@@ -48,20 +50,23 @@ export function lossCase(
   const interval = intervalOf(parts);
   const receipts = parts.flatMap((part) => part.receipt ?? []);
   const lastHost = receipts[0]?.listener.host ?? null;
+  const isBursty = parts.some(({ link }) => link.burstFactor > BURSTY);
+  const hosts = [...new Set(parts.flatMap((part) => part.hosts))];
+  const uncountedHosts = uncounted(parts, lastHost === null ? hosts : [lastHost], isBursty);
   const named = (segments.length > 0 ? segments : chain.segments).flatMap((s) => site.segments[s] ?? []);
   return {
     streams: [...new Set(parts.map((part) => part.facts.stream.stream))],
     segments: named,
-    suspects: lossSuspects(site, named, lastHost),
+    suspects: lossSuspects(site, named, lastHost === null ? uncountedHosts : [lastHost]),
     interval,
-    hosts: [...new Set(parts.flatMap((part) => part.hosts))],
+    hosts,
     lastHost,
-    areHostDropsKnown: receipts.every((receipt) => receipt.listener.hostLostPackets !== null),
+    uncountedHosts,
     lostPackets: Math.round(
       sum(parts.map(({ link }) => Math.max(0, link.rawLossRatio) * link.passAbove * link.packets)),
     ),
     sentPackets: sum(parts.map(({ link }) => link.packets)),
-    isBursty: parts.some(({ link }) => link.burstFactor > BURSTY),
+    isBursty,
     cleanStreams: chain.parts.filter((part) => isClean(part, z)).map((part) => part.facts.stream.stream),
     unicast: unicastBeside(parts.flatMap(sharers)),
     rateLimit: firstOf(parts, (part): RateLimit | null => {
@@ -89,12 +94,24 @@ function isClearedElsewhere(segment: number, chain: MeasuredChain, chains: reado
 const isClean = (part: ChainLoss, z: number): boolean =>
   lossInterval([part.link], z).low === 0 && part.link.rawLossRatio <= 0;
 
-/** The segments, then the nodes that no listener can tell from the segment into them. */
-function lossSuspects(site: SiteIndex, segments: readonly LinkSegment[], host: string | null): string[] {
-  const nodes = segments.map((segment) => segment.to.node).filter((node) => node !== host);
+/**
+ * Hosts that are busy at the same moments drop the same packets, in bursts. One of them that counts its drops tells the
+ * two apart for all: what it did not drop was lost above it.
+ */
+function uncounted(parts: readonly ChainLoss[], hosts: readonly string[], isBursty: boolean): readonly string[] {
+  if (hosts.length > 1 && (!isBursty || hosts.length > MOST_BUSY_HOSTS)) return [];
+  const isCounted = parts
+    .flatMap(sharers)
+    .some(({ host, hostLostPackets }) => hosts.includes(host) && hostLostPackets !== null);
+  return isCounted ? [] : hosts;
+}
+
+/** The segments, then the nodes that no listener can tell from the segment into them, then hosts. */
+function lossSuspects(site: SiteIndex, segments: readonly LinkSegment[], hosts: readonly string[]): string[] {
+  const nodes = segments.map((segment) => segment.to.node).filter((node) => !hosts.includes(node));
   const source = segments[0]?.from.node;
   const isSource = source !== undefined && site.graph.nodes.get(source)?.kind === "host";
-  return [...segments.map((s) => s.id), ...nodes, ...(isSource ? [source] : []), ...(host === null ? [] : [host])];
+  return [...segments.map((s) => s.id), ...nodes, ...(isSource ? [source] : []), ...hosts];
 }
 
 const sum = (numbers: readonly number[]): number => numbers.reduce((total, n) => total + n, 0);

@@ -8,11 +8,16 @@ const row = rowsOf<LossCase>({
   streams: ({ streams }) => streams,
   suspects: ({ suspects }) => suspects,
   evidence: lossEvidence,
-  confidence: ({ isBursty }, ofRow) => (isBursty ? Math.min(ofRow, BURSTY_CONFIDENCE) : ofRow),
+  confidence: ({ isBursty, lastHost, uncountedHosts }, ofRow) => {
+    if (lastHost === null && uncountedHosts.length > 0) return Math.min(ofRow, UNCOUNTED_CONFIDENCE);
+    return isBursty ? Math.min(ofRow, BURSTY_CONFIDENCE) : ofRow;
+  },
 });
 
 /** Losses in bursts may coincide by chance. Our estimate, held against the truth by the bench. */
 const BURSTY_CONFIDENCE = 0.9;
+/** Hosts that cannot count their drops may have dropped together what seems lost above them. Our estimate, no source. */
+const UNCOUNTED_CONFIDENCE = 0.8;
 
 export const LOSS_ROWS: readonly FindingRule<LossCase>[] = [
   row({
@@ -31,19 +36,26 @@ export const LOSS_ROWS: readonly FindingRule<LossCase>[] = [
     match: (loss) => loss,
     title: ({ streams, interval, segments, hosts }) =>
       `${nameList(streams)} loses ${percent(interval.lossRatio)} ${between(segments)}: ${nameList(hosts)} share${hosts.length === 1 ? "s" : ""} the loss`,
-    evidence: ({ unicast, isBursty, cleanStreams, lastHost, areHostDropsKnown }) => [
+    evidence: ({ unicast, isBursty, cleanStreams, uncountedHosts }) => [
       ...companionEvidence(unicast),
-      ...(isBursty ? ["The losses come in bursts, so the rate itself is uncertain; the place is not."] : []),
+      ...(isBursty ? [burstsEvidence(uncountedHosts.length > 1)] : []),
       ...(cleanStreams.length > 0 ? [`${nameList(cleanStreams)} crosses the same stretch without loss.`] : []),
-      ...(lastHost !== null && !areHostDropsKnown
-        ? [`${lastHost} cannot count its own drops: they would look the same.`]
-        : []),
+      ...(uncountedHosts.length > 0 ? [uncountedEvidence(uncountedHosts)] : []),
     ],
     advice:
       "Compare the error and discard counters of both ports before and after a run: errors point to cable, optics or duplex, discards at the egress to a full queue. On radio expect some loss and see whether the access point can send multicast at a higher rate.",
     reference: "RFC 2544, section 26.3; on radio RFC 9119",
   }),
 ];
+
+const burstsEvidence = (isPlaceUncertain: boolean): string =>
+  `The losses come in bursts, so the rate itself is uncertain${isPlaceUncertain ? "" : "; the place is not"}.`;
+
+function uncountedEvidence(hosts: readonly string[]): string {
+  return hosts.length === 1
+    ? `${nameList(hosts)} cannot count its own drops: they would look the same.`
+    : `${nameList(hosts)} cannot count their own drops: what they drop at the same moments would look the same.`;
+}
 
 function between(segments: LossCase["segments"]): string {
   const [first, last] = [segments[0], segments.at(-1)];
@@ -52,11 +64,17 @@ function between(segments: LossCase["segments"]): string {
 }
 
 /** What every loss shows. */
-function lossEvidence({ interval, lostPackets, sentPackets, hosts, segments }: LossCase): string[] {
+function lossEvidence({ interval, lostPackets, sentPackets, hosts, uncountedHosts, segments }: LossCase): string[] {
   const lines = [
     `About ${count(lostPackets, "packet")} of ${sentPackets} lost on this stretch: ${percent(interval.lossRatio)}, 95 % interval ${percent(interval.low)} to ${percent(interval.high)}.`,
   ];
-  if (hosts.length > 1) lines.push(`${nameList(hosts)} miss the same numbers, so they were lost above all of them.`);
+  if (hosts.length > 1) {
+    const where =
+      uncountedHosts.length > 1
+        ? ": lost above all of them, or dropped by each"
+        : ", so they were lost above all of them";
+    lines.push(`${nameList(hosts)} miss the same numbers${where}.`);
+  }
   if (segments.length > 1) {
     lines.push(
       `${nameList(segments.map((s) => s.id))} form one chain with no branch and no agent in between, so only their joint loss is known.`,

@@ -22,6 +22,6 @@ export function lossScope(facts: StreamFacts, trials: readonly StreamTrial[], ou
       else excluded.push(trial.numbers);
     }
   }
-  for (const { listener } of facts.receipts) if (listener.hostLost !== undefined) excluded.push(...listener.hostLost);
+  for (const { listener } of facts.receipts) excluded.push(...(listener.hostLost ?? []), ...(listener.unknown ?? []));
   return { numbers: null, excluded: mergeSequenceRanges(excluded), stoppedFrom };
 }

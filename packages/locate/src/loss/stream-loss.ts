@@ -3,6 +3,7 @@ import type { PlacedReceipt } from "../run/clean-receipt.ts";
 import type { SeqRange } from "../run/run-observations.ts";
 import type { StreamFacts } from "../run/stream-facts.ts";
 import type { SourceTree } from "../site/source-tree.ts";
+import { droppedBy, withoutHostDrops } from "./host-drops.ts";
 import type { LinkEstimate } from "./link-estimate.ts";
 import { estimateLoss } from "./loss-estimator.ts";
 import type { LossTree } from "./loss-tree.ts";
@@ -23,7 +24,7 @@ export interface ChainLoss {
 export interface LossScope {
   /** Only these numbers; null for all. */
   readonly numbers: SeqRange | null;
-  /** Numbers that say nothing about loss rates: outages that have been explained, packets that a host dropped. */
+  /** Numbers that say nothing about loss rates: outages that have been explained, packets that a host dropped or that nobody can tell of. */
   readonly excluded: readonly SeqRange[];
   /** By node number: from which sequence number on a listener heard nothing more. That is a stop, not a loss. */
   readonly stoppedFrom: ReadonlyMap<number, number>;
@@ -52,13 +53,14 @@ export function streamLoss(facts: StreamFacts, scope: LossScope): ChainLoss[] {
   if (heard.length === 0) return [];
   const logical = logicalTree(facts.tree, heard);
   const tree = { parents: logical.parents, lostBy: logical.lostBy, sent };
-  const links = estimateLoss(tree, runFactor(heard, packets));
+  const dropped = logical.ends.map((end) => (end?.receipt ? droppedBy(end.receipt.listener) : null));
+  const links = withoutHostDrops(estimateLoss(tree, runFactor(heard, packets)), logical.parents, dropped);
   const chains: ChainLoss[] = [];
   for (const [node, link] of links.entries()) {
     const end = logical.ends[node];
     if (link === null || end === undefined) continue;
     const { segments, receipt, hosts } = end;
-    chains.push({ facts, segments, receipt, hosts, link: receipt === null ? link : withoutHostLoss(link, receipt) });
+    chains.push({ facts, segments, receipt, hosts, link });
   }
   return chains;
 }
@@ -79,14 +81,6 @@ function runFactor(heard: readonly Heard[], sentPackets: number): number {
   }
   const lossRatio = packets / (heard.length * sentPackets);
   return packets === 0 ? 1 : Math.max(1, (squares / packets) * ((1 - lossRatio) / (1 + lossRatio)));
-}
-
-/** What the host says it dropped itself is not the network's, unless those very numbers are left out already. */
-function withoutHostLoss(link: LinkEstimate, { listener }: PlacedReceipt): LinkEstimate {
-  const dropped = listener.hostLost === undefined ? (listener.hostLostPackets ?? 0) : 0;
-  if (dropped === 0 || link.rawLossRatio <= 0) return link;
-  const rawLossRatio = Math.max(0, link.rawLossRatio - dropped / (link.packets * link.passAbove));
-  return { ...link, rawLossRatio };
 }
 
 /** A receipt's list lies within its window already; with no more cut away it is used as it is. */

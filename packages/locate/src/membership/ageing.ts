@@ -22,9 +22,7 @@ export interface Ageing {
 
 /** A membership outlasts at least one missed query: two intervals and more by default (RFC 3376, section 8.4). */
 const LEAST_INTERVALS = 1.5;
-/** Where nobody heard a query the interval is unknown; sooner than this nothing is taken for ageing. Common practice, no source. */
-const LEAST_MS = 5_000;
-/** How far from the group membership interval a stop may come. Common practice, no source. */
+/** How far from the group membership interval (RFC 3376, section 8.4) a stop may come. The share: common practice, no source. */
 const TIME_TOLERANCE = 0.15;
 
 /**
@@ -49,7 +47,9 @@ export function ageingOf(
   });
   if (ends.length === 0 || ends.some((end) => end.received === 0)) return null;
   const afterMs = Math.min(...ends.map((end) => end.quietMs));
-  const leastMs = view.isAnyHeard ? LEAST_INTERVALS * timers.queryIntervalMs : LEAST_MS;
+  const membershipMs = timers.robustness * timers.queryIntervalMs + timers.queryResponseMs;
+  // Where nobody heard a query there may be one in every interval: no membership has run out before its whole time.
+  const leastMs = view.isAnyHeard ? LEAST_INTERVALS * timers.queryIntervalMs : (1 - TIME_TOLERANCE) * membershipMs;
   const hosts = ends.map((end) => end.host);
   const heard = ends.map(({ host, sinceMs, atMs }) => view.heard(host, sinceMs + timers.queryResponseMs, atMs));
 
@@ -87,7 +87,6 @@ export function ageingOf(
       ],
     };
   }
-  const membershipMs = timers.robustness * timers.queryIntervalMs + timers.queryResponseMs;
   const fitsTimer = ends.every((end) => Math.abs(end.quietMs - membershipMs) <= TIME_TOLERANCE * membershipMs);
   if (!fitsTimer || heard.some((h) => h !== null)) return null;
   return {

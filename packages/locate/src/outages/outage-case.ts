@@ -1,5 +1,6 @@
 import type { LinkSegment } from "@dyetrace/site";
 import { placeNames } from "../cover/failure-element.ts";
+import { ageingOf } from "../membership/ageing.ts";
 import { type LeaveCut, leaveThatCut } from "../membership/leave-cut.ts";
 import type { MembershipContext } from "../membership/membership-context.ts";
 import type { SiteIndex } from "../site/site-index.ts";
@@ -15,17 +16,17 @@ export interface OutageCase {
   readonly cut: LeaveCut | null;
   /** From the start of one outage to the start of the next, if that is always about the same and there are three or more. */
   readonly periodMs: number | null;
+  /** True when queries and reports say of every outage that memberships may have run out. */
+  readonly isAgeing: boolean;
 }
 
 export function suspectsOf(site: SiteIndex, { failure }: Outage): string[] {
   return [...new Set(failure.elements.flatMap((element) => placeNames(site, element)))];
 }
 
-export function outageCase(
-  site: SiteIndex,
-  outages: readonly Outage[],
-  { leaves, timers }: MembershipContext,
-): OutageCase {
+export function outageCase(site: SiteIndex, outages: readonly Outage[], membership: MembershipContext): OutageCase {
+  const { leaves, timers } = membership;
+  const periodMs = periodOf(outages);
   const cuts = outages.flatMap((outage) => {
     const silent = outage.receipts.map((receipt) => receipt.node);
     const served = outage.served.map((receipt) => receipt.node);
@@ -40,8 +41,35 @@ export function outageCase(
     suspects: first === undefined ? [] : suspectsOf(site, first),
     segments: [...new Set(links.map((element) => element.place))].flatMap((place) => site.segments[place] ?? []),
     cut: cuts[0] ?? null,
-    periodMs: periodOf(outages),
+    periodMs,
+    isAgeing: outages.every((outage) => agedOut(outage, membership) || cameBackByReport(outage, periodMs, membership)),
   };
+}
+
+/** Nobody asked for the whole time that a membership lasts, or nobody answered. */
+function agedOut({ facts, receipts, startMs }: Outage, membership: MembershipContext): boolean {
+  const { group } = facts.stream;
+  const ends = receipts.map(({ listener }) => ({ listener, group, atMs: startMs }));
+  return ageingOf(ends, membership) !== null;
+}
+
+/** How far from a report the stream may come back and still come by it. Common practice, no source. */
+const BACK_MS = 300;
+
+/**
+ * A switch that forgets members before the next query opens the port again at the report that answers it, so outages come
+ * at the query interval, off by the response time at most (RFC 3376, section 8.3), and each ends with a report.
+ */
+function cameBackByReport(
+  { facts, receipts, endMs }: Outage,
+  periodMs: number | null,
+  { queries, timers }: MembershipContext,
+): boolean {
+  if (periodMs === null || Math.abs(periodMs - timers.queryIntervalMs) > timers.queryResponseMs) return false;
+  return receipts.some(({ listener }) => {
+    const reportMs = queries.lastReportMs(listener.host, facts.stream.group, endMs + BACK_MS);
+    return reportMs !== null && reportMs >= endMs - BACK_MS;
+  });
 }
 
 /** How far each may lie from the mean. Common practice, no source. */

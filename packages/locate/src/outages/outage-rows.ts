@@ -29,7 +29,7 @@ export const OUTAGE_ROWS: readonly FindingRule<OutageCase>[] = [
   }),
   row({
     kind: "ages-out",
-    match: (outage) => having(outage, "periodMs"),
+    match: (outage) => (outage.isAgeing ? having(outage, "periodMs") : null),
     title: (outage) =>
       `${nameList(outage.streams)} comes and goes at ${nameList(outage.hosts)}, every ${seconds(outage.periodMs)}: memberships seem to run out before the next query`,
     confidence: () => PERIOD_CONFIDENCE,

@@ -1,4 +1,4 @@
-import { countRanges, intersectRanges } from "@dyetrace/measure";
+import { countRanges, intersectRanges, subtractRanges } from "@dyetrace/measure";
 import { type NamedFailure, smallestFailureSet } from "../cover/failure-set.ts";
 import type { PathOutcome, PathTrial } from "../cover/path-trial.ts";
 import type { StreamTrial } from "../cover/stream-trials.ts";
@@ -124,9 +124,13 @@ function outagesOf(site: SiteIndex, facts: StreamFacts, gaps: readonly LongGap[]
   });
 }
 
-/** Half of the numbers within the receipt's window came: enough to say that the way was open. Our choice, no source. */
-function receivedMost(receipt: PlacedReceipt, numbers: SeqRange): boolean {
-  const inWindow = intersectRanges([numbers], [receipt.window]);
+/**
+ * Half of the numbers within the receipt's window came: enough to say that the way was open. Of as many it must be able to
+ * tell. Our choice, no source.
+ */
+function receivedMost({ listener, window, lost }: PlacedReceipt, numbers: SeqRange): boolean {
+  const inWindow = intersectRanges([numbers], [window]);
   const expected = countRanges(inWindow);
-  return expected > 0 && countRanges(intersectRanges(receipt.lost, inWindow)) <= expected / 2;
+  const told = countRanges(subtractRanges(inWindow, listener.unknown ?? []));
+  return expected > 0 && told - countRanges(intersectRanges(lost, inWindow)) >= expected / 2;
 }

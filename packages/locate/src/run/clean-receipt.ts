@@ -1,4 +1,5 @@
-import { countRanges, intersectRanges, subtractRanges } from "@dyetrace/measure";
+import { countRanges, intersectRanges, mergeSequenceRanges, subtractRanges } from "@dyetrace/measure";
+import { knownBounds } from "./known-bounds.ts";
 import type { ListenerObservation, SeqRange, StreamObservation } from "./run-observations.ts";
 import { firstSeqSince, sendTimeMs } from "./send-time.ts";
 
@@ -8,9 +9,9 @@ export interface PlacedReceipt {
   /** Number of the listener's host in the site index. */
   readonly node: number;
   readonly window: SeqRange;
-  /** Numbers of the window that the source sent and this listener missed. */
+  /** Numbers of the window that the source sent and this listener surely missed. */
   readonly lost: readonly SeqRange[];
-  /** Numbers of the window that the source sent. */
+  /** Numbers of the window that the source sent and about which this listener can tell. */
   readonly sentPackets: number;
   readonly lostPackets: number;
 }
@@ -27,14 +28,20 @@ export function cleanReceipt(
   node: number,
 ): PlacedReceipt | null {
   if (listener.state === "no-report") return null;
-  const given = listener.window ?? plannedWindow(stream, listener);
+  const { unknown = [] } = listener;
+  const whole = listener.window ?? plannedWindow(stream, listener);
+  const given = whole === null ? null : knownBounds(whole, unknown);
   if (given === null) return null;
   const lostInside = listener.window === null ? [given] : within(listener.lost, given);
   const window = withoutSettling(stream, listener, given, lostInside);
   const inWindow = within(lostInside, window);
-  const isAllSent = stream.unsent.length === 0;
-  const lost = isAllSent ? inWindow : subtractRanges(inWindow, stream.unsent);
-  const sentPackets = isAllSent ? window[1] - window[0] + 1 : countRanges(subtractRanges([window], stream.unsent));
+  if (stream.unsent.length + unknown.length === 0) {
+    const sentPackets = window[1] - window[0] + 1;
+    return { listener, node, window, lost: inWindow, sentPackets, lostPackets: countRanges(inWindow) };
+  }
+  const untold = mergeSequenceRanges([...stream.unsent, ...unknown]);
+  const lost = subtractRanges(inWindow, untold);
+  const sentPackets = countRanges(subtractRanges([window], untold));
   return { listener, node, window, lost, sentPackets, lostPackets: countRanges(lost) };
 }
 
@@ -54,8 +61,9 @@ function plannedWindow(stream: StreamObservation, listener: ListenerObservation)
 }
 
 /**
- * Cuts off what a late join or a leave explains. A stream that was already running when the listener joined begins with
- * its first packet; one that began later must be there from its first number.
+ * Cuts off what a late join or a leave explains. A join explains missing numbers until it must have taken effect, and no
+ * more: what was sent later and is missing was lost, though the gap began before. A stream that began after that must be
+ * there from its first number.
  */
 function withoutSettling(
   stream: StreamObservation,
@@ -67,8 +75,8 @@ function withoutSettling(
   const head = lost[0];
   const tail = lost.at(-1);
   if (head !== undefined && head[0] === first && head[1] < last) {
-    const sentMs = sendTimeMs(stream, head[0]);
-    if (sentMs === null || sentMs < listener.joinedFromMs + SETTLING_MS) first = head[1] + 1;
+    const settled = firstSeqSince(stream, listener.joinedFromMs + SETTLING_MS) ?? head[1] + 1;
+    first = Math.max(first, Math.min(head[1] + 1, settled));
   }
   if (listener.joinedToMs !== null && tail !== undefined && tail[1] === last && tail[0] > first) {
     const sentMs = sendTimeMs(stream, tail[0]);

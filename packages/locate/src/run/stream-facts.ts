@@ -14,6 +14,8 @@ export interface StreamFacts {
   readonly tree: SourceTree;
   /** The group; with its source where joins are source-specific, for then the source is part of the state on the way. */
   readonly groupKey: string;
+  /** How far the source's clock may be off, either way: 0 where nothing was said of clocks, infinite where it was never compared. */
+  readonly clockMs: number;
   /** Node numbers of all joined hosts, whether they reported or not. */
   readonly members: ReadonlySet<number>;
   readonly receipts: readonly PlacedReceipt[];
@@ -33,6 +35,9 @@ export interface PlacedBystander {
 export function streamFacts(site: SiteIndex, run: RunObservations): StreamFacts[] {
   const trees = new Map<number, SourceTree>();
   const listenersOf = groupedByStream(run.listeners);
+  const clockMsOf = new Map(
+    run.clocks?.map(({ host, uncertaintyMs }) => [host, uncertaintyMs ?? Number.POSITIVE_INFINITY]),
+  );
   const bystandersOf = groupedByStream(run.bystanders);
   return run.streams.flatMap((stream) => {
     const source = site.nodeNumber.get(stream.source);
@@ -59,7 +64,8 @@ export function streamFacts(site: SiteIndex, run: RunObservations): StreamFacts[
       return node === undefined || !reaches(tree, node) ? [] : [{ bystander, node }];
     });
     const groupKey = stream.ssm ? `${stream.source}, ${stream.group}` : stream.group;
-    return [{ stream, tree, groupKey, members, receipts, bystanders, missing, unreachable }];
+    const clockMs = clockMsOf.get(stream.source) ?? 0;
+    return [{ stream, tree, groupKey, clockMs, members, receipts, bystanders, missing, unreachable }];
   });
 }
 

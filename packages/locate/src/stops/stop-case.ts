@@ -101,7 +101,7 @@ export function stopCase(
     silentPairs,
     silentHosts,
     servedHosts: distinct(served.map((receipt) => receipt.listener.host)),
-    isRestComplete: served.every((receipt) => receipt.lostPackets === 0),
+    isRestComplete: served.every(({ lostPackets, listener }) => lostPackets === 0 && !listener.unknown?.length),
     suspects: names,
     segments: segmentsOf(site, segments),
     nodes: names.filter((name) => site.nodeNumber.has(name)),
