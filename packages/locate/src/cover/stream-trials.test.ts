@@ -73,7 +73,12 @@ test("stream trials: given missing numbers that nobody can tell of, then nothing
 });
 
 test("stream trials: given a stop around or beside numbers that nobody can tell of, then it is found all the same", () => {
-  for (const hole of [[1_200, 1_299], [1_450, 1_549], [1_700, 1_799], [1_900, 1_999]] as const) {
+  for (const hole of [
+    [1_200, 1_299],
+    [1_450, 1_549],
+    [1_700, 1_799],
+    [1_900, 1_999],
+  ] as const) {
     const lost: SeqRange[] = hole[1] < 1_499 ? [hole, [1_500, 1_999]] : [[Math.min(hole[0], 1_500), 1_999]];
     expect(found(lost, 100, [hole])).toEqual([["stops", trunk]]);
   }

@@ -93,9 +93,7 @@ function outcomeOf(
   const { unsent } = facts.stream;
   // What nobody can tell of proves neither that the way was good nor that it was not.
   const absent =
-    unsent.length + unknown.length === 0
-      ? receipt.lost
-      : mergeSequenceRanges([...receipt.lost, ...unsent, ...unknown]);
+    unsent.length + unknown.length === 0 ? receipt.lost : mergeSequenceRanges([...receipt.lost, ...unsent, ...unknown]);
   const head = rangeWith(absent, first);
   const tail = rangeWith(absent, last);
   const [firstCame, lastCame] = [head === null ? first : head[1] + 1, tail === null ? last : tail[0] - 1];

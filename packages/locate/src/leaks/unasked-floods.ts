@@ -32,8 +32,7 @@ export function unaskedFloods(
     }
     // Who shares a querier shares the answer.
     const domain = querierOf(site.graph, host)?.node ?? "";
-    const queriesStopAt =
-      stopsOfDomain.get(domain) ?? queries.whereQueriesStop(host, startMs(sighting), untilMs);
+    const queriesStopAt = stopsOfDomain.get(domain) ?? queries.whereQueriesStop(host, startMs(sighting), untilMs);
     stopsOfDomain.set(domain, queriesStopAt);
     const key = queriesStopAt.join(" ");
     const same = floods.get(key);

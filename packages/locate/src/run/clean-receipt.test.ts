@@ -78,10 +78,32 @@ test("cleanReceipt: given any join and any gap at the head, then lost is what wa
 test("cleanReceipt: given numbers that nobody can tell of, then they are neither lost nor counted, and at the ends not in the window", () => {
   const told = (lost: readonly SeqRange[], unknown: readonly SeqRange[]): PlacedReceipt =>
     cleanReceipt(stream, { ...listener(-5_000, lost), unknown }, 0) as PlacedReceipt;
-  const inside = told([[100, 249], [500, 599]], [[100, 199]]);
-  expect([inside.window, inside.lost]).toEqual([[0, 3_000], [[200, 249], [500, 599]]]);
+  const inside = told(
+    [
+      [100, 249],
+      [500, 599],
+    ],
+    [[100, 199]],
+  );
+  expect([inside.window, inside.lost]).toEqual([
+    [0, 3_000],
+    [
+      [200, 249],
+      [500, 599],
+    ],
+  ]);
   expect([inside.sentPackets, inside.lostPackets]).toEqual([2_901, 150]);
-  const atEnds = told([[0, 99], [2_800, 3_000]], [[0, 49], [50, 99], [2_900, 3_000]]);
+  const atEnds = told(
+    [
+      [0, 99],
+      [2_800, 3_000],
+    ],
+    [
+      [0, 49],
+      [50, 99],
+      [2_900, 3_000],
+    ],
+  );
   expect([atEnds.window, atEnds.lost]).toEqual([[100, 2_899], [[2_800, 2_899]]]);
   expect([atEnds.sentPackets, atEnds.lostPackets]).toEqual([2_800, 100]);
   expect(cleanReceipt(stream, { ...listener(0, [[0, 3_000]]), unknown: [[0, 3_000]] }, 0)).toBeNull();
