@@ -1,5 +1,6 @@
 import { render } from "preact";
 import { followController } from "./link/follow-controller.ts";
+import { pageLife } from "./link/page-life.ts";
 import { App } from "./pages/app.tsx";
 import { controllerGone, takeEvent } from "./state/console-state.ts";
 import { loadSession } from "./state/session.ts";
@@ -15,5 +16,5 @@ if (root !== null) render(<App />, root);
 void loadSession();
 void followController(
   { onEvent: takeEvent, onGone: controllerGone, onSignedOut: () => void loadSession() },
-  new AbortController().signal,
+  pageLife.signal,
 );

@@ -1,9 +1,13 @@
+import { FINDING_KIND_NAMES, FINDING_KINDS } from "@dyetrace/wire";
 import type { SegmentState, SegmentStatus } from "./conclusion.ts";
 import type { Finding } from "./finding/finding.ts";
 import { LOSS_FLOOR } from "./loss/loss-floor.ts";
 import type { MeasuredChain } from "./loss/segment-loss.ts";
 import type { SiteIndex } from "./site/site-index.ts";
 import type { StopCase } from "./stops/stop-case.ts";
+
+/** Kinds whose suspects bring nothing on. */
+const STOP_KINDS = FINDING_KIND_NAMES.filter((kind) => FINDING_KINDS[kind].glyph === "stop");
 
 /** The state of every segment and node of the plan, in the plan's order. */
 export function segmentStates(
@@ -20,8 +24,11 @@ export function segmentStates(
     const rate = rateOf(number, chains);
     return { id, ...rate, status: statusOf(id, rate.high, stopped, lossy, leaking) };
   });
+  // Packets came through before it failed, or of another group: that does not make a suspect sound.
+  const suspected = suspectsOf(findings, STOP_KINDS);
   const nodes = site.nodes.map(({ name }, number): SegmentState => {
-    const status = leaking.has(name) ? "leaks" : proven.has(number) ? "ok" : "unknown";
+    const isSound = proven.has(number) && !suspected.has(name);
+    const status = leaking.has(name) ? "leaks" : isSound ? "ok" : "unknown";
     return { id: name, lossRatio: null, low: null, high: null, status };
   });
   return [...withWholes(segments, site.wholeSegment), ...withWholes(nodes, site.wholeNode)];

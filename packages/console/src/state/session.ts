@@ -1,6 +1,7 @@
 import type { ConsoleSession } from "@dyetrace/wire/console/console-session";
 import { computed, type ReadonlySignal, signal } from "@preact/signals";
 import { askController, takeFormToken } from "../link/ask-controller.ts";
+import { pageLife } from "../link/page-life.ts";
 
 /** Who has signed in; null before the controller has said. */
 export const session = signal<ConsoleSession | null>(null);
@@ -26,9 +27,14 @@ export async function signIn(name: string, password: string): Promise<void> {
 }
 
 export async function signOut(): Promise<void> {
-  await askController("/api/sign-out", { method: "POST", body: {} });
-  // Nothing of what was shown stays in the page.
-  location.reload();
+  // First: the controller cuts the events of whoever has signed out, and this page would take that for its absence.
+  pageLife.abort();
+  try {
+    await askController("/api/sign-out", { method: "POST", body: {} });
+  } finally {
+    // Nothing of what was shown stays in the page.
+    location.reload();
+  }
 }
 
 function take(next: ConsoleSession): void {

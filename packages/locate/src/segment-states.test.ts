@@ -1,0 +1,28 @@
+import { expect, test } from "vitest";
+import { seededRandom } from "../../../tests/simulation/seeded-random.ts";
+import { simulateRun } from "../../../tests/simulation/simulate-run.ts";
+import { sketchSite } from "../../../tests/simulation/sketch-site.ts";
+import { locate } from "./locate.ts";
+
+const site = sketchSite(["tower--core", "core--sw-east", "sw-east--kiosk", "sw-east--desk", "core--hall"], "core");
+const board = {
+  stream: "board",
+  group: "233.252.0.1",
+  source: "tower",
+  listeners: ["kiosk", "desk", "hall"],
+  packets: 2_000,
+};
+const statusesWith = (faults: Parameters<typeof simulateRun>[2]): ReadonlyMap<string, string> =>
+  new Map(
+    locate(site, simulateRun(site, [board], faults, seededRandom(1))).segments.map(({ id, status }) => [id, status]),
+  );
+
+test("segment states: given a switch that works for three quarters of the run and then stops, then it is not called ok, and what works is", () => {
+  const statuses = statusesWith([{ kind: "dead-node", node: "sw-east", fromMs: 15_000 }]);
+  expect([statuses.get("sw-east"), statuses.get("core"), statuses.get("hall")]).toEqual(["unknown", "ok", "ok"]);
+});
+
+test("segment states: given a healthy site, then every node on the way is ok", () => {
+  const statuses = statusesWith([]);
+  expect(["core", "sw-east", "kiosk", "desk", "hall"].map((node) => statuses.get(node))).toEqual(Array(5).fill("ok"));
+});
