@@ -1,44 +1,30 @@
 import type { RunRequest } from "@dyetrace/wire";
 import type { RunAnswer } from "@dyetrace/wire/console/run-forecast";
-import { useEffect, useState } from "preact/hooks";
-import { askController, asRefusal, type Refusal } from "../link/ask-controller.ts";
+import { useState } from "preact/hooks";
+import { askController, asRefusal } from "../link/ask-controller.ts";
 import { ConfirmLoad } from "../parts/confirm-load.tsx";
 import { DiskNeed } from "../parts/disk-need.tsx";
 import { Forecast } from "../parts/forecast.tsx";
 import { RefusalNote } from "../parts/refusal-note.tsx";
 import { link } from "../state/console-state.ts";
 import { goTo } from "../state/route.ts";
+import { useSettledAnswer } from "../state/use-settled-answer.ts";
 
 /** Time without a keystroke before the controller is asked. */
 const SETTLED_MS = 250;
 
 /** The controller's own forecast of the request, and the button that starts it. */
 export function CheckedRequest({ request }: { readonly request: RunRequest }) {
-  const [answer, setAnswer] = useState<RunAnswer | null>(null);
-  const [refusal, setRefusal] = useState<Refusal | null>(null);
+  const key = JSON.stringify(request);
+  const { answer, refusal, setRefusal } = useSettledAnswer<RunAnswer>(
+    "/api/console/run-check",
+    request,
+    key,
+    SETTLED_MS,
+  );
   const [confirmation, setConfirmation] = useState("");
   const [despite, setDespite] = useState<readonly ("traffic" | "advice")[]>([]);
   const isOn = link.value.kind === "on";
-  const key = JSON.stringify(request);
-  useEffect(() => {
-    if (!isOn) return;
-    const gone = new AbortController();
-    const timer = setTimeout(() => {
-      askController<RunAnswer>("/api/console/run-check", { method: "POST", body: request, signal: gone.signal }).then(
-        (next) => {
-          setAnswer(next);
-          setRefusal(null);
-        },
-        (error: unknown) => {
-          if (!gone.signal.aborted) setRefusal(asRefusal(error));
-        },
-      );
-    }, SETTLED_MS);
-    return () => {
-      clearTimeout(timer);
-      gone.abort();
-    };
-  }, [key, isOn]);
   const start = (): void => {
     setRefusal(null);
     const body = {
