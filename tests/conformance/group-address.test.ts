@@ -79,9 +79,7 @@ test("source-specific range: 232/8 and ff3x::/32 (RFC 4607 section 1)", () => {
 
 const codesOf = (group: string): string[] => {
   const isSsm = isSourceSpecific(address(group));
-  return lintGroups([{ name: "a", group, ttl: 8, isSourceSpecific: isSsm, crossesRouter: null }]).map(
-    ({ code }) => code,
-  );
+  return lintGroups([{ name: "a", group, ttl: 8, isSourceSpecific: isSsm, mostRouters: null }]).map(({ code }) => code);
 };
 
 // Both ends of every block of RFC 5771 section 3 and every scope of RFC 2365 section 6, octet 3 chosen off 0 where the

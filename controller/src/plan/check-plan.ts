@@ -4,9 +4,10 @@ import {
   type GroupAdvice,
   hostOfAgent,
   lintGroups,
-  pathBetween,
+  pathsBetween,
   querierOf,
   queriersOf,
+  routerHops,
   type SiteGraph,
   segmentLoads,
 } from "@dyetrace/site";
@@ -45,7 +46,7 @@ export const adviseGroups = (graph: SiteGraph, scenario: Scenario): GroupAdvice[
       group,
       ttl,
       isSourceSpecific,
-      crossesRouter: listeners.some((host) => hasRouter(graph, source, host)),
+      mostRouters: Math.max(0, ...listeners.map((host) => routersBetween(graph, source, host))),
     })),
   );
 
@@ -78,5 +79,6 @@ export function checkPlan(graph: SiteGraph, scenario: Scenario | null): PlanChec
   };
 }
 
-const hasRouter = (graph: SiteGraph, from: string, to: string): boolean =>
-  pathBetween(graph, from, to)?.nodes.some((node) => graph.nodes.get(node)?.kind === "router") ?? false;
+/** On the longest of the ways that the routers may equally choose; 0 where none leads there. */
+const routersBetween = (graph: SiteGraph, from: string, to: string): number =>
+  Math.max(0, ...pathsBetween(graph, from, to).map((way) => routerHops(graph, way)));

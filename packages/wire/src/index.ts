@@ -67,6 +67,7 @@ export {
   type FilePlace,
   faultCodeOf,
 } from "./fault.ts";
+export { type GroupScope, groupScope } from "./group-scope.ts";
 export {
   formatIpAddress,
   groupMac,

@@ -1,5 +1,6 @@
 import type { MembershipTimers } from "../run/run-observations.ts";
 import type { PlacedBystander, StreamFacts } from "../run/stream-facts.ts";
+import { scopeOf } from "../run/stream-scope.ts";
 import type { SiteIndex } from "../site/site-index.ts";
 import { nodesDownTo } from "../site/source-tree.ts";
 import { LEAVE_GRACE_MS, type LeakPattern, leakPattern } from "./leak-pattern.ts";
@@ -36,6 +37,9 @@ export function streamLeaks(
   timers: MembershipTimers,
 ): StreamLeaks {
   const wanted = wantedPorts(site, facts.tree, members, queriers);
+  const quiet = facts.bystanders.filter(({ bystander }) => bystander.canSee && bystander.frames === 0);
+  // Switches send link-local groups out of all ports, whoever has joined (RFC 4541, sections 2.1.2 and 3).
+  if (scopeOf(facts) === "link") return { facts, members, wanted, sightings: [], quiet };
   const saw = facts.bystanders.filter(({ bystander }) => bystander.frames > 0);
   const sightings = saw.flatMap((seen): LeakSighting[] => {
     // Another program on that host joined: the frames are wanted there, whatever we know of it.
@@ -50,7 +54,6 @@ export function streamLeaks(
     const closedPorts = behindClosed.map((node) => facts.tree.into[node] ?? -1);
     return closedPorts.length === 0 ? [] : [{ facts, seen, pattern, closedPorts }];
   });
-  const quiet = facts.bystanders.filter(({ bystander }) => bystander.canSee && bystander.frames === 0);
   return { facts, members, wanted, sightings, quiet };
 }
 

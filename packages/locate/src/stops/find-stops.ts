@@ -6,7 +6,9 @@ import type { MembershipContext } from "../membership/membership-context.ts";
 import type { StreamFacts } from "../run/stream-facts.ts";
 import type { SiteIndex } from "../site/site-index.ts";
 import { findContradictions } from "./contradiction.ts";
-import { findSmallTtl, isBeyondTtl } from "./small-ttl.ts";
+import { isOutOfReach } from "./out-of-reach.ts";
+import { findSmallScope } from "./small-scope.ts";
+import { findSmallTtl } from "./small-ttl.ts";
 import { type StopCase, stopCase } from "./stop-case.ts";
 import { STOP_ROWS } from "./stop-rows.ts";
 
@@ -21,10 +23,11 @@ export function findStops(site: SiteIndex, streams: readonly StreamFacts[], memb
   const trials = streams.filter((facts) => isSent(facts)).flatMap(streamTrials);
   const set = smallestFailureSet(
     site,
-    trials.map((trial) => withinTtl(site, trial)),
+    trials.map((trial) => withinReach(site, trial)),
   );
   const cases = withoutDoubtfulPoints(set.failures.map((failure) => stopCase(site, failure, trials, set, membership)));
   const findings = [
+    ...findSmallScope(site, streams),
     ...findSmallTtl(site, streams),
     ...mergedByCause(findingsOf(STOP_ROWS, cases)),
     ...findContradictions(set.unexplained),
@@ -46,9 +49,9 @@ function withoutDoubtfulPoints(cases: readonly StopCase[]): StopCase[] {
 /** A source that sent nothing silences everyone without any fault on the way. */
 const isSent = ({ stream }: StreamFacts): boolean => stream.sourceState !== "not-sending" && stream.sentPackets !== 0;
 
-/** Silence beyond the reach of the TTL is by the sender's own setting and accuses no place. */
-function withinTtl(site: SiteIndex, trial: StreamTrial): StreamTrial {
-  const outcomes = trial.outcomes.filter((o) => o.bad === null || !isBeyondTtl(site, trial.facts, o.leaf));
+/** Silence beyond the reach of the TTL or the group is by the sender's own choice and accuses no place. */
+function withinReach(site: SiteIndex, trial: StreamTrial): StreamTrial {
+  const outcomes = trial.outcomes.filter((o) => o.bad === null || !isOutOfReach(site, trial.facts, o.leaf));
   return outcomes.length === trial.outcomes.length ? trial : { ...trial, outcomes };
 }
 

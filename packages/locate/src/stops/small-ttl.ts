@@ -2,13 +2,10 @@ import type { Finding } from "../finding/finding.ts";
 import { findingsOf, rowsOf } from "../finding/finding-row.ts";
 import { count, nameList } from "../finding/wording.ts";
 import type { StreamFacts } from "../run/stream-facts.ts";
+import { scopeOf } from "../run/stream-scope.ts";
 import { routersOnWay } from "../site/routers-on-way.ts";
 import type { SiteIndex } from "../site/site-index.ts";
-
-/** A router passes on only what arrives with a TTL over 1, so a packet sent with TTL t passes t - 1 routers. */
-export function isBeyondTtl(site: SiteIndex, { stream, tree }: StreamFacts, node: number): boolean {
-  return stream.ttl !== null && routersOnWay(site, tree, node).length >= stream.ttl;
-}
+import { boundaryEvidence, isBeyondScope, isBeyondTtl } from "./out-of-reach.ts";
 
 /** Streams of one source with a TTL too small for the same listeners, which got nothing of them. */
 interface TtlCase {
@@ -20,6 +17,8 @@ interface TtlCase {
   readonly beyond: readonly HostBeyond[];
   /** What gets to all of them. */
   readonly neededTtl: number;
+  /** Groups of theirs that routers may be set up not to forward. */
+  readonly scopedGroups: readonly string[];
 }
 
 interface HostBeyond {
@@ -36,13 +35,15 @@ const SMALL_TTL = row({
   match: (one) => one,
   title: ({ streams, ttl, end, beyond, neededTtl }) =>
     `${nameList(streams)} sent with TTL ${ttl} ends at ${end}, hop ${ttl}: ${nameList(beyond.map(({ host }) => host))} behind it got nothing, and TTL ${neededTtl} would do`,
-  evidence: ({ beyond }) =>
-    beyond
+  evidence: ({ beyond, scopedGroups }) => [
+    ...beyond
       .slice(0, 5)
       .map(
         (one) =>
           `${one.host} lies behind ${count(one.routers.length, "router")} (${nameList(one.routers)}), so TTL ${ttlTo(one)} reaches it`,
       ),
+    ...boundaryEvidence(scopedGroups),
+  ],
   advice: ({ neededTtl }) =>
     `Send with a TTL of at least ${neededTtl}. The default for multicast is 1, which never leaves the subnet.`,
   reference: "RFC 1112, section 6.1; RFC 1812, section 5.3.1",
@@ -54,7 +55,9 @@ export function findSmallTtl(site: SiteIndex, streams: readonly StreamFacts[]): 
     const one = ttlCase(site, facts);
     if (one === null) continue;
     const key = JSON.stringify([one.source, one.ttl, one.beyond]);
-    cases.set(key, { ...one, streams: [...(cases.get(key)?.streams ?? []), ...one.streams] });
+    const known = cases.get(key);
+    const scopedGroups = [...new Set([...(known?.scopedGroups ?? []), ...one.scopedGroups])];
+    cases.set(key, { ...one, streams: [...(known?.streams ?? []), ...one.streams], scopedGroups });
   }
   return findingsOf([SMALL_TTL], [...cases.values()]);
 }
@@ -63,6 +66,8 @@ function ttlCase(site: SiteIndex, facts: StreamFacts): TtlCase | null {
   const { stream, receipts, tree } = facts;
   const beyond = receipts
     .filter(({ listener, node }) => listener.receivedPackets === 0 && isBeyondTtl(site, facts, node))
+    // No TTL helps there.
+    .filter(({ node }) => !isBeyondScope(site, facts, node))
     .map(({ listener, node }) => ({ host: listener.host, routers: routersOnWay(site, tree, node) }));
   const [first] = beyond;
   if (first === undefined || stream.ttl === null || stream.sentPackets === 0) return null;
@@ -73,5 +78,6 @@ function ttlCase(site: SiteIndex, facts: StreamFacts): TtlCase | null {
     end: first.routers[stream.ttl - 1] ?? "a router",
     beyond,
     neededTtl: Math.max(...beyond.map(ttlTo)),
+    scopedGroups: scopeOf(facts) === "zone" ? [stream.group] : [],
   };
 }

@@ -9,6 +9,7 @@ import { type LeaveCut, leaveThatCut } from "../membership/leave-cut.ts";
 import type { MembershipContext } from "../membership/membership-context.ts";
 import type { PlacedReceipt } from "../run/clean-receipt.ts";
 import type { StreamFacts } from "../run/stream-facts.ts";
+import { scopeOf } from "../run/stream-scope.ts";
 import type { SiteIndex } from "../site/site-index.ts";
 import type { SilentPair } from "./silent-pair.ts";
 import { type SizeBoundary, sizeBoundary } from "./size-boundary.ts";
@@ -50,6 +51,8 @@ export interface StopCase {
   readonly anySourceRouters: readonly string[] | null;
   /** True when all that is silent was joined with its source, and streams joined without one come through. */
   readonly isSourceJoinOnly: boolean;
+  /** Silent groups whose scope ends where a router is set up so, if a router is among the suspects. */
+  readonly scopedGroups: readonly string[];
   /** Streams of other groups that came through the place with smaller packets, where that is all that can be said. */
   readonly smallerStreams: readonly string[];
   readonly size: SizeBoundary | null;
@@ -113,6 +116,10 @@ export function stopCase(
     failedSource: isOfSource ? (facts[0]?.stream.source ?? null) : null,
     anySourceRouters: isOfGroups && isAnySource(facts, others, trials) ? routersAmong(site, failure) : null,
     isSourceJoinOnly: facts.every(({ stream }) => stream.ssm) && others.length > 0 && allAre(false, others, trials),
+    scopedGroups:
+      routersAmong(site, failure) === null
+        ? []
+        : distinct(facts.flatMap((one) => (scopeOf(one) === "zone" ? [one.stream.group] : []))),
     smallerStreams: isOfGroups || size !== null ? [] : others.filter((name) => isSmaller(name, silentPairs, trials)),
     size,
     cut: cutOf(site, silentPairs, served, membership),

@@ -3,6 +3,7 @@ import { type FindingRule, having, rowsOf } from "../finding/finding-row.ts";
 import { portName } from "../finding/place-wording.ts";
 import { nameList, seconds } from "../finding/wording.ts";
 import { cutSuspects } from "../membership/leave-cut.ts";
+import { boundaryEvidence } from "./out-of-reach.ts";
 import type { StopCase } from "./stop-case.ts";
 import { STOP_FAMILY } from "./stop-family.ts";
 import { placePhrase, silentPhrase } from "./stop-wording.ts";
@@ -83,13 +84,14 @@ export const STOP_ROWS: readonly FindingRule<StopCase>[] = [
     kind: "group-specific",
     match: (stop) => (stop.passingStreams.length > 0 ? stop : null),
     title: (stop) => `${nameList(stop.streams)} alone stops ${placePhrase(stop)}; ${silentPhrase(stop)}`,
-    evidence: ({ passingStreams, isSourceJoinOnly, failure }) => [
+    evidence: ({ passingStreams, isSourceJoinOnly, failure, scopedGroups }) => [
       `${nameList(passingStreams)} comes through the same place, so cable and port are good and the fault concerns this group.`,
       ...(isSourceJoinOnly
         ? [
             "Only what is joined with its source fails: see that querier, switches and routers all speak IGMPv3 and MLDv2.",
           ]
         : []),
+      ...boundaryEvidence(scopedGroups),
       ...(failure.elements.some((e) => e.kind === "node-source")
         ? [
             "All that fails comes from one source, so the fault may as well concern the source: its route back, or a list.",

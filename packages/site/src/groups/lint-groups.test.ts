@@ -6,7 +6,7 @@ const stream = (group: string, more: Partial<LintStream> = {}): LintStream => ({
   group,
   ttl: 1,
   isSourceSpecific: false,
-  crossesRouter: null,
+  mostRouters: null,
   ...more,
 });
 const codesOf = (group: string, more: Partial<LintStream> = {}): string[] =>
@@ -30,12 +30,32 @@ test("lintGroups: given a source-specific group, then it must be joined with a s
 });
 
 test("lintGroups: given a listener beyond a router, then TTL 1 and narrow scopes are too small", () => {
-  expect(codesOf("239.195.10.4", { crossesRouter: true })).toEqual(["warn ttl-too-small"]);
-  expect(codesOf("239.195.10.4", { crossesRouter: true, ttl: 8 })).toEqual([]);
-  expect(codesOf("ff13::8000:1", { crossesRouter: true, ttl: 8 })).toEqual(["warn scope-too-small"]);
-  expect(codesOf("ff13::8000:1", { crossesRouter: false })).toEqual([]);
-  expect(codesOf("ff15::8000:1", { crossesRouter: true, ttl: 8 })).toEqual([]);
+  expect(codesOf("239.195.10.4", { mostRouters: 1 })).toEqual(["warn ttl-too-small"]);
+  expect(codesOf("239.195.10.4", { mostRouters: 1, ttl: 8 })).toEqual([]);
+  expect(codesOf("ff13::8000:1", { mostRouters: 1, ttl: 8 })).toEqual(["warn scope-too-small"]);
+  expect(codesOf("ff13::8000:1", { mostRouters: 0 })).toEqual([]);
+  expect(codesOf("ff15::8000:1", { mostRouters: 1, ttl: 8 })).toEqual([]);
 });
+
+test("lintGroups: given a listener beyond two routers, then the TTL that gets there is named", () => {
+  expect(codesOf("239.195.10.4", { mostRouters: 2, ttl: 2 })).toEqual(["warn ttl-too-small"]);
+  expect(codesOf("239.195.10.4", { mostRouters: 2, ttl: 3 })).toEqual([]);
+  const [advice] = lintGroups([stream("239.195.10.4", { mostRouters: 2, ttl: 2 })]);
+  expect(advice?.sentence).toContain("TTL of at least 3");
+});
+
+// RFC 5771 section 4: never forwarded, regardless of TTL. RFC 4291 section 2.7: ff01 and ff02.
+test.each(["224.0.0.251", "224.0.0.1", "ff02::fb", "ff12::8000:1", "ff11::8000:1"])(
+  "lintGroups: given %s and a listener beyond a router, then no TTL is advised",
+  (group) => {
+    for (const ttl of [1, 8]) {
+      const advice = lintGroups([stream(group, { mostRouters: 1, ttl })]);
+      expect(advice.map(({ code }) => code)).toContain("scope-too-small");
+      expect(advice.map(({ code }) => code)).not.toContain("ttl-too-small");
+      expect(advice.map(({ sentence }) => sentence).join(" ")).not.toMatch(/raise the TTL|TTL of at least/);
+    }
+  },
+);
 
 test("lintGroups: given two groups of one Ethernet address, then both streams are named once", () => {
   const advice = lintGroups([

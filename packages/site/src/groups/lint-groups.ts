@@ -1,4 +1,4 @@
-import { groupMac, type IpAddress, isSourceSpecific, parseIpAddress } from "@dyetrace/wire";
+import { groupMac, groupScope, type IpAddress, isSourceSpecific, parseIpAddress } from "@dyetrace/wire";
 import type { GroupAdvice, GroupRemark } from "./group-advice.ts";
 import { ipv4GroupRemarks } from "./ipv4-group-remarks.ts";
 import { ipv6GroupRemarks } from "./ipv6-group-remarks.ts";
@@ -10,8 +10,8 @@ export interface LintStream {
   readonly ttl: number;
   /** Whether listeners join with a source. */
   readonly isSourceSpecific: boolean;
-  /** Whether a listener lies beyond a router; null when that is not known. */
-  readonly crossesRouter: boolean | null;
+  /** Routers between the source and its farthest listener; null when that is not known. */
+  readonly mostRouters: number | null;
 }
 
 /**
@@ -33,8 +33,11 @@ interface ParsedStream extends LintStream {
 }
 
 function streamRemarks(stream: ParsedStream): GroupRemark[] {
-  const { address, group, ttl, crossesRouter } = stream;
-  const remarks = address.family === 4 ? ipv4GroupRemarks(address) : ipv6GroupRemarks(address, crossesRouter);
+  const { address, group, ttl, mostRouters } = stream;
+  const remarks =
+    address.family === 4
+      ? ipv4GroupRemarks(address)
+      : ipv6GroupRemarks(address, mostRouters === null ? null : mostRouters > 0);
   if (isSourceSpecific(address) && !stream.isSourceSpecific) {
     remarks.push({
       level: "warn",
@@ -51,15 +54,23 @@ function streamRemarks(stream: ParsedStream): GroupRemark[] {
       reference: "RFC 4607 section 1",
     });
   }
-  if (crossesRouter === true && ttl === 1) {
-    remarks.push({
-      level: "warn",
-      code: "ttl-too-small",
-      sentence: `${group} is sent with TTL 1 and a listener lies beyond a router, which drops it: raise the TTL`,
-      reference: "RFC 1112 section 6.1",
-    });
-  }
+  if (mostRouters !== null && mostRouters > 0) remarks.push(...routedRemarks(stream, mostRouters, ttl));
   return remarks;
+}
+
+/** A router drops what arrives with TTL 1 (RFC 1812 section 5.3.1), and a link-local group whatever its TTL. */
+function routedRemarks({ address, group }: ParsedStream, mostRouters: number, ttl: number): GroupRemark[] {
+  const scope = groupScope(address);
+  if (scope === "host" || scope === "link") {
+    const sentence = `${group} is sent to a listener beyond a router, and no router forwards it, whatever the TTL: choose another group`;
+    return [
+      { level: "warn", code: "scope-too-small", sentence, reference: "RFC 5771 section 4, RFC 4291 section 2.7" },
+    ];
+  }
+  if (ttl > mostRouters) return [];
+  const beyond = mostRouters === 1 ? "a router" : `${mostRouters} routers`;
+  const sentence = `${group} is sent with TTL ${ttl} and a listener lies beyond ${beyond}, so it ends before: use a TTL of at least ${mostRouters + 1}`;
+  return [{ level: "warn", code: "ttl-too-small", sentence, reference: "RFC 1112 section 6.1" }];
 }
 
 /** Streams on one group get one remark. */

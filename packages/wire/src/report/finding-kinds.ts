@@ -59,6 +59,15 @@ const TABLE = {
     label: "TTL too small",
     meaning: "The source sends with a TTL that ends before it reaches these listeners.",
   },
+  "scope-too-small": {
+    effect: "fails",
+    glyph: "stop",
+    compared: "presence",
+    restsOnLeaves: false,
+    confidence: 0.95,
+    label: "scope too small",
+    meaning: "No router forwards the group, whatever the TTL, and these listeners sit behind one.",
+  },
   "ages-out": {
     effect: "fails",
     glyph: "stop",
