@@ -1,3 +1,4 @@
+import { routedClasses } from "../routed/routed-classes.ts";
 import { agentAway } from "./agent-away.ts";
 import type { SimulatedClass } from "./class-case.ts";
 import { clockOffsets } from "./clock-offsets.ts";
@@ -38,4 +39,5 @@ export const SIMULATED_CLASSES: readonly SimulatedClass[] = [
   lostSource,
   unregisteredFlood,
   regularGaps,
+  ...routedClasses,
 ];

@@ -1,13 +1,7 @@
 import type { TimeSpan } from "../run/run-observations.ts";
 import type { SiteIndex } from "../site/site-index.ts";
-import { type ElementKind, isGroupKind } from "./failure-element.ts";
-import {
-  type PathTrial,
-  type Silencer,
-  silencersAtListener,
-  silencersAtSource,
-  silencersByStep,
-} from "./path-trial.ts";
+import { type ElementKind, isGroupKind, type Silencer } from "./failure-element.ts";
+import { type PathTrial, silencersAtListener, silencersAtSource, silencersByStep } from "./path-trial.ts";
 
 interface Proof {
   readonly groupKey: string;

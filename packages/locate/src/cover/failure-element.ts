@@ -34,6 +34,12 @@ export type ElementKind =
   | GroupKind;
 export type GroupKind = "link-group" | "reports-group" | "node-group" | "sender-group" | "receiver-group";
 
+/** An element that would silence a pair; group kinds of the trial's group. */
+export interface Silencer {
+  readonly kind: ElementKind;
+  readonly place: number;
+}
+
 export interface FailureElement {
   readonly kind: ElementKind;
   /** Number of a segment (for cables, of the direction that a bad path used first) or of a node. */

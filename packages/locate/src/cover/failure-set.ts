@@ -1,14 +1,16 @@
 import type { SiteIndex } from "../site/site-index.ts";
 import { nodesDownTo } from "../site/source-tree.ts";
+import { answeringNodes } from "./answering-silencers.ts";
 import { ClearedElements } from "./cleared-elements.ts";
-import { type ElementKind, elementWeight, type FailureElement, isGroupKind, isOnNode } from "./failure-element.ts";
 import {
-  type PathTrial,
+  type ElementKind,
+  elementWeight,
+  type FailureElement,
+  isGroupKind,
+  isOnNode,
   type Silencer,
-  silencersAtListener,
-  silencersAtSource,
-  silencersByStep,
-} from "./path-trial.ts";
+} from "./failure-element.ts";
+import { type PathTrial, silencersAtListener, silencersAtSource, silencersByStep } from "./path-trial.ts";
 import { includesAll, smallestCovers } from "./smallest-cover.ts";
 
 export interface BadPair<T extends PathTrial = PathTrial> {
@@ -48,6 +50,7 @@ export function smallestFailureSet<T extends PathTrial>(site: SiteIndex, trials:
   );
   const onBadWays = new Set(pairs.flatMap(({ trial, outcome }) => nodesDownTo(trial.tree, outcome.leaf)));
   for (const { trial } of pairs) onBadWays.add(trial.tree.source);
+  for (const node of answeringNodesOf(site, pairs)) onBadWays.add(node);
   // What passes a switch or trunk in another VLAN says something about the whole.
   const wholes = new Set([...onBadWays].flatMap((node) => site.wholeNode.get(node) ?? []));
   for (const [part, whole] of site.wholeNode) if (wholes.has(whole)) onBadWays.add(part);
@@ -68,6 +71,14 @@ export function smallestFailureSet<T extends PathTrial>(site: SiteIndex, trials:
     });
   });
   return { failures, unexplained, cleared, isExact: covers.every((cover) => cover.isExact) };
+}
+
+function answeringNodesOf(site: SiteIndex, pairs: readonly BadPair[]): Iterable<number> {
+  if (!site.hasRouters) return [];
+  const ways = pairs.flatMap(({ trial: { tree, groupKey }, outcome }) =>
+    nodesDownTo(tree, outcome.leaf).map((node) => [tree, node, groupKey] as const),
+  );
+  return answeringNodes(site, ways);
 }
 
 /** Elements that explain exactly the same pairs: no observation of this run tells them apart. */
