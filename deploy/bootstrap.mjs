@@ -142,6 +142,7 @@ function ensureBuild() {
   const tsc = path.join(path.dirname(createRequire(import.meta.url).resolve("typescript/package.json")), "bin", "tsc");
   if (!existsSync(path.join(root, "controller", "dist", "main.js"))) say("Building, once ...");
   run(process.execPath, [tsc, "-b"], "The build");
+  run(process.execPath, [path.join(root, "deploy", "bundle-schema.mjs")], "Bundling the schema library");
   ensureConsole();
 }
 

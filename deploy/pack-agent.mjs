@@ -9,6 +9,7 @@ import { createHash } from "node:crypto";
 import { chmodSync, cpSync, existsSync, mkdirSync, readFileSync, rmSync, statSync, writeFileSync } from "node:fs";
 import path from "node:path";
 import { root } from "./bootstrap.mjs";
+import { bundleSchema } from "./bundle-schema.mjs";
 
 const KOFFI = ["@koromix/koffi-linux-x64", "@koromix/koffi-linux-arm64", "@koromix/koffi-linux-arm"];
 /** What a package brings that no program reads. */
@@ -76,10 +77,12 @@ function tar(...args) {
   if (status !== 0) throw new Error(`tar ${args.join(" ")}: ${stderr}`);
 }
 
+await bundleSchema();
 rmSync(folder, { recursive: true, force: true });
 mkdirSync(staging, { recursive: true });
 for (const part of ["bin", "dist", "package.json"]) copy(path.join(root, "agent", part), path.join(staging, part));
 for (const [place, real] of neededPackages()) {
+  if (place === "node_modules/typebox") continue; // it is inside @dyetrace/schema by now
   const from = path.join(root, real);
   if (!place.endsWith("koffi")) copy(from, path.join(staging, place));
 }

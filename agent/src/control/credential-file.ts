@@ -1,7 +1,7 @@
 import { existsSync, mkdirSync, readFileSync, renameSync, writeFileSync } from "node:fs";
 import path from "node:path";
+import Type from "@dyetrace/schema";
 import { Fault, parseAs } from "@dyetrace/wire";
-import Type from "typebox";
 
 /** What this host keeps after it was enrolled: where its controller is, how to know it, and its own credential. */
 export interface Credential {

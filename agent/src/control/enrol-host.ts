@@ -1,5 +1,5 @@
+import Type from "@dyetrace/schema";
 import { Fault, parseAs } from "@dyetrace/wire";
-import Type from "typebox";
 import { askController, type KnownController } from "./ask-controller.ts";
 import { type Credential, keepCredential } from "./credential-file.ts";
 

@@ -24,6 +24,13 @@ export class PacingRecord {
     if (lateNs > this.#maxNs) this.#maxNs = lateNs;
   }
 
+  /** Takes in what the other has recorded. */
+  add(other: PacingRecord): void {
+    for (let i = 0; i < BUCKETS; i++) this.#counts[i] = (this.#counts[i] as number) + (other.#counts[i] as number);
+    this.#samples += other.#samples;
+    this.#maxNs = Math.max(this.#maxNs, other.#maxNs);
+  }
+
   /** @returns null without a sample */
   report(): Pacing | null {
     if (this.#samples === 0) return null;

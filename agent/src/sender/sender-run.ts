@@ -178,19 +178,20 @@ export class SenderRun {
   /** Reports every interval that has ended; after a stall there may be several, and the first one holds the counts. */
   #cutUntil(nowNs: number): void {
     while (this.#startNs + this.#nextCutNs() <= nowNs && this.#nextCutNs() < this.#options.task.endNs) {
-      this.#report(this.#nextCutNs(), null);
+      this.#report(this.#nextCutNs(), false);
     }
   }
 
   #finish(nowNs: number): void {
     if (this.#stopped === null) this.#stopAll("as-planned", nowNs, "");
-    const senders = this.#options.sources.map((source) => source.total());
-    this.#report(Math.max(this.#cutNs, nowNs - this.#startNs), { listeners: [], senders });
+    this.#report(Math.max(this.#cutNs, nowNs - this.#startNs), true);
     this.#isOver = true;
   }
 
-  #report(toNs: number, totals: IntervalPart["totals"]): void {
-    const senders: SenderInterval[] = this.#options.sources.map((source) => source.cut());
+  #report(toNs: number, isLast: boolean): void {
+    const { sources } = this.#options;
+    const senders: SenderInterval[] = sources.map((source) => source.cut());
+    const totals = isLast ? { listeners: [], senders: sources.map((source) => source.total()) } : null;
     const fromNs = this.#cutNs;
     this.#cutNs = toNs;
     this.#options.onInterval({

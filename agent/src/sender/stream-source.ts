@@ -125,10 +125,12 @@ export class StreamSource {
   /** @returns what was sent since the last cut */
   cut(): SenderInterval {
     const report = this.#interval.report();
+    this.#total.pacing.add(this.#interval.pacing);
     this.#interval.clear();
     return report;
   }
 
+  /** @returns what was sent in all; the last stretch has to be cut before */
   total(): SenderInterval {
     return this.#total.report();
   }
@@ -139,11 +141,8 @@ export class StreamSource {
   }
 
   #count(taken: number, sentNs: number, schedule: SendSchedule): void {
-    for (let i = 0; i < taken; i++) {
-      const lateNs = sentNs - schedule.dueNs(this.#slot + i);
-      this.#interval.pacing.record(lateNs);
-      this.#total.pacing.record(lateNs);
-    }
+    // The total takes this in at the next cut: one record a packet is enough here.
+    for (let i = 0; i < taken; i++) this.#interval.pacing.record(sentNs - schedule.dueNs(this.#slot + i));
     this.#interval.sent(this.#seq, taken, taken * this.#payloadBytes);
     this.#total.sent(this.#seq, taken, taken * this.#payloadBytes);
     this.#seq += taken;

@@ -10,9 +10,9 @@ import {
   writeSync,
 } from "node:fs";
 import path from "node:path";
+import Type from "@dyetrace/schema";
 import { Fault, parseAs } from "@dyetrace/wire";
 import { RoleSchema } from "@dyetrace/wire/console/console-session";
-import Type from "typebox";
 import { type AccessRecords, AGENT_NAME, OPERATOR_NAME } from "./access-records.ts";
 
 const Instant = Type.String({ maxLength: 40 });

@@ -1,8 +1,8 @@
+import Type, { type Static } from "@dyetrace/schema";
 import { Fault } from "@dyetrace/wire";
 import { type EnrolAnswer, EnrolAnswerSchema, EnrolledAgentSchema } from "@dyetrace/wire/console/console-agent";
 import { DoneSchema } from "@dyetrace/wire/console/done";
 import type { FastifyInstance, FastifyRequest } from "fastify";
-import Type, { type Static } from "typebox";
 import { AGENT_NAME } from "./access-records.ts";
 import type { AgentDoor } from "./agent-door.ts";
 import { agentPackage, installScript } from "./agent-package.ts";

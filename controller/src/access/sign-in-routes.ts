@@ -1,3 +1,4 @@
+import Type, { type Static } from "@dyetrace/schema";
 import { Fault } from "@dyetrace/wire";
 import {
   type ConsoleSession,
@@ -7,7 +8,6 @@ import {
 } from "@dyetrace/wire/console/console-session";
 import { DoneSchema } from "@dyetrace/wire/console/done";
 import type { FastifyInstance } from "fastify";
-import Type, { type Static } from "typebox";
 import type { AccessBook } from "./access-book.ts";
 import type { AuditLog } from "./audit-log.ts";
 import type { OperatorSessions } from "./operator-sessions.ts";

@@ -1,6 +1,6 @@
+import Type from "@dyetrace/schema";
 import { ConnectedAgentSchema } from "@dyetrace/wire/console/console-agent";
 import type { FastifyInstance } from "fastify";
-import Type from "typebox";
 import { VERSION } from "../about/version.ts";
 import type { AgentRegistry } from "./agent-registry.ts";
 

@@ -1,3 +1,4 @@
+import type { Static } from "@dyetrace/schema";
 import {
   type AgentCapabilities,
   AgentHelloHeadSchema,
@@ -15,7 +16,6 @@ import {
   ReportHeadSchema,
 } from "@dyetrace/wire";
 import type { Logger } from "pino";
-import type { Static } from "typebox";
 import type { WebSocket } from "ws";
 import { CONNECTION_LIMITS } from "./connection-limits.ts";
 import { BYTES, MESSAGES, MessageBudget } from "./message-budget.ts";

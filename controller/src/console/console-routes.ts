@@ -1,4 +1,5 @@
 import { randomBytes } from "node:crypto";
+import Type from "@dyetrace/schema";
 import {
   type ClockEstimate,
   Fault,
@@ -15,7 +16,6 @@ import { PlanAnswerSchema } from "@dyetrace/wire/console/plan-answer";
 import { type ConsolePlan, ConsolePlanSchema } from "@dyetrace/wire/console/plan-drawing";
 import { RunAnswerSchema } from "@dyetrace/wire/console/run-forecast";
 import type { FastifyInstance } from "fastify";
-import Type from "typebox";
 import { VERSION } from "../about/version.ts";
 import { isLoopbackAddress, isLoopbackName } from "../access/operator-guard.ts";
 import type { AgentRegistry } from "../agents/agent-registry.ts";

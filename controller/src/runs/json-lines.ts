@@ -1,4 +1,4 @@
-import type { TSchema } from "typebox";
+import type { TSchema } from "@dyetrace/schema";
 
 /** Content type of an answer that goes on: one JSON object a line. */
 export const JSON_LINES = "application/x-ndjson";

@@ -1,10 +1,10 @@
 import { Readable } from "node:stream";
+import Type, { type Static } from "@dyetrace/schema";
 import { type FaultCode, type RunProgress, RunProgressSchema, type RunRequest, RunRequestSchema } from "@dyetrace/wire";
 import { DoneSchema } from "@dyetrace/wire/console/done";
 import { DiskNeedSchema } from "@dyetrace/wire/console/run-forecast";
 import { RunIdSchema, RunSummarySchema } from "@dyetrace/wire/console/stored-run";
 import type { FastifyInstance } from "fastify";
-import Type, { type Static } from "typebox";
 import { summariseNight } from "../night/night-summary.ts";
 import type { Retention } from "../store/retention.ts";
 import type { Store } from "../store/store.ts";

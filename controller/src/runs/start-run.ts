@@ -1,10 +1,8 @@
 import { randomBytes } from "node:crypto";
-import { checkScenarioAgainstSite, loadSitePlan, type SiteGraph } from "@dyetrace/site";
+import { loadSitePlan, type SiteGraph } from "@dyetrace/site";
 import {
   Fault,
   formatDurationNs,
-  type LoadedScenario,
-  loadScenario,
   parseIpAddress,
   type RunProgress,
   type RunReport,
@@ -38,6 +36,7 @@ import { concludeRun } from "./conclude-run.ts";
 import { CONTROLLER_INSTANCE, controllerStart } from "./controller-boot.ts";
 import { diskNeed } from "./disk-need.ts";
 import { finishRun, keepRun } from "./keep-run.ts";
+import { readScenario, refuseShortened, refuseUnfitGroups } from "./read-request.ts";
 import type { RunJob, RunRegistry } from "./run-registry.ts";
 
 /** What a run needs of its controller. */
@@ -104,13 +103,15 @@ function undertake(
     refuseUnconfirmedLoad(graph, scenario, request.confirmation);
   }
   const first = compileScenario(runId, scenario, graph, addresses(surroundings.registry));
-  const job = async (signal: AbortSignal, say: (progress: RunProgress) => void): Promise<RunReport> => {
+  const job = async (signal: AbortSignal, say: Say): Promise<RunReport> => {
     for (const { level, sentence, reference } of advice) say({ kind: "advice", level, text: sentence, reference });
     return conductSafely({ request, graph, first, ...surroundings }, signal, say);
   };
   const run = { runId, site: graph.name, scenario: scenario.name, request, endNs: first.endNs, startAtMs: null };
   return { run, job };
 }
+
+type Say = (progress: RunProgress) => void;
 
 interface Undertaking extends RunSurroundings {
   readonly request: RunRequest;
@@ -120,56 +121,13 @@ interface Undertaking extends RunSurroundings {
 }
 
 /** Looks, on a live site goes up the ramp, and then runs. */
-async function conductSafely(
-  { request, graph, first, registry, store, intake, safety }: Undertaking,
-  signal: AbortSignal,
-  say: (progress: RunProgress) => void,
-): Promise<RunReport> {
-  let run = first;
-  const isLookNeeded = safety.isLive || first.scenario.usesMembershipInterval;
-  if (safety.isLive) {
-    const hasWireless = [...graph.nodes.values()].some(({ kind }) => kind === "access-point");
-    for (const text of cautions(run, hasWireless, unknownShares(graph, run.scenario))) say({ kind: "step", text });
-  }
-  if (isLookNeeded) {
-    if (safety.isLive) say({ kind: "step", text: describeLook(run, safety.lookNs) });
-    const lookFor = async (durationNs: number): Promise<{ look: CompiledRun; seen: RunEvidence }> => {
-      const connected = new Set(addresses(registry).keys());
-      const look = compileLook(run, { runId: newRunId(), durationNs, connected, isJoining: safety.isLive });
-      const seen = await conductRun(look, registry, signal, quietly(say));
-      if (signal.aborted) throw new Fault("RUN_CANCELLED", "The run was stopped before it began", "");
-      return { look, seen };
-    };
-    const { look, seen } = await lookFor(safety.lookNs);
-    if (safety.isLive && request.despite?.includes("traffic") !== true) refuseStrangeTraffic(look, seen);
-    if (first.scenario.usesMembershipInterval) {
-      let intervalNs = siteMembershipIntervalNs(run, seen);
-      if (intervalNs === null && safety.secondLookNs > 0) {
-        say({
-          kind: "step",
-          text: `No query was heard yet: listening for ${formatDurationNs(safety.secondLookNs)} more`,
-        });
-        intervalNs = siteMembershipIntervalNs(run, (await lookFor(safety.secondLookNs)).seen);
-      }
-      const { scenario } = readScenario(request, graph, intervalNs);
-      run = compileScenario(first.runId, scenario, graph, addresses(registry));
-      say({ kind: "step", text: sayInterval(intervalNs) });
-    }
-  }
+async function conductSafely(one: Undertaking, signal: AbortSignal, say: Say): Promise<RunReport> {
+  const { request, graph, registry, store, intake, safety } = one;
+  if (safety.isLive) sayCautions(one, say);
+  const run = await lookBefore(one, signal, say);
   say({ kind: "outline", outline: outlineRun(run, request.site) });
-  if (safety.isLive) {
-    const ramp = compileRamp(run, newRunId(), graph, addresses(registry), safety.rampStepNs);
-    say({
-      kind: "step",
-      text: "Beginning with 10 packets/s of each stream and doubling, with every bystander watching",
-    });
-    const guard = new SafetyGuard(ramp, graph);
-    const seen = await conductRun(ramp, registry, signal, quietly(say), undefined, guard);
-    if (seen.isAborted) {
-      say({ kind: "step", text: `Stopped before the full rate: ${seen.stopReason ?? "by the operator"}` });
-      return { ...buildReport(accountOfRun(ramp, seen), graph), run: run.runId };
-    }
-  }
+  const stopped = safety.isLive ? await climb(one, run, signal, say) : null;
+  if (stopped !== null) return stopped;
   const onStart = (startNs: number, startedAt: Date): void => {
     void store.runs
       .started(run.runId, controllerStart(startNs, startedAt), packCompiledRun(run))
@@ -180,36 +138,60 @@ async function conductSafely(
   return concludeRun({ run, graph, evidence, store, intake }, say);
 }
 
-/** @param membershipIntervalNs the site's own where it is known */
-function readScenario(request: RunRequest, graph: SiteGraph, membershipIntervalNs: number | null): LoadedScenario {
-  const loaded = loadScenario(request.scenario.text, request.scenario.file, {
-    parameters: request.parameters ?? {},
-    ...(membershipIntervalNs === null ? {} : { membershipIntervalNs }),
+function sayCautions({ graph, first }: Undertaking, say: Say): void {
+  const hasWireless = [...graph.nodes.values()].some(({ kind }) => kind === "access-point");
+  for (const text of cautions(first, hasWireless, unknownShares(graph, first.scenario))) say({ kind: "step", text });
+}
+
+/** @returns the run, with the site's own timers where it needs them @throws {Fault} what strangers send there */
+async function lookBefore(one: Undertaking, signal: AbortSignal, say: Say): Promise<CompiledRun> {
+  const { request, graph, first, registry, safety } = one;
+  const { usesMembershipInterval } = first.scenario;
+  if (!safety.isLive && !usesMembershipInterval) return first;
+  if (safety.isLive) say({ kind: "step", text: describeLook(first, safety.lookNs) });
+  const { look, seen } = await lookFor(safety.lookNs, one, signal, say);
+  if (safety.isLive && request.despite?.includes("traffic") !== true) refuseStrangeTraffic(look, seen);
+  if (!usesMembershipInterval) return first;
+  let intervalNs = siteMembershipIntervalNs(first, seen);
+  if (intervalNs === null && safety.secondLookNs > 0) {
+    const more = formatDurationNs(safety.secondLookNs);
+    say({ kind: "step", text: `No query was heard yet: listening for ${more} more` });
+    intervalNs = siteMembershipIntervalNs(first, (await lookFor(safety.secondLookNs, one, signal, say)).seen);
+  }
+  const { scenario } = readScenario(request, graph, intervalNs);
+  say({ kind: "step", text: sayInterval(intervalNs) });
+  return compileScenario(first.runId, scenario, graph, addresses(registry));
+}
+
+async function lookFor(
+  durationNs: number,
+  { first, registry, safety }: Undertaking,
+  signal: AbortSignal,
+  say: Say,
+): Promise<{ readonly look: CompiledRun; readonly seen: RunEvidence }> {
+  const connected = new Set(addresses(registry).keys());
+  const look = compileLook(first, { runId: newRunId(), durationNs, connected, isJoining: safety.isLive });
+  const seen = await conductRun(look, registry, signal, quietly(say));
+  if (signal.aborted) throw new Fault("RUN_CANCELLED", "The run was stopped before it began", "");
+  return { look, seen };
+}
+
+/** Goes up to the full rate. @returns the report of a run that was stopped on the way, null when all is well */
+async function climb(
+  { graph, registry, safety }: Undertaking,
+  run: CompiledRun,
+  signal: AbortSignal,
+  say: Say,
+): Promise<RunReport | null> {
+  const ramp = compileRamp(run, newRunId(), graph, addresses(registry), safety.rampStepNs);
+  say({
+    kind: "step",
+    text: "Beginning with 10 packets/s of each stream and doubling, with every bystander watching",
   });
-  checkScenarioAgainstSite(loaded, graph);
-  return loaded;
-}
-
-/** @throws {Fault} GROUP_UNFIT */
-function refuseUnfitGroups(advice: ReturnType<typeof adviseGroups>): void {
-  const [first] = advice.filter(({ level }) => level === "refuse");
-  if (first === undefined) return;
-  throw new Fault(
-    "GROUP_UNFIT",
-    `${first.sentence} (${first.reference})`,
-    "Choose a group inside 239.192.0.0/14, or insist with --despite-advice",
-  );
-}
-
-/** @throws {Fault} OPTION_INVALID: on a live site a hold below the membership interval would prove nothing */
-function refuseShortened({ scenario }: LoadedScenario, { parameters }: RunRequest): void {
-  const [name] = scenario.shortened;
-  if (name === undefined) return;
-  throw new Fault(
-    "OPTION_INVALID",
-    `${name}=${parameters?.[name]} is shorter than the group membership interval, so nothing could age within it`,
-    "Only a practice site, whose timers are short, may shorten it; leave it out here",
-  );
+  const seen = await conductRun(ramp, registry, signal, quietly(say), undefined, new SafetyGuard(ramp, graph));
+  if (!seen.isAborted) return null;
+  say({ kind: "step", text: `Stopped before the full rate: ${seen.stopReason ?? "by the operator"}` });
+  return { ...buildReport(accountOfRun(ramp, seen), graph), run: run.runId };
 }
 
 const sayInterval = (intervalNs: number | null): string =>
@@ -219,8 +201,8 @@ const sayInterval = (intervalNs: number | null): string =>
 
 /** Beginning and seconds of a look or a ramp are no part of the run that a follower draws. */
 const quietly =
-  (say: (progress: RunProgress) => void) =>
-  (progress: RunProgress): void => {
+  (say: Say): Say =>
+  (progress) => {
     if (progress.kind !== "go" && progress.kind !== "second") say(progress);
   };
 

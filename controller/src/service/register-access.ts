@@ -1,9 +1,9 @@
+import Type, { type Static } from "@dyetrace/schema";
 import { Fault } from "@dyetrace/wire";
 import { AuditEntrySchema } from "@dyetrace/wire/console/console-session";
 import cookies from "@fastify/cookie";
 import rateLimit from "@fastify/rate-limit";
 import type { FastifyInstance } from "fastify";
-import Type, { type Static } from "typebox";
 import type { AccessBook } from "../access/access-book.ts";
 import type { AgentDoor } from "../access/agent-door.ts";
 import type { AuditLog } from "../access/audit-log.ts";

@@ -1,4 +1,4 @@
-import Type from "typebox";
+import Type from "@dyetrace/schema";
 
 const rate = () => Type.String({ description: "a rate such as 10 Mbit/s" });
 const ranges = () =>

@@ -1,5 +1,5 @@
-import type { Static, TSchema } from "typebox";
-import { Compile, type Validator } from "typebox/schema"; // typebox/compile reads twice as many files at each start
+import type { Static, TSchema } from "@dyetrace/schema";
+import { Compile, type Validator } from "@dyetrace/schema/check";
 import { Fault, type FaultCode } from "./fault.ts";
 
 const compiled = new WeakMap<object, Validator>();

@@ -1,4 +1,4 @@
-import Type, { type Static, type TProperties } from "typebox";
+import Type, { type Static, type TProperties } from "@dyetrace/schema";
 
 /**
  * The file that says which faults a practice site shall have. Quantities are text with a unit here; the practice

@@ -1,4 +1,4 @@
-import Type, { type Static } from "typebox";
+import Type, { type Static } from "@dyetrace/schema";
 
 /** The shape of a site plan file. What its names refer to is checked by `loadSitePlan` in @dyetrace/site. */
 export const SitePlanNodeSchema = Type.Object(

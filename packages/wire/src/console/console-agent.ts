@@ -1,4 +1,4 @@
-import Type, { type Static } from "typebox";
+import Type, { type Static } from "@dyetrace/schema";
 import { ClockEstimateSchema } from "../control/control-messages.ts";
 import { AgentCapabilitiesSchema } from "../control/interval-report-schema.ts";
 import type { DeepReadonly } from "../deep-readonly.ts";

@@ -1,4 +1,4 @@
-import Type, { type Static } from "typebox";
+import Type, { type Static } from "@dyetrace/schema";
 import { RunNextSchema, RunOutlineSchema } from "../control/run-progress.ts";
 import type { DeepReadonly } from "../deep-readonly.ts";
 import { Nullable } from "../nullable.ts";

@@ -1,4 +1,4 @@
-import Type from "typebox";
+import Type from "@dyetrace/schema";
 
 /** Answer of a route that was asked to do something and has nothing to tell about it. */
 export const DoneSchema = Type.Object({});

@@ -1,4 +1,4 @@
-import Type, { type Static, type TSchema } from "typebox";
+import Type, { type Static, type TSchema } from "@dyetrace/schema";
 import type { DeepReadonly } from "../deep-readonly.ts";
 import { Fault } from "../fault.ts";
 import { parseAs } from "../parse-message.ts";

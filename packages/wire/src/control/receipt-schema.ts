@@ -1,4 +1,4 @@
-import Type, { type Static } from "typebox";
+import Type, { type Static } from "@dyetrace/schema";
 
 /**
  * JSON form of what one listener measured of one stream in an interval: the `StreamReceipt` of packages/measure, where

@@ -1,4 +1,4 @@
-import Type, { type Static } from "typebox";
+import Type, { type Static } from "@dyetrace/schema";
 
 /** A file as the user has it: mistakes in it are told with the user's own file name and lines. */
 export const UserFileSchema = Type.Object(

@@ -1,4 +1,4 @@
-import Type, { type Static } from "typebox";
+import Type, { type Static } from "@dyetrace/schema";
 import type { DeepReadonly } from "../deep-readonly.ts";
 
 /** What a report says of one listener and stream. Times in ms count from the run's start; ratios go from 0 to 1. Unknown is null, never 0. */

@@ -1,4 +1,4 @@
-import Type, { type Static } from "typebox";
+import Type, { type Static } from "@dyetrace/schema";
 import type { DeepReadonly } from "../deep-readonly.ts";
 import { FINDING_KIND_NAMES } from "./finding-kinds.ts";
 import { ReportHostSchema } from "./report-host-schema.ts";

@@ -1,4 +1,4 @@
-import type { Static } from "typebox";
+import type { Static } from "@dyetrace/schema";
 import { parseDurationNs, parseRatio } from "../units.ts";
 import type { FileMistakes } from "../yaml/yaml-document-mistakes.ts";
 import type { ScenarioExpectSchema } from "./scenario-file-schema.ts";

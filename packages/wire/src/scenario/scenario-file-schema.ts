@@ -1,4 +1,4 @@
-import Type, { type Static } from "typebox";
+import Type, { type Static } from "@dyetrace/schema";
 import { TEST_PACKET_MAX_BYTES, TEST_PACKET_MIN_BYTES } from "../packet/test-packet.ts";
 
 /** The shape of a scenario file once its `$parameters` are filled in. `loadScenario` checks what its names refer to. */

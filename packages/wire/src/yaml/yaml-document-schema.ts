@@ -1,5 +1,5 @@
-import type { Static, TSchema } from "typebox";
-import { Check } from "typebox/schema"; // typebox/value reads twice as many files at each start
+import type { Static, TSchema } from "@dyetrace/schema";
+import { Check } from "@dyetrace/schema/check";
 import { didYouMean, nearestName } from "../nearest-name.ts";
 import type { DataPath, YamlDocument } from "./yaml-document.ts";
 import { FileMistakes } from "./yaml-document-mistakes.ts";
