@@ -96,7 +96,8 @@ export function stayNumbers(receipt: StreamReceipt, source: SourceWord): StayNum
     window === null
       ? missingAsNoticed(receipt)
       : missingWithin(receipt, spans[0]?.senderId ?? 1, window, source.intervalNs ?? 0);
-  return { window, warmUp: null, missing, missingInWarmUp: [], longestGapNs: receipt.longestGap?.durationNs ?? 0 };
+  const rest = { warmUp: null, unknown: [], missingInWarmUp: [] };
+  return { window, ...rest, missing, longestGapNs: receipt.longestGap?.durationNs ?? 0 };
 }
 
 const gapOf = ({ firstSeq, count, startNs, durationNs }: MissingRun): Total["gaps"][number] => ({

@@ -1,3 +1,4 @@
+import { countRanges } from "@dyetrace/measure";
 import type { CompiledRun } from "../plan/compiled-run.ts";
 import type { AgentAccount } from "./agent-account.ts";
 import { accountOfSource } from "./source-account.ts";
@@ -30,9 +31,9 @@ export function companionCount(
   const source = accountOfSource(steady, companion.stream, agents);
   if (source === null) return null;
   const warmUpNs = run.scenario.expect.warmUpNs ?? null;
-  const { window, missing } = numbersOf(join, companion.stream, own, source, warmUpNs);
+  const { window, unknown, missing } = numbersOf(join, companion.stream, own, source, warmUpNs);
   if (window === null) return null;
-  const sentPackets = window[1] - window[0] + 1;
+  const sentPackets = window[1] - window[0] + 1 - countRanges(unknown);
   return { sentPackets, receivedPackets: sentPackets - lostIn(missing) };
 }
 

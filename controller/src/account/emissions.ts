@@ -18,6 +18,8 @@ export interface Emission {
   readonly pacing: SenderInterval["pacing"];
   readonly stalls: SenderInterval["stalls"];
   readonly intervals: readonly EmissionInterval[];
+  /** When all its sources stopped before they were to; null where they did not, or nobody knows. */
+  readonly stoppedNs: number | null;
 }
 
 export interface EmissionInterval {
@@ -50,15 +52,21 @@ export function emissionsIn(
     if (!totals.has(total.streamId)) totals.set(total.streamId, total);
   }
   const streamIds = new Set([...partsOf.keys(), ...totals.keys()]);
+  const stopped = reports.find(({ sourcesStopped }) => (sourcesStopped?.why ?? "as-planned") !== "as-planned");
+  const stoppedNs = stopped?.sourcesStopped?.atNs ?? null;
   return new Map(
     [...streamIds].flatMap((streamId) => {
-      const emission = asEmission(partsOf.get(streamId) ?? [], totals.get(streamId));
+      const emission = asEmission(partsOf.get(streamId) ?? [], totals.get(streamId), stoppedNs);
       return emission === null ? [] : [[streamId, emission] as const];
     }),
   );
 }
 
-function asEmission(parts: readonly SenderPart[], total: SenderInterval | undefined): Emission | null {
+function asEmission(
+  parts: readonly SenderPart[],
+  total: SenderInterval | undefined,
+  stoppedNs: number | null,
+): Emission | null {
   const known = total ?? parts.at(-1)?.sender;
   if (known === undefined) return null;
   return {
@@ -76,5 +84,6 @@ function asEmission(parts: readonly SenderPart[], total: SenderInterval | undefi
     intervals: parts.flatMap(({ fromNs, toNs, sender: { firstSeq, lastSeq } }) =>
       firstSeq === null || lastSeq === null ? [] : [{ fromNs, toNs, firstSeq, lastSeq }],
     ),
+    stoppedNs,
   };
 }

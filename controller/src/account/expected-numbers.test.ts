@@ -43,6 +43,7 @@ const emission: Emission = {
   skippedPackets: 0,
   pacing: null,
   stalls: [],
+  stoppedNs: null,
   intervals: Array.from({ length: 10 }, (_, i) => ({
     fromNs: (i + 1) * 1e9,
     toNs: (i + 2) * 1e9,
@@ -63,8 +64,10 @@ function windowAndLoss({ joinS, leaveS, came }: Story, source: Emission = emissi
   for (const [first, last] of came) {
     for (let seq = first; seq <= last; seq++) tracker.record(seq, 0, 1e9 + seq * 1e7, 100, 7, 1, 0);
   }
+  const receipt = tracker.finish();
   const reception: Reception = {
-    receipt: tracker.finish(),
+    receipt,
+    pieces: [{ fromNs: 0, toNs: 12e9, joinRequestedNs: joinS * 1e9, receipt }],
     membership: {
       joinRequestedNs: joinS * 1e9,
       firstPacketNs: null,
@@ -117,8 +120,11 @@ test("expectedNumbers: given a stay without one packet, then all that was sent i
   expect(windowAndLoss({ joinS: 0, leaveS: 7, came: [] })).toEqual({ window: [0, 589], missing: [[0, 589]] });
 });
 
-test("expectedNumbers: given a source that was lost, then nobody can say what came after the last packet", () => {
+test("expectedNumbers: given a source that was lost, then what it had told of counts, though its last word is missing", () => {
   const lost = { ...emission, sentPackets: null };
-  expect(windowAndLoss({ joinS: 0, leaveS: null, came: [[0, 399]] }, lost)).toEqual({ window: [0, 399], missing: [] });
-  expect(windowAndLoss({ joinS: 0, leaveS: null, came: [] }, lost)).toBeNull();
+  expect(windowAndLoss({ joinS: 0, leaveS: null, came: [[0, 399]] }, lost)).toEqual({
+    window: [0, 999],
+    missing: [[400, 999]],
+  });
+  expect(windowAndLoss({ joinS: 0, leaveS: null, came: [] }, lost)).toEqual({ window: [0, 999], missing: [[0, 999]] });
 });

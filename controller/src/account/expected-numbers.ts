@@ -1,12 +1,9 @@
 import type { SequenceRange } from "@dyetrace/measure";
 import type { PlannedJoin } from "../plan/compiled-run.ts";
+import { latestFirstNumber } from "./join-settles.ts";
 import type { Reception } from "./receptions.ts";
 import type { SourceAccount } from "./source-account.ts";
 
-/** A join this long before the next packet is sent counts as "there from the start": a report takes a few ms. */
-const JOIN_AHEAD_NS = 200e6;
-/** A join may take this long where its first report is lost: it is repeated within 1 s (RFC 3376 8.11). */
-const JOIN_WITHIN_NS = 2e9;
 /** Packets that are sent this shortly before the leave may still be under way. */
 const UNDER_WAY_NS = 100e6;
 
@@ -23,8 +20,8 @@ const NOBODY_CAN_SAY: ExpectedNumbers = { window: null, warmUp: null };
 /**
  * The numbers that a listener should have from one stay. From the first sent after the join where the stream began later
  * than that; else from its first arrival (what came before is join delay, not loss), but at the latest from what was
- * sent when a join takes effect even if its first report is lost. To the last sent before it left. The warm-up that the
- * scenario states stands by itself.
+ * sent when a join takes effect even if its first report is lost. To the last sent before it left; of a source that was lost,
+ * the last that anybody knows of. The warm-up that the scenario states stands by itself.
  * @param warmUpNs from the join, or from the stream's start where that came later; null where none is stated
  */
 export function expectedNumbers(
@@ -58,14 +55,10 @@ function sentInStay(
     last: spans.length === 0 ? null : (spans.at(-1)?.endSeq ?? 0) - 1,
   };
   const { joinRequestedNs, leaveRequestedNs } = membership;
-  const isAhead = sent.isPause(joinRequestedNs, joinRequestedNs + JOIN_AHEAD_NS);
-  const latestFirst = isAhead ? sent.nextAt(joinRequestedNs) : sent.nextAt(joinRequestedNs + JOIN_WITHIN_NS) + 1;
+  const latestFirst = latestFirstNumber(joinRequestedNs, sent);
   const first = Math.min(arrived.first ?? latestFirst, latestFirst);
-  const sentBeforeLeave =
-    join.toNs === null || leaveRequestedNs === null
-      ? emission.lastSeq
-      : sent.nextAt(leaveRequestedNs - UNDER_WAY_NS) - 1;
-  // A source that was lost may have sent more, or less, than it told.
-  const last = emission.sentPackets === null ? arrived.last : Math.max(arrived.last ?? 0, sentBeforeLeave);
-  return last === null || last < first ? null : [first, last];
+  const leaveNs = join.toNs === null ? null : (leaveRequestedNs ?? join.toNs);
+  const sentBeforeLeave = leaveNs === null ? emission.lastSeq : sent.nextAt(leaveNs - UNDER_WAY_NS) - 1;
+  const last = Math.max(arrived.last ?? 0, sentBeforeLeave);
+  return last < first ? null : [first, last];
 }

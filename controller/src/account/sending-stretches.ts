@@ -38,3 +38,25 @@ export const scheduledPackets = (stretches: readonly SendingStretch[], atNs: num
     const onNs = Math.min(endNs, atNs) - startNs;
     return onNs <= 0 ? sum : sum + (onNs * rateBps) / (payloadBytes * 8e9);
   }, 0);
+
+/** From packet to packet in the stretch of an instant, or in the last one before it. */
+export function paceNs(stretches: readonly SendingStretch[], atNs: number): number {
+  const stretch = stretches.findLast(({ startNs }) => startNs <= atNs) ?? stretches[0];
+  return stretch === undefined ? 0 : (stretch.payloadBytes * 8e9) / stretch.rateBps;
+}
+
+interface Pause {
+  readonly startNs: number;
+  readonly endNs: number;
+}
+
+/** The stretches less the times in which nothing was sent. */
+export const withoutTimes = (stretches: readonly SendingStretch[], pauses: readonly Pause[]): SendingStretch[] =>
+  pauses.reduce<SendingStretch[]>(
+    (left, pause) =>
+      left.flatMap((stretch) => [
+        ...(stretch.startNs < pause.startNs ? [{ ...stretch, endNs: Math.min(stretch.endNs, pause.startNs) }] : []),
+        ...(stretch.endNs > pause.endNs ? [{ ...stretch, startNs: Math.max(stretch.startNs, pause.endNs) }] : []),
+      ]),
+    [...stretches],
+  );

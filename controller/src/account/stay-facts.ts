@@ -3,7 +3,7 @@ import type { CompiledRun, CompiledStream, PlannedJoin } from "../plan/compiled-
 import type { AgentAccount } from "./agent-account.ts";
 import { getOrAdd } from "./get-or-add.ts";
 import { isImpossible } from "./impossible-reception.ts";
-import type { Reception } from "./receptions.ts";
+import { joinReceptions, type Reception } from "./receptions.ts";
 import type { SeenFrames } from "./seen-frames.ts";
 import type { SourceAccount } from "./source-account.ts";
 
@@ -41,14 +41,15 @@ export function stayFacts(
     const source = sources.get(stream.name) ?? null;
     const nextJoinNs = joinTimes.get(keyOf(join))?.find((fromNs) => fromNs > join.fromNs) ?? null;
     const untilNs = (nextJoinNs ?? Number.POSITIVE_INFINITY) - EARLY_NS;
-    const reception = agent?.receptions
-      .get(stream.streamId)
-      ?.find(({ membership: { joinRequestedNs: atNs } }) => atNs >= join.fromNs - EARLY_NS && atNs < untilNs);
+    const own = (agent?.receptions.get(stream.streamId) ?? []).filter(
+      ({ membership: { joinRequestedNs: atNs } }) => atNs >= join.fromNs - EARLY_NS && atNs < untilNs,
+    );
+    const reception = joinReceptions(own);
     return {
       stream,
       join,
       nextJoinNs,
-      reception: reception === undefined || isImpossible(reception, source) ? null : reception,
+      reception: reception === null || isImpossible(reception, source) ? null : reception,
       frames: agent?.watch.framesOf(stream.streamId) ?? null,
       events: agent?.heard?.events ?? null,
       source,

@@ -1,15 +1,24 @@
-import { mergeSequenceRanges, type SequenceRange, type StreamReceipt } from "@dyetrace/measure";
+import {
+  intersectRanges,
+  mergeSequenceRanges,
+  type SequenceRange,
+  type StreamReceipt,
+  subtractRanges,
+} from "@dyetrace/measure";
 import type { CompiledStream, PlannedJoin } from "../plan/compiled-run.ts";
 import { type ExpectedNumbers, expectedNumbers } from "./expected-numbers.ts";
 import { clipRuns, type MissingRun, missingAsNoticed, missingWithin } from "./missing-runs.ts";
 import type { Reception } from "./receptions.ts";
 import type { SourceAccount } from "./source-account.ts";
+import { unknownNumbers } from "./unknown-numbers.ts";
 
 /**
  * The numbers of one stay, accounted for once: what the listener should have had and what of it did not come. Lost packets
  * and gaps are both read from `missing`, so that they can't contradict each other.
  */
 export interface StayNumbers extends ExpectedNumbers {
+  /** Of the window, those of which nobody can say whether they came. Ascending; neither missing nor received. */
+  readonly unknown: readonly SequenceRange[];
   /** Of the window; where nobody can say what that is, what the listener noticed by itself. Ascending. */
   readonly missing: readonly MissingRun[];
   readonly missingInWarmUp: readonly MissingRun[];
@@ -31,13 +40,24 @@ export function numbersOf(
   const to = (window ?? warmUp)?.[1];
   if (source === null || from === undefined || to === undefined) {
     const missing = missingAsNoticed(receipt);
-    return { window, warmUp, missing, missingInWarmUp: [], longestGapNs: longestGapNs(missing, receipt) };
+    return { window, warmUp, unknown: [], missing, missingInWarmUp: [], longestGapNs: longestGapNs(missing, receipt) };
   }
   const intervalNs = (stream.payloadBytes * 8e9) / stream.rateBps;
-  const all = missingWithin(receipt, source.emission.senderId, [from, to], intervalNs);
+  const { senderId } = source.emission;
+  const unknown = unknownNumbers(reception, senderId, source.sent, [from, to]);
+  const told = subtractRanges([[from, to]], unknown);
+  const whole = missingWithin(receipt, senderId, [from, to], intervalNs);
+  const all = unknown.length === 0 ? whole : told.flatMap((range) => clipRuns(whole, range));
   const missing = window === null ? [] : clipRuns(all, window);
   const missingInWarmUp = warmUp === null ? [] : clipRuns(all, warmUp);
-  return { window, warmUp, missing, missingInWarmUp, longestGapNs: longestGapNs(missing, receipt) };
+  return {
+    window,
+    warmUp,
+    unknown: window === null ? [] : intersectRanges(unknown, [window]),
+    missing,
+    missingInWarmUp,
+    longestGapNs: longestGapNs(missing, receipt),
+  };
 }
 
 /** The outline of several gaps is longer than each of them, and the listener knows its longest one. */

@@ -42,7 +42,7 @@ export function buildReport(account: RunAccount, graph: SiteGraph): RunReport {
     scenario: run.scenario.name,
     startedAt: told.startedAt.toISOString(),
     endedAt: told.endedAt.toISOString(),
-    ...judgeRun(findings, expectations, receipts, lost, told.isAborted),
+    ...judgeRun(findings, expectations, receipts, lost, told.isAborted, told.stopReason),
     streams: reportStreams(account),
     receipts,
     bystanders,

@@ -9,9 +9,14 @@ import {
 
 export interface Judgement {
   readonly verdict: Verdict;
-  /** One sentence. */
+  /** Why, in one sentence; one more says what to do where the reason is not a finding, which has its own advice. */
   readonly reason: string;
 }
+
+const RUN_AGAIN = "See that these agents run and stay connected, then run it again.";
+
+const nameReceipts = (receipts: readonly ReportReceipt[]): string =>
+  receipts.map(({ listener, stream }) => `${listener} (${stream})`).join(", ");
 
 /**
  * Fail: a finding accuses, or a limit is broken. Inconclusive: something that had to be known is not. Pass: everything
@@ -23,6 +28,7 @@ export function judgeRun(
   receipts: readonly ReportReceipt[],
   lostAgents: readonly string[],
   isAborted: boolean,
+  stopReason: string | null = null,
 ): Judgement {
   const effects = findings.map(({ kind }): FindingEffect => FINDING_KINDS[kind].effect);
   const accusing = findings.filter((_, index) => effects[index] === "fails");
@@ -33,15 +39,21 @@ export function judgeRun(
       reason: `${first?.title}${more.length === 0 ? "" : `, and ${more.length} more`}.`,
     };
   }
-  if (isAborted)
-    return {
-      verdict: "inconclusive",
-      reason: "The run was stopped before its end.",
-    };
+  if (isAborted) {
+    const why = stopReason === null ? "before its end" : `for safety: ${stopReason}`;
+    return { verdict: "inconclusive", reason: `The run was stopped ${why}. Run it again to its end.` };
+  }
   if (lostAgents.length > 0) {
     return {
       verdict: "inconclusive",
-      reason: `Without a full report: ${lostAgents.join(", ")}.`,
+      reason: `Without a full report: ${lostAgents.join(", ")}. ${RUN_AGAIN}`,
+    };
+  }
+  const partial = receipts.filter(({ unknown }) => unknown !== undefined);
+  if (partial.length > 0) {
+    return {
+      verdict: "inconclusive",
+      reason: `Known in part: ${nameReceipts(partial)}. Nobody can say whether the rest came. ${RUN_AGAIN}`,
     };
   }
   const undecided = findings.find((_, index) => effects[index] === "undecided" || effects[index] === "blames-host");
@@ -53,16 +65,14 @@ export function judgeRun(
   }
   const silent = receipts.filter((receipt) => receipt.received === 0);
   if (silent.length > 0) {
-    const names = silent.map(({ listener, stream }) => `${listener} (${stream})`).join(", ");
     return {
       verdict: "inconclusive",
-      reason: `Silent, and no segment can be named for it: ${names}.`,
+      reason: `Silent, and no segment can be named for it: ${nameReceipts(silent)}. Look whether these hosts joined and whether the source sent.`,
     };
   }
   const untold = receipts.filter((receipt) => receipt.received === null);
   if (untold.length > 0) {
-    const names = untold.map(({ listener, stream }) => `${listener} (${stream})`).join(", ");
-    return { verdict: "inconclusive", reason: `What was received is not known: ${names}.` };
+    return { verdict: "inconclusive", reason: `What was received is not known: ${nameReceipts(untold)}. ${RUN_AGAIN}` };
   }
   const unknown = expectations.filter((expectation) => expectation.met === null);
   if (unknown.length > 0) {

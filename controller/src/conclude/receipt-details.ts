@@ -51,8 +51,8 @@ export function receiptDetails(receipt: StreamReceipt, numbers: readonly StayNum
 
 /** @returns null where nobody can say what should have come */
 function patternOf(receipt: StreamReceipt, numbers: readonly StayNumbers[]): ReportLossPattern | null {
-  const runs = numbers.map(({ window, missing }) => {
-    if (window === null) return null;
+  const runs = numbers.map(({ window, unknown, missing }) => {
+    if (window === null || unknown.length > 0) return null;
     const lost = missing.map(({ firstSeq, count }): [number, number] => [firstSeq, count]);
     return { firstSeq: window[0], endSeq: window[1] + 1, lost };
   });

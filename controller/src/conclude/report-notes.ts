@@ -9,7 +9,9 @@ export function reportNotes(account: RunAccount): string[] {
   for (const { agent, ending, lostAtNs, troubles, watch } of agents.values()) {
     if (ending === null) {
       const when = lostAtNs === null ? "" : `, ${(lostAtNs / 1e9).toFixed(1)} s after the start`;
-      notes.push(`The agent ${agent} was lost${when} and never reported in full: what it received is not known.`);
+      notes.push(
+        `The agent ${agent} was lost${when} and never reported in full: what it did not tell of is not known.`,
+      );
     }
     for (const trouble of troubles) notes.push(`${agent}: ${trouble}`);
     notes.push(...watchNotes(agent, watch));

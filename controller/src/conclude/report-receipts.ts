@@ -1,4 +1,4 @@
-import { mergeReceipts, type SequenceRange } from "@dyetrace/measure";
+import { countRanges, mergeReceipts, type SequenceRange } from "@dyetrace/measure";
 import type { ReportReceipt } from "@dyetrace/wire";
 import type { MissingRun } from "../account/missing-runs.ts";
 import type { Reception } from "../account/receptions.ts";
@@ -11,10 +11,11 @@ import { reportDelays } from "./report-delays.ts";
 /** Gaps that one receipt lists; those that miss most, in order of time. */
 const MOST_GAPS = 1000;
 
-/** A stay of which its agent told all. */
-type WholeStay = Stay & { readonly reception: Reception; readonly numbers: StayNumbers };
+/** A stay of which its agent told all, or a part where it is known which one. */
+type ToldStay = Stay & { readonly reception: Reception; readonly numbers: StayNumbers };
 
-const isWhole = (stay: Stay): stay is WholeStay => stay.reception?.isWhole === true && stay.numbers !== null;
+const isTold = ({ reception, numbers }: Stay): boolean =>
+  reception !== null && numbers !== null && (reception.isWhole || numbers.window !== null);
 
 /** One receipt for each listener of each stream, over all its stays, in the order of the first joins. */
 export function reportReceipts({ stays }: RunAccount): ReportReceipt[] {
@@ -30,7 +31,7 @@ export function reportReceipts({ stays }: RunAccount): ReportReceipt[] {
 
 /** @param all stays of one listener in one stream's group, one at least */
 function reportReceipt(all: readonly Stay[]): ReportReceipt {
-  const told = all.filter(isWhole);
+  const told = all.filter((stay): stay is ToldStay => isTold(stay));
   const [first] = all;
   if (first === undefined) throw new Error("A receipt needs a stay");
   const { stream, join, strangePackets } = first;
@@ -45,10 +46,12 @@ function reportReceipt(all: readonly Stay[]): ReportReceipt {
   // What this host dropped is its own loss, never the network's; it can't be more than what is missing.
   const lost = sent === null ? null : Math.max(0, lostIn(missing) - (hostLost ?? 0));
   const hasWarmUp = numbers.some(({ warmUp }) => warmUp !== null);
+  const isPartial = told.some(({ reception }) => !reception.isWhole);
   return {
     ...base,
     sent,
-    received: hasWarmUp && sent !== null ? sent - lostIn(missing) : receipt.firstCopies,
+    received: (hasWarmUp || isPartial) && sent !== null ? sent - lostIn(missing) : receipt.firstCopies,
+    ...(isPartial ? { unknown: numbers.reduce((sum, one) => sum + countRanges(one.unknown), 0) } : {}),
     lost,
     lossRatio: lost === null || sent === null || sent === 0 ? null : lost / sent,
     ...(hasWarmUp ? { warmUpLost: lostIn(numbers.flatMap((one) => one.missingInWarmUp)) } : {}),
@@ -98,12 +101,12 @@ const NOTHING_KNOWN = {
   senderRestarts: null,
 };
 
-/** Unknown for one stay is unknown for all. */
+/** Of which the listener can tell. Unknown for one stay is unknown for all. */
 function sentIn(numbers: readonly StayNumbers[]): number | null {
   let sent = 0;
-  for (const { window } of numbers) {
+  for (const { window, unknown } of numbers) {
     if (window === null) return null;
-    sent += size(window);
+    sent += size(window) - countRanges(unknown);
   }
   return sent;
 }

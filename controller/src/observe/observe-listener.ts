@@ -9,10 +9,12 @@ import { type Stay, unicastRatio } from "../account/stays.ts";
 const SILENCE_INTERVALS = 3;
 const MOST_SILENCES = 100;
 
-/** What one host received in one stay in a group. */
+/** What one host received in one stay in a group; of a part of it, where its agent was away or lost for the rest. */
 export function observeListener(stay: Stay, graph: SiteGraph): ListenerObservation {
   const { stream, join } = stay;
-  const reception = stay.reception?.isWhole === true ? stay.reception : null;
+  // Without the source's word, a part of a stay is no more than that something came.
+  const isTold = stay.reception?.isWhole === true || (stay.numbers?.window ?? null) !== null;
+  const reception = isTold ? stay.reception : null;
   const receipt = reception?.receipt;
   const numbers = reception === null ? null : stay.numbers;
   const window = numbers?.window ?? null;
@@ -26,6 +28,7 @@ export function observeListener(stay: Stay, graph: SiteGraph): ListenerObservati
     receivedPackets: receipt?.firstCopies ?? 0,
     window,
     lost: window === null || numbers === null ? [] : numbersIn(numbers.missing),
+    unknown: numbers?.unknown ?? [],
     isLostListExact: numbers?.missing.every(({ isOne }) => isOne) ?? true,
     hostLostPackets:
       receipt == null || numbers === null || receipt.hostLost === null ? null : hostLostIn(numbers.missing),

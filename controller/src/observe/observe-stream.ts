@@ -1,10 +1,15 @@
 import type { SendStep, StreamObservation } from "@dyetrace/locate";
-import type { Emission } from "../account/emissions.ts";
-import { sendingStretches } from "../account/sending-stretches.ts";
+import { paceNs, sendingStretches } from "../account/sending-stretches.ts";
+import type { SourceAccount } from "../account/source-account.ts";
 import type { CompiledRun, CompiledStream } from "../plan/compiled-run.ts";
 
 /** What the source did, as planned where it did not report. */
-export function observeStream(run: CompiledRun, stream: CompiledStream, emission: Emission | null): StreamObservation {
+export function observeStream(
+  run: CompiledRun,
+  stream: CompiledStream,
+  source: SourceAccount | null,
+): StreamObservation {
+  const emission = source?.emission ?? null;
   const first = emission?.intervals[0];
   const last = emission?.intervals.at(-1);
   // An interval of the source's reports is longer than what it sent in it.
@@ -20,7 +25,8 @@ export function observeStream(run: CompiledRun, stream: CompiledStream, emission
     sourceState:
       emission === null ? "unknown" : isSilent ? "not-sending" : emission.stalls.length > 0 ? "stalled" : "sending",
     sentPackets: emission?.sentPackets ?? null,
-    steps: sendSteps(run, stream, emission),
+    steps: sendSteps(run, stream, source),
+    // A number is used by a packet that left and by no other: what a source skips leaves no hole in its numbers.
     unsent: [],
     firstSentMs: first === undefined ? null : Math.max(first.fromNs, beginsNs) / 1e6,
     lastSentMs: last === undefined ? null : Math.min(last.toNs, endsNs) / 1e6,
@@ -33,15 +39,39 @@ export function observeStream(run: CompiledRun, stream: CompiledStream, emission
   };
 }
 
-/** Rates and sizes as planned, with the numbers that the source's own count gives them. */
-function sendSteps(run: CompiledRun, stream: CompiledStream, emission: Emission | null): SendStep[] {
+/** What rounding and a packet's way make of a count at an instant. */
+const COUNT_ERROR_PACKETS = 2;
+
+/** Rates and sizes as planned, with the numbers that the source's own count gives them; up to where it ended. */
+function sendSteps(run: CompiledRun, stream: CompiledStream, source: SourceAccount | null): SendStep[] {
+  const stretches = sendingStretches(run, stream);
   const steps: SendStep[] = [];
-  for (const { startNs, endNs, rateBps, payloadBytes } of sendingStretches(run, stream)) {
-    const firstSeq = steps.length === 0 ? (emission?.firstSeq ?? 0) : (steps.at(-1)?.lastSeq ?? -1) + 1;
-    const packets = Math.ceil(((endNs - startNs) * rateBps) / (payloadBytes * 8e9));
-    const lastSeq = Math.min(firstSeq + packets - 1, emission?.lastSeq ?? Number.POSITIVE_INFINITY);
+  for (const [position, { startNs, endNs, rateBps, payloadBytes }] of stretches.entries()) {
+    const firstSeq = steps.length === 0 ? (source?.emission.firstSeq ?? 0) : (steps.at(-1)?.lastSeq ?? -1) + 1;
+    const planned = firstSeq + Math.ceil(((endNs - startNs) * rateBps) / (payloadBytes * 8e9)) - 1;
+    const isLast = position === stretches.length - 1;
+    const lastSeq = source === null ? planned : lastSeqOf(source, planned, endNs, isLast);
     if (lastSeq < firstSeq) continue;
-    steps.push({ firstSeq, lastSeq, startMs: startNs / 1e6, endMs: endNs / 1e6, payloadBytes, rateBps });
+    const endedNs = source === null ? endNs : endOfStep(source, lastSeq, endNs);
+    steps.push({ firstSeq, lastSeq, startMs: startNs / 1e6, endMs: endedNs / 1e6, payloadBytes, rateBps });
   }
   return steps;
+}
+
+/** The plan's own count where the source kept to it: that is exact, and a count at an instant is right within one. */
+function lastSeqOf({ emission, sent }: SourceAccount, planned: number, endNs: number, isLast: boolean): number {
+  const { lastSeq } = emission;
+  if (lastSeq === null) return planned;
+  if (isLast) return lastSeq;
+  const counted = sent.nextAt(endNs) - 1;
+  return Math.min(Math.abs(counted - planned) <= COUNT_ERROR_PACKETS ? planned : counted, lastSeq);
+}
+
+/** A source that was stopped, or whose agent was lost, did not go on to the step's planned end. */
+function endOfStep({ emission, stretches }: SourceAccount, lastSeq: number, endNs: number): number {
+  const { stoppedNs, sentPackets, intervals } = emission;
+  if (stoppedNs !== null) return Math.min(endNs, stoppedNs);
+  const last = intervals.at(-1);
+  if (sentPackets !== null || last === undefined || lastSeq < last.lastSeq) return endNs;
+  return Math.min(endNs, last.toNs + paceNs(stretches, last.toNs));
 }

@@ -10,7 +10,7 @@ import { observeStream } from "./observe-stream.ts";
 export function observeRun(account: RunAccount, graph: SiteGraph): RunObservations {
   const { run, sources, stays, bystanders, seenAfterLeaves } = account;
   return {
-    streams: run.streams.map((stream) => observeStream(run, stream, sources.get(stream.name)?.emission ?? null)),
+    streams: run.streams.map((stream) => observeStream(run, stream, sources.get(stream.name) ?? null)),
     listeners: stays.map((stay) => observeListener(stay, graph)),
     bystanders: [...bystanders, ...seenAfterLeaves].map((one) => observeBystander(one, graph)),
     ...observeMembership(account, graph),

@@ -51,6 +51,7 @@ export function csvOfReceipts(report: RunReport): string {
     "media_loss_max_pps",
     "other_sender_packets",
     "sender_restarts",
+    "unknown",
   ];
   const rows = report.receipts.map((receipt): Cell[] => [
     receipt.stream,
@@ -106,6 +107,7 @@ function detailsOf(receipt: ReportReceipt): Cell[] {
     receipt.mediaLossMaxPps,
     receipt.otherSenderPackets,
     receipt.senderRestarts,
+    receipt.unknown,
   ].map((cell) => cell ?? null);
 }
 

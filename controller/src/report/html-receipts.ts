@@ -1,4 +1,11 @@
-import { formatRateBps, formatRatio, type ReportReceipt, type ReportStream, type RunReport } from "@dyetrace/wire";
+import {
+  formatRateBps,
+  formatRatio,
+  partialWords,
+  type ReportReceipt,
+  type ReportStream,
+  type RunReport,
+} from "@dyetrace/wire";
 import { ms, table } from "./html-table.ts";
 import { type Markup, markup } from "./markup.ts";
 
@@ -61,7 +68,7 @@ export function renderReceipts(report: RunReport): Markup {
       receipt.stream,
       receipt.listener,
       receipt.sent,
-      receipt.received,
+      withPartial(receipt),
       receipt.lost,
       lossOf(receipt),
       receipt.hostLost,
@@ -74,6 +81,11 @@ export function renderReceipts(report: RunReport): Markup {
   );
 }
 
+function withPartial(receipt: ReportReceipt): string | number | null {
+  const partial = partialWords(receipt);
+  return partial === null ? receipt.received : `${receipt.received ?? "unknown"} (${partial})`;
+}
+
 /** Nothing lost of n says no more than "at most 3/n", at 95 % (the rule of three). */
 function lossOf({ lossRatio, lost, sent }: ReportReceipt): string | null {
   if (lossRatio === null) return null;
@@ -81,9 +93,9 @@ function lossOf({ lossRatio, lost, sent }: ReportReceipt): string | null {
   return formatRatio(lossRatio);
 }
 
-function gapStrip({ gaps, received }: ReportReceipt, lengthMs: number): Markup | null {
+function gapStrip({ gaps, received, unknown }: ReportReceipt, lengthMs: number): Markup | null {
   if (received === null || lengthMs <= 0) return null;
-  if (received === 0)
+  if (received === 0 && unknown === undefined)
     return markup`<svg class="strip" viewBox="0 0 220 16"><title>silent</title><rect class="loss" x="0" y="5" width="220" height="6"/></svg>`;
   return markup`<svg class="strip" viewBox="0 0 220 16" preserveAspectRatio="none"><title>${gaps.length} gaps</title>${gaps.map(
     ({ startMs, durationMs, count }) =>

@@ -6,6 +6,7 @@ import {
   formatRateBps,
   formatRatio,
   movedCounters,
+  partialWords,
   type ReportFinding,
   type ReportReceipt,
   type ReportStream,
@@ -188,8 +189,10 @@ function agentSays(report: RunReport, stream: ReportStream, agent: string, paint
 
 function receiptSays(receipt: ReportReceipt, paint: Paint): string {
   if (receipt.received === null) return paint("no report", "doubt");
-  if (receipt.received === 0) return paint("silent", "bad");
+  const partial = partialWords(receipt);
+  if (receipt.received === 0 && partial === null) return paint("silent", "bad");
   const parts = [
+    ...(partial === null ? [] : [paint(partial, "doubt")]),
     receipt.lossRatio === null
       ? paint("loss unknown", "doubt")
       : receipt.lost === 0

@@ -124,6 +124,7 @@ export type {
 } from "./report/finding-kind-facts.ts";
 export { FINDING_KIND_NAMES, FINDING_KINDS, type FindingKind, findingKindFacts } from "./report/finding-kinds.ts";
 export { HOST_COUNTER_WORDS, type HostCounter, movedCounters } from "./report/host-counter-words.ts";
+export { partialWords } from "./report/partial-words.ts";
 export { type ReportHost, ReportHostSchema } from "./report/report-host-schema.ts";
 export type {
   ReportDelay,

@@ -2,11 +2,14 @@ import { hasMembershipChange, mergeIntervalReports, mergeWatcherReports } from "
 import type { IntervalReport } from "@dyetrace/wire";
 import type { ReportMessage } from "./report-message.ts";
 
+/** Reports follow each other without a break; this much is the rounding of their times. */
+const BREAK_NS = 1e6;
+
 /**
  * Two neighbouring reports of one stint as one, without losing a count, a gap or a maximum.
  * @param isQuietOnly only where nothing happened in either
  * @returns null where they must stay apart: the stretch would get longer than `stretchNs`, or a join or a leave falls
- *   into one of them
+ *   into one of them, or one between them was dropped: it must show of what time nobody told
  */
 export function mergeReportMessages(
   a: ReportMessage,
@@ -15,6 +18,7 @@ export function mergeReportMessages(
   isQuietOnly: boolean,
 ): ReportMessage | null {
   if (b.report.toNs - a.report.fromNs > stretchNs) return null;
+  if (b.report.fromNs - a.report.toNs > BREAK_NS) return null;
   if (hasMembershipChange(a.report) || hasMembershipChange(b.report)) return null;
   if (isQuietOnly && !(isQuiet(a.report) && isQuiet(b.report))) return null;
   return {

@@ -22,7 +22,7 @@ function ReceivedChart({ evidence }: { readonly evidence: Evidence }) {
     <figure class="chart">
       <figcaption>What each listener received</figcaption>
       <ul>
-        {evidence.shares.map(({ listener, stream, received, sent }) => {
+        {evidence.shares.map(({ listener, stream, received, sent, partial }) => {
           const ratio = received === null || sent === null || sent === 0 ? null : Math.min(1, received / sent);
           return (
             <li key={`${listener} ${stream}`}>
@@ -36,9 +36,10 @@ function ReceivedChart({ evidence }: { readonly evidence: Evidence }) {
               <span class="value">
                 {ratio === null
                   ? `${orUnknown(received, formatCount)} of ${orUnknown(sent, formatCount)}`
-                  : received === sent
+                  : received === sent && partial === null
                     ? `all ${formatCount(sent ?? 0)}`
                     : `${formatCount(received ?? 0)} of ${formatCount(sent ?? 0)}`}
+                {partial === null ? "" : ` (${partial})`}
               </span>
             </li>
           );

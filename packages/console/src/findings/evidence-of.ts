@@ -1,4 +1,4 @@
-import { findingKindFacts, type RunReport } from "@dyetrace/wire";
+import { findingKindFacts, partialWords, type RunReport } from "@dyetrace/wire";
 
 type Finding = RunReport["findings"][number];
 
@@ -23,6 +23,8 @@ export interface ReceivedShare {
   /** Null: unknown. */
   readonly received: number | null;
   readonly sent: number | null;
+  /** What must be said of a receipt that tells of a part alone. */
+  readonly partial: string | null;
 }
 
 export interface ListenerGaps {
@@ -66,7 +68,10 @@ export function evidenceOf(finding: Finding, report: RunReport): Evidence {
   const share = ({ received, sent }: { received: number | null; sent: number | null }): number =>
     received === null || sent === null || sent === 0 ? 2 : received / sent;
   const shares = receipts
-    .map(({ listener, stream, received, sent }) => ({ listener, stream, received, sent }))
+    .map((receipt) => {
+      const { listener, stream, received, sent } = receipt;
+      return { listener, stream, received, sent, partial: partialWords(receipt) };
+    })
     .sort((a, b) => share(a) - share(b) || a.listener.localeCompare(b.listener));
   const gaps = receipts
     .flatMap(({ listener, stream, gaps: all }) => {
@@ -117,7 +122,8 @@ function leavesOf(receipts: RunReport["receipts"]): readonly ListenerLeaves[] {
 
 /** Everyone who misses something, and a few who do not, for contrast. */
 function worthShowing(shares: readonly ReceivedShare[]): readonly ReceivedShare[] {
-  const isWhole = ({ received, sent }: ReceivedShare): boolean => received !== null && received === sent;
+  const isWhole = ({ received, sent, partial }: ReceivedShare): boolean =>
+    received !== null && received === sent && partial === null;
   const missing = shares.filter((one) => !isWhole(one)).slice(0, MOST_ROWS);
   return [...missing, ...shares.filter(isWhole).slice(0, Math.max(4, MOST_ROWS - missing.length))].slice(0, MOST_ROWS);
 }

@@ -7,7 +7,7 @@ export type HostWater =
   /** Joined, everything came. */
   | { readonly kind: "whole" }
   | { readonly kind: "thins"; readonly lossRatio: number }
-  /** Joined, packets came, how many are missing is unknown. */
+  /** Joined, packets came; whether any are missing is unknown, of all or of a part. */
   | { readonly kind: "some" }
   /** Joined while the source sent, and nothing came. */
   | { readonly kind: "dry" }
@@ -32,8 +32,10 @@ export function waterInReport(
   const receipt = report.receipts.find((one) => one.stream === stream && one.listener === agent);
   if (receipt !== undefined) {
     if (receipt.received === null) return { kind: "unknown" };
-    if (receipt.received === 0) return { kind: "dry" };
-    if (receipt.lossRatio === null) return { kind: "some" };
+    // Of a part that nobody told of it may have got anything.
+    const isPartial = receipt.unknown !== undefined;
+    if (receipt.received === 0) return { kind: isPartial ? "unknown" : "dry" };
+    if (receipt.lossRatio === null || (isPartial && receipt.lossRatio === 0)) return { kind: "some" };
     return receipt.lossRatio > 0 ? { kind: "thins", lossRatio: receipt.lossRatio } : { kind: "whole" };
   }
   const bystander = report.bystanders.find((one) => one.stream === stream && one.agent === agent);

@@ -12,7 +12,7 @@ export function describeHostWater(host: HostWater): string {
     case "thins":
       return `${formatRatio(host.lossRatio)} lost`;
     case "some":
-      return "receives, loss unknown";
+      return "receives, not all of it is known";
     case "dry":
       return "joined, nothing came";
     case "waiting":

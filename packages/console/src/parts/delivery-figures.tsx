@@ -1,5 +1,12 @@
-import { formatRatio, movedCounters, type ReportReceipt, type RunReport } from "@dyetrace/wire";
+import { formatRatio, movedCounters, partialWords, type ReportReceipt, type RunReport } from "@dyetrace/wire";
 import { formatCount, formatMs } from "./format.ts";
+
+/** Of a partial receipt, what is known of. */
+function sayLoss(receipt: ReportReceipt): string {
+  const partial = partialWords(receipt);
+  const ratio = receipt.lossRatio === null ? "unknown" : formatRatio(receipt.lossRatio);
+  return partial === null ? ratio : `${ratio} (${partial})`;
+}
 
 /** `12 of 8 packets`: copies that came, beside the packets that they are of. */
 export const sayCopies = ({ duplicates, duplicatedPackets }: ReportReceipt): string =>
@@ -73,7 +80,7 @@ export function Deliveries({ report }: { readonly report: RunReport }) {
                   {receipt.stream}
                 </th>
                 <td>{receipt.listener}</td>
-                <td>{receipt.lossRatio === null ? "unknown" : formatRatio(receipt.lossRatio)}</td>
+                <td>{sayLoss(receipt)}</td>
                 <td>{sayVariation(receipt)}</td>
                 <td>{sayOrder(receipt)}</td>
                 <td>{sayCopies(receipt)}</td>

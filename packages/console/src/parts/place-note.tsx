@@ -1,5 +1,5 @@
 import type { SiteGraph } from "@dyetrace/site";
-import { formatRateBps, formatRatio, movedCounters } from "@dyetrace/wire";
+import { formatRateBps, formatRatio, movedCounters, partialWords } from "@dyetrace/wire";
 import type { LiveFigures } from "@dyetrace/wire/console/live-second";
 import type { SiteTree } from "../map/layout/site-tree.ts";
 import { describeChannel, describeHostWater } from "../map/say-water.ts";
@@ -34,6 +34,7 @@ export function PlaceNote({ selection, tree, scene, graph, view, stream, onClose
     stream === null
       ? undefined
       : view?.report?.receipts.find((one) => one.stream === stream.name && one.listener === place.node.agent);
+  const partial = receipt === undefined ? null : partialWords(receipt);
   const hosts = isSegment ? [] : (view?.report?.hosts ?? []);
   const counted = hosts.filter(({ agent }) => agent === place.node.agent).flatMap(movedCounters);
   const live =
@@ -73,6 +74,7 @@ export function PlaceNote({ selection, tree, scene, graph, view, stream, onClose
           <>
             <Figure of="received">
               {orUnknown(receipt.received, formatCount)} of {orUnknown(receipt.sent, formatCount)}
+              {partial === null ? "" : ` (${partial})`}
             </Figure>
             <Figure of="lost">
               {orUnknown(receipt.lost, formatCount)}

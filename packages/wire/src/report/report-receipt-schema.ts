@@ -77,8 +77,16 @@ export const ReportReceiptSchema = Type.Object({
   listener: Type.String(),
   /** How often it was to join. */
   stays: Type.Integer({ minimum: 1 }),
-  /** Packets the source sent while this listener was joined; null when the source's count is unknown. */
+  /**
+   * Packets the source sent while this listener was joined; null when the source's count is unknown. Of a partial receipt
+   * those that the listener can tell of.
+   */
   sent: Nullable(Count),
+  /**
+   * Present where the receipt is partial: the listener's agent was away or lost for a time, or a report of it never
+   * arrived. Packets sent then, of which nobody can say whether they came; not in `sent`, `received` and `lost`.
+   */
+  unknown: Type.Optional(Count),
   received: Nullable(Count),
   lost: Nullable(Count),
   lossRatio: Nullable(Ratio),

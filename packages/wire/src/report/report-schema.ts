@@ -163,7 +163,7 @@ export const RunReportSchema = Type.Object(
     startedAt: Type.String(),
     endedAt: Type.String(),
     verdict: VerdictSchema,
-    /** Why, in one sentence. */
+    /** Why, in one sentence; where it is inconclusive, and no finding says why, one more says what to do. */
     reason: Type.String(),
     streams: Type.Array(ReportStreamSchema),
     receipts: Type.Array(ReportReceiptSchema),
