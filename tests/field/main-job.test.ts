@@ -112,7 +112,9 @@ describe("main job: given the demo site, from the kernel's own bridges", () => {
     expect(report.reason).toContain("lounge");
     expect(report.notes.join(" ")).toContain("lounge was lost");
     const lounge = report.receipts.find((receipt) => receipt.listener === "lounge");
-    expect(lounge).toMatchObject({ received: null, lost: null, lossRatio: null });
+    // What it had told of stands; of the rest nobody can say anything.
+    expect(lounge).toMatchObject({ lost: 0, lossRatio: 0 });
+    expect(lounge?.unknown).toBeGreaterThan(300);
     expect(report.findings).toEqual([]);
   });
 });
