@@ -1,3 +1,6 @@
+import { setTimeout as sleep } from "node:timers/promises";
+import { loadPracticeFaults } from "@dyetrace/practice";
+import { loadSitePlan } from "@dyetrace/site";
 import { afterAll, beforeAll, expect, test } from "vitest";
 import { MEMBERSHIP_PLAN } from "./support/membership-plan.ts";
 import { inBothFamilies, type PracticeBench, raiseBench, shippedScenario } from "./support/practice-bench.ts";
@@ -23,6 +26,38 @@ test("containment: given switches that snoop, then a bystander beside a member a
     expect(bystanderOf(report, stream, "lobby").frames).toBeGreaterThan(100); // on the way to the querier
     for (const agent of ["office", "stand", "vault"]) expect(bystanderOf(report, stream, agent).frames).toBe(0);
   }
+});
+
+/**
+ * The kernel's bridge sends a group that nobody has joined to router ports only. Entries that stand while there is no member
+ * make of it what most switches do by default: they flood such a group (RFC 4541, section 2.1.2, rule 3). Members join at 2 s
+ * and leave at 8 s; the stream stops at 14 s.
+ */
+test("containment: given switches that flood what nobody has joined, then the run passes, with one remark that says where and when", async () => {
+  const entries = [
+    'static-entry, on: "core:10", group: 239.195.10.4',
+    'static-entry, on: "spine:2", group: 239.195.10.4',
+  ];
+  const fileOf = (when: string): string =>
+    `faults:\n${entries.map((one) => `  - { fault: ${one}${when} }\n`).join("")}`;
+  const atFirst = loadPracticeFaults(fileOf(""), "faults.yaml", loadSitePlan(MEMBERSHIP_PLAN, "plan.yaml"));
+  await bench.site.inject(atFirst);
+  let lifted: Promise<void> | null = null;
+  const report = await bench.run(shippedScenario("containment"), {
+    parameters: { ...MEMBERS, hold: "6s" },
+    faults: fileOf(", at: 11s"),
+    onProgress: (progress) => {
+      if (progress.kind === "go") lifted = sleep(progress.startsInMs + 500).then(() => bench.site.lift(atFirst));
+    },
+  });
+  await lifted;
+  expect(accusations(report)).toEqual([]);
+  expect(report.verdict).not.toBe("fail");
+  for (const agent of ["office", "vault"]) expect(bystanderOf(report, "board", agent).frames).toBeGreaterThan(10);
+  const remarks = report.notes.filter((note) => note.includes("RFC 4541"));
+  expect(remarks).toHaveLength(1);
+  expect(remarks[0]).toMatch(/^(core and spine|spine and core) flooded board from 0[0-9.]+ s to 1[0-9.]+ s of the run/);
+  expect(remarks[0]).toContain("office and vault saw up to");
 });
 
 test.each([

@@ -55,7 +55,7 @@ export function buildReport(account: RunAccount, graph: SiteGraph): RunReport {
       nextAgentAt: conclusion.coverage.nextAgentAt,
     },
     hosts: reportHosts(account),
-    notes: [...reportNotes(account), ...querierNotes(queriers), ...sourceNotes(account)],
+    notes: [...reportNotes(account), ...conclusion.remarks, ...querierNotes(queriers), ...sourceNotes(account)],
   };
 }
 

@@ -6,6 +6,8 @@ export interface Conclusion {
   readonly findings: readonly Finding[];
   readonly segments: readonly SegmentState[];
   readonly coverage: Coverage;
+  /** What is worth telling, accuses nobody and decides nothing: sentences. */
+  readonly remarks: readonly string[];
 }
 
 export type SegmentStatus = "ok" | "stops" | "loses" | "leaks" | "unknown";

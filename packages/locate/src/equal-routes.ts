@@ -40,6 +40,7 @@ export function cheapestConclusion(conclusions: readonly Conclusion[]): Conclusi
     findings: first.findings.map((finding) => together(finding, others)),
     segments: first.segments.map((state, at) => commonState(state, others, at)),
     coverage: first.coverage,
+    remarks: first.remarks,
   };
 }
 

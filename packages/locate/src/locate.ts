@@ -53,12 +53,13 @@ function locateOn(site: SiteIndex, graph: SiteGraph, observations: RunObservatio
   const rest = isOutageFree ? whole : scopesWithout(outages, streams, stops.trials);
   const chains = chainsIn(whole);
   const chainsOfRest = isOutageFree ? chains : chainsIn(rest);
+  const leaks = findLeaks(site, streams, membership);
   const findings = [
     ...findSilentSources(streams),
     ...stops.findings,
     ...outageFindings(site, outages, membership),
     ...findLoss(site, chainsOfRest, rest),
-    ...findLeaks(site, streams, membership),
+    ...leaks.findings,
     ...findHostFaults(streams),
     ...findSourceStalls(streams),
     ...findChangedPackets(site, streams),
@@ -73,6 +74,7 @@ function locateOn(site: SiteIndex, graph: SiteGraph, observations: RunObservatio
     findings,
     segments: segmentStates(site, chains, stops.cases, findings),
     coverage: coverage(graph, sources, listeners),
+    remarks: leaks.remarks,
   };
 }
 

@@ -139,6 +139,18 @@ describe("what agents would report", () => {
     }
   });
 
+  test("unregistered-flood: given members that join later and leave, then nobody sees the flood while one is a member", () => {
+    for (const { run } of casesOf("unregistered-flood", "joined later and left")) {
+      const members = run.listeners.map(({ joinedFromMs, joinedToMs }) => [joinedFromMs, joinedToMs ?? 0] as const);
+      for (const { frames, ranges } of run.bystanders) {
+        if (frames === 1_000) continue; // by right
+        for (const [first, last] of ranges) {
+          for (const [fromMs, toMs] of members) expect(last * 10 < fromMs + 100 || first * 10 > toMs).toBe(true);
+        }
+      }
+    }
+  });
+
   test("clock-offsets: given clocks that are off, then no instant is off by more than is said", () => {
     for (const { run } of casesOf("clock-offsets", "up to 1 s")) {
       expect(run.clocks?.length).toBeGreaterThan(0);

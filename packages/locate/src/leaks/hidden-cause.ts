@@ -1,3 +1,4 @@
+import type { StreamFacts } from "../run/stream-facts.ts";
 import type { SiteIndex } from "../site/site-index.ts";
 import { isAtOrBelow } from "../site/source-tree.ts";
 import type { LeakSighting, StreamLeaks } from "./leak-sighting.ts";
@@ -33,40 +34,51 @@ export function hiddenCauses(
     .filter((node) => site.nodes[node]?.kind === "host")
     .slice(0, MOST_PLACES);
   const groups = new Set(sightings.map((s) => s.facts.stream.group));
+  const seenAt = nodesByStream(sightings);
+  // A querier opens its ports for every group, so every stream's quiet bystanders can contradict it.
+  const ofGroups = leaks.filter((leak) => groups.has(leak.facts.stream.group));
+  const explains = (node: number, role: HiddenCause["role"]): boolean =>
+    (role === "member" ? ofGroups : leaks).every((leak) =>
+      opensTo(site, leak, seenAt.get(leak.facts) ?? NOBODY, node, role, queriers),
+    );
   const causes: HiddenCause[] = [];
   for (const node of places) {
-    if (groups.size === 1 && explains(site, leaks, sightings, node, queriers, "member")) {
-      causes.push({ node, role: "member" });
-    } else if (explains(site, leaks, sightings, node, queriers, "querier")) {
-      causes.push({ node, role: "querier" });
-    }
+    if (groups.size === 1 && explains(node, "member")) causes.push({ node, role: "member" });
+    else if (explains(node, "querier")) causes.push({ node, role: "querier" });
   }
   // The bystander itself first: it is where the frames were seen.
   return causes.sort((a, b) => Number(b.node === first.seen.node) - Number(a.node === first.seen.node));
 }
 
-function explains(
+const NOBODY: ReadonlySet<number> = new Set();
+
+/** Where each stream was seen. */
+function nodesByStream(sightings: readonly LeakSighting[]): ReadonlyMap<StreamFacts, ReadonlySet<number>> {
+  const nodes = new Map<StreamFacts, Set<number>>();
+  for (const { facts, seen } of sightings) {
+    const own = nodes.get(facts) ?? new Set();
+    nodes.set(facts, own.add(seen.node));
+  }
+  return nodes;
+}
+
+/** With this member or querier the stream rightly gets to all who saw it, and to nobody who could have seen it and did not. */
+function opensTo(
   site: SiteIndex,
-  leaks: readonly StreamLeaks[],
-  sightings: readonly LeakSighting[],
+  leak: StreamLeaks,
+  seenAt: ReadonlySet<number>,
   node: number,
-  queriers: ReadonlySet<number>,
   role: HiddenCause["role"],
+  queriers: ReadonlySet<number>,
 ): boolean {
-  // A querier opens its ports for every group, so every stream's quiet bystanders can contradict it.
-  const groups = new Set(sightings.map((s) => s.facts.stream.group));
-  const concerned = role === "member" ? leaks.filter((l) => groups.has(l.facts.stream.group)) : leaks;
-  return concerned.every((leak) => {
-    const { isReached } = wantedPorts(
-      site,
-      leak.facts.tree,
-      role === "member" ? new Set([...leak.members, node]) : leak.members,
-      role === "querier" ? new Set([...queriers, node]) : queriers,
-    );
-    const own = sightings.filter((s) => s.facts === leak.facts);
-    return (
-      own.every((s) => isReached[s.seen.node]) &&
-      !leak.quiet.some((quiet) => isReached[quiet.node] && leak.wanted.isReached[quiet.node] !== true)
-    );
-  });
+  const { isReached } = wantedPorts(
+    site,
+    leak.facts.tree,
+    role === "member" ? new Set([...leak.members, node]) : leak.members,
+    role === "querier" ? new Set([...queriers, node]) : queriers,
+  );
+  return (
+    [...seenAt].every((at) => isReached[at]) &&
+    !leak.quiet.some((quiet) => isReached[quiet.node] && leak.wanted.isReached[quiet.node] !== true)
+  );
 }

@@ -1,10 +1,11 @@
 import { type LinkSegment, layer2Domain } from "@dyetrace/site";
-import type { MembershipTimers } from "../run/run-observations.ts";
+import type { ListenerObservation, MembershipTimers } from "../run/run-observations.ts";
 import type { SiteIndex } from "../site/site-index.ts";
 import { isAtOrBelow, nodesDownTo } from "../site/source-tree.ts";
 import { type HiddenCause, hiddenCauses } from "./hidden-cause.ts";
 import { ownLeaveBefore } from "./leak-pattern.ts";
 import type { LeakSighting, StreamLeaks } from "./leak-sighting.ts";
+import { SETTLING_MS } from "./stream-stays.ts";
 import { type TableLimit, tableLimit } from "./table-limit.ts";
 
 /** Frames where they should not be, that have a closed port in common. */
@@ -30,46 +31,90 @@ export interface LeakCase {
   readonly queriesStopAt: readonly string[] | null;
 }
 
-export function leakCase(
-  site: SiteIndex,
-  leaks: readonly StreamLeaks[],
-  { sightings, queriesStopAt }: Pick<LeakCase, "sightings" | "queriesStopAt">,
-  queriers: ReadonlySet<number>,
-  timers: MembershipTimers,
-): LeakCase {
-  const first = sightings[0] as LeakSighting;
-  const ports = [...new Set(sightings.flatMap((s) => s.closedPorts))].flatMap((port) => site.segments[port] ?? []);
-  const node = ports[0]?.from.node ?? "";
-  const portsOfNode = ports.filter((port) => port.from.node === node);
-  const streams = new Set(sightings.map((s) => s.facts));
-  const concerned = leaks.filter((leak) => streams.has(leak.facts));
-  const domain = layer2Domain(site.graph, node);
-  const isSlow = first.pattern === "slow-leave";
-  const isExplained = isSlow || queriesStopAt !== null;
-  return {
-    streams: [...streams].map((facts) => facts.stream.stream),
-    sightings,
-    hosts: [...new Set(sightings.map((s) => s.seen.bystander.host))],
-    ports,
-    extent:
-      portsOfNode.length > 1
-        ? "node"
-        : concerned.some((leak) => hasQuietPort(site, leak, node, portsOfNode))
-          ? "port"
-          : "node-or-port",
-    isUnregistered: !isExplained && sightings.every((s) => !hasMemberDuring(site, leaks, s, domain)),
-    doOthersLeak: isExplained ? null : othersLeak(site, leaks, sightings),
-    hiddenCauses: isExplained
-      ? []
-      : hiddenCauses(site, leaks, sightings, queriers).map((cause) => ({
-          ...cause,
-          name: site.nodes[cause.node]?.name ?? "",
-        })),
-    timers,
-    leaveTailMs: isSlow ? Math.max(...sightings.map(leaveTail)) : null,
-    tableLimit: isExplained ? null : tableLimit(leaks, sightings),
-    queriesStopAt,
-  };
+/** Makes cases of sightings, and keeps what several cases of a run ask for. */
+export class LeakCases {
+  readonly #site: SiteIndex;
+  readonly #leaks: readonly StreamLeaks[];
+  readonly #staysOf: ReadonlyMap<string, readonly ListenerObservation[]>;
+  readonly #queriers: ReadonlySet<number>;
+  readonly #timers: MembershipTimers;
+  readonly #domains = new Map<string, ReadonlySet<string>>();
+
+  /** @param staysOf all stays of the run, by group */
+  constructor(
+    site: SiteIndex,
+    leaks: readonly StreamLeaks[],
+    staysOf: ReadonlyMap<string, readonly ListenerObservation[]>,
+    queriers: ReadonlySet<number>,
+    timers: MembershipTimers,
+  ) {
+    this.#site = site;
+    this.#leaks = leaks;
+    this.#staysOf = staysOf;
+    this.#queriers = queriers;
+    this.#timers = timers;
+  }
+
+  caseOf({ sightings, queriesStopAt }: Pick<LeakCase, "sightings" | "queriesStopAt">): LeakCase {
+    const site = this.#site;
+    const leaks = this.#leaks;
+    const first = sightings[0] as LeakSighting;
+    const ports = distinctPorts(sightings).flatMap((port) => site.segments[port] ?? []);
+    const node = ports[0]?.from.node ?? "";
+    const portsOfNode = ports.filter((port) => port.from.node === node);
+    const streams = new Set(sightings.map((s) => s.facts));
+    const concerned = leaks.filter((leak) => streams.has(leak.facts));
+    const isSlow = first.pattern === "slow-leave";
+    const isExplained = isSlow || queriesStopAt !== null;
+    return {
+      streams: [...streams].map((facts) => facts.stream.stream),
+      sightings,
+      hosts: [...new Set(sightings.map((s) => s.seen.bystander.host))],
+      ports,
+      extent:
+        portsOfNode.length > 1
+          ? "node"
+          : concerned.some((leak) => hasQuietPort(site, leak, node, portsOfNode))
+            ? "port"
+            : "node-or-port",
+      isUnregistered: !isExplained && !this.#isAnyMemberDuring(sightings, node),
+      doOthersLeak: isExplained ? null : othersLeak(site, leaks, sightings),
+      hiddenCauses: isExplained
+        ? []
+        : hiddenCauses(site, leaks, sightings, this.#queriers).map((cause) => ({
+            ...cause,
+            name: site.nodes[cause.node]?.name ?? "",
+          })),
+      timers: this.#timers,
+      leaveTailMs: isSlow ? sightings.reduce((longest, one) => Math.max(longest, leaveTail(one)), 0) : null,
+      tableLimit: isExplained ? null : tableLimit(leaks, sightings),
+      queriesStopAt,
+    };
+  }
+
+  /** Some host of the node's layer-2 domain was a member of the group while any of these frames were seen. */
+  #isAnyMemberDuring(sightings: readonly LeakSighting[], node: string): boolean {
+    const domain = this.#domains.get(node) ?? layer2Domain(this.#site.graph, node);
+    this.#domains.set(node, domain);
+    const staysInDomain = new Map<string, readonly ListenerObservation[]>();
+    return sightings.some(({ facts, seen: { bystander } }) => {
+      const { group } = facts.stream;
+      const stays = staysInDomain.get(group) ?? (this.#staysOf.get(group) ?? []).filter(({ host }) => domain.has(host));
+      staysInDomain.set(group, stays);
+      const firstMs = bystander.firstMs ?? Number.NEGATIVE_INFINITY;
+      const lastMs = bystander.lastMs ?? Number.POSITIVE_INFINITY;
+      return stays.some(
+        ({ joinedFromMs, joinedToMs }) =>
+          joinedFromMs < lastMs - SETTLING_MS && (joinedToMs ?? Number.POSITIVE_INFINITY) > firstMs + SETTLING_MS,
+      );
+    });
+  }
+}
+
+function distinctPorts(sightings: readonly LeakSighting[]): number[] {
+  const ports = new Set<number>();
+  for (const { closedPorts } of sightings) for (const port of closedPorts) ports.add(port);
+  return [...ports];
 }
 
 /**
@@ -93,32 +138,6 @@ function hasQuietPort(
   });
 }
 
-/** Some host of the domain was a member of the group while these frames were seen. */
-function hasMemberDuring(
-  site: SiteIndex,
-  leaks: readonly StreamLeaks[],
-  { facts, seen }: LeakSighting,
-  domain: ReadonlySet<string>,
-): boolean {
-  const firstMs = seen.bystander.firstMs ?? Number.NEGATIVE_INFINITY;
-  const lastMs = seen.bystander.lastMs ?? Number.POSITIVE_INFINITY;
-  const sameGroup = leaks.filter((leak) => leak.facts.stream.group === facts.stream.group);
-  const joined = sameGroup.flatMap(({ facts: { receipts, missing } }) => [
-    ...receipts.map((receipt) => receipt.listener),
-    ...missing,
-  ]);
-  return joined.some(
-    ({ host, joinedFromMs, joinedToMs }) =>
-      domain.has(host) &&
-      site.nodeNumber.has(host) &&
-      joinedFromMs < lastMs - SETTLING_MS &&
-      (joinedToMs ?? Number.POSITIVE_INFINITY) > firstMs + SETTLING_MS,
-  );
-}
-
-/** A join or a leave takes this long to take effect (RFC 3376, sections 8.11 and 8.8: 1 s between reports, 2 s until a leave). */
-const SETTLING_MS = 2_000;
-
 /** Whether other groups, which verifiably passed the node, leak to the same bystanders. */
 function othersLeak(
   site: SiteIndex,
@@ -140,8 +159,8 @@ function othersLeak(
   return watched.length === 0 ? null : false;
 }
 
-function leaveTail({ facts, seen }: LeakSighting): number {
+function leaveTail({ facts, stays, seen }: LeakSighting): number {
   const firstMs = seen.bystander.firstMs ?? 0;
-  const leftMs = ownLeaveBefore(facts, seen.node, firstMs) ?? firstMs;
+  const leftMs = ownLeaveBefore(stays, seen.node, firstMs) ?? firstMs;
   return (seen.bystander.lastMs ?? firstMs) - leftMs;
 }

@@ -1,6 +1,7 @@
-import { subtractRanges } from "@dyetrace/measure";
-import type { MembershipTimers } from "../run/run-observations.ts";
+import { countRanges, intersectRanges, subtractRanges } from "@dyetrace/measure";
+import type { BystanderObservation, MembershipTimers } from "../run/run-observations.ts";
 import type { PlacedBystander, StreamFacts } from "../run/stream-facts.ts";
+import type { StreamStays } from "./stream-stays.ts";
 
 /** How frames outside the wanted region lie in time. */
 export type LeakPattern =
@@ -8,6 +9,8 @@ export type LeakPattern =
   | "constant"
   /** Begins with the first packet and ends soon: flooded until the first report was learned. */
   | "start-up"
+  /** Only while nobody was a member of the group, though somebody was at another time. */
+  | "unregistered"
   /** Follows the host's own leave and ends in time. */
   | "leave-tail"
   /** Follows the host's own leave for longer than a last member query takes. */
@@ -17,7 +20,7 @@ export type LeakPattern =
   /** Comes and goes. */
   | "bursts";
 
-/** A switch that floods until it knows better does so for about one query response interval (RFC 3376, section 8.3: 10 s). */
+/** A switch that floods until it knows better, with nobody to join, does so for about one query response interval (RFC 3376, section 8.3: 10 s). */
 const START_UP_MS = 10_000;
 /**
  * A flood from the first packet on that is over in this time is a group that nobody had asked for yet, whoever had joined:
@@ -37,62 +40,67 @@ const EARLY_END_SHARE = 0.2;
 export function leakPattern(
   facts: StreamFacts,
   { bystander, node }: PlacedBystander,
+  stays: StreamStays,
   timers: MembershipTimers,
 ): LeakPattern {
   const { stream } = facts;
   const firstMs = bystander.firstMs ?? 0;
   const lastMs = bystander.lastMs ?? firstMs;
-  const left = ownLeaveBefore(facts, node, firstMs);
+  const left = ownLeaveBefore(stays, node, firstMs);
   if (left !== null) {
     return lastMs - left <= timers.lastMemberMs + LEAVE_GRACE_MS ? "leave-tail" : "slow-leave";
   }
   const startMs = stream.firstSentMs ?? 0;
   const endMs = stream.lastSentMs ?? lastMs;
-  const joins = facts.receipts.map((receipt) => receipt.listener.joinedFromMs);
-  const hadMember = joins.some((joinedMs) => joinedMs < firstMs - LEAVE_GRACE_MS);
   const isFromStart = firstMs - startMs <= LEAVE_GRACE_MS;
-  const endsEarly = lastMs - startMs <= START_UP_MS && lastMs < endMs - LEAVE_GRACE_MS;
-  const mayBeUnregistered = !hadMember || lastMs - startMs <= UNREGISTERED_MS;
-  if (isFromStart && mayBeUnregistered && endsEarly && !endsWithLastLeave(facts, lastMs, timers)) return "start-up";
+  const startUpMs = stays.memberNumbers === null ? START_UP_MS : UNREGISTERED_MS;
+  const endsEarly = lastMs - startMs <= startUpMs && lastMs < endMs - LEAVE_GRACE_MS;
+  if (isFromStart && endsEarly && !endsWithLastLeave(stays, lastMs, timers)) return "start-up";
+  if (isOnlyWithoutMember(bystander, stays)) return "unregistered";
   const membershipMs = timers.robustness * timers.queryIntervalMs + timers.queryResponseMs;
   if (firstMs - startMs >= LATE_SHARE * membershipMs && endMs - lastMs < LEAVE_GRACE_MS) return "late";
-  if (hasHolesOfItsOwn(facts, bystander.ranges)) return "bursts";
+  if (hasHolesOfItsOwn(stays, bystander.ranges)) return "bursts";
   // With the last member behind a switch the stream itself stays away, and there is nothing more to leak.
-  return lastMs < endMs - (endMs - startMs) * EARLY_END_SHARE && !endsWithALeave(facts, lastMs, timers)
+  return lastMs < endMs - (endMs - startMs) * EARLY_END_SHARE && !endsWithALeave(stays, lastMs, timers)
     ? "bursts"
     : "constant";
 }
 
-/** Frames that end when the last member has left went wherever that member's went: nothing was learned meanwhile. */
-function endsWithLastLeave({ receipts }: StreamFacts, lastMs: number, timers: MembershipTimers): boolean {
-  const leaves = receipts.map(({ listener }) => listener.joinedToMs);
-  if (leaves.length === 0 || leaves.includes(null)) return false;
-  const tailMs = lastMs - Math.max(...leaves.map((leftMs) => leftMs ?? 0));
-  return tailMs >= -LEAVE_GRACE_MS && tailMs <= timers.lastMemberMs + LEAVE_GRACE_MS;
+/** All that was seen was sent while nobody's membership was in effect. Frames that no list has may be any. */
+export function isOnlyWithoutMember(
+  { frames, ranges }: Pick<BystanderObservation, "frames" | "ranges">,
+  { memberNumbers }: StreamStays,
+): boolean {
+  if (memberNumbers === null || frames > countRanges(ranges)) return false;
+  return intersectRanges(ranges, memberNumbers).length === 0;
 }
 
-function endsWithALeave({ receipts }: StreamFacts, lastMs: number, timers: MembershipTimers): boolean {
-  return receipts.some(({ listener: { joinedToMs } }) => {
-    const tailMs = joinedToMs === null ? Number.NEGATIVE_INFINITY : lastMs - joinedToMs;
-    return tailMs >= -LEAVE_GRACE_MS && tailMs <= timers.lastMemberMs + LEAVE_GRACE_MS;
-  });
+/** Frames that end when the last member has left went wherever that member's went: nothing was learned meanwhile. */
+function endsWithLastLeave({ lastLeaveMs }: StreamStays, lastMs: number, timers: MembershipTimers): boolean {
+  return lastLeaveMs !== null && isTail(lastMs - lastLeaveMs, timers);
 }
+
+function endsWithALeave({ leavesMs }: StreamStays, lastMs: number, timers: MembershipTimers): boolean {
+  return leavesMs.some((leftMs) => isTail(lastMs - leftMs, timers));
+}
+
+const isTail = (tailMs: number, timers: MembershipTimers): boolean =>
+  tailMs >= -LEAVE_GRACE_MS && tailMs <= timers.lastMemberMs + LEAVE_GRACE_MS;
 
 /** When this host left the group last before `atMs` (or just after: frames may still come as the leave is sent). */
-export function ownLeaveBefore(facts: StreamFacts, node: number, atMs: number): number | null {
-  const leaves = facts.receipts
-    .filter((receipt) => receipt.node === node)
-    .flatMap((receipt) => receipt.listener.joinedToMs ?? [])
-    .filter((leftMs) => leftMs <= atMs + LEAVE_GRACE_MS && atMs - leftMs <= LEAVE_GRACE_MS);
-  return leaves.length === 0 ? null : Math.max(...leaves);
+export function ownLeaveBefore({ leavesOf }: StreamStays, node: number, atMs: number): number | null {
+  let latest: number | null = null;
+  for (const leftMs of leavesOf.get(node) ?? []) {
+    const isNear = leftMs <= atMs + LEAVE_GRACE_MS && atMs - leftMs <= LEAVE_GRACE_MS;
+    if (isNear && (latest === null || leftMs > latest)) latest = leftMs;
+  }
+  return latest;
 }
 
 /** Holes in both are loss on the common way, not an interrupted leak. */
-function hasHolesOfItsOwn(facts: StreamFacts, ranges: PlacedBystander["bystander"]["ranges"]): boolean {
+function hasHolesOfItsOwn({ missed }: StreamStays, ranges: BystanderObservation["ranges"]): boolean {
   const [first, last] = [ranges[0]?.[0], ranges.at(-1)?.[1]];
-  if (first === undefined || last === undefined) return false;
-  let holes = subtractRanges([[first, last]], ranges);
-  for (const receipt of facts.receipts) holes = subtractRanges(holes, receipt.lost);
-  const missing = holes.reduce((sum, [from, to]) => sum + to - from + 1, 0);
-  return missing > LEAST_HOLE_SHARE * (last - first + 1);
+  if (first === undefined || last === undefined || ranges.length === 1) return false;
+  const holes = subtractRanges([[first, last]], ranges);
+  return countRanges(subtractRanges(holes, missed())) > LEAST_HOLE_SHARE * (last - first + 1);
 }

@@ -37,7 +37,7 @@ export function tableLimit(leaks: readonly StreamLeaks[], sightings: readonly Le
       ? []
       : [{ facts, firstSentMs, seenMs: bystander.firstMs }];
   });
-  const atMs = Math.min(...timed.map(({ seenMs }) => seenMs));
+  const atMs = timed.reduce((earliest, { seenMs }) => Math.min(earliest, seenMs), Number.POSITIVE_INFINITY);
   const flowing = timed.filter(({ firstSentMs }) => firstSentMs < atMs - QUIET_MS);
   const quietBefore = new Set(flowing.map(({ facts }) => facts.stream.group)).size;
   if (quietBefore < FEWEST_QUIET) return null;
@@ -49,7 +49,7 @@ export function tableLimit(leaks: readonly StreamLeaks[], sightings: readonly Le
   const leaking = new Set(sightings.map(({ facts }) => facts.stream.group));
   const joins = firstJoins(leaks);
   const before = [...joins].filter(([, joinedMs]) => joinedMs <= atMs + CLOCK_MS);
-  const lastMs = Math.max(...before.map(([, joinedMs]) => joinedMs));
+  const lastMs = before.reduce((latest, [, joinedMs]) => Math.max(latest, joinedMs), Number.NEGATIVE_INFINITY);
   // A group that was joined before and does not leak contradicts.
   if (!isTogether || atMs - lastMs > SHOWS_WITHIN_MS || before.some(([group]) => !leaking.has(group))) return null;
   const held = before.filter(([, joinedMs]) => joinedMs < lastMs - CLOCK_MS).length;
