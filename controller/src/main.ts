@@ -8,6 +8,7 @@ import { registerDemo } from "./commands/demo.ts";
 import { registerOperator } from "./commands/operator.ts";
 import { registerPlan } from "./commands/plan.ts";
 import { registerPractice } from "./commands/practice.ts";
+import { registerProbe } from "./commands/probe.ts";
 import { registerReport } from "./commands/report.ts";
 import { registerRun } from "./commands/run.ts";
 import { registerRuns } from "./commands/runs.ts";
@@ -26,6 +27,7 @@ export async function runProgram(argv: readonly string[]): Promise<void> {
   registerOperator(program);
   registerSignInCommand(program);
   registerRun(program);
+  registerProbe(program);
   registerRuns(program);
   registerReport(program);
   registerCompare(program);

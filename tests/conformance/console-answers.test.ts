@@ -239,6 +239,8 @@ test("console API: given every route of it, then what it answers is what it decl
   const [before, after] = await keepRecordings();
   await ask("GET", `${url}/api/console/runs/${after}`);
   await ask("GET", `${url}/api/console/runs/${after}/comparison?against=${before}`);
+  await ask("GET", `${url}/api/runs/${after}/probe`);
+  await ask("GET", `${url}/api/runs/${after}/probes`);
   await ask("PUT", `${url}/api/baselines/spring`, { runId: before });
   await ask("GET", `${url}/api/baselines/spring`);
   const later = { ...files, startAt: new Date(Date.now() + 3600e3).toISOString() };

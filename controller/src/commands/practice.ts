@@ -20,6 +20,7 @@ import { storePlace } from "./arguments/store-place.ts";
 import { untilInterrupted } from "./arguments/until-interrupted.ts";
 import { ControllerClient } from "./client/controller-client.ts";
 import { deliverReport, followRun } from "./client/follow-run.ts";
+import { sayHowToProbe } from "./probe.ts";
 import { collect, readRunFiles } from "./run.ts";
 import { raisePractice } from "./standing-practice.ts";
 
@@ -164,5 +165,12 @@ async function practiceRun(plan: string, scenarioFile: string, options: Practice
   };
   const report = await followRun(new ControllerClient(controller.url), request, { onGo, signal: interrupt.signal });
   deliverReport(report, graph, options);
+  if (options.json !== "-")
+    process.stdout.write(
+      sayHowToProbe(
+        report,
+        `This site is down again. On one that stands (\`dyetrace practice up ${plan}\`, with the same faults) \`dyetrace run\` and then \`dyetrace probe last\` part them.`,
+      ),
+    );
   process.exitCode = EXIT[report.verdict];
 }

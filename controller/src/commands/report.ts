@@ -1,5 +1,5 @@
 import { loadSitePlan } from "@dyetrace/site";
-import { Fault, type RunReport } from "@dyetrace/wire";
+import { Fault, type ProbeRun, type RunReport } from "@dyetrace/wire";
 import type { Command } from "commander";
 import { LONG_RUN_NS } from "../account/run-evidence.ts";
 import { csvOfGaps, csvOfReceipts } from "../report/csv-report.ts";
@@ -7,6 +7,7 @@ import { renderNightSection } from "../report/html-night.ts";
 import { renderHtmlReport } from "../report/html-report.ts";
 import { junitOfRun } from "../report/junit-report.ts";
 import type { Markup } from "../report/markup.ts";
+import { withProbes } from "../report/probe-parts.ts";
 import { reportSchemaDocument } from "../report/report-schema-document.ts";
 import { renderNight } from "../report/terminal-night.ts";
 import { paintFor } from "../report/terminal-paint.ts";
@@ -14,6 +15,7 @@ import { renderReport } from "../report/terminal-report.ts";
 import type { RunRecord } from "../store/run-record.ts";
 import { writeUserFile } from "./arguments/write-user-file.ts";
 import { type LibraryOptions, openLibrary, withLibraryOptions } from "./client/run-library.ts";
+import { sayHowToProbe } from "./probe.ts";
 
 interface ReportOptions extends LibraryOptions {
   readonly html?: string;
@@ -47,7 +49,7 @@ export function registerReport(program: Command): void {
     const isLong = Date.parse(report.endedAt) - Date.parse(report.startedAt) > LONG_RUN_NS / 1e6;
     const sections =
       isLong && options.html !== undefined ? [renderNightSection(await library.night(record.runId))] : [];
-    writeReportFiles(report, record, options, sections);
+    writeReportFiles(report, record, options, sections, await library.probes(record.runId));
   });
   program
     .command("schema")
@@ -73,17 +75,23 @@ function writeReportFiles(
   record: RunRecord,
   options: ReportOptions,
   sections: readonly Markup[],
+  probes: readonly ProbeRun[],
 ): void {
   const { site } = record.request;
   const graph = loadSitePlan(site.text, site.file);
   const files: [string | undefined, () => string][] = [
-    [options.html, () => renderHtmlReport({ report, record, graph, sections })],
-    [options.json, () => `${JSON.stringify(report, null, 2)}\n`],
+    [options.html, () => renderHtmlReport({ report, record, graph, sections, probes })],
+    [options.json, () => `${JSON.stringify(withProbes(report, probes), null, 2)}\n`],
     [options.junit, () => junitOfRun(report)],
     [options.csv, () => csvOfReceipts(report)],
     [options.gapsCsv, () => csvOfGaps(report)],
   ];
   const asked = files.filter(([file]) => file !== undefined);
   for (const [file, make] of asked) if (file !== undefined) writeUserFile(file, make());
-  if (asked.length === 0) process.stdout.write(renderReport(report, graph, paintFor(process.stdout)));
+  if (asked.length > 0) return;
+  process.stdout.write(renderReport(report, graph, paintFor(process.stdout), probes));
+  if (probes.length > 0) return;
+  process.stdout.write(
+    sayHowToProbe(report, `\`dyetrace probe ${report.run}\` takes the measurement that parts them best.`),
+  );
 }

@@ -12,6 +12,7 @@ import { nextTimeOfDay } from "./arguments/time-of-day.ts";
 import { untilInterrupted } from "./arguments/until-interrupted.ts";
 import { ControllerClient } from "./client/controller-client.ts";
 import { deliverReport, followRun } from "./client/follow-run.ts";
+import { sayHowToProbe } from "./probe.ts";
 
 export const collect = (value: string, previous: readonly string[]): readonly string[] => [...previous, value];
 
@@ -76,6 +77,10 @@ export function registerRun(program: Command): void {
         using interrupt = untilInterrupted();
         const report = await followRun(client, request, { signal: interrupt.signal });
         deliverReport(report, graph, options);
+        if (options.json !== "-")
+          process.stdout.write(
+            sayHowToProbe(report, `\`dyetrace probe ${report.run}\` takes the measurement that parts them best.`),
+          );
         process.exitCode = EXIT[report.verdict];
       },
     );

@@ -1,10 +1,12 @@
-import { locate } from "@dyetrace/locate";
+import { type FindingCauses, locate } from "@dyetrace/locate";
 import type { SiteGraph } from "@dyetrace/site";
-import type { ReportBystander, RunReport } from "@dyetrace/wire";
+import type { ReportBystander, ReportCauses, RunReport } from "@dyetrace/wire";
 import type { Bystander } from "../account/bystanders.ts";
 import type { RunAccount } from "../account/run-account.ts";
 import type { Stay } from "../account/stays.ts";
 import { observeRun } from "../observe/observe.ts";
+import { joinProbe } from "../probe/join-probe.ts";
+import type { ProbedRun } from "../probe/probed-finding.ts";
 import { explainHostBlocks } from "./host-block-evidence.ts";
 import { type HasDelay, judgeExpectations } from "./judge-expectations.ts";
 import { judgeLeaks } from "./judge-leaks.ts";
@@ -16,19 +18,26 @@ import { querierNotes, reportQueriers } from "./report-queriers.ts";
 import { reportReceipts } from "./report-receipts.ts";
 import { reportStreams } from "./report-streams.ts";
 
-/** Everything that a run brought to light, as the report that users and programs read. Pure. */
-export function buildReport(account: RunAccount, graph: SiteGraph): RunReport {
+/**
+ * Everything that a run brought to light, as the report that users and programs read. Pure.
+ * @param probed where the run is a probe: what it was made for
+ */
+export function buildReport(account: RunAccount, graph: SiteGraph, probed: ProbedRun | null = null): RunReport {
   const { run, told, agents, stays } = account;
-  const conclusion = locate(graph, observeRun(account, graph));
+  const observations = observeRun(account, graph);
+  const conclusion = locate(graph, observations);
   const receipts = reportReceipts(account);
   const bystanders = account.bystanders.map(reportBystander);
-  const found = conclusion.findings.map(({ streams, suspects, evidence: because, ...finding }) => ({
+  const found = conclusion.findings.map(({ streams, suspects, evidence: because, causes, ...finding }) => ({
     ...finding,
+    ...(causes === undefined ? {} : { causes: reportCauses(causes) }),
     streams: [...streams],
     suspects: [...suspects],
     evidence: [...because],
   }));
-  const findings = explainHostBlocks(found, account, graph);
+  const own = explainHostBlocks(found, account, graph);
+  const joined = probed === null ? null : joinProbe(probed, own, observations, graph);
+  const findings = joined?.findings ?? own;
   const expectations = [
     ...judgeExpectations(run.scenario.expect, receipts, hasDelayIn(stays)),
     ...judgeLeaks(run.scenario.expect, findings, bystanders),
@@ -48,7 +57,8 @@ export function buildReport(account: RunAccount, graph: SiteGraph): RunReport {
     bystanders,
     queriers,
     segments: conclusion.segments.map((segment) => ({ ...segment })),
-    findings,
+    findings: [...findings],
+    ...(joined === null ? {} : { probe: joined.probe }),
     expectations,
     coverage: {
       ambiguousSets: conclusion.coverage.ambiguousSets.map((set) => [...set]),
@@ -58,6 +68,12 @@ export function buildReport(account: RunAccount, graph: SiteGraph): RunReport {
     notes: [...reportNotes(account), ...conclusion.remarks, ...querierNotes(queriers), ...sourceNotes(account)],
   };
 }
+
+const reportCauses = ({ payloadBytes, silent, elements }: FindingCauses): ReportCauses => ({
+  payloadBytes,
+  silent: silent.map((pair) => ({ ...pair })),
+  elements: elements.map((element) => ({ ...element })),
+});
 
 const reportBystander = ({ stream, agent, canSee, frames, firstNs, lastNs, ranges }: Bystander): ReportBystander => ({
   stream,

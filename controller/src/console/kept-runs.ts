@@ -1,5 +1,5 @@
 import { loadSitePlan } from "@dyetrace/site";
-import { Fault } from "@dyetrace/wire";
+import { Fault, type ProbeRun } from "@dyetrace/wire";
 import { type ComparisonAnswer, ComparisonAnswerSchema } from "@dyetrace/wire/console/comparison-answer";
 import { type StoredRun, StoredRunSchema } from "@dyetrace/wire/console/stored-run";
 import type { FastifyInstance } from "fastify";
@@ -8,6 +8,7 @@ import { runDifferences } from "../compare/run-differences.ts";
 import { csvOfGaps, csvOfReceipts } from "../report/csv-report.ts";
 import { renderHtmlReport } from "../report/html-report.ts";
 import { junitOfRun } from "../report/junit-report.ts";
+import { withProbes } from "../report/probe-parts.ts";
 import type { RunRecord } from "../store/run-record.ts";
 import type { Store } from "../store/store.ts";
 import { drawPlan } from "./console-plan.ts";
@@ -63,13 +64,14 @@ export function registerConsoleRuns(app: FastifyInstance, store: Store): void {
     return reply
       .header("content-disposition", `attachment; filename="dyetrace-${record.runId}-${file}"`)
       .type("application/octet-stream")
-      .send(write(record));
+      .send(write(record, await store.runs.probesOf(record.runId)));
   });
 }
 
-const FILES: Readonly<Record<string, (record: RunRecord) => string>> = {
-  "report.html": (record) => renderHtmlReport({ report: reportOf(record), record, graph: graphOf(record.request) }),
-  "report.json": (record) => `${JSON.stringify(reportOf(record), null, 2)}\n`,
+const FILES: Readonly<Record<string, (record: RunRecord, probes: readonly ProbeRun[]) => string>> = {
+  "report.html": (record, probes) =>
+    renderHtmlReport({ report: reportOf(record), record, graph: graphOf(record.request), probes }),
+  "report.json": (record, probes) => `${JSON.stringify(withProbes(reportOf(record), probes), null, 2)}\n`,
   "junit.xml": (record) => junitOfRun(reportOf(record)),
   "receipts.csv": (record) => csvOfReceipts(reportOf(record)),
   "gaps.csv": (record) => csvOfGaps(reportOf(record)),

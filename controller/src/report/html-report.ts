@@ -1,5 +1,5 @@
 import type { SiteGraph } from "@dyetrace/site";
-import { formatDurationNs, formatRatio, type RunReport } from "@dyetrace/wire";
+import { formatDurationNs, formatRatio, type ProbeRun, type RunReport } from "@dyetrace/wire";
 import type { RunRecord } from "../store/run-record.ts";
 import { renderDetails, renderHosts } from "./html-details.ts";
 import { renderFindings, renderMap } from "./html-findings.ts";
@@ -7,6 +7,7 @@ import { renderBystanders, renderReceipts, renderStreams } from "./html-receipts
 import { HTML_STYLE } from "./html-style.ts";
 import { asDate, ms, table } from "./html-table.ts";
 import { Markup, markup } from "./markup.ts";
+import { probeParts } from "./probe-parts.ts";
 
 export interface HtmlReportInput {
   readonly report: RunReport;
@@ -14,10 +15,12 @@ export interface HtmlReportInput {
   readonly graph: SiteGraph;
   /** Further sections, such as a night's strip and incidents, that stand before the tables. */
   readonly sections?: readonly Markup[];
+  /** Runs that were made to part this one's suspects. */
+  readonly probes?: readonly ProbeRun[];
 }
 
 /** One file that needs no other: opened years later, without a network, it still shows and prints the whole report. */
-export function renderHtmlReport({ report, record, graph, sections = [] }: HtmlReportInput): string {
+export function renderHtmlReport({ report, record, graph, sections = [], probes = [] }: HtmlReportInput): string {
   const seconds = (Date.parse(report.endedAt) - Date.parse(report.startedAt)) / 1000;
   const page = markup`<!doctype html>
 <html lang="en"><head><meta charset="utf-8"><meta name="viewport" content="width=device-width">
@@ -27,6 +30,7 @@ export function renderHtmlReport({ report, record, graph, sections = [] }: HtmlR
 <p><span class="verdict ${report.verdict}">${VERDICTS[report.verdict]}</span> ${report.reason}</p>
 <p class="quiet">Scenario ${report.scenario}, ${asDate(report.startedAt)} to ${asDate(report.endedAt)} (${formatDurationNs(seconds * 1e9)}), run ${report.run}, dyetrace ${record.programVersion}</p></header>
 ${renderFindings(report.findings)}
+${probeParts(report, probes).map(({ heading, sentences }) => markup`<section><h2>${heading}</h2>${sentences.map((sentence) => markup`<p>${sentence}</p>`)}</section>`)}
 <section><h2>Site</h2><div class="scroll">${renderMap(report, graph)}</div></section>
 ${sections}
 ${renderExpectations(report)}

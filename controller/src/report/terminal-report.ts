@@ -6,12 +6,14 @@ import {
   formatRateBps,
   formatRatio,
   movedCounters,
+  type ProbeRun,
   partialWords,
   type ReportFinding,
   type ReportReceipt,
   type ReportStream,
   type RunReport,
 } from "@dyetrace/wire";
+import { probeParts } from "./probe-parts.ts";
 import { drawSiteTree } from "./site-tree.ts";
 import type { Paint, Tone } from "./terminal-paint.ts";
 
@@ -20,7 +22,12 @@ const MOST_TREES = 4;
 const WRAP_COLUMNS = 100;
 
 /** A report for people at a terminal: the verdict, each finding, and the site with what happened where. */
-export function renderReport(report: RunReport, graph: SiteGraph, paint: Paint): string {
+export function renderReport(
+  report: RunReport,
+  graph: SiteGraph,
+  paint: Paint,
+  probes: readonly ProbeRun[] = [],
+): string {
   const lines: string[] = [];
   const seconds = (Date.parse(report.endedAt) - Date.parse(report.startedAt)) / 1000;
   lines.push(
@@ -29,6 +36,9 @@ export function renderReport(report: RunReport, graph: SiteGraph, paint: Paint):
     ...(isSaidBelow(report) ? [] : wrap(report.reason, "  ")),
   );
   for (const finding of report.findings) lines.push("", ...renderFinding(finding, paint));
+  for (const part of probeParts(report, probes)) {
+    lines.push("", paint(part.heading, "strong"), ...part.sentences.flatMap((sentence) => wrap(sentence, "  ")));
+  }
   for (const stream of streamsToDraw(report)) lines.push("", ...renderStream(report, stream, graph, paint));
   lines.push(...renderExpectations(report, paint), ...renderIncidents(report, paint), ...renderHosts(report, paint));
   if (report.notes.length > 0) {

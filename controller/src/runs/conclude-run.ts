@@ -1,5 +1,5 @@
-import type { SiteGraph } from "@dyetrace/site";
-import type { RunProgress, RunReport } from "@dyetrace/wire";
+import { loadSitePlan, type SiteGraph } from "@dyetrace/site";
+import type { RunProgress, RunReport, RunRequest } from "@dyetrace/wire";
 import { accountOfRun } from "../account/run-account.ts";
 import type { RunEvidence } from "../account/run-evidence.ts";
 import { LONG_RUN_NS } from "../account/run-evidence.ts";
@@ -9,6 +9,7 @@ import type { ReportIntake } from "../intake/report-intake.ts";
 import { findIncidents } from "../night/find-incidents.ts";
 import { storedEvidence } from "../night/stored-evidence.ts";
 import type { CompiledRun } from "../plan/compiled-run.ts";
+import { type ProbedRun, probedFinding } from "../probe/probed-finding.ts";
 import type { Store } from "../store/store.ts";
 
 export interface Conclusion {
@@ -17,20 +18,31 @@ export interface Conclusion {
   readonly evidence: RunEvidence;
   readonly store: Store;
   readonly intake: ReportIntake;
+  /** Where the run is a probe: what for. */
+  readonly probeOf: RunRequest["probeOf"];
 }
 
 /** The report of a run that is over, from everything that was stored of it. */
 export async function concludeRun(
-  { run, graph, evidence, store, intake }: Conclusion,
+  { run, graph, evidence, store, intake, probeOf }: Conclusion,
   say: (progress: RunProgress) => void,
 ): Promise<RunReport> {
   say({ kind: "step", text: "Working out what happened where" });
   await intake.settle();
-  const report = buildReport(accountOfRun(run, await storedEvidence(store, run, evidence)), graph);
+  const probed = await probedRun(store, probeOf);
+  const report = buildReport(accountOfRun(run, await storedEvidence(store, run, evidence)), graph, probed);
   const stretches = await accountStretches(store, run);
   const isInPieces =
     new Set(stretches.map(({ agent, stream, role }) => `${agent} ${stream} ${role}`)).size < stretches.length;
   if (!isInPieces && run.endNs <= LONG_RUN_NS) return report;
   const incidents = await findIncidents(store, run, graph);
   return { ...report, incidents: [...incidents], stretches: [...stretches] };
+}
+
+/** What the run was made to part; null where it is no probe, or where the first run is not kept any more. */
+async function probedRun(store: Store, probeOf: RunRequest["probeOf"]): Promise<ProbedRun | null> {
+  const first = probeOf === undefined ? null : await store.runs.find(probeOf.run);
+  if (first === null || first.report === null || probeOf === undefined) return null;
+  const { request, report } = first;
+  return probedFinding(report, probeOf.finding, request, loadSitePlan(request.site.text, request.site.file));
 }

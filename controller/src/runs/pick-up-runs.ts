@@ -87,7 +87,17 @@ function continueRun(record: RunRecord, start: RunStart, surroundings: PickUpSur
       const present = [...run.tasks.keys()];
       const underWay = { run, agents, registry, startNs, startedAt, present, absent: [] };
       const evidence = await seeThrough(underWay, signal, say);
-      return await concludeRun({ run, graph, evidence: { ...evidence, isComplete: false }, store, intake }, say);
+      return await concludeRun(
+        {
+          run,
+          graph,
+          evidence: { ...evidence, isComplete: false },
+          store,
+          intake,
+          probeOf: record.request.probeOf,
+        },
+        say,
+      );
     } finally {
       registry.off("message", onMessage);
       registry.off("gone", onGone);

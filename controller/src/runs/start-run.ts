@@ -135,7 +135,7 @@ async function conductSafely(one: Undertaking, signal: AbortSignal, say: Say): P
   };
   const guard = safety.isLive ? new SafetyGuard(run, graph) : null;
   const evidence = await conductRun(run, registry, signal, say, onStart, guard);
-  return concludeRun({ run, graph, evidence, store, intake }, say);
+  return concludeRun({ run, graph, evidence, store, intake, probeOf: request.probeOf }, say);
 }
 
 function sayCautions({ graph, first }: Undertaking, say: Say): void {

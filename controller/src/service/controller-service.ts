@@ -17,6 +17,7 @@ import { registerConsole } from "../console/console-routes.ts";
 import { ReportIntake } from "../intake/report-intake.ts";
 import { LIVE_SAFETY, PRACTICE_SAFETY, type Safety } from "../plan/safety.ts";
 import { keepHeartbeat, pickUpRuns } from "../runs/pick-up-runs.ts";
+import { registerProbeRoutes } from "../runs/probe-routes.ts";
 import { RunRegistry } from "../runs/run-registry.ts";
 import { registerRunRoutes } from "../runs/run-routes.ts";
 import { RunSchedule } from "../runs/run-schedule.ts";
@@ -118,6 +119,7 @@ async function openController(
   const undertaking = { registry, runs, store, intake, safety };
   const schedule = closers.own(new RunSchedule(store, (record) => startScheduledRun(record, undertaking), log));
   registerRunRoutes(app, undertaking, schedule, retention);
+  registerProbeRoutes(app, undertaking);
   registerConsole(app, {
     registry,
     runs,

@@ -96,4 +96,10 @@ export const migrations = (types: ColumnTypes): Readonly<Record<string, Migratio
         .execute();
     },
   },
+  "002-probes": {
+    up: async (db: Kysely<unknown>): Promise<void> => {
+      await db.schema.alterTable("runs").addColumn("probe_of", "text").execute();
+      await db.schema.createIndex("runs_by_probed").on("runs").column("probe_of").execute();
+    },
+  },
 });

@@ -1,4 +1,4 @@
-import { Fault, type RunReport, type RunRequest } from "@dyetrace/wire";
+import { Fault, type ProbeRun, type RunReport, type RunRequest } from "@dyetrace/wire";
 import type { RunFailure } from "@dyetrace/wire/console/run-failure";
 import type { RunSummary } from "@dyetrace/wire/console/stored-run";
 import type { Kysely } from "kysely";
@@ -51,6 +51,7 @@ export class RunRecords {
         program_version: run.programVersion,
         owner: run.owner,
         heartbeat_ms: this.#now(),
+        probe_of: run.request.probeOf?.run ?? null,
       })
       .execute();
   }
@@ -135,6 +136,21 @@ export class RunRecords {
       .orderBy("created_ms")
       .execute();
     return rows.map((row) => recordOf(row, []));
+  }
+
+  /** Runs that were made to part the suspects of this one, oldest first. */
+  async probesOf(runId: string): Promise<readonly ProbeRun[]> {
+    const rows = await this.#db
+      .selectFrom("runs")
+      .select(["id", "state", "report"])
+      .where("probe_of", "=", runId)
+      .orderBy("created_ms")
+      .execute();
+    return rows.map(({ id, state, report }) => ({
+      runId: id,
+      state,
+      probe: report === null ? null : ((JSON.parse(report) as RunReport).probe ?? null),
+    }));
   }
 
   async find(runId: string): Promise<RunRecord | null> {

@@ -39,6 +39,8 @@ export interface RunsTable {
   /** Which controller conducts it, and when that one last said so. */
   readonly owner: string;
   readonly heartbeat_ms: number;
+  /** The run whose suspects this one was made to part; null: it is no probe. */
+  readonly probe_of: string | null;
 }
 
 /** One uninterrupted piece of work of one agent in one run: a restarted agent begins another. */

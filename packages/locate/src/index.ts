@@ -1,8 +1,12 @@
+export { chooseProbe, wantedAgent } from "./choose-probe.ts";
 export type { Conclusion, SegmentState, SegmentStatus } from "./conclusion.ts";
 export type { ElementKind } from "./cover/failure-element.ts";
-export type { Finding } from "./finding/finding.ts";
+export type { Finding, FindingCauses, SuspectElement } from "./finding/finding.ts";
 export { locate } from "./locate.ts";
 export { type SharedCause, type SharedTrial, sharedCauses } from "./locate-shared.ts";
+export { narrowSuspects } from "./narrow-suspects.ts";
+export type { Narrowed, NarrowedOutcome, ProbedFinding, ProbedPair } from "./probe/narrow.ts";
+export type { Probe, ProbeStream, ProbeTask, SilentStream, WantedAgent } from "./probe/probe.ts";
 export {
   type BystanderObservation,
   type HostClock,

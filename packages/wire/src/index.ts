@@ -126,6 +126,14 @@ export { FINDING_KIND_NAMES, FINDING_KINDS, type FindingKind, findingKindFacts }
 export { HOST_COUNTER_WORDS, type HostCounter, movedCounters } from "./report/host-counter-words.ts";
 export { partialWords } from "./report/partial-words.ts";
 export { type ReportHost, ReportHostSchema } from "./report/report-host-schema.ts";
+export {
+  type ProbeRun,
+  ProbeRunSchema,
+  type ReportCauses,
+  ReportCausesSchema,
+  type ReportProbe,
+  ReportProbeSchema,
+} from "./report/report-probe-schema.ts";
 export type {
   ReportDelay,
   ReportLossPattern,

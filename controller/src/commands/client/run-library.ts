@@ -1,4 +1,4 @@
-import { Fault } from "@dyetrace/wire";
+import { Fault, type ProbeRun } from "@dyetrace/wire";
 import type { RunSummary } from "@dyetrace/wire/console/stored-run";
 import type { Command } from "commander";
 import { type NightSummary, summariseNight } from "../../night/night-summary.ts";
@@ -18,6 +18,8 @@ export interface RunLibrary extends AsyncDisposable {
   night(runId: string): Promise<NightSummary>;
   /** @returns the id of the run that bears the name @throws {Fault} BASELINE_UNKNOWN */
   baseline(name: string): Promise<string>;
+  /** Runs that were made to part the suspects of this one, oldest first. */
+  probes(runId: string): Promise<readonly ProbeRun[]>;
   nameBaseline(name: string, runId: string): Promise<void>;
 }
 
@@ -66,6 +68,10 @@ class StoreLibrary implements RunLibrary {
     return this.#ask(() => this.#store.runs.baseline(name));
   }
 
+  probes(runId: string): Promise<readonly ProbeRun[]> {
+    return this.#ask(() => this.#store.runs.probesOf(runId));
+  }
+
   nameBaseline(name: string, runId: string): Promise<void> {
     return this.#ask(() => this.#store.runs.nameBaseline(name, runId));
   }
@@ -106,6 +112,10 @@ class ControllerLibrary implements RunLibrary {
 
   async baseline(name: string): Promise<string> {
     return ((await this.#client.get(`/api/baselines/${encodeURIComponent(name)}`)) as { runId: string }).runId;
+  }
+
+  async probes(runId: string): Promise<readonly ProbeRun[]> {
+    return (await this.#client.get(`/api/runs/${encodeURIComponent(runId)}/probes`)) as readonly ProbeRun[];
   }
 
   async nameBaseline(name: string, runId: string): Promise<void> {

@@ -136,14 +136,18 @@ function classesOf<T extends PathTrial>(
 }
 
 /** What an element of this kind silences of a trial's kin; null: everything. */
-function keyOf(site: SiteIndex, kind: ElementKind, { groupKey, tree }: PathTrial): string | null {
+export function keyOf(
+  site: SiteIndex,
+  kind: ElementKind,
+  { groupKey, tree }: Pick<PathTrial, "groupKey" | "tree">,
+): string | null {
   if (isGroupKind(kind)) return groupKey;
   if (kind === "node-source") return `from ${site.nodes[tree.source]?.name}`;
   return kind === "node-any-source" ? `IPv${groupKey.includes(":") ? 6 : 4} without a source` : null;
 }
 
 /** All that would silence a pair, from the source to the listener. */
-function silencersOfTrials(site: SiteIndex): (trial: PathTrial, leaf: number) => readonly Silencer[] {
+export function silencersOfTrials(site: SiteIndex): (trial: PathTrial, leaf: number) => readonly Silencer[] {
   const byTrial = new Map<PathTrial, ReturnType<typeof silencersByStep>>();
   return (trial, leaf) => {
     const ofStep = byTrial.get(trial) ?? silencersByStep(site, trial);

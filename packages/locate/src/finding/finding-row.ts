@@ -1,5 +1,5 @@
 import { FINDING_KINDS, type FindingKind } from "@dyetrace/wire";
-import type { Finding } from "./finding.ts";
+import type { Finding, FindingCauses } from "./finding.ts";
 
 /**
  * One row of a table of findings. `match` decides and hands on the facts; all that the finding says is said from them.
@@ -31,6 +31,8 @@ export interface FindingFamily<Case> {
   readonly confidence?: (one: Case, ofRow: number) => number;
   /** Said instead of the row's advice, where not null. */
   readonly advice?: (one: Case) => string | null;
+  /** Null where the finding's kind is of no use to a probe. */
+  readonly causes?: (one: Case, suspects: readonly string[], kind: FindingKind) => FindingCauses | null;
 }
 
 /** What a row has become: a case goes in, and its finding comes out, or null where the row does not match. */
@@ -54,6 +56,7 @@ function makeFinding<Case, Facts extends Case>(
   const suspects = [...new Set(row.suspects?.(facts) ?? family.suspects(facts))];
   const ofRow = row.confidence?.(facts) ?? FINDING_KINDS[row.kind].confidence;
   const confidence = family.confidence?.(facts, ofRow) ?? ofRow;
+  const causes = family.causes?.(facts, suspects, row.kind) ?? null;
   return {
     kind: row.kind,
     streams: family.streams(facts),
@@ -63,6 +66,7 @@ function makeFinding<Case, Facts extends Case>(
     evidence: [...(row.evidence?.(facts) ?? []), ...(family.evidence?.(facts, suspects) ?? [])],
     advice: family.advice?.(facts) ?? (typeof row.advice === "string" ? row.advice : row.advice(facts)),
     reference: row.reference,
+    ...(causes === null ? {} : { causes }),
   };
 }
 

@@ -1,4 +1,23 @@
 import type { FindingKind } from "@dyetrace/wire";
+import type { ElementKind } from "../cover/failure-element.ts";
+
+/** What one suspect would be at fault as. A place has several where more than one of them would look the same. */
+export interface SuspectElement {
+  /** Segment id or node name; a cable stands there once by each of its directions. */
+  readonly place: string;
+  readonly kind: ElementKind;
+  /** Of the kinds that concern one group, one source or one sort of join: which, as in `FailureElement`. Null: all. */
+  readonly of: string | null;
+}
+
+/** What a finding about silence rests on, in terms that a further run can put to the test. */
+export interface FindingCauses {
+  /** Payload of the smallest packets that did not come. */
+  readonly payloadBytes: number;
+  /** Who got nothing of what; the first ones where there are many. */
+  readonly silent: readonly { readonly stream: string; readonly host: string }[];
+  readonly elements: readonly SuspectElement[];
+}
 
 export interface Finding {
   readonly kind: FindingKind;
@@ -17,4 +36,6 @@ export interface Finding {
   readonly advice: string;
   /** The standard that says how it should be. */
   readonly reference: string;
+  /** Absent where no further run could part the suspects by who is silent in it. */
+  readonly causes?: FindingCauses;
 }

@@ -3,6 +3,7 @@ import { companionEvidence } from "../finding/companion-evidence.ts";
 import type { FindingFamily } from "../finding/finding-row.ts";
 import { bestListener, listenerChoices, placeNumber } from "../tell-apart/next-listener.ts";
 import type { StopCase } from "./stop-case.ts";
+import { stopCauses } from "./stop-causes.ts";
 import { stopEvidence } from "./stop-wording.ts";
 
 /** What every finding about a stop names, shows and doubts. */
@@ -16,6 +17,7 @@ export const STOP_FAMILY: FindingFamily<StopCase> = {
   ],
   confidence: (stop, ofRow) =>
     explanationConfidence(ofRow, stop.failure, stop.isExact) * (isSourceSilent(stop) ? NO_REPORT_FACTOR : 1),
+  causes: stopCauses,
   advice: ({ unicast }) => (unicast.poor.length > 0 && unicast.sound.length === 0 ? NOT_MULTICAST : null),
 };
 

@@ -22,6 +22,13 @@ export const RunRequestSchema = Type.Object(
     despite: Type.Optional(Type.Array(Type.Union([Type.Literal("traffic"), Type.Literal("advice")]), { maxItems: 2 })),
     /** What whoever starts it says about the load on its heaviest segment; asked for where it is high. */
     confirmation: Type.Optional(Type.String({ maxLength: 500 })),
+    /** Set where the run is a probe: the run, and the place in its report's list of the finding whose suspects it shall part. */
+    probeOf: Type.Optional(
+      Type.Object(
+        { run: Type.String({ maxLength: 64 }), finding: Type.Integer({ minimum: 0, maximum: 100_000 }) },
+        { additionalProperties: false },
+      ),
+    ),
   },
   { additionalProperties: false },
 );

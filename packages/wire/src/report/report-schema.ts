@@ -2,6 +2,7 @@ import Type, { type Static } from "@dyetrace/schema";
 import type { DeepReadonly } from "../deep-readonly.ts";
 import { FINDING_KIND_NAMES } from "./finding-kinds.ts";
 import { ReportHostSchema } from "./report-host-schema.ts";
+import { ProbeRunSchema, ReportCausesSchema, ReportProbeSchema } from "./report-probe-schema.ts";
 import { ReportReceiptSchema } from "./report-receipt-schema.ts";
 
 /**
@@ -94,6 +95,7 @@ export const ReportFindingSchema = Type.Object({
   evidence: Type.Array(Type.String()),
   advice: Type.String(),
   reference: Type.String(),
+  causes: Type.Optional(ReportCausesSchema),
 });
 export type ReportFinding = DeepReadonly<Static<typeof ReportFindingSchema>>;
 
@@ -173,6 +175,10 @@ export const RunReportSchema = Type.Object(
     findings: Type.Array(ReportFindingSchema),
     expectations: Type.Array(ReportExpectationSchema),
     coverage: ReportCoverageSchema,
+    /** Where the run is a probe. */
+    probe: Type.Optional(ReportProbeSchema),
+    /** What runs said that were made to part the suspects, in files that were written after them. */
+    probes: Type.Optional(Type.Array(ProbeRunSchema)),
     /** In order of time. */
     incidents: Type.Optional(Type.Array(ReportIncidentSchema)),
     /** One entry for each agent that took part; absent in reports of earlier versions. */

@@ -1,0 +1,48 @@
+import { loadSitePlan } from "@dyetrace/site";
+import { Fault, type ProbeRun, ProbeRunSchema } from "@dyetrace/wire";
+import { type ProbeOffer, ProbeOfferSchema } from "@dyetrace/wire/console/probe-offer";
+import type { FastifyInstance } from "fastify";
+import Type, { type Static } from "typebox";
+import { offerProbe } from "../probe/offer-probe.ts";
+import type { Store } from "../store/store.ts";
+import type { RunSurroundings } from "./start-run.ts";
+
+const OfferQuerySchema = Type.Object({ finding: Type.Optional(Type.Integer({ minimum: 0, maximum: 100_000 })) });
+
+/** What a probe of a run would be, and which there were. It is started as any run is, so that the same guards hold it. */
+export function registerProbeRoutes(
+  app: FastifyInstance,
+  { store, registry }: Pick<RunSurroundings, "store" | "registry">,
+): void {
+  app.get<{ Params: { id: string }; Querystring: Static<typeof OfferQuerySchema> }>(
+    "/api/runs/:id/probe",
+    {
+      schema: {
+        summary: "The run that would part a finding's suspects best",
+        querystring: OfferQuerySchema,
+        response: { 200: ProbeOfferSchema },
+      },
+    },
+    async ({ params, query }): Promise<ProbeOffer> => {
+      const { report, request, runId } = await asked(store, () => store.runs.get(params.id));
+      if (report === null) throw new Fault("RUN_UNFINISHED", `Run ${runId} has no report`, "Wait for its end");
+      const graph = loadSitePlan(request.site.text, request.site.file);
+      const agents = registry.list().map(({ name, capabilities: { guards } }) => ({ name, guards }));
+      return offerProbe({ report, request, graph, agents, finding: query.finding ?? null });
+    },
+  );
+  app.get<{ Params: { id: string } }>(
+    "/api/runs/:id/probes",
+    { schema: { summary: "Runs that were made to part its suspects", response: { 200: Type.Array(ProbeRunSchema) } } },
+    async ({ params }): Promise<readonly ProbeRun[]> => asked(store, () => store.runs.probesOf(params.id)),
+  );
+}
+
+/** @throws {Fault} a failure of the store in the operator's terms */
+async function asked<T>(store: Store, read: () => Promise<T>): Promise<T> {
+  try {
+    return await read();
+  } catch (error) {
+    throw store.fault(error);
+  }
+}

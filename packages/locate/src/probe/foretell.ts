@@ -1,0 +1,68 @@
+import { type ElementKind, isOnNode } from "../cover/failure-element.ts";
+import { keyOf, silencersOfTrials } from "../cover/failure-set.ts";
+import type { PathTrial } from "../cover/path-trial.ts";
+import type { SuspectElement } from "../finding/finding.ts";
+import type { SiteIndex } from "../site/site-index.ts";
+import { reaches, sourceTree } from "../site/source-tree.ts";
+import type { ProbeStream } from "./probe.ts";
+
+/** What a probe would show at one host if one of the elements were at fault. */
+export interface Foretold {
+  readonly leaf: number;
+  /** By the element's place in the list: true where it would silence the host. */
+  readonly isSilent: readonly boolean[];
+}
+
+/** The stream as the rules of silence take it: who would be silent follows from tree, group and members alone. */
+export function trialOf(site: SiteIndex, stream: ProbeStream): PathTrial | null {
+  const source = site.nodeNumber.get(stream.source);
+  if (source === undefined) return null;
+  const tree = sourceTree(site, source);
+  const members = new Set(
+    stream.listeners.flatMap((host) => {
+      const node = site.nodeNumber.get(host);
+      return node === undefined || node === source || !reaches(tree, node) ? [] : [node];
+    }),
+  );
+  const groupKey = stream.isSourceSpecific ? `${stream.source}, ${stream.group}` : stream.group;
+  const { isSourceSpecific, payloadBytes } = stream;
+  return { tree, groupKey, isSourceSpecific, payloadBytes, members, outcomes: [] };
+}
+
+/**
+ * Whom each element would silence in a trial.
+ * @returns for a host of the trial's tree, by the element's place in the list
+ */
+export function silencing(
+  site: SiteIndex,
+  elements: readonly SuspectElement[],
+): (trial: PathTrial, leaf: number) => boolean[] {
+  const silencersOf = silencersOfTrials(site);
+  const keys = elements.map((element) => keyOfElement(site, element));
+  return (trial, leaf) => {
+    const onWay = new Set(silencersOf(trial, leaf).map(({ kind, place }) => placeKey(site, kind, place)));
+    return elements.map(({ kind, of }, at) => {
+      const key = keys[at] ?? null;
+      return key !== null && onWay.has(key) && (of === null || of === keyOf(site, kind, trial));
+    });
+  };
+}
+
+/** Of every host that the stream can reach. */
+export function foretell(site: SiteIndex, stream: ProbeStream, elements: readonly SuspectElement[]): Foretold[] {
+  const trial = trialOf(site, stream);
+  if (trial === null) return [];
+  const silencedAt = silencing(site, elements);
+  return [...(trial.members ?? [])].map((leaf) => ({ leaf, isSilent: silencedAt(trial, leaf) }));
+}
+
+/** Null for a place that the plan does not have. */
+function keyOfElement(site: SiteIndex, { place, kind }: SuspectElement): string | null {
+  const number = (isOnNode(kind) ? site.nodeNumber : site.segmentNumber).get(place);
+  return number === undefined ? null : placeKey(site, kind, number);
+}
+
+/** Both directions of a cable fail together. */
+function placeKey(site: SiteIndex, kind: ElementKind, place: number): string {
+  return `${kind} ${kind === "cable" ? Math.min(place, site.reverse[place] ?? place) : place}`;
+}
