@@ -36,9 +36,7 @@ export function spareGroup(stream: ScenarioStream, used: readonly string[]): str
   for (let step = 1; step <= MOST_TRIED; step++) {
     const group = neighbour(stream.group, step);
     if (group === null || used.includes(group)) continue;
-    const remarks = lintGroups([
-      { name: "probe", group, ttl: stream.ttl, isSourceSpecific: false, crossesRouter: null },
-    ]);
+    const remarks = lintGroups([{ name: "probe", group, ttl: stream.ttl, isSourceSpecific: false, mostRouters: null }]);
     if (remarks.length === 0) return group;
   }
   return null;
