@@ -143,6 +143,7 @@ function ensureBuild() {
   if (!existsSync(path.join(root, "controller", "dist", "main.js"))) say("Building, once ...");
   run(process.execPath, [tsc, "-b"], "The build");
   run(process.execPath, [path.join(root, "deploy", "bundle-schema.mjs")], "Bundling the schema library");
+  run(process.execPath, [path.join(root, "deploy", "bundle-agent.mjs")], "Bundling the agent");
   ensureConsole();
 }
 

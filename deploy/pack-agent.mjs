@@ -9,7 +9,7 @@ import { createHash } from "node:crypto";
 import { chmodSync, cpSync, existsSync, mkdirSync, readFileSync, rmSync, statSync, writeFileSync } from "node:fs";
 import path from "node:path";
 import { root } from "./bootstrap.mjs";
-import { bundleSchema } from "./bundle-schema.mjs";
+import { bundle, bundleAgent } from "./bundle-agent.mjs";
 
 const KOFFI = ["@koromix/koffi-linux-x64", "@koromix/koffi-linux-arm64", "@koromix/koffi-linux-arm"];
 /** What a package brings that no program reads. */
@@ -20,26 +20,6 @@ const lock = JSON.parse(readFileSync(path.join(root, "package-lock.json"), "utf8
 const folder = path.resolve(process.argv[2] ?? path.join(root, "deploy", "agent", "dist"));
 const staging = path.join(folder, "dyetrace-agent");
 const cache = path.join(root, "node_modules", ".cache", "dyetrace-packages");
-
-/** Packages that the agent needs to run, by where npm has put them. */
-function neededPackages() {
-  const found = new Map();
-  const look = (name, from) => {
-    for (let at = from; ; at = at.slice(0, Math.max(0, at.lastIndexOf("/node_modules/")))) {
-      const place = at === "" ? `node_modules/${name}` : `${at}/node_modules/${name}`;
-      if (lock[place] !== undefined) {
-        const real = lock[place].link ? lock[place].resolved : place;
-        if (found.has(place)) return;
-        found.set(place, real);
-        for (const next of Object.keys(lock[real].dependencies ?? {})) look(next, lock[place].link ? "" : place);
-        return;
-      }
-      if (at === "") throw new Error(`package-lock.json has no ${name}`);
-    }
-  };
-  for (const name of Object.keys(lock.agent.dependencies)) look(name, "");
-  return found;
-}
 
 /** A package's tarball as the registry has it, checked against the lock file. */
 function fetchPackage(name) {
@@ -77,15 +57,10 @@ function tar(...args) {
   if (status !== 0) throw new Error(`tar ${args.join(" ")}: ${stderr}`);
 }
 
-await bundleSchema();
+await bundleAgent();
 rmSync(folder, { recursive: true, force: true });
 mkdirSync(staging, { recursive: true });
-for (const part of ["bin", "dist", "package.json"]) copy(path.join(root, "agent", part), path.join(staging, part));
-for (const [place, real] of neededPackages()) {
-  if (place === "node_modules/typebox") continue; // it is inside @dyetrace/schema by now
-  const from = path.join(root, real);
-  if (!place.endsWith("koffi")) copy(from, path.join(staging, place));
-}
+cpSync(bundle, staging, { recursive: true });
 // koffi: its script and, of its binaries, those of the three kinds of host.
 const koffi = path.join(staging, "node_modules", "koffi");
 copy(path.join(root, "node_modules", "koffi"), koffi, SCRIPTS);

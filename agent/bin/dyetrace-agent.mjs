@@ -4,7 +4,7 @@
  * A program that was tried several times and never got to its controller is left alone, and the one beside this file is
  * taken again.
  */
-import { existsSync, readFileSync, writeFileSync } from "node:fs";
+import { existsSync, readFileSync, statSync, writeFileSync } from "node:fs";
 import path from "node:path";
 import { pathToFileURL } from "node:url";
 
@@ -26,10 +26,19 @@ function upgradedProgram() {
   }
 }
 
+/** @returns {URL} in the repository the bundle (deploy/bundle-agent.mjs) unless something was compiled since; in a package, what is there */
+function ownProgram() {
+  const here = (name) => new URL(`../${name}`, import.meta.url);
+  const madeMs = (url) => statSync(url, { throwIfNoEntry: false })?.mtimeMs ?? 0;
+  const bundle = here("dist/bundle/dist/main.js");
+  const packages = ["dist", ...["measure", "pin", "schema", "wire"].map((name) => `../packages/${name}/dist`)];
+  const compiledMs = Math.max(...packages.map((folder) => madeMs(here(`${folder}/.tsbuildinfo`))));
+  return madeMs(bundle) > compiledMs ? bundle : here("dist/main.js");
+}
+
 const upgraded = upgradedProgram();
 if (upgraded !== null) process.env.DYETRACE_PROGRAM = upgraded;
-const main =
-  upgraded === null ? new URL("../dist/main.js", import.meta.url) : pathToFileURL(`${upgraded}/dist/main.js`);
+const main = upgraded === null ? ownProgram() : pathToFileURL(`${upgraded}/dist/main.js`);
 if (!existsSync(main)) {
   process.stderr.write(
     "dyetrace-agent is not built yet. Run `npm start` or `npm run build` in the repository first.\n",

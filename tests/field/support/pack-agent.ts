@@ -31,8 +31,8 @@ export class AgentPackage implements Disposable {
     mkdirSync(unpacked);
     try {
       execFileSync("tar", ["-xzf", file, "-C", unpacked]);
-      const source = path.join(unpacked, "dyetrace-agent", "dist", "about", "version.js");
-      writeFileSync(source, readFileSync(source, "utf8").replace(/"[0-9.]+"/, `"${version}"`));
+      const source = path.join(unpacked, "dyetrace-agent", "dist", "main.js");
+      writeFileSync(source, readFileSync(source, "utf8").replace(/VERSION = "[0-9.]+"/, `VERSION = "${version}"`));
       execFileSync("tar", ["-czf", file, "-C", unpacked, "dyetrace-agent"]);
       writeFileSync(`${file}.version`, `${version}\n`);
     } finally {

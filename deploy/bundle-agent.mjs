@@ -1,0 +1,86 @@
+/**
+ * Makes agent/dist/bundle: the agent's program as its package has it, with all that it imports (but koffi, which has
+ * binaries) put into a file for the program and one for each of its threads. It starts with half of the processor time
+ * that hundreds of files take; practice sites start it too, so that they run what hosts get. Does nothing where the bundle
+ * is as new as what it is made from. Run by the build; `node deploy/bundle-agent.mjs` does it by hand.
+ */
+import { cpSync, existsSync, mkdirSync, readFileSync, renameSync, rmSync, statSync, writeFileSync } from "node:fs";
+import path from "node:path";
+import { fileURLToPath } from "node:url";
+import { bundleSchema } from "./bundle-schema.mjs";
+
+const root = fileURLToPath(new URL("..", import.meta.url));
+const compiled = path.join(root, "agent", "dist");
+export const bundle = path.join(compiled, "bundle");
+const stamp = path.join(bundle, "dist", "main.js");
+/** Kept as files of their own, at their places: the program and its threads. */
+const ENTRIES = [
+  "main",
+  "listener/linux-listener-worker",
+  "listener/portable-listener-worker",
+  "sender/linux-sender-worker",
+  "sender/portable-sender-worker",
+  "standalone/follow/linux-follow-worker",
+  "standalone/follow/portable-follow-worker",
+  "watcher/watcher-worker",
+];
+/** What the compiler touches when any file of a package has changed. */
+const MADE_FROM = ["agent", "packages/measure", "packages/pin", "packages/schema", "packages/wire"];
+
+const isFresh = () =>
+  existsSync(stamp) &&
+  MADE_FROM.every((part) => {
+    const file = path.join(root, part, "dist", ".tsbuildinfo");
+    return existsSync(file) && statSync(file).mtimeMs < statSync(stamp).mtimeMs;
+  });
+
+/** Whoever starts a thread by a path beside its own file still finds it from the bundle's top folder, where its code is now. */
+const keepPlaces = {
+  name: "keep-places",
+  transform(code, file) {
+    if (!file.startsWith(compiled)) return null;
+    return code.replaceAll("import.meta.url", `new URL("./${path.relative(compiled, file)}", import.meta.url)`);
+  },
+};
+
+export async function bundleAgent() {
+  if (isFresh()) return;
+  await bundleSchema();
+  const making = `${bundle}.${process.pid}`;
+  const { rolldown } = await import("rolldown");
+  const input = Object.fromEntries(ENTRIES.map((name) => [name, path.join(compiled, `${name}.js`)]));
+  const external = [/^koffi$/, /^@koromix\//];
+  const made = await rolldown({ input, external, platform: "node", plugins: [keepPlaces] });
+  const { output } = await made.write({
+    dir: path.join(making, "dist"),
+    entryFileNames: "[name].js",
+    chunkFileNames: "[name]-[hash].js",
+  });
+  await made.close();
+  mkdirSync(path.join(making, "bin"));
+  cpSync(path.join(root, "agent", "bin"), path.join(making, "bin"), { recursive: true });
+  const { name, version, license, type, bin } = JSON.parse(
+    readFileSync(path.join(root, "agent", "package.json"), "utf8"),
+  );
+  writeFileSync(
+    path.join(making, "package.json"),
+    `${JSON.stringify({ name, version, license, type, bin }, null, 2)}\n`,
+  );
+  writeFileSync(path.join(making, "LICENSES.txt"), licences(output.flatMap(({ moduleIds }) => moduleIds ?? [])));
+  // Whole or not at all: somebody may be starting an agent meanwhile.
+  rmSync(bundle, { recursive: true, force: true });
+  renameSync(making, bundle);
+}
+
+/** The licence of each library that is inside, as its authors ask. @param {string[]} files */
+function licences(files) {
+  const homes = new Set(files.flatMap((file) => /^(.*\/node_modules\/(?:@[^/]+\/)?[^/]+)\//.exec(file)?.[1] ?? []));
+  const texts = [...homes].sort().map((home) => {
+    const { name, version, license } = JSON.parse(readFileSync(path.join(home, "package.json"), "utf8"));
+    const file = ["LICENSE", "LICENSE.md", "license", "LICENCE"].map((one) => path.join(home, one)).find(existsSync);
+    return `${name} ${version} (${license})\n\n${file === undefined ? "" : readFileSync(file, "utf8")}`;
+  });
+  return `Libraries in this program, and their licences.\n\n${texts.join("\n\n")}`;
+}
+
+if (process.argv[1] === fileURLToPath(import.meta.url)) await bundleAgent();
