@@ -21,7 +21,7 @@ timeline:
   - { at: 0s, join: board }
   - { at: 500ms, emit: board }
   - { at: 4500ms, stop: board }
-expect: { loss: 0.01 % }
+expect: { loss: 0 % }
 `;
 
 test.each([

@@ -13,7 +13,7 @@ timeline:
   - { at: 0s, join: board }
   - { at: 500ms, emit: board }
   - { at: 2500ms, stop: board }
-expect: { loss: 0.01 % }
+expect: { loss: 0 % }
 `;
 
 let nextGroup = 1;

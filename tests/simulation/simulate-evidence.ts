@@ -1,8 +1,8 @@
 import { StreamTracker } from "@dyetrace/measure";
 import type { IntervalReport, ListenerInterval, SenderInterval } from "@dyetrace/wire";
 import type { AgentEvidence, RunEvidence } from "../../controller/src/account/run-evidence.ts";
-import { sendingStretches } from "../../controller/src/account/sending-stretches.ts";
 import type { CompiledRun, CompiledStream, PlannedJoin } from "../../controller/src/plan/compiled-run.ts";
+import { sendingStretches } from "../../controller/src/plan/sending-stretches.ts";
 
 /** Whether one packet does not come to one listener. */
 export type IsLost = (stream: string, agent: string, seq: number, sentNs: number) => boolean;

@@ -3,9 +3,9 @@ import { loadSitePlan } from "@dyetrace/site";
 import { loadScenario } from "@dyetrace/wire";
 import { expect, test } from "vitest";
 import { compileScenario } from "../plan/compile-scenario.ts";
+import { sendingStretches } from "../plan/sending-stretches.ts";
 import type { Emission } from "./emissions.ts";
 import type { Reception } from "./receptions.ts";
-import { sendingStretches } from "./sending-stretches.ts";
 import { SentCount } from "./sent-count.ts";
 import { numbersIn, numbersOf } from "./stay-numbers.ts";
 

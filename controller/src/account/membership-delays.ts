@@ -1,7 +1,7 @@
 import { type JoinDelay, joinDelay, type LeaveDelay, leaveDelay, ownMembershipNs } from "@dyetrace/measure";
 import type { CompiledRun, CompiledStream } from "../plan/compiled-run.ts";
+import { sendingStretches } from "../plan/sending-stretches.ts";
 import type { SeenPart } from "./seen-frames.ts";
-import { sendingStretches } from "./sending-stretches.ts";
 import type { StayFacts } from "./stay-facts.ts";
 
 /** A report is looked for this long after the join was asked (RFC 3376 8.11: repeated within 1 s). */

@@ -1,5 +1,5 @@
+import { type SendingStretch, scheduledPackets } from "../plan/sending-stretches.ts";
 import type { Emission } from "./emissions.ts";
-import { type SendingStretch, scheduledPackets } from "./sending-stretches.ts";
 
 /**
  * Which number a source had come to at an instant: exact at the ends of its report intervals, where it counted, and in

@@ -1,7 +1,7 @@
 import type { CompiledRun, CompiledStream } from "../plan/compiled-run.ts";
+import { paceNs, type SendingStretch, sendingStretches, withoutTimes } from "../plan/sending-stretches.ts";
 import type { AgentAccount } from "./agent-account.ts";
 import type { Emission } from "./emissions.ts";
-import { paceNs, type SendingStretch, sendingStretches, withoutTimes } from "./sending-stretches.ts";
 import { SentCount } from "./sent-count.ts";
 
 /** What is known of a stream's sending. */

@@ -21,7 +21,7 @@ import { untilInterrupted } from "./arguments/until-interrupted.ts";
 import { ControllerClient } from "./client/controller-client.ts";
 import { deliverReport, followRun } from "./client/follow-run.ts";
 import { sayHowToProbe } from "./probe.ts";
-import { collect, readRunFiles } from "./run.ts";
+import { collect, readRunFiles, tellUndecidable } from "./run.ts";
 import { raisePractice } from "./standing-practice.ts";
 
 const say = (sentence: string): void => void process.stderr.write(`${sentence}\n`);
@@ -140,6 +140,7 @@ interface PracticeRunOptions {
 
 async function practiceRun(plan: string, scenarioFile: string, options: PracticeRunOptions): Promise<void> {
   const { request, graph, scenario } = readRunFiles(plan, scenarioFile, options.set);
+  tellUndecidable(scenario, graph);
   const faults = readFaults(options.fault, graph);
   await using store = await openStore(storePlace(options));
   using interrupt = untilInterrupted();

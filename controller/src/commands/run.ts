@@ -4,6 +4,7 @@ import { Fault, loadScenario, type RunRequest, type Scenario } from "@dyetrace/w
 import type { DiskNeed } from "@dyetrace/wire/console/run-forecast";
 import type { Command } from "commander";
 import { LONG_RUN_NS } from "../account/run-evidence.ts";
+import { undecidableLimits } from "../plan/limit-outlook.ts";
 import { shippedScenarios } from "../plan/shipped-scenarios.ts";
 import { DEFAULT_CONTROLLER_URL } from "./arguments/default-controller-url.ts";
 import { EXIT } from "./arguments/exit-codes.ts";
@@ -53,6 +54,7 @@ export function registerRun(program: Command): void {
           graph,
           scenario: loaded,
         } = readRunFiles(options.site, scenario, [...options.set, ...times.settings]);
+        tellUndecidable(loaded, graph);
         const despite = [
           ...(options.despiteTraffic === true ? (["traffic"] as const) : []),
           ...(options.despiteAdvice === true ? (["advice"] as const) : []),
@@ -132,6 +134,11 @@ export function readRunFiles(siteFile: string, scenarioFile: string, settings: r
     parameters,
   };
   return { request, graph, scenario: loaded.scenario };
+}
+
+/** Before anything is sent: the expectations that so few packets cannot decide. */
+export function tellUndecidable(scenario: Scenario, graph: SiteGraph): void {
+  for (const { sentence } of undecidableLimits(scenario, graph)) process.stderr.write(`${sentence}.\n`);
 }
 
 /** A file, or else a scenario that ships with the program, by its name. */

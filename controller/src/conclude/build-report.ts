@@ -5,12 +5,14 @@ import type { Bystander } from "../account/bystanders.ts";
 import type { RunAccount } from "../account/run-account.ts";
 import type { Stay } from "../account/stays.ts";
 import { observeRun } from "../observe/observe.ts";
+import { packetsPerSecond, sendingStretches } from "../plan/sending-stretches.ts";
 import { joinProbe } from "../probe/join-probe.ts";
 import type { ProbedRun } from "../probe/probed-finding.ts";
 import { explainHostBlocks } from "./host-block-evidence.ts";
 import { type HasDelay, judgeExpectations } from "./judge-expectations.ts";
 import { judgeLeaks } from "./judge-leaks.ts";
 import { judgeRun } from "./judge-run.ts";
+import type { PacketRate } from "./judge-shares.ts";
 import { hasJoinDelay, hasLeaveDelay } from "./report-delays.ts";
 import { reportHosts } from "./report-hosts.ts";
 import { reportNotes, sourceNotes } from "./report-notes.ts";
@@ -39,7 +41,7 @@ export function buildReport(account: RunAccount, graph: SiteGraph, probed: Probe
   const joined = probed === null ? null : joinProbe(probed, own, observations, graph);
   const findings = joined?.findings ?? own;
   const expectations = [
-    ...judgeExpectations(run.scenario.expect, receipts, hasDelayIn(stays)),
+    ...judgeExpectations(run.scenario.expect, receipts, hasDelayIn(stays), rateIn(account)),
     ...judgeLeaks(run.scenario.expect, findings, bystanders),
   ];
   const queriers = reportQueriers(account);
@@ -83,6 +85,15 @@ const reportBystander = ({ stream, agent, canSee, frames, firstNs, lastNs, range
   lastMs: lastNs === null ? null : lastNs / 1e6,
   ranges: ranges.map(([first, last]): [number, number] => [first, last]),
 });
+
+/** As planned. */
+function rateIn({ run }: RunAccount): PacketRate {
+  const streams = new Map(run.streams.map((stream) => [stream.name, stream]));
+  return (name) => {
+    const stream = streams.get(name);
+    return stream === undefined ? null : packetsPerSecond(sendingStretches(run, stream));
+  };
+}
 
 function hasDelayIn(stays: readonly Stay[]): HasDelay {
   return ({ stream, listener }, what) => {

@@ -1,10 +1,5 @@
-import {
-  formatDurationNs,
-  formatRatio,
-  type ReportExpectation,
-  type ReportReceipt,
-  type ScenarioExpectation,
-} from "@dyetrace/wire";
+import { formatDurationNs, type ReportExpectation, type ReportReceipt, type ScenarioExpectation } from "@dyetrace/wire";
+import { judgeShares, type PacketRate } from "./judge-shares.ts";
 
 interface Rule {
   readonly what: string;
@@ -12,7 +7,6 @@ interface Rule {
   readonly measure: (receipt: ReportReceipt) => number | null;
   /** False: this listener has nothing to measure here, and the limit does not concern it. By default true. */
   readonly concerns?: (receipt: ReportReceipt) => boolean;
-  readonly format: (value: number) => string;
 }
 
 /** Whether a listener has a join or a leave whose delay can be told at all. */
@@ -26,15 +20,24 @@ export function judgeExpectations(
   expect: ScenarioExpectation,
   receipts: readonly ReportReceipt[],
   hasDelay: HasDelay = () => true,
+  rateOf: PacketRate = () => null,
 ): ReportExpectation[] {
-  const { warmUpNs } = expect;
-  return rulesOf(expect, hasDelay).map(({ concerns = () => true, ...rule }) => {
-    const judged = judge(rule, receipts.filter(concerns));
-    if (rule.what !== "loss" || warmUpNs === undefined) return judged;
-    const lost = receipts.reduce((sum, { warmUpLost }) => sum + (warmUpLost ?? 0), 0);
-    const aside = `Not counted: ${lost} lost in the first ${formatDurationNs(warmUpNs)} of a stream or a stay.`;
-    return { ...judged, detail: `${judged.detail} ${aside}`.trim() };
-  });
+  const shares = judgeShares(expect, receipts, rateOf).map((share) => withWarmUp(share, expect, receipts));
+  const times = rulesOf(expect, hasDelay).map(({ concerns = () => true, ...rule }) =>
+    judge(rule, receipts.filter(concerns)),
+  );
+  return [...shares, ...times];
+}
+
+function withWarmUp(
+  share: ReportExpectation,
+  { warmUpNs }: ScenarioExpectation,
+  receipts: readonly ReportReceipt[],
+): ReportExpectation {
+  if (share.what !== "loss" || warmUpNs === undefined) return share;
+  const lost = receipts.reduce((sum, { warmUpLost }) => sum + (warmUpLost ?? 0), 0);
+  const aside = `Not counted: ${lost} lost in the first ${formatDurationNs(warmUpNs)} of a stream or a stay.`;
+  return { ...share, detail: `${share.detail} ${aside}`.trim() };
 }
 
 function rulesOf(expect: ScenarioExpectation, hasDelay: HasDelay): Rule[] {
@@ -42,51 +45,31 @@ function rulesOf(expect: ScenarioExpectation, hasDelay: HasDelay): Rule[] {
   const add = (limit: number | null, rule: Omit<Rule, "limit">): void => {
     if (limit !== null) rules.push({ ...rule, limit });
   };
-  const ms = (value: number): string => (value === 0 ? "0" : formatDurationNs(value * 1e6));
   const inMs = (limitNs: number | null): number | null => (limitNs === null ? null : limitNs / 1e6);
-  const share = (part: number | null, whole: number | null): number | null =>
-    part === null || whole === null || whole === 0 ? null : part / whole;
-  add(expect.lossRatio, {
-    what: "loss",
-    measure: (r) => r.lossRatio,
-    format: formatRatio,
-  });
   add(inMs(expect.longestGapNs), {
     what: "longest gap",
     measure: (r) => r.longestGapMs,
-    format: ms,
   });
   add(inMs(expect.jitterNs), {
     what: "jitter",
     measure: (r) => r.jitterMs,
-    format: ms,
   });
   add(inMs(expect.joinDelayNs), {
     what: "join delay",
     measure: (r) => r.joinDelays?.p95Ms ?? null,
     concerns: (r) => hasDelay(r, "join"),
-    format: ms,
   });
   add(inMs(expect.leaveDelayNs), {
     what: "leave delay",
     measure: (r) => r.leaveDelays?.p95Ms ?? null,
     concerns: (r) => hasDelay(r, "leave"),
-    format: ms,
-  });
-  add(expect.duplicateRatio, {
-    what: "duplicates",
-    measure: (r) => share(r.duplicates, r.received),
-    format: formatRatio,
-  });
-  add(expect.reorderedRatio, {
-    what: "reordered",
-    measure: (r) => share(r.reordered, r.received),
-    format: formatRatio,
   });
   return rules;
 }
 
-function judge({ what, limit, measure, format }: Rule, receipts: readonly ReportReceipt[]): ReportExpectation {
+const format = (ms: number): string => (ms === 0 ? "0" : formatDurationNs(ms * 1e6));
+
+function judge({ what, limit, measure }: Rule, receipts: readonly ReportReceipt[]): ReportExpectation {
   const measured = receipts.map((receipt) => ({
     receipt,
     value: measure(receipt),

@@ -2,12 +2,15 @@ import {
   FINDING_KIND_NAMES,
   FINDING_KINDS,
   type FindingKind,
+  loadScenario,
   type ReportFinding,
   type ReportReceipt,
+  type ScenarioExpectation,
 } from "@dyetrace/wire";
 import { expect, test } from "vitest";
 import { judgeExpectations } from "./judge-expectations.ts";
 import { judgeRun } from "./judge-run.ts";
+import { judgeShares } from "./judge-shares.ts";
 
 const NO_LIMITS = {
   lossRatio: null,
@@ -96,15 +99,91 @@ test("judgeRun: given a silent listener and no finding, then inconclusive", () =
 });
 
 test("judgeRun: given a limit that could not be measured, then inconclusive", () => {
-  const receipts = [receipt({}), receipt({ listener: "gate", lossRatio: null })];
+  const receipts = [receipt({}), receipt({ listener: "gate", lost: null, lossRatio: null })];
   const expectations = judgeExpectations({ ...NO_LIMITS, lossRatio: 0.01 }, receipts);
   expect(expectations[0]?.met).toBeNull();
   expect(judgeRun([], expectations, receipts, [], false).verdict).toBe("inconclusive");
 });
 
 test("judgeExpectations: given one receipt over the limit and one unknown, then the limit is broken", () => {
-  const receipts = [receipt({ lossRatio: 0.02 }), receipt({ listener: "gate", lossRatio: null })];
+  const receipts = [receipt({ lost: 20, lossRatio: 0.02 }), receipt({ listener: "gate", lost: null, lossRatio: null })];
   const [loss] = judgeExpectations({ ...NO_LIMITS, lossRatio: 0.01 }, receipts);
   expect(loss).toMatchObject({ what: "loss", limit: "1 %", measured: "2 %", met: false });
   expect(loss?.detail).toContain("kiosk");
+});
+
+const expectation = (limits: string): ScenarioExpectation =>
+  loadScenario(
+    `
+scenario: sample
+streams: [ { name: board, source: tower, group: 233.252.0.1, rate: 1 Mbit/s } ]
+timeline: [ { at: 0s, join: board }, { at: 1s, emit: board }, { at: 11s, stop: board } ]
+expect: { ${limits} }
+`,
+    "sample.yaml",
+  ).scenario.expect;
+
+const counted = (sent: number, lost: number, listener = "kiosk"): ReportReceipt =>
+  receipt({ sent, lost, received: sent - lost, lossRatio: lost / sent, listener });
+
+const verdictOf = (limits: string, receipts: readonly ReportReceipt[]) => {
+  const expectations = judgeShares(expectation(limits), receipts, () => 190);
+  return { ...judgeRun([], expectations, receipts, [], false), expectations };
+};
+
+test("judgeShares: given nothing lost of too few packets, then undecided, never pass, and it says what would decide", () => {
+  const { verdict, reason, expectations } = verdictOf("loss: 0.01 %", [counted(3787, 0)]);
+  expect(verdict).toBe("inconclusive");
+  expect(expectations[0]).toMatchObject({
+    met: null,
+    measured: "0 %",
+    // ln 0.05 / ln 0.9999; (29,956 - 3,787) / 190 = 137.7
+    undecided: { stream: "board", listener: "kiosk", packets: 3787, neededPackets: 29_956, moreSeconds: 138 },
+  });
+  expect(reason).toBe(
+    '"loss at most 0.01 %" is undecided: board at kiosk had 3,787 packets, and about 29,956 decide it, 2.3 min more.',
+  );
+  expect(expectations[0]?.detail).toContain("29,956 packets decide it, 2.3 min more at 190 packets/s");
+  expect(expectations[0]?.detail).toContain("0 of 3,787 lost, which allows at most 0.0791 %");
+});
+
+test("judgeShares: given enough packets, then met, and the same figure stands beside it", () => {
+  const { verdict, expectations } = verdictOf("loss: 0.1 %", [counted(3787, 0)]);
+  expect(verdict).toBe("pass");
+  expect(expectations[0]?.met).toBe(true);
+  expect(expectations[0]?.undecided).toBeUndefined();
+  expect(expectations[0]?.detail).toContain("at most 0.0791 %");
+});
+
+test("judgeShares: given one lost of a few, then neither met nor broken; given many, broken", () => {
+  expect(verdictOf("loss: 0.01 %", [counted(3787, 1)]).verdict).toBe("inconclusive");
+  const { verdict, reason } = verdictOf("loss: 0.01 %", [counted(3787, 12)]);
+  expect(verdict).toBe("fail");
+  expect(reason).toContain("loss 0.317 % (at most 0.01 %)");
+});
+
+test("judgeShares: given a limit of 0, then none may be lost, and few packets are no excuse", () => {
+  expect(verdictOf("loss: 0 %", [counted(200, 0)]).verdict).toBe("pass");
+  expect(verdictOf("loss: 0 %", [counted(200, 1)]).verdict).toBe("fail");
+});
+
+test("judgeShares: given one listener that decides it and one that does not, then undecided, and the second is named", () => {
+  const { expectations } = verdictOf("loss: 0.1 %", [counted(30_000, 0), counted(300, 0, "gate")]);
+  expect(expectations[0]).toMatchObject({ met: null, undecided: { listener: "gate", packets: 300 } });
+});
+
+test("judgeShares: given a receipt that says nothing beside one that is broken, then broken", () => {
+  const unknown = receipt({ listener: "gate", sent: null, lost: null, lossRatio: null });
+  const broken = verdictOf("loss: 1 %", [unknown, counted(1000, 100)]).expectations[0];
+  expect(broken).toMatchObject({ met: false, detail: expect.stringContaining("Not known for 1 of 2 receipts") });
+  expect(verdictOf("loss: 1 %", [unknown, counted(1000, 0)]).expectations[0]?.met).toBeNull();
+});
+
+test("judgeShares: given doubled and overtaken packets, then they are judged of those that came, alike", () => {
+  const doubled = receipt({ sent: 1000, received: 1000, duplicates: 40, reordered: 3 });
+  const { expectations } = verdictOf("duplicates: 1 %, reordered: 0.3 %", [doubled]);
+  expect(expectations.map(({ what, met }) => [what, met])).toEqual([
+    ["duplicates", false],
+    ["reordered", null],
+  ]);
 });

@@ -1,11 +1,13 @@
 import {
   FINDING_KINDS,
   type FindingEffect,
+  formatDurationNs,
   type ReportExpectation,
   type ReportFinding,
   type ReportReceipt,
   type Verdict,
 } from "@dyetrace/wire";
+import { countWord } from "../plan/more-packets.ts";
 
 export interface Judgement {
   readonly verdict: Verdict;
@@ -74,15 +76,21 @@ export function judgeRun(
   if (untold.length > 0) {
     return { verdict: "inconclusive", reason: `What was received is not known: ${nameReceipts(untold)}. ${RUN_AGAIN}` };
   }
-  const unknown = expectations.filter((expectation) => expectation.met === null);
-  if (unknown.length > 0) {
-    return {
-      verdict: "inconclusive",
-      reason: `Could not be measured: ${unknown.map(({ what }) => what).join(", ")}.`,
-    };
-  }
+  const open = expectations.filter((expectation) => expectation.met === null);
+  if (open.length > 0) return { verdict: "inconclusive", reason: open.map(sayOpen).join(" ") };
   return {
     verdict: "pass",
     reason: "Everything that the scenario asks for was measured and met.",
   };
+}
+
+/** Why an expectation is not decided, as sentences; the expectation's own detail has the figures. */
+function sayOpen({ what, limit, detail, undecided }: ReportExpectation): string {
+  const promise = `"${limit === "none" ? `no ${what}` : `${what} at most ${limit}`}"`;
+  if (undecided === undefined) return `${promise} could not be measured. ${detail}`.trim();
+  const { stream, listener, packets, neededPackets, moreSeconds } = undecided;
+  if (neededPackets === null) return `${promise} is undecided: what was measured lies too near the limit.`;
+  const longer = moreSeconds === null ? "" : `, ${formatDurationNs(moreSeconds * 1e9)} more`;
+  const had = `${stream} at ${listener} had ${countWord(packets)} packets`;
+  return `${promise} is undecided: ${had}, and about ${countWord(neededPackets)} decide it${longer}.`;
 }

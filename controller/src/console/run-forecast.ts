@@ -55,6 +55,7 @@ function forecast(scenario: Scenario, graph: SiteGraph, connected: ReadonlySet<s
     cautions: [
       ...check.groups.map(({ level, sentence, reference }) => ({ level, sentence, reference })),
       ...sayAirtime(graph, scenario),
+      ...check.undecidable.map(({ sentence }) => ({ level: "warn" as const, sentence, reference: CLOPPER_PEARSON })),
     ],
     confirmation: isLive ? confirmationFor(graph, scenario) : null,
     thoughts: isLive ? thoughtsBefore(scenario.streams, hasWireless) : [],
@@ -83,6 +84,9 @@ function sayAirtime(graph: SiteGraph, scenario: Scenario): RunForecast["cautions
     ];
   });
 }
+
+/** Whose exact limits say how few packets are too few. */
+const CLOPPER_PEARSON = "Clopper and Pearson, Biometrika 26, 1934";
 
 /** Above this share little air is left for anybody else (common practice, no source). */
 const MUCH_AIR = 0.3;

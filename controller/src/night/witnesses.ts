@@ -1,6 +1,6 @@
-import { sendingStretches } from "../account/sending-stretches.ts";
 import { MINUTE_NS } from "../intake/count-minutes.ts";
 import type { CompiledRun, CompiledStream } from "../plan/compiled-run.ts";
+import { sendingStretches } from "../plan/sending-stretches.ts";
 import type { Episode } from "../store/kept-report.ts";
 
 /** What a listener received in one minute. */

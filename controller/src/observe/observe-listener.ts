@@ -30,6 +30,7 @@ export function observeListener(stay: Stay, graph: SiteGraph): ListenerObservati
     lost: window === null || numbers === null ? [] : numbersIn(numbers.missing),
     unknown: numbers?.unknown ?? [],
     isLostListExact: numbers?.missing.every(({ isOne }) => isOne) ?? true,
+    duplicatePackets: receipt?.duplicates ?? null,
     hostLostPackets:
       receipt == null || numbers === null || receipt.hostLost === null ? null : hostLostIn(numbers.missing),
     lastArrivalMs: receipt?.lastArrivalNs == null ? null : receipt.lastArrivalNs / 1e6,

@@ -1,7 +1,7 @@
 import type { SendStep, StreamObservation } from "@dyetrace/locate";
-import { paceNs, sendingStretches } from "../account/sending-stretches.ts";
 import type { SourceAccount } from "../account/source-account.ts";
 import type { CompiledRun, CompiledStream } from "../plan/compiled-run.ts";
+import { paceNs, sendingStretches } from "../plan/sending-stretches.ts";
 
 /** What the source did, as planned where it did not report. */
 export function observeStream(

@@ -13,6 +13,7 @@ import {
 } from "@dyetrace/site";
 import type { Scenario } from "@dyetrace/wire";
 import { peakStreams } from "./confirm-load.ts";
+import { type LimitOutlook, undecidableLimits } from "./limit-outlook.ts";
 import { placeStreams } from "./place-streams.ts";
 
 export interface PlanCheck {
@@ -33,6 +34,8 @@ export interface PlanCheck {
     readonly loadBps: number;
     readonly utilisationRatio: number | null;
   }[];
+  /** Expectations that the scenario sends too few packets to decide. */
+  readonly undecidable: readonly LimitOutlook[];
   /** Where the traffic of the scenario's sources (without one: of the first agent) shows which segment is at fault. */
   readonly coverage: Coverage;
   readonly sources: readonly string[];
@@ -74,6 +77,7 @@ export function checkPlan(graph: SiteGraph, scenario: Scenario | null): PlanChec
         utilisationRatio,
       }))
       .sort((a, b) => (b.utilisationRatio ?? 0) - (a.utilisationRatio ?? 0) || b.loadBps - a.loadBps),
+    undecidable: scenario === null ? [] : undecidableLimits(scenario, graph),
     coverage: coverage(graph, sources, listeners),
     sources,
   };

@@ -1,3 +1,4 @@
+import { proportionBounds } from "@dyetrace/measure";
 import {
   formatRateBps,
   formatRatio,
@@ -86,10 +87,12 @@ function withPartial(receipt: ReportReceipt): string | number | null {
   return partial === null ? receipt.received : `${receipt.received ?? "unknown"} (${partial})`;
 }
 
-/** Nothing lost of n says no more than "at most 3/n", at 95 % (the rule of three). */
+/** Nothing lost says no more than how much may be lost, at 95 %. */
 function lossOf({ lossRatio, lost, sent }: ReportReceipt): string | null {
   if (lossRatio === null) return null;
-  if (lost === 0 && sent !== null && sent > 0) return `0 (≤ ${formatRatio(Math.min(1, 3 / sent))})`;
+  if (lost === 0 && sent !== null && sent > 0) {
+    return `0 (≤ ${formatRatio(proportionBounds({ hits: 0, trials: sent }).high)})`;
+  }
   return formatRatio(lossRatio);
 }
 

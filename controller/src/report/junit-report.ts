@@ -16,9 +16,10 @@ export interface JunitCase {
  * standard for it (common practice, no source).
  */
 export function junitOfRun(report: RunReport): string {
-  const expectations = report.expectations.map(({ what, limit, measured, met, detail }): JunitCase => {
+  const expectations = report.expectations.map(({ what, limit, measured, met, detail, undecided }): JunitCase => {
     const name = `${what} at most ${limit}`;
-    const message = measured === null ? "not measured" : `measured ${measured}`;
+    const doubt = undecided === undefined ? "" : "undecided, ";
+    const message = measured === null ? "not measured" : `${doubt}measured ${measured}`;
     const outcome =
       met === true
         ? ({ kind: "passed" } as const)

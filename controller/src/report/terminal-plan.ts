@@ -41,6 +41,10 @@ export function renderPlanCheck(check: PlanCheck, graph: SiteGraph, paint: Paint
       );
     }
   }
+  if (check.undecidable.length > 0) {
+    lines.push("", paint("Expectations", "strong"));
+    for (const { sentence } of check.undecidable) lines.push(`  ${paint("warn", "bad")}  ${sentence}.`);
+  }
   if (check.loads.length > 0) {
     lines.push("", paint("Load on the wire, heaviest first", "strong"));
     for (const { segment, loadBps, utilisationRatio } of check.loads.slice(0, MOST_LOADS)) {

@@ -8,6 +8,7 @@ import {
   movedCounters,
   type ProbeRun,
   partialWords,
+  type ReportExpectation,
   type ReportFinding,
   type ReportReceipt,
   type ReportStream,
@@ -52,17 +53,20 @@ export function renderReport(
 const isSaidBelow = ({ reason, findings }: RunReport): boolean =>
   findings.length === 1 && reason === `${findings[0]?.title}.`;
 
-/** The limits that were broken, and in one line those that nobody could judge. */
+/** The limits that were broken, those that the packets could not decide, and in one line those that nobody could judge. */
 function renderExpectations({ expectations }: RunReport, paint: Paint): string[] {
   const broken = expectations.filter((expectation) => expectation.met === false);
-  const unknown = expectations.filter((expectation) => expectation.met === null);
-  if (broken.length + unknown.length === 0) return [];
+  const open = expectations.filter((expectation) => expectation.met === null);
+  const undecided = open.filter((expectation) => expectation.undecided !== undefined);
+  const unknown = open.filter((expectation) => expectation.undecided === undefined);
+  if (broken.length + open.length === 0) return [];
+  const line = (words: string, { what, limit, measured, detail }: ReportExpectation): string[] =>
+    wrap(`${what} at most ${limit}: ${words}, ${measured ?? "not measured"}. ${detail}`, "  ");
   return [
     "",
     paint("Expected", "strong"),
-    ...broken.flatMap(({ what, limit, measured, detail }) =>
-      wrap(`${what} at most ${limit}: ${paint("not met", "bad")}, ${measured ?? "not measured"}. ${detail}`, "  "),
-    ),
+    ...broken.flatMap((one) => line(paint("not met", "bad"), one)),
+    ...undecided.flatMap((one) => line(paint("undecided", "doubt"), one)),
     ...(unknown.length === 0
       ? []
       : wrap(

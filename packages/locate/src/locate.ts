@@ -18,6 +18,7 @@ import { findTwoQueriers } from "./membership/two-queriers.ts";
 import { findOutages, type Outage } from "./outages/outage.ts";
 import { outageFindings } from "./outages/outage-findings.ts";
 import { findChangedPackets } from "./packets/changed-packets.ts";
+import { findCopiedPackets } from "./packets/copied-packets.ts";
 import { findForeignPackets } from "./packets/foreign-packets.ts";
 import { findPlanMismatch } from "./plan/plan-mismatch.ts";
 import type { RunObservations } from "./run/run-observations.ts";
@@ -62,6 +63,7 @@ function locateOn(site: SiteIndex, graph: SiteGraph, observations: RunObservatio
     ...leaks.findings,
     ...findHostFaults(streams),
     ...findSourceStalls(streams),
+    ...findCopiedPackets(site, streams),
     ...findChangedPackets(site, streams),
     ...findNoQuerier(site, observations),
     ...findTwoQueriers(site, observations),

@@ -37,6 +37,13 @@ export { isProxySource, type QueryAcceptance, queryAcceptance } from "./membersh
 export { mergeSequenceRanges, type SequenceRange, SequenceRanges } from "./membership/sequence-ranges.ts";
 export { unbrokenWatchNs } from "./membership/unbroken-watch.ts";
 export { mergeReceipts } from "./merge-receipts.ts";
+export {
+  judgeProportion,
+  type LimitVerdict,
+  type Proportion,
+  proportionBounds,
+  trialsToDecide,
+} from "./proportion/judge-proportion.ts";
 export { countRanges, intersectRanges, lostSequenceRanges, subtractRanges } from "./range-arithmetic.ts";
 export { hasMembershipChange, mergeIntervalReports } from "./report/merge-interval-reports.ts";
 export { mergeWatcherReports } from "./report/merge-watcher-reports.ts";

@@ -122,7 +122,7 @@ export type {
   FindingGlyph,
   FindingKindFacts,
 } from "./report/finding-kind-facts.ts";
-export { FINDING_KIND_NAMES, FINDING_KINDS, type FindingKind, findingKindFacts } from "./report/finding-kinds.ts";
+export { FINDING_KIND_NAMES, FINDING_KINDS, type FindingKind } from "./report/finding-kinds.ts";
 export { HOST_COUNTER_WORDS, type HostCounter, movedCounters } from "./report/host-counter-words.ts";
 export { partialWords } from "./report/partial-words.ts";
 export { type ReportHost, ReportHostSchema } from "./report/report-host-schema.ts";
@@ -155,6 +155,7 @@ export {
   type Verdict,
   VerdictSchema,
 } from "./report/report-schema.ts";
+export { findingKindFacts } from "./report/stored-finding-kind.ts";
 export {
   DEFAULT_HOLD_NS,
   type LoadedScenario,

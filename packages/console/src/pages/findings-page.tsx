@@ -118,13 +118,13 @@ function Promises({ report }: { readonly report: RunReport }) {
           </tr>
         </thead>
         <tbody>
-          {sorted.map(({ what, limit, measured, met, detail }) => (
+          {sorted.map(({ what, limit, measured, met, detail, undecided }) => (
             <tr key={`${what} ${detail}`}>
               <th scope="row">{what}</th>
               <td>{limit}</td>
               <td>{measured ?? "not measured"}</td>
               <td>
-                {met === null ? "not judged" : met ? "yes" : <b>no</b>}{" "}
+                {met === null ? undecided === undefined ? "not judged" : "undecided" : met ? "yes" : <b>no</b>}{" "}
                 {detail !== "" && <span class="soft small">{detail}</span>}
               </td>
             </tr>

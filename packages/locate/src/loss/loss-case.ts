@@ -68,7 +68,7 @@ export function lossCase(
     sentPackets: sum(parts.map(({ link }) => link.packets)),
     isBursty,
     cleanStreams: chain.parts.filter((part) => isClean(part, z)).map((part) => part.facts.stream.stream),
-    unicast: unicastBeside(parts.flatMap(sharers)),
+    unicast: unicastBeside(parts.flatMap(sharers), interval.low),
     rateLimit: firstOf(parts, (part): RateLimit | null => {
       const scope = scopes.get(part.facts);
       return scope === undefined || part.facts.stream.steps.length < 2

@@ -131,7 +131,10 @@ export function stopCase(
       })),
       membership,
     ),
-    unicast: unicastBeside(silentPairs.map(({ receipt }) => receipt.listener)),
+    unicast: unicastBeside(
+      silentPairs.map(({ receipt }) => receipt.listener),
+      Math.min(...silentPairs.map(({ receipt }) => receipt.lostPackets / Math.max(1, receipt.sentPackets))),
+    ),
   };
 }
 

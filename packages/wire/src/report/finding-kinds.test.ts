@@ -1,6 +1,7 @@
 import { expect, test } from "vitest";
-import { FINDING_KIND_NAMES, FINDING_KINDS, findingKindFacts } from "./finding-kinds.ts";
+import { FINDING_KIND_NAMES, FINDING_KINDS } from "./finding-kinds.ts";
 import { ReportFindingSchema } from "./report-schema.ts";
+import { findingKindFacts } from "./stored-finding-kind.ts";
 
 test("the table of finding kinds: given the published schema, then it lists every kind and no other", () => {
   expect(ReportFindingSchema.properties.kind.enum).toEqual([...FINDING_KIND_NAMES]);

@@ -176,6 +176,15 @@ const TABLE = {
     label: "two queriers",
     meaning: "Two queriers ask at the same time, where an election should have left one.",
   },
+  duplicates: {
+    effect: "fails",
+    glyph: "fault",
+    compared: "figures",
+    restsOnLeaves: false,
+    confidence: 0.95,
+    label: "duplicates",
+    meaning: "Behind this place packets of a stream come more than once.",
+  },
   "converted-to-unicast": {
     effect: "informs",
     glyph: "fact",
@@ -229,20 +238,3 @@ export const FINDING_KINDS: Readonly<Record<FindingKind, FindingKindFacts>> = TA
 
 /** In the order of the table: what stops, what thins out, what leaks, what is wrong besides, what is only told. */
 export const FINDING_KIND_NAMES: readonly FindingKind[] = Object.keys(TABLE) as FindingKind[];
-
-/**
- * The facts of a kind that may be another version's, as in a stored report: what this version does not know is in doubt
- * rather than anything worse.
- */
-export function findingKindFacts(kind: string): FindingKindFacts {
-  if (Object.hasOwn(TABLE, kind)) return FINDING_KINDS[kind as FindingKind];
-  return {
-    effect: "undecided",
-    glyph: "doubt",
-    compared: "note",
-    restsOnLeaves: false,
-    confidence: 0.5,
-    label: kind.replaceAll("-", " "),
-    meaning: "A kind of finding that this version does not know.",
-  };
-}

@@ -99,6 +99,17 @@ export const ReportFindingSchema = Type.Object({
 });
 export type ReportFinding = DeepReadonly<Static<typeof ReportFindingSchema>>;
 
+/** Why packets could not decide a limit, told of the receipt that leaves it most open. */
+export const ReportUndecidedSchema = Type.Object({
+  stream: Type.String(),
+  listener: Type.String(),
+  packets: Count,
+  /** How many decide it if the share stays as it was; null where no number does. */
+  neededPackets: Nullable(Count),
+  /** How much longer the stream would have to be sent for that; null where its rate is not known. */
+  moreSeconds: Nullable(Type.Number({ minimum: 0 })),
+});
+
 /** One promise of the scenario, held against what was measured. `met` is null when it could not be judged. */
 export const ReportExpectationSchema = Type.Object({
   what: Type.String(),
@@ -106,6 +117,8 @@ export const ReportExpectationSchema = Type.Object({
   measured: Nullable(Type.String()),
   met: Nullable(Type.Boolean()),
   detail: Type.String(),
+  /** Set where it was measured, but the packets were too few to tell on which side of the limit it lies. */
+  undecided: Type.Optional(ReportUndecidedSchema),
 });
 export type ReportExpectation = DeepReadonly<Static<typeof ReportExpectationSchema>>;
 

@@ -1,4 +1,4 @@
-import type { CompiledRun, CompiledStream } from "../plan/compiled-run.ts";
+import type { Scenario, ScenarioStream } from "@dyetrace/wire";
 
 /** A time in which a stream is to be sent with one rate and one payload size. Ns after the run's start. */
 export interface SendingStretch {
@@ -10,14 +10,17 @@ export interface SendingStretch {
 }
 
 /** When the scenario has a stream sent, in order. */
-export function sendingStretches(run: CompiledRun, stream: CompiledStream): SendingStretch[] {
+export function sendingStretches(
+  { scenario }: { readonly scenario: Pick<Scenario, "timeline" | "durationNs"> },
+  stream: Pick<ScenarioStream, "name" | "rateBps" | "payloadBytes">,
+): SendingStretch[] {
   const stretches: SendingStretch[] = [];
   let { rateBps, payloadBytes } = stream;
   let startNs: number | null = null;
   const close = (endNs: number): void => {
     if (startNs !== null && endNs > startNs) stretches.push({ startNs, endNs, rateBps, payloadBytes });
   };
-  for (const action of run.scenario.timeline) {
+  for (const action of scenario.timeline) {
     if (action.stream !== stream.name || action.kind === "join" || action.kind === "leave") continue;
     close(action.atNs);
     if (action.kind === "emit") startNs = action.atNs;
@@ -28,7 +31,7 @@ export function sendingStretches(run: CompiledRun, stream: CompiledStream): Send
       if (startNs !== null) startNs = action.atNs;
     }
   }
-  close(run.scenario.durationNs);
+  close(scenario.durationNs);
   return stretches;
 }
 
@@ -60,3 +63,9 @@ export const withoutTimes = (stretches: readonly SendingStretch[], pauses: reado
       ]),
     [...stretches],
   );
+
+/** While the stream is sent, on the average; null for a stream that never is. */
+export function packetsPerSecond(stretches: readonly SendingStretch[]): number | null {
+  const onNs = stretches.reduce((sum, { startNs, endNs }) => sum + endNs - startNs, 0);
+  return onNs === 0 ? null : (scheduledPackets(stretches, Number.POSITIVE_INFINITY) * 1e9) / onNs;
+}
