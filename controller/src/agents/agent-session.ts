@@ -158,7 +158,12 @@ export function serveAgentSocket(
     } catch {
       return undefined; // no report, or not one that could be told from others
     }
-    gate.onRunMessage(known, { kind: "trouble", runId: head.runId, code, message, hint });
+    const trouble = { kind: "trouble", runId: head.runId, code, message, hint } as const;
+    try {
+      gate.onRunMessage(known, trouble);
+    } catch (err) {
+      log.error({ err, agent: known.name }, "the run could not be told of a report that cannot be true");
+    }
     return { stint: head.stint, lastNumber: head.lastNumber };
   };
 
@@ -174,9 +179,10 @@ export function serveAgentSocket(
       else take(session, value);
       hold(text.length);
     } catch (error) {
-      if (!(error instanceof Fault)) throw error;
-      log.warn({ err: error, agent: session?.name }, "agent turned away");
-      turnAway(error, session === null ? undefined : doubted(session, value, error));
+      const fault = error instanceof Fault ? error : notUnderstood(error, session?.name ?? "a stranger");
+      if (error instanceof Fault) log.warn({ err: error, agent: session?.name }, "agent turned away");
+      else log.error({ err: error, agent: session?.name }, "agent turned away: the controller failed on its message");
+      turnAway(fault, session === null ? undefined : doubted(session, value, fault));
     }
   });
   socket.on("error", (err) => log.debug({ err, agent: session?.name }, "agent socket error"));
@@ -187,6 +193,12 @@ export function serveAgentSocket(
     if (session !== null) gate.onGone(session);
   });
 }
+
+/** Whatever one agent says, the others go on: a message that we fail on is taken for one that cannot be true. */
+const notUnderstood = (cause: unknown, name: string): Fault =>
+  new Fault("MESSAGE_INVALID", `The controller could not work with a message of ${name}: ${String(cause)}`, "", {
+    cause,
+  });
 
 /** @throws {Fault} PROTOCOL_MISMATCH before the shape of the rest is looked at: another version's may differ */
 function readHello(value: unknown, version: string): Hello {

@@ -9,6 +9,9 @@ type ReportMessage = Extract<AgentMessage, { kind: "report" }>;
 
 export class TimeUp extends Error {}
 
+/** Troubles of one agent that are noted; whoever has more says the same again and again. */
+const MOST_TROUBLES = 50;
+
 interface Member {
   /** In order of arrival, without repeats; empty in a long run. */
   readonly reports: ReportMessage[];
@@ -84,7 +87,7 @@ export class RunAgents {
         member.refusal = message;
         break;
       case "trouble":
-        member.troubles.push(message.message);
+        if (member.troubles.length < MOST_TROUBLES) member.troubles.push(message.message);
         if (message.code === "MESSAGE_INVALID") doubt(member);
         break;
       case "report":

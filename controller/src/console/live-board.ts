@@ -1,5 +1,12 @@
 import { byDesignReach, hostOfAgent, type SiteGraph } from "@dyetrace/site";
-import type { IntervalReport, ListenerInterval, MembershipEvent, RunOutline, WatcherReport } from "@dyetrace/wire";
+import {
+  greatestOf,
+  type IntervalReport,
+  type ListenerInterval,
+  type MembershipEvent,
+  type RunOutline,
+  type WatcherReport,
+} from "@dyetrace/wire";
 import type { LiveCell, LiveFigures, LiveHeard, LiveSeries, LiveStrip } from "@dyetrace/wire/console/live-second";
 import { FigureRing } from "./figure-ring.ts";
 import { liveMark } from "./live-mark.ts";
@@ -61,10 +68,17 @@ export class LiveBoard {
     // which of its seconds is no longer known, and stays blank.
     const lengthNs = report.toNs - report.fromNs;
     if (lengthNs >= 0.5e9 && lengthNs <= 1.5e9) {
+      const staysOf = new Map<number, ListenerInterval[]>();
+      for (const one of report.listeners) {
+        const stays = staysOf.get(one.streamId);
+        if (stays === undefined) staysOf.set(one.streamId, [one]);
+        else stays.push(one);
+      }
+      const watchedOf = new Map(watch?.streams.map((one) => [one.streamId, one]));
       for (const stream of this.#outline.streams) {
         if (stream.source === agent) continue;
-        const stays = report.listeners.filter(({ streamId }) => streamId === stream.streamId);
-        const watched = watch?.streams.find(({ streamId }) => streamId === stream.streamId);
+        const stays = staysOf.get(stream.streamId) ?? [];
+        const watched = watchedOf.get(stream.streamId);
         if (stays.length === 0 && !this.#joiners.has(`${agent} ${stream.name}`) && watched === undefined) continue;
         this.#put({
           agent,
@@ -162,8 +176,10 @@ export class LiveBoard {
           })
         : [{ ...base, what: message.kind, group: message.group }];
     const fresh = heard.filter((one) => this.#isWorthTelling(one));
-    this.#newHeard.push(...fresh);
-    this.#heard.push(...fresh);
+    for (const one of fresh) {
+      this.#newHeard.push(one);
+      this.#heard.push(one);
+    }
     if (this.#heard.length > KEPT_HEARD) this.#heard.splice(0, this.#heard.length - KEPT_HEARD);
   }
 }
@@ -217,6 +233,6 @@ function figuresOf(stays: readonly ListenerInterval[], report: IntervalReport): 
     hostLost: sum(stays, (receipt) => receipt.hostLost),
     rateBps: (bytes * 8e9) / (report.toNs - report.fromNs),
     jitterMs: received === 0 || jitterNs === null ? null : jitterNs / 1e6,
-    longestGapMs: gaps.length === 0 ? null : Math.max(...gaps) / 1e6,
+    longestGapMs: gaps.length === 0 ? null : greatestOf(gaps) / 1e6,
   };
 }

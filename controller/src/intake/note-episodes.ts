@@ -1,4 +1,4 @@
-import type { IntervalReport, MembershipEvent } from "@dyetrace/wire";
+import { greatestOf, type IntervalReport, leastOf, type MembershipEvent } from "@dyetrace/wire";
 import type { Episode, EpisodeKind, ReportBody } from "../store/kept-report.ts";
 import { networkLost } from "./count-minutes.ts";
 import { tellLostNumbers } from "./lost-numbers.ts";
@@ -52,8 +52,8 @@ function noteListening({ listeners, fromNs, toNs }: IntervalReport, note: Note):
       const ends = ranges.flatMap(([, , startNs, durationNs]) =>
         startNs === null || durationNs === null ? [] : [startNs + durationNs],
       );
-      const begin = starts.length === 0 ? fromNs : Math.min(...starts);
-      const end = ends.length === 0 ? toNs : Math.max(begin, ...ends);
+      const begin = starts.length === 0 ? fromNs : leastOf(starts);
+      const end = ends.length === 0 ? toNs : greatestOf(ends, begin);
       note("loss", begin, end, lost, tellLostNumbers(receipt), streamId);
     }
     if (receipt.hostLost !== null && receipt.hostLost > 0) {

@@ -1,18 +1,17 @@
 import { EventEmitter } from "node:events";
-import type { AgentMessage } from "@dyetrace/wire";
+import { Fault, withoutControls } from "@dyetrace/wire";
 import type { Logger } from "pino";
 import type { AgentSession } from "../agents/agent-session.ts";
 import type { KeepOutcome } from "../store/keep-reports.ts";
 import type { KeptReport } from "../store/kept-report.ts";
 import type { Store } from "../store/store.ts";
-import { countMinutes } from "./count-minutes.ts";
-import { noteEpisodes } from "./note-episodes.ts";
-
-export type ReportMessage = Extract<AgentMessage, { readonly kind: "report" }>;
+import { prepareReport, type ReportMessage, sizeOfPrepared } from "./prepare-report.ts";
 
 export interface IntakeEvents {
   /** In the store and acknowledged; not for one that was there before. */
-  kept: [agent: string, message: ReportMessage];
+  kept: [KeptReport];
+  /** This one report can't be stored, and never will: it is left out, and its agent need not keep it. */
+  unusable: [session: AgentSession, report: Pick<ReportMessage, "runId" | "firstNumber" | "lastNumber">, why: string];
   /** A batch was written. */
   wrote: [reports: number, seconds: number];
   /** The store can't take reports at present; agents hold them back. Null: it can again. */
@@ -21,40 +20,66 @@ export interface IntakeEvents {
 
 interface Waiting {
   readonly session: AgentSession;
-  readonly message: ReportMessage;
+  readonly report: KeptReport;
 }
 
 /** Reports that arrive within this time share one transaction, so the disk is waited for once. */
 const GATHER_MS = 20;
 const MOST_AT_ONCE = 500;
 const RETRY_MS = 2000;
+/** What may wait for the store: 1000 agents with 32 usual reports under way each, and room (agents keep the rest). */
+const MOST_WAITING_BYTES = 128 * 1024 * 1024;
 
 /**
  * The door that every report comes through: it is stored first and acknowledged then. While the store can't take any,
- * nothing is acknowledged, agents keep what they have, and the intake tries again.
+ * nothing is acknowledged, agents keep what they have, and the intake tries again. A report that cannot be stored whatever
+ * the store's state holds up nobody else: it is left out, and said to be.
  */
 export class ReportIntake extends EventEmitter<IntakeEvents> {
   readonly #store: Store;
   readonly #log: Logger;
+  readonly #mostWaitingBytes: number;
   #waiting: Waiting[] = [];
+  #waitingBytes = 0;
+  /** Connections of which a report found no room: what follows must not be acknowledged before it, so they begin anew. */
+  readonly #turned = new Set<AgentSession>();
   #timer: NodeJS.Timeout | undefined;
   #writing: Promise<void> | null = null;
   #isTroubled = false;
   #isClosed = false;
 
-  constructor(store: Store, log: Logger) {
+  constructor(store: Store, log: Logger, mostWaitingBytes: number = MOST_WAITING_BYTES) {
     super();
     this.#store = store;
     this.#log = log;
+    this.#mostWaitingBytes = mostWaitingBytes;
   }
 
   get isTroubled(): boolean {
     return this.#isTroubled;
   }
 
+  /** What waits for the store, bytes. */
+  get waitingBytes(): number {
+    return this.#waitingBytes;
+  }
+
   take(session: AgentSession, message: ReportMessage): void {
-    if (this.#isClosed) return;
-    this.#waiting.push({ session, message });
+    if (this.#isClosed || this.#turned.has(session)) return;
+    let report: KeptReport;
+    try {
+      report = prepareReport(session.name, message);
+    } catch (error) {
+      this.#leaveOut(session, message, error);
+      return;
+    }
+    if (this.#waitingBytes > this.#mostWaitingBytes) {
+      if (this.#turned.size === 0) this.#log.error("too many reports wait for the store; agents keep theirs");
+      this.#turned.add(session);
+      return;
+    }
+    this.#waiting.push({ session, report });
+    this.#waitingBytes += sizeOfPrepared(report);
     if (this.#waiting.length >= MOST_AT_ONCE && !this.#isTroubled) this.#flush();
     else this.#timer ??= setTimeout(() => this.#flush(), this.#isTroubled ? RETRY_MS : GATHER_MS);
   }
@@ -89,66 +114,125 @@ export class ReportIntake extends EventEmitter<IntakeEvents> {
 
   async #write(batch: readonly Waiting[]): Promise<void> {
     const startedMs = performance.now();
-    let outcomes: readonly KeepOutcome[];
+    let left: readonly Waiting[];
     try {
-      outcomes = await this.#store.reports.keep(batch.map(asKept));
+      left = await this.#keep(batch);
     } catch (error) {
-      this.#waiting.unshift(...batch);
-      const fault = this.#store.fault(error);
-      if (!this.#isTroubled) this.#log.error({ err: fault }, "the store takes no reports; agents keep theirs");
-      this.#isTroubled = true;
-      this.emit("trouble", fault);
-      return;
+      left = isOfStore(this.#store.fault(error)) ? this.#setTrouble(error, batch) : await this.#keepEach(batch);
     }
+    this.#waiting = [...left, ...this.#waiting];
+    const written = batch.length - left.length;
+    if (written > 0) this.emit("wrote", written, (performance.now() - startedMs) / 1000);
+    if (left.length === 0) this.#endTrouble();
+  }
+
+  /** All of them in one transaction. @throws whatever the store threw; nothing is stored then */
+  async #keep(batch: readonly Waiting[]): Promise<readonly Waiting[]> {
+    const outcomes = await this.#store.reports.keep(batch.map(({ report }) => report));
+    for (const [index, one] of batch.entries()) this.#stored(one, outcomes[index]);
+    return [];
+  }
+
+  /**
+   * One by one, after all together failed and the store itself seems well: what fails for a reason of its own is left out. A
+   * failure that says neither is the report's where others could be stored beside it, and the store's where none could.
+   * @returns those that still wait
+   */
+  async #keepEach(batch: readonly Waiting[]): Promise<readonly Waiting[]> {
+    const unclear: { readonly one: Waiting; readonly error: unknown }[] = [];
+    let isAnyStored = false;
+    for (const [index, one] of batch.entries()) {
+      try {
+        await this.#keep([one]);
+        isAnyStored = true;
+      } catch (error) {
+        if (isOfStore(this.#store.fault(error))) {
+          return this.#setTrouble(error, [...unclear.map((other) => other.one), ...batch.slice(index)]);
+        }
+        if (isOfReport(error)) this.#leaveOutWaiting(one, error);
+        else unclear.push({ one, error });
+      }
+    }
+    if (isAnyStored) for (const { one, error } of unclear) this.#leaveOutWaiting(one, error);
+    else if (unclear[0] !== undefined) {
+      return this.#setTrouble(
+        unclear[0].error,
+        unclear.map(({ one }) => one),
+      );
+    }
+    return [];
+  }
+
+  #stored({ session, report }: Waiting, outcome: KeepOutcome | undefined): void {
+    this.#waitingBytes -= sizeOfPrepared(report);
+    const { runId, stint, lastNumber } = report;
+    // What belongs to no run here would otherwise come for ever.
+    session.send({ kind: "ack", runId, stint, lastNumber });
+    if (outcome === "kept") this.emit("kept", report);
+    const about = { agent: session.name, runId, stint, lastNumber };
+    if (outcome === "overlap") this.#log.warn(about, "report left out: it repeats a part of what is stored");
+    // The look and the ramp before a run are not stored either.
+    if (outcome === "unknown-run") this.#log.debug(about, "report left out: it belongs to no stored run");
+  }
+
+  #leaveOutWaiting({ session, report }: Waiting, error: unknown): void {
+    this.#waitingBytes -= sizeOfPrepared(report);
+    this.#leaveOut(session, { ...report, report }, error);
+  }
+
+  #leaveOut(
+    session: AgentSession,
+    { runId, stint, firstNumber, lastNumber, report: { fromNs, toNs } }: LeftOut,
+    error: unknown,
+  ): void {
+    const agent = session.name;
+    this.#log.error({ err: error, agent, runId, stint, lastNumber }, "report left out: it cannot be stored");
+    session.send({ kind: "ack", runId, stint, lastNumber });
+    const why = withoutControls(String(error)).slice(0, 200);
+    const detail = `the controller could not store it: ${why}`;
+    const count = lastNumber - firstNumber + 1;
+    // Best effort: where the run is unknown or the store is down there is nothing to note it at.
+    void this.#store.reports
+      .addEpisodes(runId, [{ kind: "dropped", agent, streamId: null, fromNs, toNs, count, detail }])
+      .catch(() => undefined);
+    this.emit("unusable", session, { runId, firstNumber, lastNumber }, why);
+  }
+
+  #setTrouble(error: unknown, left: readonly Waiting[]): readonly Waiting[] {
+    const fault = this.#store.fault(error);
+    if (!this.#isTroubled) this.#log.error({ err: fault }, "the store takes no reports; agents keep theirs");
+    this.#isTroubled = true;
+    this.emit("trouble", fault);
+    return left;
+  }
+
+  #endTrouble(): void {
     if (this.#isTroubled) {
       this.#isTroubled = false;
       this.#log.info("the store takes reports again");
       this.emit("trouble", null);
     }
-    for (const [index, { session, message }] of batch.entries()) {
-      const { runId, stint, lastNumber } = message;
-      const outcome = outcomes[index];
-      // What belongs to no run here would otherwise come for ever.
-      session.send({ kind: "ack", runId, stint, lastNumber });
-      if (outcome === "kept") this.emit("kept", session.name, message);
-      const about = { agent: session.name, runId, stint, lastNumber };
-      if (outcome === "overlap") this.#log.warn(about, "report left out: it repeats a part of what is stored");
-      // The look and the ramp before a run are not stored either.
-      if (outcome === "unknown-run") this.#log.debug(about, "report left out: it belongs to no stored run");
-    }
-    this.emit("wrote", batch.length, (performance.now() - startedMs) / 1000);
+    if (this.#turned.size === 0 || this.#waitingBytes > this.#mostWaitingBytes / 2) return;
+    for (const session of this.#turned) session.turnAway(noRoom(session.name));
+    this.#turned.clear();
   }
 }
 
-function asKept({ session, message }: Waiting): KeptReport {
-  const { runId, stint, firstNumber, lastNumber, droppedReports, isFinal, report, watch } = message;
-  const body = { report, watch };
-  const episodes = noteEpisodes(session.name, body);
-  const { fromNs, toNs } = report;
-  const dropped =
-    droppedReports === 0
-      ? []
-      : [
-          {
-            kind: "dropped" as const,
-            agent: session.name,
-            streamId: null,
-            fromNs,
-            toNs,
-            count: droppedReports,
-            detail: "the agent's spool was full",
-          },
-        ];
-  return {
-    runId,
-    agent: session.name,
-    stint,
-    firstNumber,
-    lastNumber,
-    droppedReports,
-    isFinal,
-    body,
-    minutes: countMinutes(body),
-    episodes: [...episodes, ...dropped],
-  };
+type LeftOut = Pick<ReportMessage, "runId" | "stint" | "firstNumber" | "lastNumber"> & {
+  readonly report: { readonly fromNs: number; readonly toNs: number };
+};
+
+const noRoom = (agent: string): Fault =>
+  new Fault("TOO_MANY", `The store had no room for the reports of ${agent}; there is room again`, "");
+
+/** The store is full, away, locked or broken: known trouble, which passes or has to be mended. */
+const isOfStore = (fault: unknown): boolean => fault instanceof Fault;
+
+/**
+ * A value that the store never takes: SQLSTATE class 22, data exception (PostgreSQL's appendix A), and SQLite's codes for
+ * the same (sqlite.org/rescode.html).
+ */
+function isOfReport(error: unknown): boolean {
+  const { code } = error as { readonly code?: unknown };
+  return typeof code === "string" && /^(22...|SQLITE_(MISMATCH|TOOBIG|RANGE))$/.test(code);
 }

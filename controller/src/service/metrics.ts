@@ -43,6 +43,7 @@ export function registerMetrics(
   const kept = counter("dyetrace_reports_kept_total", "Interval reports that were stored, each once");
   const packets = counter("dyetrace_packets_received_total", "Test packets that listeners reported");
   const lost = counter("dyetrace_packets_lost_total", "Test packets that listeners reported as lost in the network");
+  const unusable = counter("dyetrace_reports_unusable_total", "Interval reports that could not be stored", ["agent"]);
   const finished = counter("dyetrace_runs_finished_total", "Runs that are over", ["verdict"]);
   const writing = new Histogram({
     name: "dyetrace_store_write_seconds",
@@ -51,13 +52,16 @@ export function registerMetrics(
     registers,
   });
 
-  intake.on("kept", (_agent, { report }) => {
+  intake.on("kept", ({ minutes }) => {
     kept.inc();
-    for (const { receipt } of report.listeners) {
-      packets.inc(receipt?.firstCopies ?? 0);
-      lost.inc(receipt === null ? 0 : Math.max(0, receipt.lost - (receipt.hostLost ?? 0)));
+    for (const minute of minutes) {
+      packets.inc(minute.received);
+      lost.inc(minute.lost);
     }
   });
+  intake.on("unusable", ({ name }, { firstNumber, lastNumber }) =>
+    unusable.inc({ agent: name }, lastNumber - firstNumber + 1),
+  );
   intake.on("wrote", (_reports, seconds) => writing.observe(seconds));
   runs.on("progress", (_runId, progress) => {
     if (progress.kind === "done") finished.inc({ verdict: progress.report.verdict });

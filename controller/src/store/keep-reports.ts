@@ -1,6 +1,5 @@
 import { type Kysely, type RawBuilder, sql, type Transaction } from "kysely";
 import type { Episode, KeptReport } from "./kept-report.ts";
-import { packBody } from "./pack-body.ts";
 import type { StoreTables } from "./store-tables.ts";
 
 /**
@@ -51,7 +50,7 @@ export async function keepReports(
       if (cursor !== undefined && report.firstNumber <= cursor.keptNumber) {
         return report.lastNumber <= cursor.keptNumber ? "known" : "overlap";
       }
-      const { fromNs, toNs } = report.body.report;
+      const { fromNs, toNs } = report;
       cursors.set(key, {
         fromNs: cursor?.fromNs ?? fromNs,
         toNs: Math.max(cursor?.toNs ?? toNs, toNs),
@@ -90,16 +89,16 @@ async function insertReports(db: Db, reports: readonly KeptReport[]): Promise<vo
     await db
       .insertInto("reports")
       .values(
-        part.map(({ runId, agent, stint, firstNumber, lastNumber, body }) => ({
+        part.map(({ runId, agent, stint, firstNumber, lastNumber, fromNs, toNs, packed }) => ({
           run_id: runId,
           agent,
           stint,
           first_number: firstNumber,
           last_number: lastNumber,
-          from_ns: body.report.fromNs,
-          to_ns: body.report.toNs,
+          from_ns: fromNs,
+          to_ns: toNs,
           grain_ns: 0,
-          body: packBody(body),
+          body: packed,
         })),
       )
       .execute();

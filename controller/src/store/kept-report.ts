@@ -17,7 +17,10 @@ export interface KeptReport {
   /** Of these, reports that the agent's spool had to drop. */
   readonly droppedReports: number;
   readonly isFinal: boolean;
-  readonly body: ReportBody;
+  readonly fromNs: number;
+  readonly toNs: number;
+  /** Made by `packBody`. */
+  readonly packed: Uint8Array;
   readonly minutes: readonly MinuteCount[];
   readonly episodes: readonly Episode[];
 }

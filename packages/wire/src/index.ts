@@ -1,4 +1,5 @@
 export { AgentFileSchema } from "./agent-file-schema.ts";
+export { withoutControls } from "./bounds.ts";
 export {
   type AgentTask,
   AgentTaskSchema,
@@ -59,6 +60,7 @@ export {
   type WatcherReport,
   WatcherReportSchema,
 } from "./control/watcher-report-schema.ts";
+export { greatestOf, leastOf } from "./extremes.ts";
 export {
   describeFault,
   FAULT_CODES,

@@ -20,6 +20,7 @@ import { packCompiledRun } from "../../../controller/dist/plan/compiled-run-json
 import { renderNight } from "../../../controller/dist/report/terminal-night.js";
 import { diskNeed } from "../../../controller/dist/runs/disk-need.js";
 import { rollUpRun } from "../../../controller/dist/runs/upkeep.js";
+import { packBody } from "../../../controller/dist/store/pack-body.js";
 import { DEFAULT_RETENTION } from "../../../controller/dist/store/retention.js";
 import { openStore } from "../../../controller/dist/store/store.js";
 import { reportOf, SimulatedListener } from "./simulated-reports.mjs";
@@ -90,7 +91,9 @@ try {
         lastNumber: second + 1,
         droppedReports: 0,
         isFinal: second === SECONDS - 1,
-        body,
+        fromNs: body.report.fromNs,
+        toNs: body.report.toNs,
+        packed: packBody(body),
         minutes: countMinutes(body),
         episodes: noteEpisodes(agent, body),
       };

@@ -1,4 +1,5 @@
 import Type, { type Static } from "@dyetrace/schema";
+import { DurationNs, words } from "../bounds.ts";
 import type { DeepReadonly } from "../deep-readonly.ts";
 
 /**
@@ -8,14 +9,14 @@ import type { DeepReadonly } from "../deep-readonly.ts";
 export const TaskStreamSchema = Type.Object({
   /** Unique within the run, 0 to 2^32 - 1: the number in the test packet. */
   streamId: Type.Integer({ minimum: 0, maximum: 0xffffffff }),
-  name: Type.String({ minLength: 1, maxLength: 64 }),
+  name: words(64),
   /** Group address, IPv4 or IPv6; of a companion the listener's. */
-  group: Type.String({ maxLength: 45 }),
+  group: words(45),
   port: Type.Integer({ minimum: 1, maximum: 65_535 }),
   /** Address of the source for a source-specific join (RFC 4607), null for an any-source join. */
-  ssmSource: Type.Union([Type.String({ maxLength: 45 }), Type.Null()]),
+  ssmSource: Type.Union([words(45), Type.Null()]),
   /** UDP payload bits per second. */
-  rateBps: Type.Number({ exclusiveMinimum: 0 }),
+  rateBps: Type.Number({ exclusiveMinimum: 0, maximum: 1e15 }),
   payloadBytes: Type.Integer({ minimum: 96, maximum: 65_507 }),
   ttl: Type.Integer({ minimum: 1, maximum: 255 }),
   dscp: Type.Integer({ minimum: 0, maximum: 63 }),
@@ -31,7 +32,7 @@ export type TaskStream = Static<typeof TaskStreamSchema>;
 
 /** `emit` and `stop` are the source's, `join` and `leave` a listener's; `set` changes a running stream's rate or size. */
 export const TaskActionSchema = Type.Object({
-  atNs: Type.Number({ minimum: 0 }),
+  atNs: DurationNs,
   kind: Type.Union([
     Type.Literal("emit"),
     Type.Literal("stop"),
@@ -39,9 +40,9 @@ export const TaskActionSchema = Type.Object({
     Type.Literal("leave"),
     Type.Literal("set"),
   ]),
-  streamId: Type.Integer({ minimum: 0 }),
+  streamId: Type.Integer({ minimum: 0, maximum: 0xffffffff }),
   /** Only for `set`. */
-  rateBps: Type.Optional(Type.Number({ exclusiveMinimum: 0 })),
+  rateBps: Type.Optional(Type.Number({ exclusiveMinimum: 0, maximum: 1e15 })),
   payloadBytes: Type.Optional(Type.Integer({ minimum: 96, maximum: 65_507 })),
 });
 export type TaskAction = Static<typeof TaskActionSchema>;
@@ -54,10 +55,10 @@ export const AgentTaskSchema = Type.Object({
   /** Ascending in time. */
   actions: Type.Array(TaskActionSchema, { maxItems: 65_536 }),
   /** When the task is over and the final reports are due. No source sends past this instant. */
-  endNs: Type.Number({ minimum: 0 }),
+  endNs: DurationNs,
   /** Interval of the receipts, normally 1 s. */
-  intervalNs: Type.Number({ minimum: 1e8 }),
+  intervalNs: Type.Number({ minimum: 1e8, maximum: 3600e9 }),
   /** How long a source goes on without a word from its controller. */
-  holdNs: Type.Number({ minimum: 1e9 }),
+  holdNs: Type.Number({ minimum: 1e9, maximum: 1e18 }),
 });
 export type AgentTask = DeepReadonly<Static<typeof AgentTaskSchema>>;

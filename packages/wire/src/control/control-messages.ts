@@ -1,4 +1,5 @@
 import Type, { type Static, type TSchema } from "@dyetrace/schema";
+import { Count, DurationNs, Ns, words } from "../bounds.ts";
 import type { DeepReadonly } from "../deep-readonly.ts";
 import { Fault } from "../fault.ts";
 import { parseAs } from "../parse-message.ts";
@@ -45,27 +46,29 @@ const RunId = Type.String({ pattern: "^[0-9a-f]{16}$" });
  * sources stopped for want of a controller, goes on in another.
  */
 const Stint = Type.String({ pattern: "^[0-9a-f]{16}$" });
+/** Reports count up from 1. */
+const ReportNumber = Type.Integer({ minimum: 1, maximum: Number.MAX_SAFE_INTEGER });
 /** How a report is told from others, whatever is wrong with the rest of it. */
 export const ReportHeadSchema = Type.Object({
   kind: Type.Literal("report"),
   runId: RunId,
   stint: Stint,
-  lastNumber: Type.Integer({ minimum: 1 }),
+  lastNumber: ReportNumber,
 });
-const Text = Type.String({ maxLength: 2000 });
-const Code = Type.String({ maxLength: 64 });
+const Text = words(2000);
+const Code = words(64);
 
 /** What the agent knows of the controller's clock, from the exchange with the least round-trip time. */
 export const ClockEstimateSchema = Type.Object({
   /** Controller's monotonic clock less the agent's, ns. */
-  offsetNs: Type.Number(),
+  offsetNs: Ns,
   /** Half the round-trip time of the best exchange: the offset is right within this. */
-  uncertaintyNs: Type.Number({ minimum: 0 }),
+  uncertaintyNs: DurationNs,
 });
 export type ClockEstimate = Static<typeof ClockEstimateSchema>;
 
 const AgentName = Type.String({ pattern: "^[A-Za-z0-9][A-Za-z0-9._-]{0,62}$" });
-const Version = Type.String({ maxLength: 64 });
+const Version = words(64);
 const HelloHead = {
   kind: Type.Literal("hello"),
   /** The newest and the oldest protocol that it speaks; without the latter it speaks one. */
@@ -80,18 +83,18 @@ export const AgentHelloHeadSchema = Type.Object(HelloHead);
 export const AgentMessageSchema = Type.Union([
   Type.Object({
     ...HelloHead,
-    key: Type.String({ maxLength: 256 }),
+    key: words(256),
     /** Drawn at the agent's start: tells a reconnect from a second agent of the same name. */
     instance: Type.String({ pattern: "^[0-9a-f]{16}$" }),
     /** The run that this agent is busy with; null is none. */
     runId: Type.Union([RunId, Type.Null()]),
     capabilities: AgentCapabilitiesSchema,
     /** What its rights on its host keep it from, in sentences. */
-    lacks: Type.Optional(Type.Array(Type.String({ maxLength: 300 }), { maxItems: 16 })),
+    lacks: Type.Optional(Type.Array(words(300), { maxItems: 16 })),
     /** Whether the host's own file lets a controller upgrade it. */
     allowsUpgrade: Type.Optional(Type.Boolean()),
   }),
-  Type.Object({ kind: Type.Literal("clock-ask"), id: Type.Integer() }),
+  Type.Object({ kind: Type.Literal("clock-ask"), id: Count }),
   Type.Object({ kind: Type.Literal("prepared"), runId: RunId, clock: Type.Union([ClockEstimateSchema, Type.Null()]) }),
   Type.Object({ kind: Type.Literal("refused"), runId: RunId, code: Code, message: Text, hint: Text }),
   Type.Object({
@@ -99,10 +102,10 @@ export const AgentMessageSchema = Type.Union([
     runId: RunId,
     stint: Stint,
     /** Reports count up from 1 within a stint. More than one number: the agent merged them while it had no controller. */
-    firstNumber: Type.Integer({ minimum: 1 }),
-    lastNumber: Type.Integer({ minimum: 1 }),
+    firstNumber: ReportNumber,
+    lastNumber: ReportNumber,
     /** Of these, reports that found no room in the agent's spool and are lost. */
-    droppedReports: Type.Integer({ minimum: 0 }),
+    droppedReports: Count,
     /** Written as `shortenReport` makes it. */
     report: IntervalReportSchema,
     /** What the watcher saw since the report before; null on a host that can't watch. */
@@ -124,20 +127,20 @@ export const ControllerMessageSchema = Type.Union([
     message: Text,
     hint: Text,
     /** The report that cannot be true: sent again it would be turned away again. */
-    report: Type.Optional(Type.Object({ stint: Stint, lastNumber: Type.Integer({ minimum: 1 }) })),
+    report: Type.Optional(Type.Object({ stint: Stint, lastNumber: ReportNumber })),
   }),
-  Type.Object({ kind: Type.Literal("clock-answer"), id: Type.Integer(), controllerNs: Type.Number() }),
+  Type.Object({ kind: Type.Literal("clock-answer"), id: Count, controllerNs: Ns }),
   Type.Object({ kind: Type.Literal("beat") }),
   Type.Object({ kind: Type.Literal("prepare"), runId: RunId, task: AgentTaskSchema }),
   /** The run's start instant, on the controller's monotonic clock. */
-  Type.Object({ kind: Type.Literal("go"), runId: RunId, startControllerNs: Type.Number() }),
+  Type.Object({ kind: Type.Literal("go"), runId: RunId, startControllerNs: Ns }),
   Type.Object({ kind: Type.Literal("abort"), runId: RunId, reason: Text }),
   /** Goes on with a run that began without this agent, or that it was torn from: what is left of the task from now on. */
   Type.Object({
     kind: Type.Literal("resume"),
     runId: RunId,
     task: AgentTaskSchema,
-    startControllerNs: Type.Number(),
+    startControllerNs: Ns,
   }),
   /** Fetch the controller's package of the agent, which has this SHA-256, and go on as that version. Since protocol 3. */
   Type.Object({
@@ -146,7 +149,7 @@ export const ControllerMessageSchema = Type.Union([
     sha256: Type.String({ pattern: "^[0-9a-f]{64}$" }),
   }),
   /** Everything of this stint up to `lastNumber` is in the store. */
-  Type.Object({ kind: Type.Literal("ack"), runId: RunId, stint: Stint, lastNumber: Type.Integer({ minimum: 1 }) }),
+  Type.Object({ kind: Type.Literal("ack"), runId: RunId, stint: Stint, lastNumber: ReportNumber }),
 ]);
 export type ControllerMessage = DeepReadonly<Static<typeof ControllerMessageSchema>>;
 

@@ -1,4 +1,5 @@
 import Type, { type Static } from "@dyetrace/schema";
+import { words } from "../bounds.ts";
 import type { DeepReadonly } from "../deep-readonly.ts";
 
 /**
@@ -12,13 +13,13 @@ export const GuardsSchema = Type.Object({
   /** All streams of the host together. Small packets trip storm control long before their bit-rate says so. */
   maxPacketsPerSecond: Type.Number({ exclusiveMinimum: 0 }),
   /** Ranges such as `239.195.0.0/16` or `ff15::/16`. A group must lie in one of these… */
-  allowedGroups: Type.Array(Type.String({ maxLength: 49 }), { maxItems: 256 }),
+  allowedGroups: Type.Array(words(49), { maxItems: 256 }),
   /** …and in none of these. */
-  refusedGroups: Type.Array(Type.String({ maxLength: 49 }), { maxItems: 256 }),
+  refusedGroups: Type.Array(words(49), { maxItems: 256 }),
   /** Refuse groups whose Ethernet address is that of a link-local group (01:00:5e:00:00:xx, RFC 1112 6.4). */
   refuseReservedAliases: Type.Boolean(),
   /** Ranges of host addresses to which a slow unicast companion may go. Empty: to none. */
-  companionHosts: Type.Array(Type.String({ maxLength: 49 }), { maxItems: 256 }),
+  companionHosts: Type.Array(words(49), { maxItems: 256 }),
   maxTtl: Type.Integer({ minimum: 1, maximum: 255 }),
   /** 0 is best effort only. */
   maxDscp: Type.Integer({ minimum: 0, maximum: 63 }),

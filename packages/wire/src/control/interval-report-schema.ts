@@ -1,4 +1,5 @@
 import Type, { type Static } from "@dyetrace/schema";
+import { Count, Ns, words } from "../bounds.ts";
 import type { DeepReadonly } from "../deep-readonly.ts";
 import { GuardsSchema } from "./guards-schema.ts";
 import { StreamReceiptSchema } from "./receipt-schema.ts";
@@ -9,20 +10,18 @@ import { StreamReceiptSchema } from "./receipt-schema.ts";
  * clock, unless the name says otherwise.
  */
 const Nullable = <T extends Type.TSchema>(schema: T) => Type.Union([schema, Type.Null()]);
-const Count = Type.Integer({ minimum: 0 });
-const Ns = Type.Number();
-const Address = Type.String({ maxLength: 64 });
+const Address = words(64);
 
 export const AgentInterfaceSchema = Type.Object({
-  name: Type.String({ maxLength: 256 }),
+  name: words(256),
   index: Nullable(Count),
   ipv4: Nullable(Address),
   /** Link-local ones included, without zone. */
   ipv6: Type.Array(Address, { maxItems: 64 }),
   /** As `02:00:5e:10:00:01`. */
-  mac: Nullable(Type.String({ maxLength: 64 })),
+  mac: Nullable(words(64)),
   mtuBytes: Nullable(Count),
-  speedBps: Nullable(Type.Number({ exclusiveMinimum: 0 })),
+  speedBps: Nullable(Type.Number({ exclusiveMinimum: 0, maximum: Number.MAX_SAFE_INTEGER })),
   isUp: Nullable(Type.Boolean()),
   isWireless: Nullable(Type.Boolean()),
 });
@@ -31,10 +30,10 @@ export type AgentInterface = DeepReadonly<Static<typeof AgentInterfaceSchema>>;
 export const AgentCapabilitiesSchema = Type.Object({
   /** `linux`: kernel sockets through libc. `portable`: what the run-time offers everywhere, which sees less. */
   sockets: Type.Union([Type.Literal("linux"), Type.Literal("portable")]),
-  platform: Type.String({ maxLength: 64 }),
-  osRelease: Type.String({ maxLength: 256 }),
-  architecture: Type.String({ maxLength: 64 }),
-  nodeVersion: Type.String({ maxLength: 64 }),
+  platform: words(64),
+  osRelease: words(256),
+  architecture: words(64),
+  nodeVersion: words(64),
   /** Arrival times are the kernel's, not those of our reading. */
   kernelTimestamps: Type.Boolean(),
   /** Packets that the host itself dropped are counted apart. */
@@ -96,7 +95,7 @@ export const ListenerIntervalSchema = Type.Object({
   /** Packets of this socket that the host dropped for want of buffer or by checksum; null where it cannot be known. */
   hostLostPackets: Nullable(Count),
   /** Streams that share the socket and therefore `hostLostPackets` and `foreign`; 1 is alone. */
-  socketStreams: Type.Integer({ minimum: 1 }),
+  socketStreams: Type.Integer({ minimum: 1, maximum: 65_536 }),
   foreign: ForeignCountSchema,
 });
 export type ListenerInterval = DeepReadonly<Static<typeof ListenerIntervalSchema>>;
@@ -119,7 +118,7 @@ export const SenderIntervalSchema = Type.Object({
   lastSeq: Nullable(Count),
   sendErrors: Type.Object({ enobufs: Count, eagain: Count, other: Count }),
   /** The last error other than those two, as `ENETUNREACH`. */
-  lastError: Nullable(Type.String({ maxLength: 32 })),
+  lastError: Nullable(words(32)),
   /** Due but not sent: the source came too late for them or the kernel refused them twice. */
   skippedPackets: Count,
   /** How late packets left after their due time; null when none was sent. */
@@ -170,7 +169,7 @@ export const IntervalReportSchema = Type.Object({
     Type.Object({
       why: SourceStopSchema,
       atNs: Ns,
-      detail: Type.String({ maxLength: 500 }),
+      detail: words(500),
     }),
   ),
   /** The whole run; only in the last report. */
@@ -182,7 +181,7 @@ export const IntervalReportSchema = Type.Object({
       groupsInUse: Type.Optional(Type.Array(Count, { maxItems: 4096 })),
       /** Joined streams that came to the network card, but not one packet to the socket; why, where it can be read. */
       hostBlocks: Type.Optional(
-        Type.Array(Type.Object({ streamId: Count, why: Nullable(Type.String({ maxLength: 2000 })) }), {
+        Type.Array(Type.Object({ streamId: Count, why: Nullable(words(2000)) }), {
           maxItems: 4096,
         }),
       ),

@@ -1,23 +1,21 @@
 import Type, { type Static } from "@dyetrace/schema";
+import { Count, DurationNs, Ns, SumOfNs } from "../bounds.ts";
 
 /**
  * JSON form of what one listener measured of one stream in an interval: the `StreamReceipt` of packages/measure, where
  * every field is explained. Beside the form, the bounds of its lists: nothing that an agent sends is without a bound. On the way
  * and in the store it is written shorter, see `report-form.ts`.
  */
-const Count = Type.Integer({ minimum: 0, maximum: Number.MAX_SAFE_INTEGER });
-const Seq = Type.Integer({ minimum: 0, maximum: Number.MAX_SAFE_INTEGER });
-const Ns = Type.Number();
-const DurationNs = Type.Number({ minimum: 0 });
+const Seq = Count;
 const orNull = <T extends Type.TSchema>(schema: T) => Type.Union([schema, Type.Null()]);
 
 /** One class of a distribution, and how many values fell into it. */
 const BinSchema = Type.Tuple([Type.Integer({ minimum: -2495, maximum: 2495 }), Count]);
 export const HistogramSchema = Type.Object({
   count: Count,
-  sum: Type.Number(),
-  min: orNull(Type.Number()),
-  max: orNull(Type.Number()),
+  sum: SumOfNs,
+  min: orNull(Ns),
+  max: orNull(Ns),
   bins: Type.Array(BinSchema, { maxItems: 4991 }),
 });
 

@@ -1,8 +1,8 @@
 import Type, { type Static } from "@dyetrace/schema";
+import { Count, Ns } from "../bounds.ts";
 import type { DeepReadonly } from "../deep-readonly.ts";
 import { MembershipEventSchema } from "../membership/membership-message.ts";
 
-const Count = Type.Integer({ minimum: 0 });
 const Nullable = <T extends Type.TSchema>(schema: T) => Type.Union([schema, Type.Null()]);
 
 /** Test frames of one stream that reached the network card in one interval, joined or not. */
@@ -10,8 +10,8 @@ export const WatchedStreamSchema = Type.Object({
   streamId: Type.Integer({ minimum: 0, maximum: 0xffffffff }),
   frames: Count,
   /** First and last frame, ns after the run's start instant; null when there was none. */
-  firstNs: Nullable(Type.Number()),
-  lastNs: Nullable(Type.Number()),
+  firstNs: Nullable(Ns),
+  lastNs: Nullable(Ns),
   /** Runs of sequence numbers seen in this interval, ascending, both ends included. */
   ranges: Type.Array(Type.Tuple([Count, Count]), { maxItems: 1024 }),
   /** Frames whose numbers found no room in `ranges`. Not 0: `ranges` is not the whole truth. */
@@ -31,7 +31,7 @@ export const WatcherReportSchema = Type.Object({
    * Since when it has watched this interface without a break, ns after the run's start instant (mostly negative). Null
    * while the interface is down: it sees nothing now, and what it saw of the interval is not the whole.
    */
-  sinceNs: Nullable(Type.Number()),
+  sinceNs: Nullable(Ns),
   /** One entry for every watched stream. */
   streams: Type.Array(WatchedStreamSchema, { maxItems: 4096 }),
   /** In order of arrival. A run's first report also carries the last minutes before the run. */

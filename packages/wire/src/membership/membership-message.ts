@@ -1,4 +1,5 @@
 import Type, { type Static } from "@dyetrace/schema";
+import { Ns, words } from "../bounds.ts";
 import type { DeepReadonly } from "../deep-readonly.ts";
 
 /**
@@ -6,10 +7,12 @@ import type { DeepReadonly } from "../deep-readonly.ts";
  * IGMPv3 (RFC 3376), MLDv1 (RFC 2710), MLDv2 (RFC 3810), PIM hello (RFC 7761). Addresses are text, so every message
  * travels as JSON. What the message does not say is null.
  */
-const Address = Type.String({ maxLength: 45 });
+const Address = words(45);
 const Mac = Type.String({ pattern: "^[0-9a-f]{2}(:[0-9a-f]{2}){5}$" });
 const Nullable = <T extends Type.TSchema>(schema: T) => Type.Union([schema, Type.Null()]);
-const DurationMs = Type.Number({ minimum: 0 });
+const DurationMs = Type.Number({ minimum: 0, maximum: 1e12 });
+/** More than the largest Ethernet frame holds of addresses or records (9000 bytes, 4 each). */
+const MOST_LISTED = 4096;
 
 /** What every message carries around its own content. */
 const ENVELOPE_FIELDS = {
@@ -40,7 +43,7 @@ const QuerySchema = Type.Object({
   checksum: Checksum,
   /** Null in a general query. */
   group: Nullable(Address),
-  sources: Type.Array(Address),
+  sources: Type.Array(Address, { maxItems: MOST_LISTED }),
   /** Decoded from the Max Resp Code; 10 s for IGMPv1, which has no such field. */
   maxResponseMs: DurationMs,
   /** S flag; null before IGMPv3 and MLDv2. */
@@ -68,7 +71,7 @@ const GroupRecordSchema = Type.Object({
   /** Names of RFC 3376 4.2.12; `unknown` is to be ignored. */
   type: GroupRecordTypeSchema,
   group: Address,
-  sources: Type.Array(Address),
+  sources: Type.Array(Address, { maxItems: MOST_LISTED }),
 });
 
 const ReportSchema = Type.Object({
@@ -78,7 +81,7 @@ const ReportSchema = Type.Object({
   version: Version,
   checksum: Checksum,
   /** An IGMPv1, IGMPv2 or MLDv1 report stands as one IS_EX record without sources (RFC 3376 7.3.2, RFC 3810 8.3.2). */
-  records: Type.Array(GroupRecordSchema),
+  records: Type.Array(GroupRecordSchema, { maxItems: MOST_LISTED }),
   hasExtension: Type.Boolean(),
 });
 
@@ -110,12 +113,12 @@ const PimHelloSchema = Type.Object({
     }),
   ),
   /** Option 19. */
-  designatedRouterPriority: Nullable(Type.Integer({ minimum: 0 })),
+  designatedRouterPriority: Nullable(Type.Integer({ minimum: 0, maximum: 0xffffffff })),
   /** Option 20: drawn anew at every start of the router's interface. */
-  generationId: Nullable(Type.Integer({ minimum: 0 })),
+  generationId: Nullable(Type.Integer({ minimum: 0, maximum: 0xffffffff })),
   /** Option 24. */
-  secondaryAddresses: Type.Array(Address),
-  otherOptions: Type.Array(Type.Integer({ minimum: 0, maximum: 65_535 })),
+  secondaryAddresses: Type.Array(Address, { maxItems: MOST_LISTED }),
+  otherOptions: Type.Array(Type.Integer({ minimum: 0, maximum: 65_535 }), { maxItems: MOST_LISTED }),
 });
 
 /** IGMP, MLD or a PIM hello that cannot be what it claims to be. Whoever hears it must ignore it. */
@@ -156,7 +159,7 @@ export type GroupRecord = DeepReadonly<Static<typeof GroupRecordSchema>>;
 /** One message as one host saw it. */
 const EventSchema = Type.Object({
   /** Nanoseconds after the run's start instant; negative before it. From the kernel's timestamp of the frame. */
-  atNs: Type.Number(),
+  atNs: Ns,
   /** `out`: this host sent it, as it left on the wire. */
   direction: Type.Union([Type.Literal("in"), Type.Literal("out")]),
   message: MembershipMessageSchema,

@@ -1,0 +1,46 @@
+import type { AgentMessage } from "@dyetrace/wire";
+import type { KeptReport } from "../store/kept-report.ts";
+import { packBody } from "../store/pack-body.ts";
+import { countMinutes } from "./count-minutes.ts";
+import { noteEpisodes } from "./note-episodes.ts";
+
+export type ReportMessage = Extract<AgentMessage, { readonly kind: "report" }>;
+
+/** One report as the store takes it, with all that is worked out of it at the door. Pure. */
+export function prepareReport(agent: string, message: ReportMessage): KeptReport {
+  const { runId, stint, firstNumber, lastNumber, droppedReports, isFinal, report, watch } = message;
+  const body = { report, watch };
+  const { fromNs, toNs } = report;
+  const dropped =
+    droppedReports === 0
+      ? []
+      : [
+          {
+            kind: "dropped" as const,
+            agent,
+            streamId: null,
+            fromNs,
+            toNs,
+            count: droppedReports,
+            detail: "the agent's spool was full",
+          },
+        ];
+  return {
+    runId,
+    agent,
+    stint,
+    firstNumber,
+    lastNumber,
+    droppedReports,
+    isFinal,
+    fromNs,
+    toNs,
+    packed: packBody(body),
+    minutes: countMinutes(body),
+    episodes: [...noteEpisodes(agent, body), ...dropped],
+  };
+}
+
+/** Rough size of a prepared report in memory, bytes. */
+export const sizeOfPrepared = ({ packed, minutes, episodes }: KeptReport): number =>
+  packed.length + 300 * (1 + minutes.length + episodes.length);

@@ -1,0 +1,30 @@
+import Type from "@dyetrace/schema";
+
+/**
+ * Values that come from another program, with the bounds that all of them have: what is read here is added up, drawn and stored,
+ * and neither a sum nor a database may break on it.
+ */
+
+/** Counts and sequence numbers: whole numbers that a double holds exactly. */
+export const Count = Type.Integer({ minimum: 0, maximum: Number.MAX_SAFE_INTEGER });
+
+/** An instant or a difference of clocks, ns: within 31 years, longer than any host is up. */
+const MOST_NS = 1e18;
+export const Ns = Type.Number({ minimum: -MOST_NS, maximum: MOST_NS });
+export const DurationNs = Type.Number({ minimum: 0, maximum: MOST_NS });
+
+/** A sum of up to 2^53 durations of a year. */
+const MOST_SUM = 1e33;
+export const SumOfNs = Type.Number({ minimum: -MOST_SUM, maximum: MOST_SUM });
+
+/**
+ * Words of another program. They are shown on terminals and stored in databases, so they have no control characters but tab,
+ * line feed and carriage return: an escape sequence could write over what the operator reads, and PostgreSQL takes no NUL.
+ */
+export const words = (maxLength: number): Type.TString =>
+  Type.String({ maxLength, pattern: "^[^\\u0000-\\u0008\\u000b\\u000c\\u000e-\\u001f\\u007f-\\u009f]*$" });
+
+/** The same words without such characters. */
+export const withoutControls = (text: string): string =>
+  // biome-ignore lint/suspicious/noControlCharactersInRegex: these are what is taken out
+  text.replace(/[\u0000-\u0008\u000b\u000c\u000e-\u001f\u007f-\u009f]/g, "\ufffd");
