@@ -14,6 +14,7 @@ import { registerRun } from "./commands/run.ts";
 import { registerRuns } from "./commands/runs.ts";
 import { registerScenarios } from "./commands/scenarios.ts";
 import { registerSignInCommand } from "./commands/sign-in.ts";
+import { registerStop } from "./commands/stop.ts";
 
 /** The `dyetrace` program. Sets the exit code; a mistake of the user's ends in one sentence and exit code 2. */
 export async function runProgram(argv: readonly string[]): Promise<void> {
@@ -29,6 +30,7 @@ export async function runProgram(argv: readonly string[]): Promise<void> {
   registerRun(program);
   registerProbe(program);
   registerRuns(program);
+  registerStop(program);
   registerReport(program);
   registerCompare(program);
   registerScenarios(program);

@@ -42,6 +42,8 @@ function describe(route: string, request: FastifyRequest, payload: string): stri
     }
     case "POST /api/runs/:id/abort":
       return `stopped run ${params["id"]}`;
+    case "POST /api/stop":
+      return "stopped every source";
     case "PUT /api/console/plan":
       return "saved the site plan";
     case "POST /api/enrolled":

@@ -18,6 +18,8 @@ const LOOK_AGAIN_MS = 1000;
 
 /** Who is connected. One session a name; the same agent coming back replaces its own old connection. */
 export class AgentRegistry extends EventEmitter<RegistryEvents> implements SessionGate {
+  /** Runs that this controller conducts now, looks and ramps included. */
+  readonly conducted: Set<string> = new Set();
   readonly #sessions = new Map<string, { readonly session: AgentSession; readonly key: string }>();
   readonly #door: Pick<AgentDoor, "admit" | "isGood">;
   readonly #looking: NodeJS.Timeout;

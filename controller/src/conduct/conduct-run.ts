@@ -1,15 +1,16 @@
-import { DEFAULT_HOLD_NS, Fault, type RunProgress } from "@dyetrace/wire";
+import { Fault, type RunProgress } from "@dyetrace/wire";
 import { LONG_RUN_NS, type RunEvidence } from "../account/run-evidence.ts";
 import type { AgentRegistry } from "../agents/agent-registry.ts";
-import type { AgentSession, RunMessage } from "../agents/agent-session.ts";
+import type { AgentSession } from "../agents/agent-session.ts";
 import { monotonicNs } from "../agents/monotonic-clock.ts";
 import type { CompiledRun } from "../plan/compiled-run.ts";
 import { bringBackAgents } from "./bring-back-agents.ts";
+import { followAgents } from "./follow-agents.ts";
 import { isLeaving, Left } from "./leaving.ts";
 import { RunAgents, TimeUp } from "./run-agents.ts";
 import type { RunGuard } from "./run-guard.ts";
 
-const STOPPED_BY_HAND = "stopped by the operator";
+export const STOPPED_BY_HAND = "stopped by the operator";
 const OVER = "the run is over";
 const PREPARE_WITHIN_MS = 15_000;
 /** From the order to the start: long enough for the order to reach every agent twice over. */
@@ -36,64 +37,34 @@ export async function conductRun(
 ): Promise<RunEvidence> {
   const { present, absent } = splitByPresence(run, registry);
   const agents = new RunAgents(run, present);
-  let stopReason: string | null = null;
-  const stop = (reason: string | null): void => {
-    if (reason === null || stopReason !== null) return;
-    stopReason = reason;
-    agents.end(reason);
-    order({ kind: "abort", runId: run.runId, reason });
-  };
-  const onMessage = (session: AgentSession, message: RunMessage): void => {
-    agents.take(session, message);
-    if (guard !== null && message.kind === "report" && message.runId === run.runId) {
-      stop(guard.onReport(session.name, message));
-    }
-  };
-  const onGone = (session: AgentSession): void => {
-    agents.lost(session.name);
-    const mayOutlast = run.scenario.holdNs > DEFAULT_HOLD_NS;
-    if (guard !== null && agents.isUnderWay(session.name)) {
-      stop(guard.onGone(session.name, agents.sinceStartNs, mayOutlast));
-    }
-  };
-  registry.on("message", onMessage);
-  registry.on("gone", onGone);
+  using followed = followAgents(run, agents, registry, guard);
   const order = (message: Parameters<AgentSession["send"]>[0]): void => {
     for (const agent of present) registry.find(agent)?.send(message);
   };
-  try {
-    say({ kind: "step", text: `Preparing ${present.length} agents` });
-    for (const agent of present) {
-      const task = run.tasks.get(agent);
-      if (task !== undefined) registry.find(agent)?.send({ kind: "prepare", runId: run.runId, task });
-    }
-    try {
-      await agents.until(() => agents.isPrepared(), PREPARE_WITHIN_MS, signal);
-      agents.checkPrepared();
-    } catch (error) {
-      order({
-        kind: "abort",
-        runId: run.runId,
-        reason: "the run could not be prepared",
-      });
-      throw error;
-    }
-    const startNs = monotonicNs() + LEAD_NS;
-    order({ kind: "go", runId: run.runId, startControllerNs: startNs });
-    const startedAt = new Date(Date.now() + LEAD_NS / 1e6);
-    onStart(startNs, startedAt);
-    say({ kind: "go", startsInMs: LEAD_NS / 1e6, lastsMs: run.endNs / 1e6 });
-    agents.begin(startNs);
-    return await seeThrough(
-      { run, agents, registry, startNs, startedAt, absent, present },
-      signal,
-      say,
-      () => stopReason,
-    );
-  } finally {
-    registry.off("message", onMessage);
-    registry.off("gone", onGone);
+  say({ kind: "step", text: `Preparing ${present.length} agents` });
+  for (const agent of present) {
+    const task = run.tasks.get(agent);
+    if (task !== undefined) registry.find(agent)?.send({ kind: "prepare", runId: run.runId, task });
   }
+  try {
+    await agents.until(() => agents.isPrepared(), PREPARE_WITHIN_MS, signal);
+    agents.checkPrepared();
+  } catch (error) {
+    order({
+      kind: "abort",
+      runId: run.runId,
+      reason: "the run could not be prepared",
+    });
+    throw error;
+  }
+  const startNs = monotonicNs() + LEAD_NS;
+  order({ kind: "go", runId: run.runId, startControllerNs: startNs });
+  const startedAt = new Date(Date.now() + LEAD_NS / 1e6);
+  onStart(startNs, startedAt);
+  say({ kind: "go", startsInMs: LEAD_NS / 1e6, lastsMs: run.endNs / 1e6 });
+  agents.begin(startNs);
+  const underWay = { run, agents, registry, startNs, startedAt, absent, present };
+  return await seeThrough(underWay, signal, say, () => followed.stopReason);
 }
 
 /** A run under way: by which agents, since when. */

@@ -18,7 +18,7 @@ export async function storedEvidence(store: Store, run: CompiledRun, told: RunEv
       agents.set(agent, one);
       continue;
     }
-    agents.set(agent, { ...(await evidenceOf(store, run, agent)), ...factsOf(told.agents.get(agent)) });
+    agents.set(agent, { ...(await evidenceOf(store, run, agent, told.isAborted)), ...factsOf(told.agents.get(agent)) });
   }
   return { ...told, agents, isComplete: true };
 }
@@ -34,6 +34,7 @@ async function evidenceOf(
   store: Store,
   run: CompiledRun,
   agent: string,
+  isStopped: boolean,
 ): Promise<Pick<AgentEvidence, "agent" | "reports" | "watch" | "final">> {
   const stretchNs = run.endNs > LONG_RUN_NS ? STRETCH_NS : 0;
   const bodies: { stint: string; body: ReportBody }[] = [];
@@ -52,7 +53,8 @@ async function evidenceOf(
   const reports = bodies.map(({ body }) => (isSourceBroken ? withoutSending(body.report) : body.report));
   const watch = bodies.flatMap(({ body }): WatcherReport[] => (body.watch === null ? [] : [body.watch]));
   const last = reports.at(-1);
-  const hasEnded = last !== undefined && last.totals !== null && last.toNs >= run.endNs - 1e9;
+  // A run that was stopped ends everybody's part early; else a part that ends early is followed by another.
+  const hasEnded = last !== undefined && last.totals !== null && (isStopped || last.toNs >= run.endNs - 1e9);
   return { agent, reports, watch, final: hasEnded ? last : null };
 }
 

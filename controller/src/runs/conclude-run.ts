@@ -1,9 +1,11 @@
+import { setTimeout as sleep } from "node:timers/promises";
 import { loadSitePlan, type SiteGraph } from "@dyetrace/site";
 import type { RunProgress, RunReport, RunRequest } from "@dyetrace/wire";
 import { accountOfRun } from "../account/run-account.ts";
 import type { RunEvidence } from "../account/run-evidence.ts";
 import { LONG_RUN_NS } from "../account/run-evidence.ts";
 import { buildReport } from "../conclude/build-report.ts";
+import { isLeaving, Left } from "../conduct/leaving.ts";
 import { accountStretches } from "../intake/account-stretches.ts";
 import type { ReportIntake } from "../intake/report-intake.ts";
 import { findIncidents } from "../night/find-incidents.ts";
@@ -22,13 +24,34 @@ export interface Conclusion {
   readonly probeOf: RunRequest["probeOf"];
 }
 
+/** A store that takes nothing is waited for this long, with the reports that wait for it: a disk takes time to be cleared. */
+const STORE_WITHIN_MS = 15 * 60_000;
+
+/** @throws {Left} where the controller ends meanwhile: the next one finds the run as it is */
+async function untilStored(
+  intake: ReportIntake,
+  signal: AbortSignal,
+  say: (progress: RunProgress) => void,
+): Promise<void> {
+  await intake.settle();
+  if (!intake.isTroubled) return;
+  say({ kind: "step", text: "The store takes no reports at present: waiting for it" });
+  const deadlineMs = performance.now() + STORE_WITHIN_MS;
+  while (intake.isTroubled && performance.now() < deadlineMs) {
+    await sleep(500);
+    if (isLeaving(signal)) throw new Left();
+  }
+  await intake.settle();
+}
+
 /** The report of a run that is over, from everything that was stored of it. */
 export async function concludeRun(
   { run, graph, evidence, store, intake, probeOf }: Conclusion,
+  signal: AbortSignal,
   say: (progress: RunProgress) => void,
 ): Promise<RunReport> {
   say({ kind: "step", text: "Working out what happened where" });
-  await intake.settle();
+  await untilStored(intake, signal, say);
   const probed = await probedRun(store, probeOf);
   const report = buildReport(accountOfRun(run, await storedEvidence(store, run, evidence)), graph, probed);
   const stretches = await accountStretches(store, run);

@@ -4,41 +4,45 @@ import { Left } from "../conduct/leaving.ts";
 import type { NewRun } from "../store/run-records.ts";
 import type { Store } from "../store/store.ts";
 import { CONTROLLER_INSTANCE } from "./controller-boot.ts";
+import type { LateWrites } from "./late-writes.ts";
 import type { RunJob } from "./run-registry.ts";
+
+/** Where a run's beginning and end are written down. */
+export interface RunShelf {
+  readonly store: Store;
+  readonly late: LateWrites;
+}
 
 /**
  * A run's job, with its beginning and its end written down. If the end can't be stored, the report is still handed
- * over, with a note that says so.
+ * over, with a note that says so, and storing it is tried again.
  */
-export function keepRun(store: Store, run: Omit<NewRun, "programVersion" | "owner">, job: RunJob): RunJob {
+export function keepRun(shelf: RunShelf, run: Omit<NewRun, "programVersion" | "owner">, job: RunJob): RunJob {
+  const { store } = shelf;
   return async (signal, say) => {
     try {
       await store.runs.add({ ...run, programVersion: VERSION, owner: CONTROLLER_INSTANCE });
     } catch (error) {
       throw store.fault(error);
     }
-    return finishRun(store, run.runId, job)(signal, say);
+    return finishRun(shelf, run.runId, job)(signal, say);
   };
 }
 
 /** The second half of that, for a run whose beginning is written down. */
-export function finishRun(store: Store, runId: string, job: RunJob): RunJob {
+export function finishRun({ store, late }: RunShelf, runId: string, job: RunJob): RunJob {
   return async (signal, say) => {
     let report: Awaited<ReturnType<RunJob>>;
     try {
       report = await job(signal, say);
     } catch (error) {
       if (error instanceof Left) throw error;
-      await store.runs.failed(runId, failureOf(error)).catch(() => undefined);
+      await late.write(runId, () => store.runs.failed(runId, failureOf(error)));
       throw error;
     }
-    try {
-      await store.runs.done(report);
-      return report;
-    } catch (error) {
-      const reason = store.fault(error);
-      return { ...report, notes: [...report.notes, `This report could not be stored: ${String(reason)}`] };
-    }
+    const trouble = await late.write(runId, () => store.runs.done(report));
+    if (trouble === null) return report;
+    return { ...report, notes: [...report.notes, `This report could not be stored yet: ${String(trouble)}`] };
   };
 }
 

@@ -16,6 +16,8 @@ interface OpenRun extends RunRecord {
   report: RunReport | null;
   isRunning: boolean;
   readonly abort: AbortController;
+  /** Resolves when it is no longer going on, however it ended. */
+  over: Promise<void>;
   readonly followers: EventEmitter<{ progress: [RunProgress] }>;
 }
 
@@ -33,7 +35,7 @@ export class RunRegistry extends EventEmitter<{ progress: [runId: string, progre
    * @throws {Fault} RUN_BUSY while another run is going on
    */
   start(id: string, job: RunJob): void {
-    const busy = [...this.#runs.values()].find((run) => run.isRunning);
+    const busy = this.#busy();
     if (busy !== undefined) {
       throw new Fault("RUN_BUSY", `Run ${busy.id} is going on`, "Wait for its end, or abort it first");
     }
@@ -43,6 +45,7 @@ export class RunRegistry extends EventEmitter<{ progress: [runId: string, progre
       report: null,
       isRunning: true,
       abort: new AbortController(),
+      over: Promise.resolve(),
       followers: new EventEmitter(),
     };
     run.followers.setMaxListeners(0);
@@ -52,7 +55,7 @@ export class RunRegistry extends EventEmitter<{ progress: [runId: string, progre
       run.followers.emit("progress", progress);
       this.emit("progress", id, progress);
     };
-    void job(run.abort.signal, say).then(
+    run.over = job(run.abort.signal, say).then(
       (report) => {
         run.report = report;
         run.isRunning = false;
@@ -75,6 +78,11 @@ export class RunRegistry extends EventEmitter<{ progress: [runId: string, progre
       if (oldest === undefined) break;
       this.#runs.delete(oldest.id);
     }
+  }
+
+  /** Resolves when no run is going on. */
+  async untilIdle(): Promise<void> {
+    for (let busy = this.#busy(); busy !== undefined; busy = this.#busy()) await busy.over;
   }
 
   list(): readonly RunRecord[] {
@@ -124,6 +132,10 @@ export class RunRegistry extends EventEmitter<{ progress: [runId: string, progre
         });
       }
     }
+  }
+
+  #busy(): OpenRun | undefined {
+    return [...this.#runs.values()].find((run) => run.isRunning);
   }
 
   #find(id: string): OpenRun {

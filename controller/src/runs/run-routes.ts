@@ -5,6 +5,8 @@ import { DoneSchema } from "@dyetrace/wire/console/done";
 import { DiskNeedSchema } from "@dyetrace/wire/console/run-forecast";
 import { RunIdSchema, RunSummarySchema } from "@dyetrace/wire/console/stored-run";
 import type { FastifyInstance } from "fastify";
+import { STOPPED_BY_HAND } from "../conduct/conduct-run.ts";
+import { stopEverySource, stopStrayRun } from "../conduct/stop-sources.ts";
 import { summariseNight } from "../night/night-summary.ts";
 import type { Retention } from "../store/retention.ts";
 import type { Store } from "../store/store.ts";
@@ -13,6 +15,7 @@ import type { RunSchedule } from "./run-schedule.ts";
 import { type RunSurroundings, runNeed, scheduleRun, startRun } from "./start-run.ts";
 
 const ListQuerySchema = Type.Object({ most: Type.Optional(Type.Integer({ minimum: 1, maximum: 10_000 })) });
+const StoppedSchema = Type.Object({ agents: Type.Array(Type.String({ description: "Agents that were told." })) });
 const BaselineSchema = Type.Object(
   { runId: Type.String({ maxLength: 64 }) },
   { additionalProperties: false, description: "Body of a baseline: the run that bears the name." },
@@ -24,7 +27,7 @@ export function registerRunRoutes(
   schedule: RunSchedule,
   retention: Retention,
 ): void {
-  const { runs, store } = surroundings;
+  const { runs, store, registry } = surroundings;
   app.post<{ Body: RunRequest }>(
     "/api/runs",
     {
@@ -77,8 +80,22 @@ export function registerRunRoutes(
           hint: "",
         };
         await stored(store, () => store.runs.failed(id, failure));
-      } else runs.abort(id);
+      } else if (runs.list().some((run) => run.id === id)) runs.abort(id);
+      else if (stopStrayRun(registry, id, STOPPED_BY_HAND) === 0) runs.find(id); // throws: nobody knows of it
       return reply.status(202).send({});
+    },
+  );
+  app.post(
+    "/api/stop",
+    {
+      schema: {
+        summary: "Stops every source of every agent, whatever run it belongs to",
+        response: { 202: StoppedSchema },
+      },
+    },
+    (_request, reply) => {
+      runs.abortAll();
+      return reply.status(202).send({ agents: [...stopEverySource(registry, STOPPED_BY_HAND)] });
     },
   );
   app.get<{ Params: { id: string } }>(

@@ -1,7 +1,8 @@
 import type { Logger } from "pino";
 import type { RunRecord } from "../store/run-record.ts";
 import type { Store } from "../store/store.ts";
-import { failureOf } from "./keep-run.ts";
+import { failureOf, type RunShelf } from "./keep-run.ts";
+import type { LateWrites } from "./late-writes.ts";
 
 /** A timer holds no longer than this (2^31 ms, about 24 days); a later start is looked at again. */
 const LONGEST_WAIT_MS = 2 ** 31 - 1;
@@ -9,13 +10,15 @@ const LONGEST_WAIT_MS = 2 ** 31 - 1;
 /** Runs that are to start at a later time. They stand in the store, so a restarted controller knows of them. */
 export class RunSchedule implements Disposable {
   readonly #store: Store;
+  readonly #late: LateWrites;
   readonly #start: (record: RunRecord) => void;
   readonly #log: Logger;
   readonly #timers = new Map<string, NodeJS.Timeout>();
 
   /** @param start begins a run that stands in the store; may throw a `Fault` */
-  constructor(store: Store, start: (record: RunRecord) => void, log: Logger) {
+  constructor({ store, late }: RunShelf, start: (record: RunRecord) => void, log: Logger) {
     this.#store = store;
+    this.#late = late;
     this.#start = start;
     this.#log = log;
   }
@@ -49,7 +52,7 @@ export class RunSchedule implements Disposable {
       this.#start(record);
     } catch (error) {
       this.#log.error({ err: error, runId: record.runId }, "scheduled run did not start");
-      await this.#store.runs.failed(record.runId, failureOf(error)).catch(() => undefined);
+      await this.#late.write(record.runId, () => this.#store.runs.failed(record.runId, failureOf(error)));
     }
   }
 

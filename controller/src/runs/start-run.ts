@@ -36,6 +36,7 @@ import { concludeRun } from "./conclude-run.ts";
 import { CONTROLLER_INSTANCE, controllerStart } from "./controller-boot.ts";
 import { diskNeed } from "./disk-need.ts";
 import { finishRun, keepRun } from "./keep-run.ts";
+import type { LateWrites } from "./late-writes.ts";
 import { readScenario, refuseShortened, refuseUnfitGroups } from "./read-request.ts";
 import type { RunJob, RunRegistry } from "./run-registry.ts";
 
@@ -44,6 +45,7 @@ export interface RunSurroundings {
   readonly registry: AgentRegistry;
   readonly runs: RunRegistry;
   readonly store: Store;
+  readonly late: LateWrites;
   readonly intake: ReportIntake;
   readonly safety: Safety;
 }
@@ -53,9 +55,9 @@ export interface RunSurroundings {
  * @returns the run's id @throws {Fault} a mistake in a file, groups that must not be used, or RUN_BUSY
  */
 export function startRun(request: RunRequest, surroundings: RunSurroundings): string {
-  const { runs, store } = surroundings;
+  const { runs } = surroundings;
   const { run, job } = undertake(request, newRunId(), surroundings);
-  runs.start(run.runId, keepRun(store, run, job));
+  runs.start(run.runId, keepRun(surroundings, run, job));
   return run.runId;
 }
 
@@ -76,7 +78,7 @@ export async function scheduleRun(
 
 /** Starts a run whose time has come. @throws {Fault} as `startRun` */
 export function startScheduledRun({ request, runId }: RunRecord, surroundings: RunSurroundings): void {
-  surroundings.runs.start(runId, finishRun(surroundings.store, runId, undertake(request, runId, surroundings).job));
+  surroundings.runs.start(runId, finishRun(surroundings, runId, undertake(request, runId, surroundings).job));
 }
 
 /** What a run would take on disk. @throws {Fault} a mistake in a file */
@@ -122,20 +124,19 @@ interface Undertaking extends RunSurroundings {
 
 /** Looks, on a live site goes up the ramp, and then runs. */
 async function conductSafely(one: Undertaking, signal: AbortSignal, say: Say): Promise<RunReport> {
-  const { request, graph, registry, store, intake, safety } = one;
+  const { request, graph, registry, store, late, intake, safety } = one;
   if (safety.isLive) sayCautions(one, say);
   const run = await lookBefore(one, signal, say);
   say({ kind: "outline", outline: outlineRun(run, request.site) });
   const stopped = safety.isLive ? await climb(one, run, signal, say) : null;
   if (stopped !== null) return stopped;
   const onStart = (startNs: number, startedAt: Date): void => {
-    void store.runs
-      .started(run.runId, controllerStart(startNs, startedAt), packCompiledRun(run))
-      .catch(() => undefined);
+    const start = controllerStart(startNs, startedAt);
+    void late.write(run.runId, () => store.runs.started(run.runId, start, packCompiledRun(run)));
   };
   const guard = safety.isLive ? new SafetyGuard(run, graph) : null;
   const evidence = await conductRun(run, registry, signal, say, onStart, guard);
-  return concludeRun({ run, graph, evidence, store, intake, probeOf: request.probeOf }, say);
+  return concludeRun({ run, graph, evidence, store, intake, probeOf: request.probeOf }, signal, say);
 }
 
 function sayCautions({ graph, first }: Undertaking, say: Say): void {

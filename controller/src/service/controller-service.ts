@@ -16,12 +16,15 @@ import { makeServer } from "../agents/connection-limits.ts";
 import { registerConsole } from "../console/console-routes.ts";
 import { ReportIntake } from "../intake/report-intake.ts";
 import { LIVE_SAFETY, PRACTICE_SAFETY, type Safety } from "../plan/safety.ts";
-import { keepHeartbeat, pickUpRuns } from "../runs/pick-up-runs.ts";
+import { keepHeartbeat } from "../runs/keep-heartbeat.ts";
+import { LateWrites } from "../runs/late-writes.ts";
+import { pickUpRuns } from "../runs/pick-up-runs.ts";
 import { registerProbeRoutes } from "../runs/probe-routes.ts";
 import { RunRegistry } from "../runs/run-registry.ts";
 import { registerRunRoutes } from "../runs/run-routes.ts";
 import { RunSchedule } from "../runs/run-schedule.ts";
 import { startScheduledRun } from "../runs/start-run.ts";
+import { stopOrphans } from "../runs/stop-orphans.ts";
 import { keepUp } from "../runs/upkeep.ts";
 import { watchControl } from "../runs/watch-control.ts";
 import { DEFAULT_RETENTION, type Retention } from "../store/retention.ts";
@@ -95,12 +98,18 @@ async function openController(
   const store = options.store ?? closers.own(await openStore({ kind: "memory" }));
   const intake = new ReportIntake(store, log);
   closers.add(() => intake.close());
+  const late = closers.own(new LateWrites(store, log));
   const registry = new AgentRegistry(door);
   closers.add(() => registry.close());
   const runs = new RunRegistry();
   logNews(log, registry, runs);
   registry.on("message", (session, message) => {
     if (message.kind === "report") intake.take(session, message);
+  });
+  intake.on("unusable", (session, { runId, firstNumber, lastNumber }, why) => {
+    const which = firstNumber === lastNumber ? `report ${firstNumber}` : `reports ${firstNumber} to ${lastNumber}`;
+    const message = `${which} could not be stored: ${why}`;
+    registry.onRunMessage(session, { kind: "trouble", runId, code: "INTERNAL", message, hint: "" });
   });
   const app = fastify({
     bodyLimit: 2 * 1024 * 1024,
@@ -116,8 +125,10 @@ async function openController(
   registerAgentRoutes(app, registry);
   const safety = options.safety ?? (options.isPractice === true ? PRACTICE_SAFETY : LIVE_SAFETY);
   const retention = options.retention ?? DEFAULT_RETENTION;
-  const undertaking = { registry, runs, store, intake, safety };
-  const schedule = closers.own(new RunSchedule(store, (record) => startScheduledRun(record, undertaking), log));
+  const undertaking = { registry, runs, store, late, intake, safety };
+  const schedule = closers.own(
+    new RunSchedule({ store, late }, (record) => startScheduledRun(record, undertaking), log),
+  );
   registerRunRoutes(app, undertaking, schedule, retention);
   registerProbeRoutes(app, undertaking);
   registerConsole(app, {
@@ -132,7 +143,7 @@ async function openController(
   });
   extraRoutes(app);
 
-  const surroundings = { registry, runs, store, intake, log };
+  const surroundings = { ...undertaking, log };
   closers.own(keepHeartbeat(surroundings));
   closers.own(keepUp(store, retention, Date.now, log));
   closers.own(watchControl(registry, runs, store, Date.now));
@@ -150,7 +161,8 @@ async function openController(
   // A practice site goes with its controller, and so do its runs.
   const isLasting = options.store !== undefined && options.isPractice !== true;
   closers.add(() => (isLasting ? runs.leaveAll() : runs.abortAll()));
-  await pickUpRuns(surroundings, isLasting); // before agents can connect
+  const pickedUp = closers.own(await pickUpRuns(surroundings, isLasting)); // before agents can connect
+  closers.own(stopOrphans(surroundings, pickedUp));
   await schedule.takeUp();
   if (options.agentServer !== undefined) agentHttp.listen(options.agentServer);
   try {

@@ -1,0 +1,101 @@
+import { loadSitePlan } from "@dyetrace/site";
+import type { RunProgress, RunReport } from "@dyetrace/wire";
+import type { Logger } from "pino";
+import type { RunEvidence } from "../account/run-evidence.ts";
+import type { AgentRegistry } from "../agents/agent-registry.ts";
+import { monotonicNs } from "../agents/monotonic-clock.ts";
+import { seeThrough } from "../conduct/conduct-run.ts";
+import { followAgents } from "../conduct/follow-agents.ts";
+import { RunAgents } from "../conduct/run-agents.ts";
+import { SafetyGuard } from "../conduct/run-guard.ts";
+import type { ReportIntake } from "../intake/report-intake.ts";
+import { type PackedRun, unpackCompiledRun } from "../plan/compiled-run-json.ts";
+import { outlineRun } from "../plan/outline-run.ts";
+import type { Safety } from "../plan/safety.ts";
+import type { RunRecord, RunStart } from "../store/run-record.ts";
+import type { Store } from "../store/store.ts";
+import { concludeRun } from "./conclude-run.ts";
+import { bootId } from "./controller-boot.ts";
+import { finishRun } from "./keep-run.ts";
+import type { LateWrites } from "./late-writes.ts";
+import type { RunRegistry } from "./run-registry.ts";
+
+export interface ContinueSurroundings {
+  readonly registry: AgentRegistry;
+  readonly runs: RunRegistry;
+  readonly store: Store;
+  readonly late: LateWrites;
+  readonly intake: ReportIntake;
+  readonly safety: Safety;
+  readonly log: Logger;
+}
+
+/** Agents try again at least every 5 s; whoever has not come back by then after a restart of the controller is lost. */
+const BACK_WITHIN_MS = 12_000;
+
+/** Goes on with a run of which another controller ordered the start. @throws {Fault} RUN_BUSY, or a plan that is none here */
+export function continueRun(record: RunRecord, start: RunStart, surroundings: ContinueSurroundings): void {
+  const { registry, runs, store, late, intake, safety, log } = surroundings;
+  const run = unpackCompiledRun(record.compiled as PackedRun);
+  const graph = loadSitePlan(record.request.site.text, record.request.site.file);
+  const startNs = startOnThisClock(start);
+  const goThrough = async (signal: AbortSignal, say: (progress: RunProgress) => void): Promise<RunEvidence> => {
+    const stints = await store.reports.stints(run.runId);
+    const agents = new RunAgents(run, [...new Set([...stints.map(({ agent }) => agent), ...run.tasks.keys()])], false);
+    for (const { agent, isFinal, toNs } of stints) if (isFinal && toNs >= run.endNs - 1e9) agents.setFinished(agent);
+    agents.begin(startNs);
+    await noteAbsence(store, record, start, startNs).catch((error: unknown) =>
+      log.error({ err: store.fault(error), runId: run.runId }, "the time without a controller could not be noted"),
+    );
+    using followed = followAgents(run, agents, registry, safety.isLive ? new SafetyGuard(run, graph) : null);
+    // Whoever was there before: its part is known from the store, or it has something to do.
+    const busy = [...run.tasks].flatMap(([agent, { actions }]) => (actions.length > 0 ? agent : []));
+    const expected = new Set([...stints.map(({ agent }) => agent), ...busy]);
+    const missing = setTimeout(() => {
+      if (monotonicNs() < startNs + run.endNs) followed.missAbsent(expected);
+    }, BACK_WITHIN_MS);
+    say({ kind: "go", startsInMs: (startNs - monotonicNs()) / 1e6, lastsMs: run.endNs / 1e6 });
+    const startedAt = new Date(start.wallMs);
+    const underWay = { run, agents, registry, startNs, startedAt, present: [...run.tasks.keys()], absent: [] };
+    try {
+      return await seeThrough(underWay, signal, say, () => followed.stopReason);
+    } finally {
+      clearTimeout(missing);
+    }
+  };
+  const job = async (signal: AbortSignal, say: (progress: RunProgress) => void): Promise<RunReport> => {
+    say({ kind: "outline", outline: outlineRun(run, record.request.site) });
+    const evidence = await goThrough(signal, say).finally(() => registry.conducted.delete(run.runId));
+    const { probeOf } = record.request;
+    const told = { ...evidence, isComplete: false };
+    return concludeRun({ run, graph, evidence: told, store, intake, probeOf }, signal, say);
+  };
+  // From now on, before anything is read: an agent that comes with this run is not told to stop.
+  registry.conducted.add(run.runId);
+  try {
+    runs.start(record.runId, finishRun({ store, late }, record.runId, job));
+  } catch (error) {
+    registry.conducted.delete(run.runId);
+    throw error;
+  }
+}
+
+async function noteAbsence(store: Store, record: RunRecord, start: RunStart, startNs: number): Promise<void> {
+  const awayFromNs = (record.heartbeatMs - start.wallMs) * 1e6;
+  await store.reports.addEpisodes(record.runId, [
+    {
+      kind: "no-control",
+      agent: "",
+      streamId: null,
+      fromNs: awayFromNs,
+      toNs: Math.max(awayFromNs, monotonicNs() - startNs),
+      count: 1,
+      detail: "the controller was restarted",
+    },
+  ]);
+}
+
+/** On another boot of this machine the monotonic clock is another one, and the wall clock has to do. */
+function startOnThisClock({ wallMs, controllerNs, bootId: boot }: RunStart): number {
+  return boot === bootId() && boot !== "unknown" ? controllerNs : monotonicNs() - (Date.now() - wallMs) * 1e6;
+}

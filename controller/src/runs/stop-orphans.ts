@@ -1,0 +1,38 @@
+import type { Logger } from "pino";
+import type { AgentRegistry } from "../agents/agent-registry.ts";
+import type { AgentSession } from "../agents/agent-session.ts";
+import type { Store } from "../store/store.ts";
+import type { PickedUpRuns } from "./pick-up-runs.ts";
+
+/** Another controller on the same database that has not said for this long that it conducts a run is gone. */
+const GONE_AFTER_MS = 10_000;
+const REASON = "this controller conducts no such run";
+
+/**
+ * Tells an agent to stop that comes with a run which this controller does not conduct: its source would go on for as long as
+ * the controller is heard, and nobody would know of it. So it is after a look or a ramp that a restart cut short, and with a
+ * store that was put back from an older copy.
+ */
+export function stopOrphans(
+  { registry, store, log }: { readonly registry: AgentRegistry; readonly store: Store; readonly log: Logger },
+  pickedUp: PickedUpRuns,
+): Disposable {
+  const isOurs = (runId: string): boolean => registry.conducted.has(runId) || pickedUp.isWaiting(runId);
+  const look = async (session: AgentSession, runId: string): Promise<void> => {
+    if (isOurs(runId) || (await isConductedElsewhere(store, runId)) || isOurs(runId)) return;
+    log.warn({ agent: session.name, runId }, "agent told to stop: it is busy with a run that is not conducted here");
+    session.send({ kind: "abort", runId, reason: REASON });
+  };
+  const onConnected = (session: AgentSession): void => {
+    if (session.runId !== null) void look(session, session.runId);
+  };
+  registry.on("connected", onConnected);
+  return { [Symbol.dispose]: () => void registry.off("connected", onConnected) };
+}
+
+/** A store that cannot be asked knows of nobody. */
+async function isConductedElsewhere(store: Store, runId: string): Promise<boolean> {
+  if (store.isPrivate) return false;
+  const record = await store.runs.find(runId).catch(() => null);
+  return record?.state === "running" && Date.now() - record.heartbeatMs < GONE_AFTER_MS;
+}
