@@ -164,7 +164,7 @@ test("leave-cuts-neighbour: given that one host of a shared port leaves and the 
   const finding = only(left);
   expect(finding.kind).toBe("leave-cuts-neighbour");
   expect(finding.suspects.slice(0, 2)).toEqual([link("sw-east", "um-hub"), "sw-east"]);
-  expect(finding.title).toContain("When kiosk left board, gate behind the same port sw-east:2 was cut off");
+  expect(finding.title).toContain("gate behind the port sw-east:2 lost board ");
   // Nothing above the shared port fits a leave behind it.
   for (const above of ["core", link("core", "sw-east"), "tower"]) expect(finding.suspects).not.toContain(above);
 });
@@ -179,7 +179,7 @@ test("leave-cuts-neighbour: given that the neighbour comes back with the next qu
   }));
   const finding = only(left);
   expect(finding.kind).toBe("leave-cuts-neighbour");
-  expect(finding.title).toContain("lost it for 2.1 s");
+  expect(finding.title).toContain("lost board for 2.1 s");
 });
 
 test("leave-cuts-neighbour: given a leave behind another port, then it explains nothing", () => {

@@ -16,3 +16,24 @@ export function betweenPhrase(first: LinkSegment, last: LinkSegment): string {
   const way = ends[0] === ends[1] ? ` by way of ${planPlace(last.from.node)}` : "";
   return `between ${ends[0]} and ${ends[1]}${way}${vlanPhrase([first.id, last.id])}`;
 }
+
+/**
+ * "between core:1 and pier-east:24", or "in sw3" where the first suspect is a node. It begins with the first suspect, so
+ * that title and suspects send to the same place, and goes on as far as suspects follow each other.
+ * @param segments those among the suspects, from the source downwards
+ */
+export function suspectPhrase(
+  [chief = "an unknown place"]: readonly string[],
+  segments: readonly LinkSegment[],
+): string {
+  const first = segments.find(({ id }) => id === chief);
+  if (first === undefined) return `in ${chief}`;
+  let last = first;
+  for (const next of segments.slice(segments.indexOf(first) + 1)) {
+    // A trunk and a VLAN on it, or both directions of one link.
+    if (planPlace(next.id) === planPlace(last.id) || next.link === last.link) continue;
+    if (planPlace(next.from.node) !== planPlace(last.to.node)) break;
+    last = next;
+  }
+  return betweenPhrase(first, last);
+}

@@ -34,3 +34,6 @@ export function rate(bps: number): string {
 
 /** "1 packet", "3 packets". */
 export const count = (number: number, noun: string): string => `${number} ${noun}${number === 1 ? "" : "s"}`;
+
+/** "stops" of one, "stop" of several. @param plural the verb as several do it */
+export const verb = (names: readonly string[], plural: string): string => (names.length === 1 ? `${plural}s` : plural);

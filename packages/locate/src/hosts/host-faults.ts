@@ -1,6 +1,6 @@
 import type { Finding } from "../finding/finding.ts";
 import { type FindingRule, findingsOf, rowsOf } from "../finding/finding-row.ts";
-import { count, nameList, percent } from "../finding/wording.ts";
+import { count, nameList, percent, verb } from "../finding/wording.ts";
 import type { PlacedReceipt } from "../run/clean-receipt.ts";
 import type { StreamFacts } from "../run/stream-facts.ts";
 
@@ -30,7 +30,7 @@ const ROWS: readonly FindingRule<HostCase>[] = [
     kind: "host-side-block",
     match: (host) => (host.receipts.every(isBlocked) ? host : null),
     title: ({ host, streams }) =>
-      `${nameList(streams)} arrives at the network card of ${host}, but nothing reaches the program: the host blocks it`,
+      `${nameList(streams)} ${verb(streams, "arrive")} at the network card of ${host}, but nothing reaches the program: the host blocks it`,
     evidence: ({ nicFrames, sentPackets }) => [
       `${count(nicFrames, "frame")} at the network card, 0 packets at the socket, of ${sentPackets} sent.`,
     ],
@@ -45,7 +45,7 @@ const ROWS: readonly FindingRule<HostCase>[] = [
     title: ({ host, streams, hostLostPackets }) =>
       `${host} itself dropped ${count(hostLostPackets, "packet")} of ${nameList(streams)} that the network had delivered`,
     evidence: ({ hostLostPackets, lostPackets, sentPackets }) => [
-      `The host's own counters account for ${hostLostPackets} of ${lostPackets} missing packets (${percent(hostLostPackets / Math.max(1, sentPackets))} of all); they are taken out of the network's figures.`,
+      `The host's own counters account for ${Math.min(hostLostPackets, lostPackets)} of ${count(lostPackets, "missing packet")} (${percent(Math.min(hostLostPackets, lostPackets) / Math.max(1, sentPackets))} of all); they are taken out of the network's figures.`,
     ],
     advice:
       "Raise the receive buffer limit of this host and see what else keeps its processor busy. Until then its figures do not speak for the network.",

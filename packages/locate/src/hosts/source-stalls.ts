@@ -7,6 +7,7 @@ import type { StreamFacts } from "../run/stream-facts.ts";
 
 /** Shorter pauses are a busy host's scheduling: worth a note beside the run, not a finding. Common practice, no source. */
 const LEAST_STALL_MS = 500;
+const MOST_LINES = 5;
 /** Two silences are one if they share this part of the longer one. Common practice, no source. */
 const LEAST_SHARED_PART = 0.5;
 /** Where only listeners tell, a network that holds everything back looks the same. Our estimate, no source. */
@@ -25,13 +26,13 @@ const row = rowsOf<StreamFacts>({
 const STALLED = row({
   kind: "source-stalled",
   match: stalledBy,
-  title: ({ stream, stalls }) =>
-    `${stream.source} paused ${stream.stream} for ${seconds(Math.max(...stalls.map(lengthMs)))}: all listeners wait at the same time and no number is missing`,
+  title: ({ stream, stalls, isLogged }) =>
+    `${stream.source} paused ${stream.stream} for ${stalls.length === 1 ? "" : "up to "}${seconds(Math.max(...stalls.map(lengthMs)))}: ${isLogged ? "its own log says so" : "all listeners that report wait at the same time, and no number is missing then"}`,
   evidence: ({ stalls, isLogged, receipts }) => [
-    ...stalls.slice(0, 5).map((s) => `Silence from ${seconds(s.startMs)} to ${seconds(s.endMs)}.`),
+    ...stalls.slice(0, MOST_LINES).map((s) => `Silence from ${seconds(s.startMs)} to ${seconds(s.endMs)}.`),
     isLogged
-      ? `The source's own log counts ${count(stalls.length, "stall")}.`
-      : `${nameList(receipts.map(({ listener }) => listener.host))} share it, and the numbers go on without a gap; the source itself did not log it.`,
+      ? `The source's own log counts ${count(stalls.length, "pause")} of ${seconds(LEAST_STALL_MS)} and more.`
+      : `${nameList(receipts.map(({ listener }) => listener.host))} share it, and the numbers go on without a gap; the source itself logged none as long.`,
   ],
   confidence: ({ isLogged }) => (isLogged ? FINDING_KINDS["source-stalled"].confidence : UNLOGGED_CONFIDENCE),
   advice:

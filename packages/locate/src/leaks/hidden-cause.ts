@@ -26,14 +26,18 @@ export function hiddenCauses(
   const first = sightings[0];
   if (first === undefined) return [];
   const top = site.target[first.closedPorts[0] ?? -1] ?? first.seen.node;
+  const groups = new Set(sightings.map((s) => s.facts.stream.group));
   const innocent = new Set(
-    sightings.filter((s) => s.seen.bystander.isGroupUsedByHost === false).map((s) => s.seen.node),
+    leaks
+      .filter(({ facts }) => groups.has(facts.stream.group))
+      .flatMap(({ facts }) => facts.bystanders)
+      .filter(({ bystander }) => bystander.isGroupUsedByHost === false)
+      .map(({ node }) => node),
   );
   const places = first.facts.tree.order
     .filter((node) => isAtOrBelow(first.facts.tree, node, top) && !innocent.has(node))
     .filter((node) => site.nodes[node]?.kind === "host")
     .slice(0, MOST_PLACES);
-  const groups = new Set(sightings.map((s) => s.facts.stream.group));
   const seenAt = nodesByStream(sightings);
   // A querier opens its ports for every group, so every stream's quiet bystanders can contradict it.
   const ofGroups = leaks.filter((leak) => groups.has(leak.facts.stream.group));

@@ -17,8 +17,10 @@ export interface LeakCase {
   readonly ports: readonly LinkSegment[];
   /** Whether the whole node leaks, one port of it, or nobody can say; about the first port's node. */
   readonly extent: "node" | "port" | "node-or-port";
-  /** Nobody in the layer-2 domain of that node has joined the group. */
+  /** Nobody in the layer-2 domain of that node was a member of the group meanwhile, but for the time that joins and leaves take. */
   readonly isUnregistered: boolean;
+  /** Somebody there was for that short time. */
+  readonly hasPassingMembers: boolean;
   /** Whether other groups leak at the same place: null when none was watched there. */
   readonly doOthersLeak: boolean | null;
   readonly hiddenCauses: readonly (HiddenCause & { readonly name: string })[];
@@ -29,6 +31,8 @@ export interface LeakCase {
   readonly tableLimit: TableLimit | null;
   /** Set when memberships ran out for want of queries: where these stop on their way. */
   readonly queriesStopAt: readonly string[] | null;
+  /** The links among these. */
+  readonly queriesStopOn: readonly LinkSegment[];
 }
 
 /** Makes cases of sightings, and keeps what several cases of a run ask for. */
@@ -77,7 +81,8 @@ export class LeakCases {
           : concerned.some((leak) => hasQuietPort(site, leak, node, portsOfNode))
             ? "port"
             : "node-or-port",
-      isUnregistered: !isExplained && !this.#isAnyMemberDuring(sightings, node),
+      isUnregistered: !isExplained && !this.#isAnyMemberDuring(sightings, node, SETTLING_MS),
+      hasPassingMembers: !isExplained && this.#isAnyMemberDuring(sightings, node, 0),
       doOthersLeak: isExplained ? null : othersLeak(site, leaks, sightings),
       hiddenCauses: isExplained
         ? []
@@ -89,11 +94,12 @@ export class LeakCases {
       leaveTailMs: isSlow ? sightings.reduce((longest, one) => Math.max(longest, leaveTail(one)), 0) : null,
       tableLimit: isExplained ? null : tableLimit(leaks, sightings),
       queriesStopAt,
+      queriesStopOn: (queriesStopAt ?? []).flatMap((name) => site.segments[site.segmentNumber.get(name) ?? -1] ?? []),
     };
   }
 
-  /** Some host of the node's layer-2 domain was a member of the group while any of these frames were seen. */
-  #isAnyMemberDuring(sightings: readonly LeakSighting[], node: string): boolean {
+  /** Some host of the node's layer-2 domain was a member while any of these frames were seen, but for this long at their ends. */
+  #isAnyMemberDuring(sightings: readonly LeakSighting[], node: string, settlingMs: number): boolean {
     const domain = this.#domains.get(node) ?? layer2Domain(this.#site.graph, node);
     this.#domains.set(node, domain);
     const staysInDomain = new Map<string, readonly ListenerObservation[]>();
@@ -105,7 +111,7 @@ export class LeakCases {
       const lastMs = bystander.lastMs ?? Number.POSITIVE_INFINITY;
       return stays.some(
         ({ joinedFromMs, joinedToMs }) =>
-          joinedFromMs < lastMs - SETTLING_MS && (joinedToMs ?? Number.POSITIVE_INFINITY) > firstMs + SETTLING_MS,
+          joinedFromMs < lastMs - settlingMs && (joinedToMs ?? Number.POSITIVE_INFINITY) > firstMs + settlingMs,
       );
     });
   }

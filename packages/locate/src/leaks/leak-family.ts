@@ -1,6 +1,6 @@
 import type { FindingFamily } from "../finding/finding-row.ts";
 import { portName, vlanPhrase } from "../finding/place-wording.ts";
-import { count, nameList, seconds } from "../finding/wording.ts";
+import { count, nameList, seconds, verb } from "../finding/wording.ts";
 import type { LeakCase } from "./leak-case.ts";
 
 /** What every finding about a leak names, shows and doubts. */
@@ -21,23 +21,39 @@ function mostConfidence({ sightings, hiddenCauses }: LeakCase): number {
   return hiddenCauses.length > 0 ? HIDDEN_CAUSE_CONFIDENCE : 1;
 }
 
-function leakSuspects({ ports, extent, tableLimit, hiddenCauses }: LeakCase): string[] {
+function leakSuspects(leak: LeakCase): string[] {
+  const { ports, extent, hiddenCauses } = leak;
   const portIds = ports.map((segment) => segment.id);
-  const nodes = [...new Set(ports.map((segment) => segment.from.node))];
-  const isNode = extent === "node" || tableLimit !== null;
-  const named = isNode ? [...nodes, ...portIds] : extent === "port" ? portIds : [...portIds, ...nodes.slice(0, 1)];
+  const nodes = nodesOf(leak);
+  const named = isWholeNode(leak)
+    ? [...nodes, ...portIds]
+    : extent === "port"
+      ? portIds
+      : [...portIds, ...nodes.slice(0, 1)];
   const hidden = hiddenCauses.slice(0, 3).map((cause) => cause.name);
-  // Two nodes in a row that both forward wrongly are less likely than one member or querier that nobody told of.
-  return nodes.length > 1 && !isNode ? [...hidden, ...portIds, ...nodes] : [...named, ...hidden];
+  return chiefCause(leak) !== null ? [...hidden, ...portIds, ...nodes] : [...named, ...hidden];
+}
+
+const nodesOf = ({ ports }: LeakCase): string[] => [...new Set(ports.map((segment) => segment.from.node))];
+const isWholeNode = ({ extent, tableLimit }: LeakCase): boolean => extent === "node" || tableLimit !== null;
+
+/**
+ * Two nodes in a row that both forward wrongly are less likely than one member or querier that nobody told of, unless
+ * nobody at all has joined: then they do what is their default.
+ */
+export function chiefCause(leak: LeakCase): LeakCase["hiddenCauses"][number] | null {
+  const isUnlikely = nodesOf(leak).length > 1 && !isWholeNode(leak) && !leak.isUnregistered;
+  return isUnlikely ? (leak.hiddenCauses[0] ?? null) : null;
 }
 
 export const fromNode = (leak: LeakCase): string => leak.ports[0]?.from.node ?? "an unknown node";
-export const firstPort = (leak: LeakCase): string => {
+const firstPort = (leak: LeakCase): string => {
   const [port] = leak.ports;
   return port === undefined ? "an unknown port" : `${portName(port.from)}${vlanPhrase([port.id])}`;
 };
 export const place = (leak: LeakCase): string => (leak.extent === "node" ? fromNode(leak) : firstPort(leak));
-export const seen = (leak: LeakCase): string => `${nameList(leak.hosts)} saw it without having joined`;
+export const seen = (leak: LeakCase): string => `${nameList(leak.hosts)} saw it without being a member`;
+export const leaking = ({ streams }: LeakCase): string => `${nameList(streams)} ${verb(streams, "leak")}`;
 
 /** What every leak shows. */
 function leakEvidence(leak: LeakCase): string[] {

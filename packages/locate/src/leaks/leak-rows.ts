@@ -1,7 +1,8 @@
 import { type FindingRule, having, rowsOf } from "../finding/finding-row.ts";
-import { count, nameList, seconds } from "../finding/wording.ts";
+import { suspectPhrase } from "../finding/place-wording.ts";
+import { count, nameList, seconds, verb } from "../finding/wording.ts";
 import type { LeakCase } from "./leak-case.ts";
-import { firstPort, fromNode, LEAK_FAMILY, place, seen } from "./leak-family.ts";
+import { chiefCause, fromNode, LEAK_FAMILY, leaking, place, seen } from "./leak-family.ts";
 
 const row = rowsOf(LEAK_FAMILY);
 
@@ -13,7 +14,7 @@ export const LEAK_ROWS: readonly FindingRule<LeakCase>[] = [
     kind: "slow-leave",
     match: (leak) => having(leak, "leaveTailMs"),
     title: (leak) =>
-      `${nameList(leak.streams)} kept coming to ${nameList(leak.hosts)} for ${seconds(leak.leaveTailMs)} after the leave, through ${firstPort(leak)}`,
+      `${nameList(leak.streams)} kept coming to ${nameList(leak.hosts)} for ${leak.sightings.length === 1 ? "" : "up to "}${seconds(leak.leaveTailMs)} after the leave, through ${place(leak)}`,
     evidence: (leak) => [
       `A leave takes effect after the last member query time, here ${seconds(leak.timers.lastMemberMs)}; a membership that nobody ends lasts ${seconds(leak.timers.robustness * leak.timers.queryIntervalMs + leak.timers.queryResponseMs)}.`,
     ],
@@ -25,8 +26,10 @@ export const LEAK_ROWS: readonly FindingRule<LeakCase>[] = [
     kind: "leaks",
     match: (leak) => having(leak, "queriesStopAt"),
     title: (leak) =>
-      `No query comes to ${nameList(leak.hosts)}: memberships timed out there, and ${nameList(leak.streams)} leaks out of ${place(leak)} since`,
-    evidence: ({ hosts }) => [`${nameList(hosts)} heard no query before the first frame came.`],
+      `Queries stop ${suspectPhrase(leak.queriesStopAt, leak.queriesStopOn)}: from the first packet on none came to ${nameList(leak.hosts)} until memberships timed out, and since then ${leaking(leak)} out of ${place(leak)}`,
+    evidence: ({ hosts }) => [
+      `${nameList(hosts)} heard no query between the first packet and the first frame that came there.`,
+    ],
     suspects: ({ queriesStopAt }) => queriesStopAt,
     confidence: () => UNASKED_CONFIDENCE,
     advice:
@@ -37,7 +40,7 @@ export const LEAK_ROWS: readonly FindingRule<LeakCase>[] = [
     kind: "leaks",
     match: (leak) => having(leak, "tableLimit"),
     title: (leak) =>
-      `The group table of ${fromNode(leak)} gives out between ${leak.tableLimit.held} and ${count(leak.tableLimit.tooMany, "group")}: from then on it floods all of them, and ${nameList(leak.hosts)} sees what it has not joined`,
+      `The group table of ${fromNode(leak)} gives out between ${leak.tableLimit.held} and ${count(leak.tableLimit.tooMany, "group")}: from then on it floods all of them, and ${nameList(leak.hosts)} ${verb(leak.hosts, "see")} groups without being a member`,
     evidence: ({ tableLimit }) => [
       `${tableLimit.quietBefore} groups had been flowing without a leak; all of them leak from ${seconds(tableLimit.atMs)} on, as group number ${tableLimit.tooMany} of this run was joined.`,
       "Groups of others that the switch holds as well take room in the same table.",
@@ -48,10 +51,26 @@ export const LEAK_ROWS: readonly FindingRule<LeakCase>[] = [
   }),
   row({
     kind: "leaks",
+    match: (leak) => {
+      const chief = chiefCause(leak);
+      return chief === null ? null : { ...leak, chief };
+    },
+    title: (leak) =>
+      `${leak.chief.name} may ${leak.chief.role === "member" ? "be a member" : "have a querier or router"} that the plan does not know: ${leaking(leak)} out of ${place(leak)}, and ${seen(leak)}`,
+    advice: ({ chief: { name, role } }) =>
+      role === "member"
+        ? `Look on ${name} for a program that has joined the group. If there is none, two switches in a row forward what they should not: look at their group tables and router ports.`
+        : `Look for queries and routers' hellos that come from ${name}. If there are none, two switches in a row forward what they should not: look at their group tables and router ports.`,
+    reference: "RFC 4541, section 2.1.2",
+  }),
+  row({
+    kind: "leaks",
     match: (leak) => (leak.isUnregistered ? leak : null),
-    title: (leak) => `${nameList(leak.streams)} leaks out of ${place(leak)} where nobody has joined it: ${seen(leak)}`,
-    evidence: () => [
-      "No host in this layer-2 domain is a member of the group; many switches flood such unregistered groups by default.",
+    title: (leak) => `${leaking(leak)} out of ${place(leak)} where nobody has joined it: ${seen(leak)}`,
+    evidence: ({ hasPassingMembers }) => [
+      hasPassingMembers
+        ? "Hosts in this layer-2 domain were members of the group in the first or last 2 s of that time alone; many switches flood such unregistered groups by default."
+        : "No host in this layer-2 domain was a member of the group meanwhile; many switches flood such unregistered groups by default.",
     ],
     advice:
       "If bystanders must not get it, set the switch to send unregistered groups to router ports only, or let one host join so that the group is registered.",
@@ -60,14 +79,14 @@ export const LEAK_ROWS: readonly FindingRule<LeakCase>[] = [
   row({
     kind: "leaks",
     match: (leak) => (leak.sightings.every((s) => s.pattern === "late") ? leak : null),
-    title: (leak) => `${nameList(leak.streams)} leaks out of ${place(leak)} since memberships timed out: ${seen(leak)}`,
+    title: (leak) => `${leaking(leak)} out of ${place(leak)} since memberships timed out: ${seen(leak)}`,
     advice: "Look for the querier of this VLAN: without one, memberships time out and the switch floods.",
     reference: "RFC 4541, section 2.1.1; RFC 3376, section 8.4",
   }),
   row({
     kind: "leaks",
     match: (leak) => (leak.sightings.every((s) => s.pattern === "bursts") ? leak : null),
-    title: (leak) => `${nameList(leak.streams)} leaks now and then out of ${place(leak)}: ${seen(leak)}`,
+    title: (leak) => `${leaking(leak)} now and then out of ${place(leak)}: ${seen(leak)}`,
     advice:
       "Compare the times with link events: after a spanning tree change switches flood for a while. Mark ports to hosts as edge ports.",
     reference: "RFC 4541, section 2.1.1, rule 4",
@@ -75,7 +94,7 @@ export const LEAK_ROWS: readonly FindingRule<LeakCase>[] = [
   row({
     kind: "leaks",
     match: (leak) => (leak.extent === "node" ? leak : null),
-    title: (leak) => `${nameList(leak.streams)} leaks out of several ports of ${place(leak)}: ${seen(leak)}`,
+    title: (leak) => `${leaking(leak)} out of several ports of ${place(leak)}: ${seen(leak)}`,
     advice:
       "See whether snooping is on for this VLAN on this switch and whether its group table is full; then whether it hears a querier at all.",
     reference: "RFC 4541, section 2.1.2",
@@ -83,7 +102,7 @@ export const LEAK_ROWS: readonly FindingRule<LeakCase>[] = [
   row({
     kind: "leaks",
     match: (leak) => leak,
-    title: (leak) => `${nameList(leak.streams)} leaks out of ${place(leak)}: ${seen(leak)}`,
+    title: (leak) => `${leaking(leak)} out of ${place(leak)}: ${seen(leak)}`,
     advice:
       "Look at this port: a static group entry, a port taken for a router port, a mirror session. Other ports of the same switch tell a port's fault from a switch without snooping.",
     reference: "RFC 4541, section 2.1.2",

@@ -52,7 +52,7 @@ test("unasked floods: given queries that stop before a switch which then floods,
   expect(finding?.kind).toBe("leaks");
   expect(finding?.suspects).toContain(segmentBetween(site, "core", "sw-a"));
   expect(finding?.suspects).not.toContain(segmentBetween(site, "sw-a", "B1"));
-  expect(finding?.title).toContain("No query comes to B1 and B2");
+  expect(finding?.title).toContain("none came to B1 and B2");
   expect(finding?.advice).not.toContain("static");
 });
 

@@ -53,7 +53,7 @@ test("locate: given loss on one link of a chain without a branch, then both link
   const { findings, segments } = locate(site, run([{ kind: "loss", segment: lossy, ratio: 0.03 }]));
   expect(findings).toHaveLength(1);
   expect(findings[0]?.suspects.slice(0, 2)).toEqual([upper, lossy]);
-  expect(findings[0]?.evidence.join(" ")).toContain("no branch and no agent in between");
+  expect(findings[0]?.evidence.join(" ")).toContain("no listener's figures tell them apart");
   const state = segments.find((s) => s.id === lossy);
   expect(state?.lossRatio).toBeNull();
   expect(state?.high ?? 0).toBeGreaterThan(0.03);

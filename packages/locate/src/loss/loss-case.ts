@@ -17,13 +17,16 @@ export interface LossCase {
   readonly interval: LossInterval;
   /** Hosts that share the loss. */
   readonly hosts: readonly string[];
+  /** By stream, as hosts may listen to one and not to another. */
+  readonly sharers: readonly { readonly hosts: readonly string[]; readonly streams: readonly string[] }[];
   /** Set where the chain ends at a listener. */
   readonly lastHost: string | null;
   /** Hosts whose own drops would look the same, as they cannot count them. */
   readonly uncountedHosts: readonly string[];
   /** Packets lost on the chain, all streams together. */
   readonly lostPackets: number;
-  readonly sentPackets: number;
+  /** Packets that came to the chain. */
+  readonly offeredPackets: number;
   readonly isBursty: boolean;
   /** Streams that cross the same chain without loss. */
   readonly cleanStreams: readonly string[];
@@ -60,15 +63,16 @@ export function lossCase(
     suspects: lossSuspects(site, named, lastHost === null ? uncountedHosts : [lastHost]),
     interval,
     hosts,
+    sharers: sharersOf(parts),
     lastHost,
     uncountedHosts,
     lostPackets: Math.round(
       sum(parts.map(({ link }) => Math.max(0, link.rawLossRatio) * link.passAbove * link.packets)),
     ),
-    sentPackets: sum(parts.map(({ link }) => link.packets)),
+    offeredPackets: Math.round(sum(parts.map(({ link }) => link.passAbove * link.packets))),
     isBursty,
     cleanStreams: chain.parts.filter((part) => isClean(part, z)).map((part) => part.facts.stream.stream),
-    unicast: unicastBeside(parts.flatMap(sharers), interval.low),
+    unicast: unicastBeside(parts.flatMap(listenersOf), interval.low),
     rateLimit: firstOf(parts, (part): RateLimit | null => {
       const scope = scopes.get(part.facts);
       return scope === undefined || part.facts.stream.steps.length < 2
@@ -78,7 +82,18 @@ export function lossCase(
   };
 }
 
-const sharers = ({ facts, hosts }: ChainLoss): ListenerObservation[] =>
+function sharersOf(parts: readonly ChainLoss[]): LossCase["sharers"] {
+  const byHosts = new Map<string, { readonly hosts: readonly string[]; readonly streams: string[] }>();
+  for (const { facts, hosts } of parts) {
+    const key = hosts.toSorted().join(" ");
+    const same = byHosts.get(key) ?? { hosts, streams: [] };
+    byHosts.set(key, same);
+    same.streams.push(facts.stream.stream);
+  }
+  return [...byHosts.values()];
+}
+
+const listenersOf = ({ facts, hosts }: ChainLoss): ListenerObservation[] =>
   facts.receipts.map(({ listener }) => listener).filter(({ host }) => hosts.includes(host));
 
 /** Another stream's shorter chain shows that this segment loses far less than the chain does. */
@@ -101,7 +116,7 @@ const isClean = (part: ChainLoss, z: number): boolean =>
 function uncounted(parts: readonly ChainLoss[], hosts: readonly string[], isBursty: boolean): readonly string[] {
   if (hosts.length > 1 && (!isBursty || hosts.length > MOST_BUSY_HOSTS)) return [];
   const isCounted = parts
-    .flatMap(sharers)
+    .flatMap(listenersOf)
     .some(({ host, hostLostPackets }) => hosts.includes(host) && hostLostPackets !== null);
   return isCounted ? [] : hosts;
 }

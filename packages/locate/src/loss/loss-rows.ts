@@ -1,7 +1,7 @@
 import { companionEvidence } from "../finding/companion-evidence.ts";
 import { type FindingRule, having, rowsOf } from "../finding/finding-row.ts";
-import { betweenPhrase } from "../finding/place-wording.ts";
-import { count, nameList, percent, rate } from "../finding/wording.ts";
+import { suspectPhrase } from "../finding/place-wording.ts";
+import { count, nameList, percent, rate, verb } from "../finding/wording.ts";
 import type { LossCase } from "./loss-case.ts";
 
 const row = rowsOf<LossCase>({
@@ -23,8 +23,8 @@ export const LOSS_ROWS: readonly FindingRule<LossCase>[] = [
   row({
     kind: "rate-limited",
     match: (loss) => having(loss, "rateLimit"),
-    title: ({ rateLimit, segments }) =>
-      `${rateLimit.stream} is cut to about ${rate(rateLimit.clipsAtBps)} ${between(segments)}: clean at ${rate(rateLimit.highestCleanBps)}, losing at ${rate(rateLimit.lowestLossyBps)}`,
+    title: ({ rateLimit, segments, suspects }) =>
+      `${rateLimit.stream} is cut to about ${rate(rateLimit.clipsAtBps)} ${suspectPhrase(suspects, segments)}: clean at ${rate(rateLimit.highestCleanBps)}, losing at ${rate(rateLimit.lowestLossyBps)}`,
     evidence: ({ rateLimit }) =>
       rateLimit.steps.map((step) => `at ${rate(step.rateBps)}: ${percent(step.lossRatio)} lost`),
     advice:
@@ -34,12 +34,16 @@ export const LOSS_ROWS: readonly FindingRule<LossCase>[] = [
   row({
     kind: "loses",
     match: (loss) => loss,
-    title: ({ streams, interval, segments, hosts }) =>
-      `${nameList(streams)} loses ${percent(interval.lossRatio)} ${between(segments)}: ${nameList(hosts)} share${hosts.length === 1 ? "s" : ""} the loss`,
+    title: ({ streams, interval, segments, suspects, hosts }) =>
+      `${nameList(streams)} ${verb(streams, "lose")} ${percent(interval.lossRatio)} ${suspectPhrase(suspects, segments)}: ${nameList(hosts)} ${verb(hosts, "share")} the loss`,
     evidence: ({ unicast, isBursty, cleanStreams, uncountedHosts }) => [
       ...companionEvidence(unicast),
       ...(isBursty ? [burstsEvidence(uncountedHosts.length > 1)] : []),
-      ...(cleanStreams.length > 0 ? [`${nameList(cleanStreams)} crosses the same stretch without loss.`] : []),
+      ...(cleanStreams.length > 0
+        ? [
+            `${nameList(cleanStreams)} ${cleanStreams.length === 1 ? "crosses" : "cross"} the same stretch without loss.`,
+          ]
+        : []),
       ...(uncountedHosts.length > 0 ? [uncountedEvidence(uncountedHosts)] : []),
     ],
     advice:
@@ -57,27 +61,31 @@ function uncountedEvidence(hosts: readonly string[]): string {
     : `${nameList(hosts)} cannot count their own drops: what they drop at the same moments would look the same.`;
 }
 
-function between(segments: LossCase["segments"]): string {
-  const [first, last] = [segments[0], segments.at(-1)];
-  if (first === undefined || last === undefined) return "";
-  return betweenPhrase(first, last);
-}
+/** Groups of hosts that are told. */
+const MOST_SHARERS = 3;
 
 /** What every loss shows. */
-function lossEvidence({ interval, lostPackets, sentPackets, hosts, uncountedHosts, segments }: LossCase): string[] {
+function lossEvidence({
+  interval,
+  lostPackets,
+  offeredPackets,
+  sharers,
+  uncountedHosts,
+  segments,
+}: LossCase): string[] {
   const lines = [
-    `About ${count(lostPackets, "packet")} of ${sentPackets} lost on this stretch: ${percent(interval.lossRatio)}, 95 % interval ${percent(interval.low)} to ${percent(interval.high)}.`,
+    `About ${count(lostPackets, "packet")} of ${offeredPackets} lost on this stretch: ${percent(interval.lossRatio)}, 95 % interval ${percent(interval.low)} to ${percent(interval.high)}.`,
   ];
-  if (hosts.length > 1) {
-    const where =
-      uncountedHosts.length > 1
-        ? ": lost above all of them, or dropped by each"
-        : ", so they were lost above all of them";
-    lines.push(`${nameList(hosts)} miss the same numbers${where}.`);
+  const where =
+    uncountedHosts.length > 1
+      ? ": lost above all of them, or dropped by each"
+      : ", so they were lost above all of them";
+  for (const { hosts, streams } of sharers.slice(0, MOST_SHARERS)) {
+    if (hosts.length > 1) lines.push(`${nameList(hosts)} miss the same numbers of ${nameList(streams)}${where}.`);
   }
   if (segments.length > 1) {
     lines.push(
-      `${nameList(segments.map((s) => s.id))} form one chain with no branch and no agent in between, so only their joint loss is known.`,
+      `Only the joint loss of ${nameList(segments.map((s) => s.id))} is known: no listener's figures tell them apart.`,
     );
   }
   lines.push("A node and the segment into it lose the same packets, so no listener can tell them apart.");

@@ -14,12 +14,18 @@ export interface MembershipEnd {
 export interface Ageing {
   /** Shortest time from the last report to the first missing packet. */
   readonly afterMs: number;
+  /** Some ran out later than that. */
+  readonly isLeast: boolean;
   /** The segments, nodes or hosts to look at; empty: those of the stop itself. */
   readonly suspects: readonly string[];
   readonly isCertain: boolean;
+  /** What the time counts from: no report is known where nobody watched for them. */
+  readonly since: "the last report" | "the join";
   readonly evidence: readonly string[];
 }
 
+/** Times that differ by less are told as one. */
+const SAME_MS = 100;
 /** A membership outlasts at least one missed query: two intervals and more by default (RFC 3376, section 8.4). */
 const LEAST_INTERVALS = 1.5;
 /** How far from the group membership interval (RFC 3376, section 8.4) a stop may come. The share: common practice, no source. */
@@ -50,7 +56,9 @@ export function ageingOf(
   const membershipMs = timers.robustness * timers.queryIntervalMs + timers.queryResponseMs;
   // Where nobody heard a query there may be one in every interval: no membership has run out before its whole time.
   const leastMs = view.isAnyHeard ? LEAST_INTERVALS * timers.queryIntervalMs : (1 - TIME_TOLERANCE) * membershipMs;
+  const isLeast = ends.some((end) => end.quietMs - afterMs > SAME_MS);
   const hosts = ends.map((end) => end.host);
+  const since = ends.some((end) => end.reported === null) ? "the join" : "the last report";
   const heard = ends.map(({ host, sinceMs, atMs }) => view.heard(host, sinceMs + timers.queryResponseMs, atMs));
 
   if (afterMs >= leastMs && heard.every((h) => h === false)) {
@@ -67,8 +75,10 @@ export function ageingOf(
       afterMs,
       suspects,
       isCertain: elsewhere.length > 0,
+      since,
+      isLeast,
       evidence: [
-        `${nameList(hosts)} heard no query between the last report and the stop.`,
+        `${nameList(hosts)} heard no query from ${seconds(timers.queryResponseMs)} after ${since} to the stop.`,
         elsewhere.length > 0
           ? `${nameList(elsewhere)} heard queries in that time, so a querier is there and its queries stop on the way.`
           : "No other host heard one in that time either.",
@@ -82,6 +92,8 @@ export function ageingOf(
       afterMs,
       suspects: [...new Set(hosts)],
       isCertain: true,
+      since,
+      isLeast,
       evidence: [
         `Queries came to ${nameList(hosts)}, but ${count(new Set(hosts).size, "host")} sent no report after them.`,
       ],
@@ -93,8 +105,10 @@ export function ageingOf(
     afterMs,
     suspects: [],
     isCertain: false,
+    since,
+    isLeast,
     evidence: [
-      `The stop came ${seconds(afterMs)} after the join, which fits the group membership interval of ${seconds(membershipMs)}.`,
+      `The stop came ${seconds(afterMs)} after ${since}, which fits the group membership interval of ${seconds(membershipMs)}.`,
     ],
   };
 }

@@ -1,6 +1,6 @@
 import type { Finding } from "../finding/finding.ts";
 import { type FindingRule, findingsOf, having, rowsOf } from "../finding/finding-row.ts";
-import { nameList } from "../finding/wording.ts";
+import { nameList, verb } from "../finding/wording.ts";
 import type { QuerierHeard, QuerierObservation, RunObservations } from "../run/run-observations.ts";
 import type { SiteIndex } from "../site/site-index.ts";
 import { LEAST_QUERIES, type QuerierIslands, querierIslands } from "./querier-islands.ts";
@@ -34,14 +34,17 @@ const ROWS: readonly FindingRule<TwoQueriers>[] = [
     ...SAID_OF_BOTH,
     match: (one) => having(one, "islands"),
     suspects: ({ islands }) => islands.suspects,
-    evidence: ({ islands }) => islands.sides.map(({ hosts, address }) => `${nameList(hosts)} hear only ${address}.`),
+    evidence: ({ islands }) =>
+      islands.sides.map(
+        ({ hosts, address }) => `${nameList(hosts)} ${verb(hosts, "hear")} only ${address} again and again.`,
+      ),
     confidence: () => ISLANDS_CONFIDENCE,
   }),
   row({
     ...SAID_OF_BOTH,
     match: (one) => one,
     evidence: ({ hosts, addresses }) => [
-      `${nameList(hosts)} heard queries from ${nameList(addresses)} throughout; the one with the lower address should be alone.`,
+      `${nameList(hosts)} heard queries from ${nameList(addresses)} at the same time; the one with the lower address should be alone.`,
     ],
   }),
 ];
@@ -50,8 +53,14 @@ const ROWS: readonly FindingRule<TwoQueriers>[] = [
 export function findTwoQueriers(site: SiteIndex, run: RunObservations): Finding[] {
   const pairs = run.queriers.filter((one) => one.canHear).flatMap(rivalsAt);
   if (pairs.length > 0) {
-    const addresses = [...new Set(pairs.flatMap((pair) => pair.addresses))];
-    return findingsOf(ROWS, [{ addresses, hosts: pairs.map(({ host }) => host), islands: null }]);
+    const byAddresses = new Map<string, TwoQueriers & { readonly hosts: string[] }>();
+    for (const { addresses, host } of pairs) {
+      const key = addresses.toSorted().join(" ");
+      const same = byAddresses.get(key);
+      if (same === undefined) byAddresses.set(key, { addresses, hosts: [host], islands: null });
+      else same.hosts.push(host);
+    }
+    return findingsOf(ROWS, [...byAddresses.values()]);
   }
   const islands = queryDomains(site, run.queriers).flatMap(({ queriers }) => querierIslands(site, queriers) ?? []);
   return findingsOf(

@@ -13,7 +13,8 @@ export interface OutageCase {
   readonly hosts: readonly string[];
   readonly suspects: readonly string[];
   readonly segments: readonly LinkSegment[];
-  readonly cut: LeaveCut | null;
+  /** What cut each of the outages; null where no leave did. */
+  readonly cuts: readonly LeaveCut[] | null;
   /** From the start of one outage to the start of the next, if that is always about the same and there are three or more. */
   readonly periodMs: number | null;
   /** True when queries and reports say of every outage that memberships may have run out. */
@@ -24,14 +25,21 @@ export function suspectsOf(site: SiteIndex, { failure }: Outage): string[] {
   return [...new Set(failure.elements.flatMap((element) => placeNames(site, element)))];
 }
 
-export function outageCase(site: SiteIndex, outages: readonly Outage[], membership: MembershipContext): OutageCase {
-  const { leaves, timers } = membership;
+/** The leave that explains an outage, if one does. */
+export function cutBefore(site: SiteIndex, outage: Outage, { leaves, timers }: MembershipContext): LeaveCut | null {
+  const silent = outage.receipts.map((receipt) => receipt.node);
+  const served = outage.served.map((receipt) => receipt.node);
+  return leaveThatCut(site, leaves, outage.facts, silent, served, outage.startMs, timers);
+}
+
+/** @param cuts one for each outage, or null */
+export function outageCase(
+  site: SiteIndex,
+  outages: readonly Outage[],
+  cuts: OutageCase["cuts"],
+  membership: MembershipContext,
+): OutageCase {
   const periodMs = periodOf(outages);
-  const cuts = outages.flatMap((outage) => {
-    const silent = outage.receipts.map((receipt) => receipt.node);
-    const served = outage.served.map((receipt) => receipt.node);
-    return leaveThatCut(site, leaves, outage.facts, silent, served, outage.startMs, timers) ?? [];
-  });
   const [first] = outages;
   const links = first?.failure.elements.filter(({ kind }) => kind === "link" || kind === "link-group") ?? [];
   return {
@@ -40,7 +48,7 @@ export function outageCase(site: SiteIndex, outages: readonly Outage[], membersh
     hosts: [...new Set(outages.flatMap((outage) => outage.receipts.map((receipt) => receipt.listener.host)))],
     suspects: first === undefined ? [] : suspectsOf(site, first),
     segments: [...new Set(links.map((element) => element.place))].flatMap((place) => site.segments[place] ?? []),
-    cut: cuts[0] ?? null,
+    cuts,
     periodMs,
     isAgeing: outages.every((outage) => agedOut(outage, membership) || cameBackByReport(outage, periodMs, membership)),
   };

@@ -1,7 +1,8 @@
 import { type FindingRule, having, rowsOf } from "../finding/finding-row.ts";
-import { betweenPhrase, portName } from "../finding/place-wording.ts";
+import { portName, suspectPhrase } from "../finding/place-wording.ts";
 import { count, nameList, seconds } from "../finding/wording.ts";
 import { cutSuspects } from "../membership/leave-cut.ts";
+import type { Outage } from "./outage.ts";
 import type { OutageCase } from "./outage-case.ts";
 
 const row = rowsOf<OutageCase>({
@@ -18,9 +19,12 @@ const PERIOD_CONFIDENCE = 0.8;
 export const OUTAGE_ROWS: readonly FindingRule<OutageCase>[] = [
   row({
     kind: "leave-cuts-neighbour",
-    match: (outage) => having(outage, "cut"),
+    match: (outage) => {
+      const [cut] = outage.cuts ?? [];
+      return cut === undefined ? null : { ...outage, cut };
+    },
     title: (outage) =>
-      `When ${outage.cut.leave.host} left ${nameList(outage.streams)}, ${nameList(outage.hosts)} behind the same port ${portName(outage.cut.port.from)} lost it for ${seconds(length(outage))}`,
+      `${nameList(outage.hosts)} behind the port ${portName(outage.cut.port.from)} lost ${nameList(outage.streams)} for ${outage.outages.length === 1 ? "" : "up to "}${seconds(length(outage))} when ${outage.cut.leave.host} behind the same port left it`,
     suspects: ({ cut, suspects }) => cutSuspects(cut, suspects),
     confidence: () => OUTAGE_CONFIDENCE,
     advice:
@@ -31,7 +35,7 @@ export const OUTAGE_ROWS: readonly FindingRule<OutageCase>[] = [
     kind: "ages-out",
     match: (outage) => (outage.isAgeing ? having(outage, "periodMs") : null),
     title: (outage) =>
-      `${nameList(outage.streams)} comes and goes at ${nameList(outage.hosts)}, every ${seconds(outage.periodMs)}: memberships seem to run out before the next query`,
+      `${nameList(outage.streams)} ${outage.streams.length === 1 ? "comes and goes" : "come and go"} at ${nameList(outage.hosts)}, every ${seconds(outage.periodMs)}: memberships seem to run out before the next query`,
     confidence: () => PERIOD_CONFIDENCE,
     advice:
       "Compare the query interval with the time after which the switch forgets a member: it must be at least two query intervals and the response time, on every switch of the VLAN.",
@@ -41,7 +45,7 @@ export const OUTAGE_ROWS: readonly FindingRule<OutageCase>[] = [
     kind: "loses",
     match: (outage) => outage,
     title: (outage) =>
-      `${nameList(outage.streams)} had ${outage.outages.length === 1 ? "a gap" : `${outage.outages.length} gaps`} of up to ${seconds(length(outage))} ${between(outage)}: ${nameList(outage.hosts)} lost it, then it came back`,
+      `${nameList(outage.streams)} had ${outage.outages.length === 1 ? "a gap" : `${outage.outages.length} gaps`} of up to ${seconds(length(outage))} ${suspectPhrase(outage.suspects, outage.segments)}: ${nameList(outage.hosts)} lost it, then it came back`,
     confidence: () => OUTAGE_CONFIDENCE,
     advice:
       "Look in the logs of the switches at both ends for what happened at these times: a link that went down and up, a spanning tree change, a full queue, a query that came late.",
@@ -49,27 +53,29 @@ export const OUTAGE_ROWS: readonly FindingRule<OutageCase>[] = [
   }),
 ];
 
+/** Outages that are told one by one. */
+const MOST_TOLD = 5;
+
 /** What every outage shows. */
-function outageEvidence({ outages, cut }: OutageCase): string[] {
-  const lines = outages.slice(0, 5).map(({ facts, numbers, startMs, endMs, receipts }) => {
+function outageEvidence({ outages, cuts }: OutageCase): string[] {
+  const lines = outages.slice(0, MOST_TOLD).map(({ facts, numbers, startMs, endMs, receipts }) => {
     const packets = count(numbers[1] - numbers[0] + 1, "packet");
     return `${nameList(receipts.map((r) => r.listener.host))} missed ${packets} of ${facts.stream.stream} in a row, ${seconds(startMs)} to ${seconds(endMs)}.`;
   });
-  const served = [...new Set(outages.flatMap((outage) => outage.served.map((receipt) => receipt.listener.host)))];
-  lines.push(
-    served.length === 0
-      ? "No listener received anything meanwhile, so the gap lies before the first branch."
-      : `${nameList(served)} received it meanwhile.`,
-  );
-  if (cut !== null)
-    lines.push(`${cut.leave.host} left at ${seconds(cut.leave.atMs)}, ${seconds(cut.afterMs)} before the gap.`);
+  lines.push(...servedEvidence(outages));
+  for (const { leave, afterMs } of cuts?.slice(0, MOST_TOLD) ?? []) {
+    lines.push(`${leave.host} left at ${seconds(leave.atMs)}, ${seconds(afterMs)} before the gap.`);
+  }
   return lines;
 }
 
-const length = ({ outages }: OutageCase): number => Math.max(...outages.map((o) => o.endMs - o.startMs));
-
-function between({ segments, suspects }: OutageCase): string {
-  const [first, last] = [segments[0], segments.at(-1)];
-  if (first === undefined || last === undefined) return `in ${suspects[0] ?? "an unknown place"}`;
-  return betweenPhrase(first, last);
+function servedEvidence(outages: readonly Outage[]): string[] {
+  const served = outages.map((outage) => outage.served.map(({ listener }) => listener.host));
+  const always = [...new Set(served[0])].filter((host) => served.every((hosts) => hosts.includes(host)));
+  if (always.length > 0) return [`${nameList(always)} received half of it or more meanwhile.`];
+  return served.some((hosts) => hosts.length > 0)
+    ? ["Other listeners received half of it or more in some of these times."]
+    : ["No other listener received half of it meanwhile."];
 }
+
+const length = ({ outages }: OutageCase): number => Math.max(...outages.map((o) => o.endMs - o.startMs));

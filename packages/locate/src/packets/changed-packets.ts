@@ -3,7 +3,7 @@ import { type NamedFailure, smallestFailureSet } from "../cover/failure-set.ts";
 import type { PathTrial } from "../cover/path-trial.ts";
 import type { Finding } from "../finding/finding.ts";
 import { type FindingRule, findingsOf, rowsOf } from "../finding/finding-row.ts";
-import { nameList, percent } from "../finding/wording.ts";
+import { nameList, percent, verb } from "../finding/wording.ts";
 import type { PlacedReceipt } from "../run/clean-receipt.ts";
 import type { StreamFacts } from "../run/stream-facts.ts";
 import type { SiteIndex } from "../site/site-index.ts";
@@ -39,12 +39,23 @@ const row = rowsOf<ChangeCase>({
 const streamsOf = ({ facts }: ChangeCase): string => nameList(facts.map((f) => f.stream.stream));
 const hostsOf = ({ changed }: ChangeCase): string => nameList(changed.map((r) => r.listener.host));
 
+const reach = ({ facts }: ChangeCase): string =>
+  verb(
+    facts.map((one) => one.stream.stream),
+    "reach",
+  ).replace("reachs", "reaches");
+const converters = ({ suspects }: ChangeCase): string => {
+  if (suspects.length === 0) return "";
+  return `, converted on the way: by ${suspects.length > 1 ? "one of " : ""}${nameList(suspects)}`;
+};
+const dscpsSent = ({ facts }: ChangeCase): string => nameList(facts.map(({ stream }) => `${stream.dscp}`));
+const dscpsSeen = ({ changed }: ChangeCase): string => nameList(changed.map(({ listener }) => `${listener.dscpSeen}`));
+
 const ROWS: readonly FindingRule<ChangeCase>[] = [
   row({
     kind: "converted-to-unicast",
     match: (one) => (one.change === "to-unicast" ? one : null),
-    title: (one) =>
-      `${streamsOf(one)} reaches ${hostsOf(one)} in unicast frames, converted on the way: by ${one.suspects.length > 2 ? "one of " : ""}${nameList(one.suspects)}`,
+    title: (one) => `${streamsOf(one)} ${reach(one)} ${hostsOf(one)} in unicast frames${converters(one)}`,
     evidence: ({ changed }) =>
       distinct(
         changed.map(
@@ -60,7 +71,7 @@ const ROWS: readonly FindingRule<ChangeCase>[] = [
     kind: "dscp-rewritten",
     match: (one) => (one.change === "dscp" ? one : null),
     title: (one) =>
-      `${streamsOf(one)} was sent with DSCP ${one.facts[0]?.stream.dscp} and reaches ${hostsOf(one)} with DSCP ${one.changed[0]?.listener.dscpSeen}`,
+      `${streamsOf(one)} ${one.facts.length === 1 ? "was" : "were"} sent with DSCP ${dscpsSent(one)} and ${reach(one)} ${hostsOf(one)} with DSCP ${dscpsSeen(one)}`,
     evidence: ({ changed }) =>
       distinct(changed.map(({ listener }) => `${listener.host} sees DSCP ${listener.dscpSeen}`)),
     advice:

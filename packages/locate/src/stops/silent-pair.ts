@@ -1,5 +1,6 @@
 import type { StreamTrial } from "../cover/stream-trials.ts";
 import type { PlacedReceipt } from "../run/clean-receipt.ts";
+import type { TimeSpan } from "../run/run-observations.ts";
 
 /** A listener that got nothing more of a stream. */
 export interface SilentPair {
@@ -8,4 +9,6 @@ export interface SilentPair {
   /** First number of the silence, and when it was sent. */
   readonly seq: number;
   readonly atMs: number;
+  /** From the first to the last packet that did not come. */
+  readonly span: TimeSpan;
 }

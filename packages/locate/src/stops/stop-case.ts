@@ -13,6 +13,7 @@ import { scopeOf } from "../run/stream-scope.ts";
 import type { SiteIndex } from "../site/site-index.ts";
 import type { SilentPair } from "./silent-pair.ts";
 import { type SizeBoundary, sizeBoundary } from "./size-boundary.ts";
+import { type StopWitnesses, stopWitnesses } from "./stop-witnesses.ts";
 
 /** One fault that silences somebody, with all that the rows and sentences need. */
 export interface StopCase {
@@ -24,10 +25,8 @@ export interface StopCase {
   readonly facts: readonly StreamFacts[];
   readonly silentPairs: readonly SilentPair[];
   readonly silentHosts: readonly string[];
-  /** Hosts that still got these streams at the end. */
-  readonly servedHosts: readonly string[];
-  /** True when all served hosts received every packet of these streams. */
-  readonly isRestComplete: boolean;
+  /** What everybody else says of these streams. */
+  readonly witnesses: StopWitnesses;
   readonly suspects: readonly string[];
   /** Segments among the suspects along which the data flows; those of the likeliest class first, from the source downwards. */
   readonly segments: readonly LinkSegment[];
@@ -35,9 +34,6 @@ export interface StopCase {
   readonly nodes: readonly string[];
   /** Segments against the data whose lost membership reports would look the same. */
   readonly reportSegments: readonly LinkSegment[];
-  /** Earliest start of a silence, ms; null when all were silent from the first packet. */
-  readonly sinceMs: number | null;
-  readonly isEveryoneSilent: boolean;
   /** The one VLAN on a link that fails while others come through it; null where it is the whole link, or no VLAN is known. */
   readonly onlyVlan: number | null;
   /** Streams of other groups that came through the place; empty unless only group-specific causes are left. */
@@ -74,7 +70,7 @@ export function stopCase(
   const silentPairs = failure.pairs.flatMap(({ trial, outcome: { receipt, silentFromSeq, bad } }) =>
     receipt === null || silentFromSeq === null || bad === null
       ? []
-      : [{ trial, receipt, seq: silentFromSeq, atMs: bad.startMs }],
+      : [{ trial, receipt, seq: silentFromSeq, atMs: bad.startMs, span: bad }],
   );
   const facts = distinct(silentPairs.map((pair) => pair.trial.facts));
   const silentHosts = distinct(silentPairs.map((pair) => pair.receipt.listener.host));
@@ -94,7 +90,6 @@ export function stopCase(
   const isOfGroups = failure.elements.every((e) => e.groupKey !== null);
   const isOfSource = failure.elements.every((e) => e.kind === "node-source");
   const others = passing(segments, failure, facts, trials, cleared);
-  const wasReceiving = silentPairs.filter((pair) => pair.receipt.listener.receivedPackets > 0);
   return {
     site,
     failure,
@@ -103,14 +98,11 @@ export function stopCase(
     facts,
     silentPairs,
     silentHosts,
-    servedHosts: distinct(served.map((receipt) => receipt.listener.host)),
-    isRestComplete: served.every(({ lostPackets, listener }) => lostPackets === 0 && !listener.unknown?.length),
+    witnesses: stopWitnesses(facts, silentPairs, silentHosts),
     suspects: names,
     segments: segmentsOf(site, segments),
     nodes: names.filter((name) => site.nodeNumber.has(name)),
     reportSegments: segmentsOf(site, size === null ? besides : []),
-    sinceMs: wasReceiving.length === 0 ? null : Math.min(...wasReceiving.map((pair) => pair.atMs)),
-    isEveryoneSilent: served.length === 0,
     onlyVlan: onlyVlanOf(names),
     passingStreams: isOfGroups ? others : [],
     failedSource: isOfSource ? (facts[0]?.stream.source ?? null) : null,

@@ -12,7 +12,7 @@ export const STOP_FAMILY: FindingFamily<StopCase> = {
   suspects: ({ suspects }) => suspects,
   evidence: (stop, suspects) => [
     ...companionEvidence(stop.unicast),
-    ...stopEvidence(stop),
+    ...stopEvidence(stop, suspects),
     ...nextAgent(stop, suspects),
   ],
   confidence: (stop, ofRow) =>

@@ -1,12 +1,12 @@
 import { FINDING_KINDS } from "@dyetrace/wire";
 import { type FindingRule, having, rowsOf } from "../finding/finding-row.ts";
-import { portName } from "../finding/place-wording.ts";
-import { nameList, seconds } from "../finding/wording.ts";
+import { portName, suspectPhrase } from "../finding/place-wording.ts";
+import { nameList, seconds, verb } from "../finding/wording.ts";
 import { cutSuspects } from "../membership/leave-cut.ts";
 import { boundaryEvidence } from "./out-of-reach.ts";
 import type { StopCase } from "./stop-case.ts";
 import { STOP_FAMILY } from "./stop-family.ts";
-import { placePhrase, silentPhrase } from "./stop-wording.ts";
+import { silentPhrase } from "./stop-wording.ts";
 
 const row = rowsOf(STOP_FAMILY);
 
@@ -19,7 +19,7 @@ export const STOP_ROWS: readonly FindingRule<StopCase>[] = [
     kind: "leave-cuts-neighbour",
     match: (stop) => having(stop, "cut"),
     title: ({ streams, silentHosts, cut: { leave, port, afterMs } }) =>
-      `When ${leave.host} left ${nameList(streams)}, ${nameList(silentHosts)} behind the same port ${portName(port.from)} was cut off ${seconds(afterMs)} later`,
+      `${nameList(silentHosts)} behind the port ${portName(port.from)} lost ${nameList(streams)} ${seconds(afterMs)} after ${leave.host} behind the same port had left it`,
     evidence: ({ cut: { leave } }) => [
       `${leave.host} left at ${seconds(leave.atMs)}; a switch has to ask the others behind the port before it closes it.`,
     ],
@@ -32,7 +32,7 @@ export const STOP_ROWS: readonly FindingRule<StopCase>[] = [
     kind: "ages-out",
     match: (stop) => having(stop, "ageing"),
     title: ({ streams, silentHosts, ageing }) =>
-      `${nameList(streams)} ran out at ${nameList(silentHosts)} ${seconds(ageing.afterMs)} after the last report: the membership was not renewed`,
+      `${nameList(streams)} ran out at ${nameList(silentHosts)} ${seconds(ageing.afterMs)} ${ageing.isLeast ? "and more " : ""}after ${ageing.since}: the membership was not renewed`,
     evidence: ({ ageing }) => ageing.evidence,
     suspects: ({ ageing, suspects }) => (ageing.suspects.length === 0 ? suspects : ageing.suspects),
     confidence: ({ ageing }) => FINDING_KINDS["ages-out"].confidence * (ageing.isCertain ? 1 : ONLY_TIME_FITS_FACTOR),
@@ -44,7 +44,7 @@ export const STOP_ROWS: readonly FindingRule<StopCase>[] = [
     kind: "size-limited",
     match: (stop) => having(stop, "size"),
     title: (stop) =>
-      `${nameList(stop.streams)}: packets over ${stop.size.largestPassingBytes} bytes of payload stop ${placePhrase(stop)}; ${silentPhrase(stop)}`,
+      `${nameList(stop.streams)}: packets over ${stop.size.largestPassingBytes} bytes of payload stop ${suspectPhrase(stop.suspects, stop.segments)}; ${silentPhrase(stop, "none of them")}`,
     evidence: ({ size }) => [
       `Packets of ${size.largestPassingBytes} bytes of payload pass the same way, packets of ${size.smallestFailingBytes} bytes and more do not.`,
     ],
@@ -56,10 +56,10 @@ export const STOP_ROWS: readonly FindingRule<StopCase>[] = [
     kind: "rendezvous-point",
     match: (stop) => having(stop, "anySourceRouters"),
     title: (stop) =>
-      `${nameList(stop.streams)}, joined without a source, stops in ${stop.anySourceRouters[0]}, while what is joined with its source passes: no rendezvous point brings it on; ${silentPhrase(stop)}`,
+      `${nameList(stop.streams)}, joined without a source, ${verb(stop.streams, "stop")} in ${stop.anySourceRouters[0]}, while what is joined with its source passes: no rendezvous point brings it on; ${silentPhrase(stop)}`,
     suspects: ({ anySourceRouters }) => anySourceRouters,
     evidence: ({ passingStreams, failure }) => [
-      `${nameList(passingStreams)} is joined with its source and comes through the same place, so cables, ports and the route back to the source are good.`,
+      `${nameList(passingStreams)} ${passingStreams.length === 1 ? "is joined with its" : "are joined with their"} source and ${verb(passingStreams, "come")} through the same place, so cables, ports and the route back to the source are good.`,
       ...(failure.elements.some(({ kind }) => kind === "node-group")
         ? ["Only one group was joined without a source here, so a filter on that group would look the same."]
         : []),
@@ -72,10 +72,8 @@ export const STOP_ROWS: readonly FindingRule<StopCase>[] = [
     kind: "source-specific",
     match: (stop) => having(stop, "failedSource"),
     title: (stop) =>
-      `${nameList(stop.streams)} stops ${placePhrase(stop)}, which drops what ${stop.failedSource} sends and lets other sources through; ${silentPhrase(stop)}`,
-    evidence: () => [
-      "Other sources' packets to the same groups and other groups' packets come through the same place, so the fault concerns this source.",
-    ],
+      `${nameList(stop.streams)} ${verb(stop.streams, "stop")} ${suspectPhrase(stop.suspects, stop.segments)}, which drops what ${stop.failedSource} sends and lets other sources through; ${silentPhrase(stop)}`,
+    evidence: () => ["Packets of another source come through the same place, so the fault concerns this source."],
     advice:
       "Ask the router for its unicast route back to this source: if it leads out of another interface than the packets come in by, they fail the reverse-path check. If the route is right, look for an access list with the source's address.",
     reference: "RFC 7761, section 4.2 (reverse-path check)",
@@ -83,9 +81,10 @@ export const STOP_ROWS: readonly FindingRule<StopCase>[] = [
   row({
     kind: "group-specific",
     match: (stop) => (stop.passingStreams.length > 0 ? stop : null),
-    title: (stop) => `${nameList(stop.streams)} alone stops ${placePhrase(stop)}; ${silentPhrase(stop)}`,
+    title: (stop) =>
+      `${nameList(stop.streams)} alone ${verb(stop.streams, "stop")} ${suspectPhrase(stop.suspects, stop.segments)}; ${silentPhrase(stop)}`,
     evidence: ({ passingStreams, isSourceJoinOnly, failure, scopedGroups }) => [
-      `${nameList(passingStreams)} comes through the same place, so cable and port are good and the fault concerns this group.`,
+      `${nameList(passingStreams)} ${verb(passingStreams, "come")} through the same place, so cable and port are good and the fault concerns this group.`,
       ...(isSourceJoinOnly
         ? [
             "Only what is joined with its source fails: see that querier, switches and routers all speak IGMPv3 and MLDv2.",
@@ -105,7 +104,8 @@ export const STOP_ROWS: readonly FindingRule<StopCase>[] = [
   row({
     kind: "stops",
     match: (stop) => having(stop, "onlyVlan"),
-    title: (stop) => `${nameList(stop.streams)} stops ${placePhrase(stop)}: ${silentPhrase(stop)}`,
+    title: (stop) =>
+      `${nameList(stop.streams)} ${verb(stop.streams, "stop")} ${suspectPhrase(stop.suspects, stop.segments)}: ${silentPhrase(stop)}`,
     evidence: ({ onlyVlan }) => [
       `What other VLANs carry comes through the same link, so it is VLAN ${onlyVlan} alone.`,
     ],
@@ -116,12 +116,13 @@ export const STOP_ROWS: readonly FindingRule<StopCase>[] = [
   row({
     kind: "stops",
     match: (stop) => stop,
-    title: (stop) => `${nameList(stop.streams)} stops ${placePhrase(stop)}: ${silentPhrase(stop)}`,
+    title: (stop) =>
+      `${nameList(stop.streams)} ${verb(stop.streams, "stop")} ${suspectPhrase(stop.suspects, stop.segments)}: ${silentPhrase(stop)}`,
     evidence: ({ smallerStreams }) =>
       smallerStreams.length === 0
         ? []
         : [
-            `${nameList(smallerStreams)} comes through the same place with smaller packets, so the fault concerns either this group or this size; the same size in both would tell.`,
+            `${nameList(smallerStreams)} ${verb(smallerStreams, "come")} through the same place with smaller packets, so the fault concerns either this group or this size; the same size in both would tell.`,
           ],
     advice:
       "Look at the link's state and error counters on both ports, then at the group table of the switch that sends into it: if the port is not listed for the group, follow the membership reports from the listeners upwards; if it is, follow the frames.",

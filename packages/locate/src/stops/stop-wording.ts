@@ -1,33 +1,52 @@
-import { planPlace } from "@dyetrace/site";
-import { betweenPhrase } from "../finding/place-wording.ts";
 import { count, nameList, seconds } from "../finding/wording.ts";
+import { type SilentTime, silentGroups, silentTime } from "./silent-groups.ts";
+import { inseparable } from "./stop-ambiguity.ts";
 import type { StopCase } from "./stop-case.ts";
 
-/** "between core:1 and pier-east:24", or "in sw3" when no link is left among the suspects. */
-export function placePhrase({ segments, nodes }: StopCase): string {
-  const [first, ...others] = segments;
-  if (first === undefined) return `in ${nodes[0] ?? "an unknown place"}`;
-  let last = first;
-  for (const next of others) {
-    // A trunk and a VLAN on it, or both directions of one link.
-    if (planPlace(next.id) === planPlace(last.id) || next.link === last.link) continue;
-    if (planPlace(next.from.node) !== planPlace(last.to.node)) break;
-    last = next;
+/** More groups than this are not told one by one. */
+const MOST_GROUPS = 2;
+
+/**
+ * "kiosk-1 and gate-2 got nothing, everyone else everything".
+ * @param nothing what they got
+ */
+export function silentPhrase(stop: StopCase, nothing: "nothing" | "none of them" = "nothing"): string {
+  const groups = silentGroups(stop.silentPairs);
+  const time = silentTime(stop.silentPairs);
+  const rest = restPhrase(stop);
+  if (groups.length === 1) return `${nameList(stop.silentHosts)} got ${nothing}${timePhrase(time)}${rest}`;
+  if (groups.length > MOST_GROUPS) {
+    const since = time === null ? "" : ` after ${seconds(time.allMs)}`;
+    return `${nameList(stop.silentHosts)} each got nothing of one stream or more${time?.untilMs == null ? since : ""}${rest}`;
   }
-  return betweenPhrase(first, last);
+  const told = groups.map(
+    (group) => `${nameList(group.hosts)} got nothing of ${nameList(group.streams)}${timePhrase(group.time)}`,
+  );
+  return `${told.join("; ")}${rest}`;
 }
 
-/** "kiosk-1 and gate-2 got nothing, everyone else everything". */
-export function silentPhrase(stop: StopCase): string {
-  const silent = nameList(stop.silentHosts);
-  const what = stop.sinceMs === null ? `${silent} got nothing` : `${silent} got nothing after ${seconds(stop.sinceMs)}`;
-  if (stop.isEveryoneSilent) return `${what}, and nobody else reports on ${nameList(stop.streams)}`;
-  return stop.isRestComplete ? `${what}, everyone else everything` : `${what}, while ${nameList(stop.servedHosts)} did`;
+/** Times that differ by less are said as one. */
+const TOGETHER_MS = 500;
+
+/** " after 12.3 s", " from 2.0 s to 4.0 s"; empty where nothing ever came. */
+export function timePhrase(time: SilentTime | null): string {
+  if (time === null) return "";
+  const { firstMs, allMs, untilMs } = time;
+  if (untilMs !== null)
+    return untilMs > allMs ? ` from ${seconds(allMs)} to ${seconds(untilMs)}` : " for a part of the run";
+  return ` after ${seconds(allMs)}${allMs - firstMs > TOGETHER_MS ? `, the first of them after ${seconds(firstMs)}` : ""}`;
+}
+
+function restPhrase({ witnesses, streams }: StopCase): string {
+  const { isNobodyElse, isRestComplete, served } = witnesses;
+  if (isNobodyElse) return `, and nobody else reports on ${nameList(streams)}`;
+  if (isRestComplete) return ", everyone else everything";
+  return served.length === 0 ? "" : `, while ${nameList(served.flatMap(({ hosts }) => hosts))} did`;
 }
 
 /** Who missed how much, and what the source says. */
-export function stopEvidence(stop: StopCase): string[] {
-  return [...silentEvidence(stop), ...sourceEvidence(stop), ...servedEvidence(stop), ...inseparable(stop)];
+export function stopEvidence(stop: StopCase, suspects: readonly string[]): string[] {
+  return [...silentEvidence(stop), ...sourceEvidence(stop), ...servedEvidence(stop), ...inseparable(stop, suspects)];
 }
 
 const MOST_LINES = 6;
@@ -56,40 +75,22 @@ function sourceEvidence({ facts }: StopCase): string[] {
     );
 }
 
-function servedEvidence(stop: StopCase): string[] {
-  if (stop.isEveryoneSilent)
-    return ["No listener of these streams received anything, so the fault lies before the first branch."];
-  return [
-    `${nameList(stop.servedHosts)} received ${nameList(stop.streams)} to the end, which clears every segment on the way there.`,
-  ];
-}
+/** That many are told by what they got; the title has the rest. */
+const MOST_SERVED = 2;
 
-/** A trunk and one VLAN on it are said once. */
-const inPlan = (places: readonly string[]): string[] => [...new Set(places.map(planPlace))];
-
-/** Why the suspects beyond the first can't be split. */
-function inseparable(stop: StopCase): string[] {
-  const reasons: string[] = [];
-  const forward = inPlan(stop.segments.map((segment) => segment.id));
-  if (forward.length > 1) {
-    reasons.push(
-      `${nameList(forward)} form one chain with no branch and no agent in between: all or none of it lets packets through.`,
+function servedEvidence({ witnesses, streams, silentPairs }: StopCase): string[] {
+  if (witnesses.isEveryPairSilent && new Set(silentPairs.map(({ receipt }) => receipt.node)).size > 1) {
+    const time = silentTime(silentPairs);
+    if (time !== null && time.untilMs !== null) return [];
+    const after = time === null ? "" : ` after ${seconds(time.allMs)}`;
+    return [
+      `No listener that reported received anything of ${nameList(streams)}${after}, so the fault lies before the first branch.`,
+    ];
+  }
+  return witnesses.served
+    .slice(0, MOST_SERVED)
+    .map(
+      ({ hosts, streams: of }) =>
+        `${nameList(hosts)} received ${nameList(of)} meanwhile, which clears every segment on the way there.`,
     );
-  }
-  const nodes = inPlan(stop.suspects.filter((name) => !name.includes(">")));
-  if (nodes.length > 0 && forward.length > 0) {
-    reasons.push(
-      `${nameList(nodes)} and the link beside it silence the same listeners, so no listener can tell them apart; a source placed there could.`,
-    );
-  }
-  const reports = inPlan(stop.reportSegments.map((segment) => segment.id));
-  if (reports.length > 0) {
-    reasons.push(
-      `Membership reports travel the other way, on ${nameList(reports)}: if they are lost there, the port before it forgets the group, which looks the same.`,
-    );
-  }
-  if (stop.failure.otherExplanations > 0) {
-    reasons.push("Another set of as many faults explains the same silence; its members stand last among the suspects.");
-  }
-  return reasons;
 }

@@ -1,0 +1,177 @@
+import { each, ofStreams } from "./checks.ts";
+import { LOSS_WORDS } from "./loss-words.ts";
+import type { Observed } from "./observed.ts";
+import { COUNT, first, ms, NAMES, namesIn, type PhraseBook, TIME } from "./phrase.ts";
+import { STOP_WORDS } from "./stop-words.ts";
+
+const watched = (
+  list: string,
+  { run }: Observed,
+  isSo: (one: Observed["run"]["queriers"][number]) => boolean,
+): string | null => {
+  const wrong = namesIn(list).names.filter(
+    (host) => !run.queriers.some((one) => one.host === host && one.canHear && isSo(one)),
+  );
+  return wrong.length === 0 ? null : `not so for ${wrong}`;
+};
+const lasting = (one: Observed["run"]["queriers"][number]): string[] =>
+  one.queriers.filter(({ queries }) => queries >= 2).map(({ address }) => address);
+
+/** Why memberships end, and who asks for them. */
+export const MEMBERSHIP_WORDS: PhraseBook = {
+  isOfFamily: ({ kind }) => ["ages-out", "leave-cuts-neighbour", "no-querier", "two-queriers"].includes(kind),
+  titles: [
+    {
+      // Each of these hosts got packets, and none from so long after its last report (or join) on.
+      says: new RegExp(
+        `^(?<streams>${NAMES}) ran out at (?<hosts>${NAMES}) (?<least>${TIME}) (?:and more )?after (?<since>the last report|the join): the membership was not renewed$`,
+      ),
+      untrue: (part, finding, observed) => {
+        const isKnown = part("since") === "the last report";
+        const streams = namesIn(part("streams")).names;
+        const reports = (host: string) =>
+          observed.run.membership.filter(
+            (one) =>
+              one.kind === "report" &&
+              one.host === host &&
+              streams.some((stream) => observed.stream(stream).group === one.group),
+          );
+        return first(
+          streams.some((stream) => !finding.streams.includes(stream)) && "other streams",
+          each(part("hosts"), finding, observed, (one) => one.receivedPackets > 0),
+          isKnown && namesIn(part("hosts")).names.some((host) => reports(host).length === 0) && "no report is known",
+        );
+      },
+    },
+    {
+      says: new RegExp(
+        `^(?<streams>${NAMES}) (?:comes and goes|come and go) at (?<hosts>${NAMES}), every (?<every>${TIME}): memberships seem to run out before the next query$`,
+      ),
+      untrue: (part, finding, observed) =>
+        first(
+          ofStreams(part("streams"), finding),
+          each(part("hosts"), finding, observed, ({ lost }) => lost.length > 0),
+        ),
+    },
+    {
+      // That host left the groups of all these streams.
+      says: new RegExp(
+        `^(?<hosts>${NAMES}) behind the port (?<port>[^ ]+) lost (?<streams>${NAMES}) (?:${TIME} after|for (?:up to )?${TIME} when) (?<leaver>[^ ]+) behind the same port (?:had )?left it$`,
+      ),
+      untrue: (part, finding, observed) => {
+        const left = (stream: string): boolean => {
+          const { group } = observed.stream(stream);
+          return (
+            observed.run.membership.some(
+              (one) => one.kind === "leave" && one.host === part("leaver") && one.group === group,
+            ) ||
+            observed.run.listeners.some(
+              (one) =>
+                one.host === part("leaver") && observed.stream(one.stream).group === group && one.joinedToMs !== null,
+            )
+          );
+        };
+        return first(
+          ofStreams(part("streams"), finding),
+          !finding.streams.every(left) && "it did not leave all of them",
+          !(finding.suspects[0] ?? "").startsWith(`${part("port")}>`) && "another port than the first suspect",
+          each(part("hosts"), finding, observed, ({ lost }) => lost.length > 0),
+          finding.streams.some((stream) =>
+            [part("leaver"), ...namesIn(part("hosts")).names].some(
+              (host) =>
+                observed.listeners(stream).some((one) => one.host === host) &&
+                !observed.isBehind(stream, host, finding.suspects[0] ?? ""),
+            ),
+          ) && "not all lie behind it",
+        );
+      },
+    },
+    {
+      says: new RegExp(
+        `^No querier(?: in VLAN [0-9]+)?: (?<hosts>${NAMES}) heard no general query for (?<least>${TIME}) and more$`,
+      ),
+      untrue: (part, _, observed) =>
+        first(
+          watched(
+            part("hosts"),
+            observed,
+            (one) => one.queriers.length === 0 && one.watchedToMs - one.watchedFromMs > ms(part("least")) - 60,
+          ),
+        ),
+    },
+    {
+      says: /^Two queriers at once: (?<one>[^ ,]+) and (?<other>[^ ,]+) both ask, so queries of one do not reach the other$/,
+      untrue: (part, _, { run }) => {
+        const all = run.queriers.filter(({ canHear }) => canHear).flatMap(lasting);
+        return all.includes(part("one")) && all.includes(part("other")) ? null : "not both do";
+      },
+    },
+  ],
+  evidence: [
+    ...STOP_WORDS.evidence,
+    ...LOSS_WORDS.evidence,
+    {
+      // No stretch of queries overlaps that time.
+      says: new RegExp(
+        `^(?<hosts>${NAMES}) heard no query from ${TIME} after (?:the last report|the join) to the stop\\.$`,
+      ),
+      untrue: (part, _, observed) => watched(part("hosts"), observed, () => true),
+    },
+    {
+      says: new RegExp(
+        `^(?<hosts>${NAMES}) heard queries in that time, so a querier is there and its queries stop on the way\\.$`,
+      ),
+      untrue: (part, _, observed) => watched(part("hosts"), observed, ({ queriers }) => queriers.length > 0),
+    },
+    { says: /^No other host heard one in that time either\.$/, untrue: () => null },
+    {
+      says: new RegExp(
+        `^Queries came to (?<hosts>${NAMES}), but (?<count>${COUNT}) hosts? sent no report after them\\.$`,
+      ),
+      untrue: (part, _, observed) => watched(part("hosts"), observed, ({ queriers }) => queriers.length > 0),
+    },
+    {
+      says: new RegExp(
+        `^The stop came ${TIME} after (?:the last report|the join), which fits the group membership interval of ${TIME}\\.$`,
+      ),
+      untrue: () => null,
+    },
+    {
+      says: new RegExp(
+        `^(?<host>[^ ]+) left at (?<at>${TIME})(?:; a switch has to ask the others behind the port before it closes it|, ${TIME} before the gap)\\.$`,
+      ),
+      untrue: (part, _, { run }) => {
+        const near = (atMs: number | null): boolean => atMs !== null && Math.abs(atMs - ms(part("at"))) <= 60;
+        const left =
+          run.membership.some((one) => one.kind === "leave" && one.host === part("host") && near(one.atMs)) ||
+          run.listeners.some((one) => one.host === part("host") && near(one.joinedToMs));
+        return left ? null : "it did not";
+      },
+    },
+    {
+      says: new RegExp(`^(?<host>[^ ]+) listened for (?<time>${TIME}) and heard none\\.$`),
+      untrue: (part, _, observed) =>
+        watched(
+          part("host"),
+          observed,
+          (one) => one.queriers.length === 0 && Math.abs(one.watchedToMs - one.watchedFromMs - ms(part("time"))) <= 60,
+        ),
+    },
+    {
+      says: new RegExp(`^(?<hosts>${NAMES}) hears? only (?<address>[^ ]+) again and again\\.$`),
+      untrue: (part, _, observed) =>
+        watched(part("hosts"), observed, (one) => lasting(one).length === 1 && lasting(one)[0] === part("address")),
+    },
+    {
+      says: new RegExp(
+        `^(?<hosts>${NAMES}) heard queries from (?<one>[^ ]+) and (?<other>[^ ]+) at the same time; the one with the lower address should be alone\\.$`,
+      ),
+      untrue: (part, _, observed) =>
+        watched(
+          part("hosts"),
+          observed,
+          (one) => lasting(one).includes(part("one")) && lasting(one).includes(part("other")),
+        ),
+    },
+  ],
+};

@@ -1,0 +1,28 @@
+import { each } from "./checks.ts";
+import { COUNT, NAMES, type PhraseBook } from "./phrase.ts";
+
+export const PLAN_WORDS: PhraseBook = {
+  isOfFamily: ({ kind }) => kind === "plan-mismatch",
+  titles: [
+    {
+      says: new RegExp(
+        `^The plan and the way of (?<stream>[^ ]+) to (?<hosts>${NAMES}) do not agree on the routers in between$`,
+      ),
+      untrue: (part, finding, observed) => each(part("hosts"), finding, observed, ({ ttlSeen }) => ttlSeen !== null),
+    },
+    {
+      says: new RegExp(`^(?<hosts>${NAMES}) received (?<stream>[^ ]+), but no way leads there in the plan$`),
+      untrue: (part, finding, observed) => each(part("hosts"), finding, observed, (one) => one.receivedPackets > 0),
+    },
+  ],
+  evidence: [
+    {
+      says: new RegExp(`^(?<host>[^ ]+): -?${COUNT} routers? passed by the TTL, ${COUNT} in the plan$`),
+      untrue: (part, finding, observed) => each(part("host"), finding, observed, ({ ttlSeen }) => ttlSeen !== null),
+    },
+    {
+      says: /^A packet cannot come where no link leads: a link or a node is missing in the plan\.$/,
+      untrue: () => null,
+    },
+  ],
+};
