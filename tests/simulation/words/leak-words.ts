@@ -101,7 +101,7 @@ const TITLES: readonly Phrase[] = [
     ),
     untrue: (part, finding, observed) =>
       first(
-        misplaced(part, finding, observed),
+        misplaced(part, finding),
         haveSeen(part("hosts"), finding, observed),
         unheard(part("hosts"), finding, observed),
       ),

@@ -1,6 +1,19 @@
 import { intersectRanges } from "@dyetrace/measure";
+import type { Finding } from "../../../packages/locate/src/finding/finding.ts";
 import type { Observed } from "./observed.ts";
-import { COUNT, first, isListOf, ms, NAMES, namesIn, type Phrase, type PhraseBook, slackMs, TIME } from "./phrase.ts";
+import {
+  COUNT,
+  first,
+  isListOf,
+  ms,
+  NAMES,
+  namesIn,
+  type Parts,
+  type Phrase,
+  type PhraseBook,
+  slackMs,
+  TIME,
+} from "./phrase.ts";
 import { misplaced, PLACE } from "./place-words.ts";
 
 const RATIO = "[0-9.e-]+ %";
@@ -15,22 +28,22 @@ function haveLost(list: string, streams: readonly string[], observed: Observed):
   return null;
 }
 
-const isOfStreams: Phrase["untrue"] = (part, finding, observed) =>
-  first(!isListOf(part("streams"), finding.streams) && "other streams", misplaced(part, finding, observed));
+const isOfStreams = (part: Parts, finding: Finding): string | null =>
+  first(!isListOf(part("streams"), finding.streams) && "other streams", misplaced(part, finding));
 
 const TITLES: readonly Phrase[] = [
   {
     // These streams lost that share at the first suspect, and these hosts lack some of them.
     says: new RegExp(`^(?<streams>${NAMES}) loses? ${RATIO} ${PLACE}: (?<hosts>${NAMES}) shares? the loss$`),
     untrue: (part, finding, observed) =>
-      first(isOfStreams(part, finding, observed), haveLost(part("hosts"), finding.streams, observed)),
+      first(isOfStreams(part, finding), haveLost(part("hosts"), finding.streams, observed)),
   },
   {
     says: new RegExp(
       `^(?<stream>[^ ]+) is cut to about ${RATE} ${PLACE}: clean at (?<clean>${RATE}), losing at (?<lossy>${RATE})$`,
     ),
-    untrue: (part, finding, observed) =>
-      first(!finding.streams.includes(part("stream")) && "another stream", misplaced(part, finding, observed)),
+    untrue: (part, finding) =>
+      first(!finding.streams.includes(part("stream")) && "another stream", misplaced(part, finding)),
   },
   {
     // So many gaps, none longer than that, each at all hosts that are named with it, and packets after it.
@@ -38,7 +51,7 @@ const TITLES: readonly Phrase[] = [
       `^(?<streams>${NAMES}) had (?<gaps>a gap|${COUNT} gaps) of up to (?<most>${TIME}) ${PLACE}: (?<hosts>${NAMES}) lost it, then it came back$`,
     ),
     untrue: (part, finding, observed) =>
-      first(isOfStreams(part, finding, observed), haveLost(part("hosts"), finding.streams, observed)),
+      first(isOfStreams(part, finding), haveLost(part("hosts"), finding.streams, observed)),
   },
 ];
 

@@ -92,7 +92,8 @@ export class Observed {
   isBehind(stream: string, host: string, place: string): boolean {
     const { source } = this.stream(stream);
     return this.way(source, host).some(
-      ({ id, to, from }) => id === place || to.node === place || (from.node === place && place === source),
+      ({ id, to, from }) =>
+        [id, planPlace(id), to.node, planPlace(to.node)].includes(place) || (from.node === place && place === source),
     );
   }
 

@@ -1,3 +1,4 @@
+import { planPlace } from "@dyetrace/site";
 import type { Observed } from "./observed.ts";
 import {
   COUNT,
@@ -132,7 +133,7 @@ const TITLES: readonly Phrase[] = [
   untrue: (part, finding, observed) =>
     first(
       !isListOf(part("streams"), finding.streams) && "other streams than the finding's",
-      misplaced(part, finding, observed),
+      misplaced(part, finding),
       untrueSilence(part, finding.streams, observed),
     ),
 }));
@@ -163,8 +164,16 @@ export const SCOPED: Phrase = {
       : "not all are",
 };
 
+/** Where the plan leaves several ways open, which of them the rest is about is not said. */
+const EQUAL_ROUTES =
+  "Several routes of equal cost lead there and the plan does not say which is taken, so the suspects on each of them are named.";
+
+/** A trunk or switch is said without its VLAN where the sentence is of the plan's places. */
+const isSuspect = (suspects: readonly string[], place: string): boolean => suspects.map(planPlace).includes(place);
+
 const EVIDENCE: readonly Phrase[] = [
   SCOPED,
+  { says: new RegExp(`^${EQUAL_ROUTES}$`), untrue: () => null },
   {
     // Of so many packets that were sent while it was joined, so many came.
     says: new RegExp(
@@ -213,21 +222,22 @@ const EVIDENCE: readonly Phrase[] = [
   },
   {
     says: new RegExp(`^What is silent here crosses (?<links>${NAMES}) alike, so no listener tells these apart\\.$`),
-    untrue: (part, { streams }, observed) => crossing(namesIn(part("links")).names, streams, observed),
+    untrue: (part, { streams, evidence }, observed) =>
+      evidence.includes(EQUAL_ROUTES) ? null : crossing(namesIn(part("links")).names, streams, observed),
   },
   {
     says: new RegExp(
       `^(?<nodes>${NAMES}) would silence the same listeners as a link beside it; a source there would tell them apart\\.$`,
     ),
     untrue: (part, { suspects }, { graph }) =>
-      namesIn(part("nodes")).names.every((node) => suspects.includes(node) && graph.nodes.get(node)?.kind !== "host")
+      namesIn(part("nodes")).names.every((node) => isSuspect(suspects, node) && graph.nodes.get(node)?.kind !== "host")
         ? null
         : "a host, or not suspect",
   },
   {
     says: new RegExp(`^A fault of (?<hosts>${NAMES}) itself would look the same\\.$`),
     untrue: (part, { suspects }, { graph }) =>
-      namesIn(part("hosts")).names.every((node) => suspects.includes(node) && graph.nodes.get(node)?.kind === "host")
+      namesIn(part("hosts")).names.every((node) => isSuspect(suspects, node) && graph.nodes.get(node)?.kind === "host")
         ? null
         : "no host, or not suspect",
   },
@@ -236,14 +246,14 @@ const EVIDENCE: readonly Phrase[] = [
       `^Membership reports travel the other way, on (?<links>${NAMES}): if they are lost there, the port before it forgets the group, which looks the same\\.$`,
     ),
     untrue: (part, { suspects }) =>
-      namesIn(part("links")).names.every((link) => suspects.includes(link)) ? null : "not suspect",
+      namesIn(part("links")).names.every((link) => isSuspect(suspects, link)) ? null : "not suspect",
   },
   {
     says: /^Another set of as many faults explains the same silence; its members stand last among the suspects\.$/,
     untrue: () => null,
   },
   {
-    says: /^One more agent beside (?<node>[^ ]+), listening to the same, would part these suspects best\.$/,
+    says: /^One more agent beside (?<node>[^ ]+)(?: vlan [0-9]+)?, listening to the same, would part these suspects best\.$/,
     untrue: (part, _, { graph }) => (graph.nodes.get(part("node"))?.kind === "host" ? "a host" : null),
   },
   {
