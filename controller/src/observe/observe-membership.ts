@@ -1,10 +1,16 @@
-import { type MembershipTimers, type QuerierHeard, type RunObservations, STANDARD_TIMERS } from "@dyetrace/locate";
+import {
+  type HeardReport,
+  type MembershipTimers,
+  type QuerierHeard,
+  type RunObservations,
+  STANDARD_TIMERS,
+} from "@dyetrace/locate";
 import type { MembershipView, QuerierSeen } from "@dyetrace/measure";
 import { hostOfAgent, type SiteGraph } from "@dyetrace/site";
 import type { MembershipEvent } from "@dyetrace/wire";
 import type { RunAccount } from "../account/run-account.ts";
 
-type MembershipPart = Pick<RunObservations, "queriers" | "membership" | "timers">;
+type MembershipPart = Pick<RunObservations, "queriers" | "membership" | "timers" | "reportsHeard">;
 
 /** A silence of more than this many of its intervals, and a querier's queries stand as two stretches. */
 const MISSED_INTERVALS = 1.5;
@@ -18,6 +24,7 @@ export function observeMembership({ run, agents: accounts }: RunAccount, graph: 
   }));
   const heard = agents.flatMap((one) => one.heard ?? []);
   return {
+    ...(heard.length === 0 ? {} : { reportsHeard: reportsHeard(agents, groups) }),
     queriers: agents.map(({ host, heard }) => ({
       host,
       canHear: heard !== null,
@@ -35,6 +42,28 @@ export function observeMembership({ run, agents: accounts }: RunAccount, graph: 
       lastMemberMs: lastMemberMs(heard.flatMap(({ events }) => events)) ?? STANDARD_TIMERS.lastMemberMs,
     },
   };
+}
+
+interface HostView {
+  readonly host: string;
+  /** Null if it can't watch. */
+  readonly heard: { readonly view: MembershipView } | null;
+}
+
+/** Which agents heard whose reports for the run's groups. A report is told to be an agent's by the MAC address it left with. */
+function reportsHeard(agents: readonly HostView[], groups: ReadonlySet<string>): HeardReport[] {
+  const hostOfMac = new Map(
+    agents.flatMap(({ host, heard }) => (heard?.view.own ?? []).map(({ mac }): [string, string] => [mac, host])),
+  );
+  const pairs = new Map<string, HeardReport>();
+  for (const { host, heard } of agents) {
+    for (const { kind, mac, group } of heard?.view.others ?? []) {
+      const from = hostOfMac.get(mac);
+      if (kind !== "report" || from === undefined || from === host || !groups.has(group)) continue;
+      pairs.set(`${host} ${from} ${group}`, { host, from, group });
+    }
+  }
+  return [...pairs.values()];
 }
 
 /** A querier that fell silent and came back stands there once for each stretch of queries. */

@@ -2,10 +2,11 @@ import type { SiteGraph } from "@dyetrace/site";
 import type { Conclusion } from "./conclusion.ts";
 import type { StreamTrial } from "./cover/stream-trials.ts";
 import { cheapestConclusion, routeCombinations } from "./equal-routes.ts";
+import type { Finding } from "./finding/finding.ts";
 import { findHostFaults } from "./hosts/host-faults.ts";
 import { findSilentSources } from "./hosts/silent-sources.ts";
 import { findSourceStalls } from "./hosts/source-stalls.ts";
-import { findLeaks } from "./leaks/find-leaks.ts";
+import { findLeaks, type Leaks } from "./leaks/find-leaks.ts";
 import { findLoss } from "./loss/find-loss.ts";
 import { lossScope } from "./loss/loss-scope.ts";
 import { type MeasuredChain, measuredChains } from "./loss/segment-loss.ts";
@@ -21,25 +22,49 @@ import { findChangedPackets } from "./packets/changed-packets.ts";
 import { findCopiedPackets } from "./packets/copied-packets.ts";
 import { findForeignPackets } from "./packets/foreign-packets.ts";
 import { findPlanMismatch } from "./plan/plan-mismatch.ts";
+import { findSharedGaps } from "./plan/shared-gaps.ts";
 import type { RunObservations } from "./run/run-observations.ts";
 import { type StreamFacts, streamFacts } from "./run/stream-facts.ts";
 import { segmentStates } from "./segment-states.ts";
 import { indexSite, type SiteIndex } from "./site/site-index.ts";
-import { findStops } from "./stops/find-stops.ts";
+import { findStops, type Stops } from "./stops/find-stops.ts";
 import { coverage } from "./tell-apart/coverage.ts";
+import { isAccusation, weighFindings } from "./witness/weigh-findings.ts";
 
 /**
  * Names what stops, loses or leaks, as closely as the agents' places allow.
  * Pure: the same observations give the same conclusion.
  */
 export function locate(graph: SiteGraph, observations: RunObservations): Conclusion {
-  const sources = observations.streams.map((stream) => stream.source);
-  const combinations = routeCombinations(graph, sources);
-  return cheapestConclusion(combinations.map((one) => locateOn(indexSite(graph, one), graph, observations)));
+  const sites = combinationsOf(graph, observations).map((one) => indexSite(graph, one));
+  const conclusion = cheapestConclusion(sites.map((site) => locateOn(site, graph, observations)));
+  const findings = weighFindings(graph, observations, conclusion.findings, accuse);
+  return { ...conclusion, findings: findings.map(({ witnesses: _, contradictions: __, ...finding }) => finding) };
+}
+
+const combinationsOf = (graph: SiteGraph, { streams }: RunObservations): SiteIndex["alternatives"][] =>
+  routeCombinations(
+    graph,
+    streams.map((stream) => stream.source),
+  );
+
+/** What rests on hosts' places and words, on the routes that need fewest of it. */
+function accuse(graph: SiteGraph, observations: RunObservations): readonly Finding[] {
+  return combinationsOf(graph, observations)
+    .map((one) => accusationsOn(indexSite(graph, one), observations).accusations.filter(isAccusation))
+    .reduce((fewest, one) => (one.length < fewest.length ? one : fewest));
+}
+
+interface Accusations {
+  readonly streams: readonly StreamFacts[];
+  readonly chains: readonly MeasuredChain[];
+  readonly stops: Stops;
+  readonly leaks: Leaks;
+  readonly accusations: readonly Finding[];
 }
 
 /** On the ways that the index names where there are several. */
-function locateOn(site: SiteIndex, graph: SiteGraph, observations: RunObservations): Conclusion {
+function accusationsOn(site: SiteIndex, observations: RunObservations): Accusations {
   const streams = streamFacts(site, observations);
   const membership: MembershipContext = {
     leaves: leavesOf(site, observations),
@@ -55,12 +80,22 @@ function locateOn(site: SiteIndex, graph: SiteGraph, observations: RunObservatio
   const chains = chainsIn(whole);
   const chainsOfRest = isOutageFree ? chains : chainsIn(rest);
   const leaks = findLeaks(site, streams, membership);
-  const findings = [
-    ...findSilentSources(streams),
+  const losses = findLoss(site, chainsOfRest, rest);
+  const accusations = [
     ...stops.findings,
     ...outageFindings(site, outages, membership),
-    ...findLoss(site, chainsOfRest, rest),
+    ...losses,
+    ...findSharedGaps(streams, losses),
     ...leaks.findings,
+  ];
+  return { streams, chains, stops, leaks, accusations };
+}
+
+function locateOn(site: SiteIndex, graph: SiteGraph, observations: RunObservations): Conclusion {
+  const { streams, chains, stops, leaks, accusations } = accusationsOn(site, observations);
+  const findings = [
+    ...findSilentSources(streams),
+    ...accusations,
     ...findHostFaults(streams),
     ...findSourceStalls(streams),
     ...findCopiedPackets(site, streams),

@@ -29,6 +29,9 @@ export interface FindingFamily<Case> {
   readonly evidence?: (one: Case, suspects: readonly string[]) => readonly string[];
   /** What doubts that have nothing to do with the kind leave of the row's confidence. */
   readonly confidence?: (one: Case, ofRow: number) => number;
+  /** Hosts whose reports show it. */
+  readonly witnesses?: (one: Case) => readonly string[];
+  readonly contradictions?: (one: Case) => number;
   /** Said instead of the row's advice, where not null. */
   readonly advice?: (one: Case) => string | null;
   /** Null where the finding's kind is of no use to a probe. */
@@ -67,6 +70,8 @@ function makeFinding<Case, Facts extends Case>(
     advice: family.advice?.(facts) ?? (typeof row.advice === "string" ? row.advice : row.advice(facts)),
     reference: row.reference,
     ...(causes === null ? {} : { causes }),
+    ...(family.witnesses === undefined ? {} : { witnesses: family.witnesses(facts) }),
+    ...(family.contradictions === undefined ? {} : { contradictions: family.contradictions(facts) }),
   };
 }
 

@@ -38,4 +38,19 @@ export interface Finding {
   readonly reference: string;
   /** Absent where no further run could part the suspects by who is silent in it. */
   readonly causes?: FindingCauses;
+  /** Hosts whose reports show it: what was silent, lost or saw what it should not. Absent where that is no question. */
+  readonly witnesses?: readonly string[];
+  /** How many observations the plan contradicts. Absent: that is not what the finding is about. */
+  readonly contradictions?: number;
+  /** Hosts that seem to sit elsewhere than the plan has them. Absent: none. */
+  readonly misplaced?: readonly MisplacedHost[];
+}
+
+/** A host that seems to sit elsewhere than the plan has it. */
+export interface MisplacedHost {
+  readonly host: string;
+  /** The node that it hangs on in the plan; null where it hangs on none, or on several. */
+  readonly plannedAt: string | null;
+  /** The node that it seems to hang on; null where several would fit. */
+  readonly seemsAt: string | null;
 }

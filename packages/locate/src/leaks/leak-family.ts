@@ -7,6 +7,7 @@ import type { LeakCase } from "./leak-case.ts";
 export const LEAK_FAMILY: FindingFamily<LeakCase> = {
   streams: ({ streams }) => streams,
   suspects: leakSuspects,
+  witnesses: ({ hosts }) => hosts,
   evidence: leakEvidence,
   confidence: (leak, ofRow) => Math.min(ofRow, mostConfidence(leak)),
 };
@@ -14,7 +15,7 @@ export const LEAK_FAMILY: FindingFamily<LeakCase> = {
 /** Frames that come and go may be a spanning tree's doing and no port's. Our estimate, held against the truth by the bench. */
 const BURSTS_CONFIDENCE = 0.8;
 /** Something that the plan does not know would explain it as well. Our estimate, held against the truth by the bench. */
-const HIDDEN_CAUSE_CONFIDENCE = 0.9;
+const HIDDEN_CAUSE_CONFIDENCE = 0.85;
 
 function mostConfidence({ sightings, hiddenCauses }: LeakCase): number {
   if (sightings.every(({ pattern }) => pattern === "bursts")) return BURSTS_CONFIDENCE;

@@ -53,6 +53,7 @@ function mergedByTrunk(findings: readonly Finding[]): Finding[] {
       suspects: [...new Set(suspects)],
       title: `${same.title}; VLAN ${vlan} loses on ${planPlace(chief)} as well`,
       evidence: [...same.evidence, finding.title, ...finding.evidence],
+      witnesses: [...new Set([...(same.witnesses ?? []), ...(finding.witnesses ?? [])])],
     });
   }
   return [...merged.values()];

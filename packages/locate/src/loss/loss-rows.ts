@@ -7,6 +7,7 @@ import type { LossCase } from "./loss-case.ts";
 const row = rowsOf<LossCase>({
   streams: ({ streams }) => streams,
   suspects: ({ suspects }) => suspects,
+  witnesses: ({ hosts }) => hosts,
   evidence: lossEvidence,
   confidence: ({ isBursty, lastHost, uncountedHosts }, ofRow) => {
     if (lastHost === null && uncountedHosts.length > 0) return Math.min(ofRow, UNCOUNTED_CONFIDENCE);

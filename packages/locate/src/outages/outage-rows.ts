@@ -8,6 +8,7 @@ import type { OutageCase } from "./outage-case.ts";
 const row = rowsOf<OutageCase>({
   streams: ({ streams }) => streams,
   suspects: ({ suspects }) => suspects,
+  witnesses: ({ hosts }) => hosts,
   evidence: outageEvidence,
 });
 

@@ -16,7 +16,11 @@ interface Contradiction {
   readonly time: SilentTime | null;
 }
 
-const row = rowsOf<Contradiction>({ streams: ({ stream }) => [stream], suspects: () => [] });
+const row = rowsOf<Contradiction>({
+  streams: ({ stream }) => [stream],
+  suspects: () => [],
+  witnesses: ({ hosts }) => hosts,
+});
 
 const CONTRADICTION = row({
   kind: "inconclusive",

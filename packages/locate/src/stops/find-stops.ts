@@ -77,6 +77,7 @@ function mergedByCause(unsorted: readonly Finding[]): Finding[] {
         suspects: [...new Set([...same.suspects, ...finding.suspects])],
         streams: [...new Set([...same.streams, ...finding.streams])],
         evidence: [...new Set([...same.evidence, finding.title, ...finding.evidence])],
+        witnesses: [...new Set([...(same.witnesses ?? []), ...(finding.witnesses ?? [])])],
       });
     }
   }

@@ -10,6 +10,7 @@ import { stopEvidence } from "./stop-wording.ts";
 export const STOP_FAMILY: FindingFamily<StopCase> = {
   streams: ({ streams }) => streams,
   suspects: ({ suspects }) => suspects,
+  witnesses: ({ silentHosts }) => silentHosts,
   evidence: (stop, suspects) => [
     ...companionEvidence(stop.unicast),
     ...stopEvidence(stop, suspects),

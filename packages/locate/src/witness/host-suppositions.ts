@@ -1,0 +1,75 @@
+import type { SiteGraph } from "@dyetrace/site";
+import { FINDING_KINDS } from "@dyetrace/wire";
+import type { Finding } from "../finding/finding.ts";
+import type { RunObservations } from "../run/run-observations.ts";
+import { streamFacts } from "../run/stream-facts.ts";
+import { indexSite } from "../site/site-index.ts";
+import { faultsNeeded } from "./faults-needed.ts";
+import { nodeAbove, placesFor, siteWithHostAt } from "./site-with-host-at.ts";
+import { soleWitnesses } from "./sole-witnesses.ts";
+import type { Accuse, HostSupposition, Supposition } from "./supposition.ts";
+import { withoutWord } from "./without-word.ts";
+
+/** What may be wrong about one host. */
+type HostError = Pick<HostSupposition, "host" | "at" | "isSoleWitness">;
+
+/**
+ * So many reports and nodes, over all streams, are gone through for all suppositions together. A bound of effort, no
+ * source: it leaves room for all of them on sites of some hundred hosts.
+ */
+const BUDGET = 600_000;
+/** In place of one fault a source elsewhere is no likelier, and of several it would have to explain two at least. */
+const LEAST_OF_SOURCE = 2;
+
+/** The suppositions about one host that could make a difference to what is found. */
+export function hostSuppositions({ graph, run, findings }: Supposition, accuse: Accuse): HostSupposition[] {
+  const effort = run.listeners.length + run.bystanders.length + graph.nodes.size * run.streams.length;
+  const errors = [
+    ...wrongWords(graph, run, findings),
+    ...elsewhereNearSightings(graph, run, findings),
+    ...sourcesElsewhere(graph, run, findings),
+  ];
+  return errors.slice(0, Math.floor(BUDGET / Math.max(1, effort))).map((error) => {
+    const { host, at } = error;
+    const then = at === null ? { graph, run: withoutWord(run, host) } : { graph: siteWithHostAt(graph, host, at), run };
+    return { ...error, ...then, findings: accuse(then.graph, then.run) };
+  });
+}
+
+/** Who alone shows that a way is good, and who alone shows several faults. */
+function wrongWords(graph: SiteGraph, run: RunObservations, findings: readonly Finding[]): HostError[] {
+  const soles = soleWitnesses(streamFacts(indexSite(graph), run), findings);
+  const alone = findings.flatMap(({ witnesses = [] }) => (witnesses.length === 1 ? witnesses : []));
+  const ofSeveral = new Set(alone.filter((host, at) => alone.indexOf(host) !== at && !soles.includes(host)));
+  return [
+    ...soles.map((host): HostError => ({ host, at: null, isSoleWitness: true })),
+    ...[...ofSeveral].map((host): HostError => ({ host, at: null, isSoleWitness: false })),
+  ];
+}
+
+/** Frames are rightly where a member sits, so whoever joined, and whoever saw them, may sit beside those who saw them. */
+function elsewhereNearSightings(graph: SiteGraph, run: RunObservations, findings: readonly Finding[]): HostError[] {
+  const errors = new Map<string, HostError>();
+  for (const { kind, streams, witnesses = [] } of findings) {
+    if (FINDING_KINDS[kind].glyph !== "seep") continue;
+    const joined = run.listeners.filter(({ stream }) => streams.includes(stream)).map(({ host }) => host);
+    const places = new Set(witnesses.flatMap((host) => nodeAbove(graph, host) ?? []));
+    for (const host of [...witnesses, ...joined]) {
+      const planned = nodeAbove(graph, host);
+      for (const at of planned === null ? [] : places) {
+        if (at !== planned) errors.set(`${host} ${at}`, { host, at, isSoleWitness: false });
+      }
+    }
+  }
+  return [...errors.values()];
+}
+
+/** A source says by where it sits where its packets start, so its word cannot be left out: it is tried elsewhere. */
+function sourcesElsewhere(graph: SiteGraph, run: RunObservations, findings: readonly Finding[]): HostError[] {
+  return [...new Set(run.streams.map(({ source }) => source))].flatMap((host) => {
+    const own = run.streams.filter(({ source }) => source === host).map(({ stream }) => stream);
+    const concerned = findings.filter(({ streams }) => streams.some((stream) => own.includes(stream)));
+    if (faultsNeeded(concerned) < LEAST_OF_SOURCE) return [];
+    return placesFor(graph, host).map((at) => ({ host, at, isSoleWitness: false }));
+  });
+}

@@ -1,0 +1,66 @@
+import type { SiteGraph } from "@dyetrace/site";
+import type { Finding } from "../finding/finding.ts";
+import { misplacedFindings } from "../plan/misplaced-host.ts";
+import type { RunObservations } from "../run/run-observations.ts";
+import { streamFacts } from "../run/stream-facts.ts";
+import { indexSite } from "../site/site-index.ts";
+import { type DoubtedHost, doubtedHost } from "./doubted-host.ts";
+import { hostSuppositions } from "./host-suppositions.ts";
+import type { Accuse, Supposition } from "./supposition.ts";
+import { ONE_WITNESS_CONFIDENCE, weighWitnesses } from "./weigh-witnesses.ts";
+
+/** With more hosts in doubt than this the plan is another site's: nothing is gained by further guesses. Our choice, no source. */
+const MOST_DOUBTED = 3;
+
+/** Findings of these families rest on where hosts sit and on what they say. */
+export const isAccusation = (finding: Finding): boolean => finding.witnesses !== undefined;
+
+/**
+ * Findings are as sure as the plan and the reports behind them. Where one host in another place, or its report wrong, would
+ * explain what otherwise takes several faults, that is said, and the faults that are left; what rests on one host says so.
+ */
+export function weighFindings(
+  graph: SiteGraph,
+  run: RunObservations,
+  findings: readonly Finding[],
+  accuse: Accuse,
+): Finding[] {
+  const doubts: DoubtedHost[] = [];
+  let supposed: Supposition = { graph, run, findings: findings.filter(isAccusation) };
+  for (;;) {
+    const suppositions = supposed.findings.length === 0 ? [] : hostSuppositions(supposed, accuse);
+    const doubt = doubts.length === MOST_DOUBTED ? null : doubtedHost(supposed, suppositions, accuse);
+    if (doubt === null) {
+      const streams = streamFacts(indexSite(supposed.graph), supposed.run);
+      const weighed = weighWitnesses(streams, supposed.findings, suppositions);
+      return noSurerThanThePlan([...saidOf(doubts), ...inOldOrder(findings, weighed)]);
+    }
+    doubts.push(doubt);
+    supposed = doubt.supposed;
+  }
+}
+
+/** The findings with their accusations replaced, at the place of the first of these. */
+function inOldOrder(findings: readonly Finding[], accusations: readonly Finding[]): Finding[] {
+  const first = findings.findIndex(isAccusation);
+  if (first === -1) return [...findings];
+  const before = findings.slice(0, first);
+  return [...before, ...accusations, ...findings.slice(first).filter((finding) => !isAccusation(finding))];
+}
+
+/** Where the plan is wrong somewhere, no place is surer than what rests on one host. */
+function noSurerThanThePlan(findings: readonly Finding[]): Finding[] {
+  if (!findings.some(({ kind }) => kind === "plan-mismatch")) return [...findings];
+  return findings.map((finding) =>
+    isAccusation(finding) ? { ...finding, confidence: Math.min(finding.confidence, ONE_WITNESS_CONFIDENCE) } : finding,
+  );
+}
+
+const saidOf = (doubts: readonly DoubtedHost[]): Finding[] =>
+  misplacedFindings(
+    doubts.map(({ otherwise, ...doubt }) => ({
+      ...doubt,
+      streams: [...new Set(otherwise.flatMap(({ streams }) => streams))],
+      otherwise: otherwise.map(({ title }) => title),
+    })),
+  );

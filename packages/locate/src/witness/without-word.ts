@@ -1,0 +1,17 @@
+import type { RunObservations } from "../run/run-observations.ts";
+
+/**
+ * The run as it would be known if a host had said nothing of what it received and saw. Its memberships stay: ports are open
+ * for them whatever it says. What it sent stays, too: others tell of that.
+ */
+export function withoutWord(run: RunObservations, host: string): RunObservations {
+  return {
+    ...run,
+    listeners: run.listeners.map((one) =>
+      one.host !== host
+        ? one
+        : { ...one, state: "no-report", receivedPackets: 0, window: null, lost: [], lastArrivalMs: null, silences: [] },
+    ),
+    bystanders: run.bystanders.filter((one) => one.host !== host),
+  };
+}
