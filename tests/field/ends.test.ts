@@ -24,7 +24,7 @@ timeline:
   - { at: 0s, join: board }
   - { at: 500ms, emit: board }
   - { at: ${stop}, stop: board }
-expect: { loss: 0.01 % }
+expect: { loss: 0 % }
 `;
 
 /** Does things at times of the run; what they do is over when the run is. */

@@ -1,11 +1,16 @@
 import { Fault, type FaultCode } from "@dyetrace/wire";
 
+/** As long as a message may be: longer words would have the whole message turned away, and the agent with it. */
+const MOST_CHARACTERS = 2000;
+
 /** What a message to the controller says of an error; one that is no `Fault` is a mistake of ours. */
 export function asRefusal(error: unknown): {
   readonly code: FaultCode;
   readonly message: string;
   readonly hint: string;
 } {
-  if (error instanceof Fault) return { code: error.code, message: error.message, hint: error.hint };
-  return { code: "INTERNAL", message: `The agent failed: ${String(error)}`, hint: "Please report this" };
+  if (error instanceof Fault) return { code: error.code, message: cut(error.message), hint: cut(error.hint) };
+  return { code: "INTERNAL", message: cut(`The agent failed: ${String(error)}`), hint: "Please report this" };
 }
+
+const cut = (text: string): string => text.slice(0, MOST_CHARACTERS);

@@ -15,6 +15,9 @@ import { groupsOfHost } from "./host-groups.ts";
 /** Streams whose silence is looked into: reading a host's firewall takes time that the last report does not have. */
 const MOST_EXPLAINED = 4;
 
+/** As much of a reason as a report may hold. */
+const MOST_WHY = 2000;
+
 /** What a host can say of itself at the end of a run: groups that other programs use, and packets that it keeps from us. */
 export class HostNotes {
   readonly #task: AgentTask;
@@ -74,6 +77,6 @@ export class HostNotes {
       destinationPort: port,
       interfaceName: this.#interfaceName,
     } as const;
-    return explainHostBlock(packet, baseline);
+    return explainHostBlock(packet, baseline).then((why) => why?.slice(0, MOST_WHY) ?? null);
   }
 }

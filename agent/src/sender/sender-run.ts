@@ -24,6 +24,8 @@ export interface SenderRunOptions {
 const LONGEST_STEP_NS = 20e6;
 /** A flood shows within this time of the first packet (common practice, no source). */
 const EARLY_NS = 2e9;
+/** As much as a report may say of it. */
+const MOST_DETAIL = 500;
 /** The hold time of a run that does not say another. */
 const EARLY_HOLD_NS = 5e9;
 
@@ -121,7 +123,7 @@ export class SenderRun {
       this.#queue.remove(number);
     }
     this.#nextAction = this.#actions.length;
-    this.#stopped = { why, atNs: nowNs - this.#startNs, detail };
+    this.#stopped = { why, atNs: nowNs - this.#startNs, detail: detail.slice(0, MOST_DETAIL) };
   }
 
   #act(nowNs: number): void {

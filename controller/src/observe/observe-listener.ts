@@ -1,5 +1,5 @@
 import type { ListenerObservation, SeqRange, Silence } from "@dyetrace/locate";
-import { countRanges, intersectRanges } from "@dyetrace/measure";
+import { countRanges, intersectRanges, mergeSequenceRanges } from "@dyetrace/measure";
 import { hostOfAgent, type SiteGraph } from "@dyetrace/site";
 import type { Reception } from "../account/receptions.ts";
 import { hostLostIn, numbersIn } from "../account/stay-numbers.ts";
@@ -27,7 +27,10 @@ export function observeListener(stay: Stay, graph: SiteGraph): ListenerObservati
     joinedToMs: join.toNs === null ? null : (reception?.membership.leaveRequestedNs ?? join.toNs) / 1e6,
     receivedPackets: receipt?.firstCopies ?? 0,
     window,
-    lost: window === null || numbers === null ? [] : numbersIn(numbers.missing),
+    lost:
+      window === null || numbers === null
+        ? []
+        : mergeSequenceRanges([...numbersIn(numbers.missing), ...numbers.unknown]),
     unknown: numbers?.unknown ?? [],
     isLostListExact: numbers?.missing.every(({ isOne }) => isOne) ?? true,
     duplicatePackets: receipt?.duplicates ?? null,

@@ -1,13 +1,17 @@
 import type { SendStep, StreamObservation } from "@dyetrace/locate";
 import type { SourceAccount } from "../account/source-account.ts";
 import type { CompiledRun, CompiledStream } from "../plan/compiled-run.ts";
-import { paceNs, sendingStretches } from "../plan/sending-stretches.ts";
+import { paceNs, type SendingStretch, scheduledPackets, sendingStretches } from "../plan/sending-stretches.ts";
 
-/** What the source did, as planned where it did not report. */
+/**
+ * What the source did, as planned where it did not report.
+ * @param isAborted the run was stopped before its end, and its sources with it
+ */
 export function observeStream(
   run: CompiledRun,
   stream: CompiledStream,
   source: SourceAccount | null,
+  isAborted: boolean,
 ): StreamObservation {
   const emission = source?.emission ?? null;
   const first = emission?.intervals[0];
@@ -25,6 +29,7 @@ export function observeStream(
     sourceState:
       emission === null ? "unknown" : isSilent ? "not-sending" : emission.stalls.length > 0 ? "stalled" : "sending",
     sentPackets: emission?.sentPackets ?? null,
+    plannedPackets: isAborted ? null : plannedPackets(stretches),
     steps: sendSteps(run, stream, source),
     // A number is used by a packet that left and by no other: what a source skips leaves no hole in its numbers.
     unsent: [],
@@ -38,6 +43,9 @@ export function observeStream(
     dscp: stream.dscp,
   };
 }
+
+const plannedPackets = (stretches: readonly SendingStretch[]): number =>
+  Math.floor(scheduledPackets(stretches, Number.POSITIVE_INFINITY));
 
 /** What rounding and a packet's way make of a count at an instant. */
 const COUNT_ERROR_PACKETS = 2;

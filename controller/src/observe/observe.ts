@@ -8,9 +8,9 @@ import { observeStream } from "./observe-stream.ts";
 
 /** The account of a run in the form that `locate` reasons from. Pure. */
 export function observeRun(account: RunAccount, graph: SiteGraph): RunObservations {
-  const { run, sources, stays, bystanders, seenAfterLeaves } = account;
+  const { run, told, sources, stays, bystanders, seenAfterLeaves } = account;
   return {
-    streams: run.streams.map((stream) => observeStream(run, stream, sources.get(stream.name) ?? null)),
+    streams: run.streams.map((stream) => observeStream(run, stream, sources.get(stream.name) ?? null, told.isAborted)),
     listeners: stays.map((stay) => observeListener(stay, graph)),
     bystanders: [...bystanders, ...seenAfterLeaves].map((one) => observeBystander(one, graph)),
     ...observeMembership(account, graph),

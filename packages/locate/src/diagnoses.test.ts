@@ -283,6 +283,20 @@ test("source-stalled: given a pause at all listeners with no missing number, the
   expect(finding.suspects).toEqual(["tower"]);
 });
 
+test("source-stalled: given a source that sent 6 % less than planned without a pause in its log, then that is told; with the pause it is not", () => {
+  const run = sim();
+  const short = withStream(run, { plannedPackets: 3_176 });
+  const finding = only(short);
+  expect(finding).toMatchObject({ kind: "source-stalled", suspects: ["tower"] });
+  expect(finding.title).toContain("176 packets");
+  // Ten packets and a hundredth may be rounding; an aborted run has no plan to be held to.
+  for (const plannedPackets of [3_009, 3_025, null]) {
+    expect(locate(site, withStream(run, { plannedPackets })).findings).toEqual([]);
+  }
+  const logged = withStream(short, { stalls: [{ startMs: 4_000, endMs: 5_760 }] });
+  expect(only(logged).evidence.join(" ")).toContain("The source's own log counts 1 stall");
+});
+
 test("source-stalled: given the pause at one listener only, then the source is not to blame", () => {
   const run = withListeners(sim(), ["kiosk"], () => ({
     silences: [{ startMs: 10_000, endMs: 11_200, missingPackets: 0 }],

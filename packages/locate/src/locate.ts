@@ -4,6 +4,7 @@ import type { StreamTrial } from "./cover/stream-trials.ts";
 import { cheapestConclusion, routeCombinations } from "./equal-routes.ts";
 import type { Finding } from "./finding/finding.ts";
 import { findHostFaults } from "./hosts/host-faults.ts";
+import { findShortSources } from "./hosts/short-sources.ts";
 import { findSilentSources } from "./hosts/silent-sources.ts";
 import { findSourceStalls } from "./hosts/source-stalls.ts";
 import { findLeaks, type Leaks } from "./leaks/find-leaks.ts";
@@ -99,6 +100,7 @@ function locateOn(site: SiteIndex, graph: SiteGraph, observations: RunObservatio
     ...findHostFaults(streams),
     ...findSourceStalls(streams),
     ...findCopiedPackets(site, streams),
+    ...findShortSources(streams),
     ...findChangedPackets(site, streams),
     ...findNoQuerier(site, observations),
     ...findTwoQueriers(site, observations),
@@ -109,7 +111,7 @@ function locateOn(site: SiteIndex, graph: SiteGraph, observations: RunObservatio
   const listeners = observations.listeners.filter((l) => l.state === "reported").map((l) => l.host);
   return {
     findings,
-    segments: segmentStates(site, chains, stops.cases, findings),
+    segments: segmentStates(site, chains, stops.cases, findings, stops.trials),
     coverage: coverage(graph, sources, listeners),
     remarks: leaks.remarks,
   };

@@ -26,3 +26,20 @@ test("segment states: given a healthy site, then every node on the way is ok", (
   const statuses = statusesWith([]);
   expect(["core", "sw-east", "kiosk", "desk", "hall"].map((node) => statuses.get(node))).toEqual(Array(5).fill("ok"));
 });
+
+test("segment states: given a cable that is cut in mid-run, then neither direction is called ok, though both had been", () => {
+  const streams = [
+    board,
+    { ...board, stream: "paging", group: "233.252.0.2", source: "hall", listeners: ["tower", "desk", "kiosk"] },
+  ];
+  const faults = [
+    { kind: "outage", place: "tower:1>core:1", fromMs: 15_000 },
+    { kind: "outage", place: "core:1>tower:1", fromMs: 15_000 },
+  ] as const;
+  const { segments, findings } = locate(site, simulateRun(site, streams, faults, seededRandom(1)));
+  const statusOf = (id: string) => segments.find((one) => one.id === id)?.status;
+  expect(findings.map(({ kind }) => kind)).toContain("stops");
+  expect([statusOf("tower:1>core:1"), statusOf("core:1>tower:1")]).not.toContain("ok");
+  // What was sent after that and came proves its way.
+  expect(statusOf("hall:1>core:3")).toBe("ok");
+});

@@ -1,5 +1,7 @@
 import { FINDING_KIND_NAMES, FINDING_KINDS } from "@dyetrace/wire";
 import type { SegmentState, SegmentStatus } from "./conclusion.ts";
+import { isProvenLater } from "./cover/proven-later.ts";
+import type { StreamTrial } from "./cover/stream-trials.ts";
 import type { Finding } from "./finding/finding.ts";
 import { LOSS_FLOOR } from "./loss/loss-floor.ts";
 import type { MeasuredChain } from "./loss/segment-loss.ts";
@@ -15,17 +17,20 @@ export function segmentStates(
   chains: readonly MeasuredChain[],
   stops: readonly StopCase[],
   findings: readonly Finding[],
+  trials: readonly StreamTrial[],
 ): SegmentState[] {
   const stopped = new Set(stops.flatMap((stop) => stop.segments.map((segment) => segment.id)));
   const lossy = suspectsOf(findings, ["loses", "rate-limited"]);
   const leaking = suspectsOf(findings, ["leaks"]);
   const proven = provenNodes(site, chains);
-  const segments = site.segments.map(({ id }, number): SegmentState => {
-    const rate = rateOf(number, chains);
-    return { id, ...rate, status: statusOf(id, rate.high, stopped, lossy, leaking) };
-  });
   // Packets came through before it failed, or of another group: that does not make a suspect sound.
   const suspected = suspectsOf(findings, STOP_KINDS);
+  for (const id of otherDirections(site, stops, trials)) suspected.add(id);
+  const segments = site.segments.map(({ id }, number): SegmentState => {
+    const rate = rateOf(number, chains);
+    const status = statusOf(id, rate.high, stopped, lossy, leaking);
+    return { id, ...rate, status: status === "ok" && suspected.has(id) ? "unknown" : status };
+  });
   const nodes = site.nodes.map(({ name }, number): SegmentState => {
     const isSound = proven.has(number) && !suspected.has(name);
     const status = leaking.has(name) ? "leaks" : isSound ? "ok" : "unknown";
@@ -33,6 +38,18 @@ export function segmentStates(
   });
   return [...withWholes(segments, site.wholeSegment), ...withWholes(nodes, site.wholeNode)];
 }
+
+/**
+ * Other directions of the links where something stops in mid-run, along which nothing is known to have come since: a cable
+ * that is cut fails both ways, and a host behind it fails with its cable.
+ */
+const otherDirections = (site: SiteIndex, stops: readonly StopCase[], trials: readonly StreamTrial[]): string[] =>
+  stops.flatMap(({ segments, sinceMs }) =>
+    segments.flatMap(({ id }) => {
+      const other = site.reverse[site.segmentNumber.get(id) ?? -1] ?? -1;
+      return sinceMs === null || isProvenLater(trials, other, sinceMs) ? [] : (site.segments[other]?.id ?? []);
+    }),
+  );
 
 /** The worst comes first: what a trunk or switch of several VLANs is called for the sake of one of them. */
 const WORST_FIRST: readonly SegmentStatus[] = ["stops", "leaks", "loses", "ok", "unknown"];

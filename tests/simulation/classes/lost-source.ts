@@ -1,13 +1,17 @@
-import { countRanges, intersectRanges } from "@dyetrace/measure";
-import type { ListenerObservation, RunObservations } from "../../../packages/locate/src/run/run-observations.ts";
+import { countRanges, intersectRanges, subtractRanges } from "@dyetrace/measure";
+import type {
+  ListenerObservation,
+  RunObservations,
+  SeqRange,
+} from "../../../packages/locate/src/run/run-observations.ts";
 import { drawOne } from "../seeded-random.ts";
 import { simulateRun } from "../simulate-run.ts";
 import { faultAt, type SimulatedClass } from "./class-case.ts";
 import { drawClassScene } from "./class-scene.ts";
 
 /**
- * The agent of a source is lost while the source goes on. What the controller then knows of a listener's numbers ends
- * with the last that it got; where the source never reported, it knows none.
+ * The agent of a source is lost while the source goes on. What the controller then knows to have been sent is what the
+ * source had told of and what any listener got; where the source never reported, it knows of no numbers.
  */
 export const lostSource: SimulatedClass = {
   name: "lost-source",
@@ -27,9 +31,17 @@ export const lostSource: SimulatedClass = {
 
 /** @param lastTold last number that the source reported; null when it reported none */
 function withoutSource(run: RunObservations, lost: ReadonlySet<string>, lastTold: number | null): RunObservations {
+  const lastOf = new Map<string, number>();
   const streams = run.streams.map((stream) => {
     if (!lost.has(stream.source)) return stream;
-    const steps = lastTold === null ? stream.steps : stream.steps.map((step) => ({ ...step, lastSeq: lastTold }));
+    const heard = Math.max(-1, ...run.listeners.filter((one) => one.stream === stream.stream).map(lastHeard));
+    const last = lastTold === null ? null : Math.max(lastTold, heard);
+    if (last !== null) lastOf.set(stream.stream, last);
+    const steps = stream.steps.map((step) => {
+      if (last === null || last >= step.lastSeq) return step;
+      const lasted = ((last - step.firstSeq) * (step.endMs - step.startMs)) / (step.lastSeq - step.firstSeq);
+      return { ...step, lastSeq: last, endMs: step.startMs + lasted };
+    });
     const state = lastTold === null ? ({ sourceState: "unknown", firstSentMs: null } as const) : {};
     return { ...stream, ...state, steps, sentPackets: null, lastSentMs: null };
   });
@@ -37,17 +49,21 @@ function withoutSource(run: RunObservations, lost: ReadonlySet<string>, lastTold
   return {
     ...run,
     streams,
-    listeners: run.listeners.map((listener) => (ofLost.has(listener.stream) ? upToLast(listener, lastTold) : listener)),
+    listeners: run.listeners.map((one) =>
+      ofLost.has(one.stream) ? upToLast(one, lastOf.get(one.stream) ?? null) : one,
+    ),
   };
 }
 
-function upToLast(listener: ListenerObservation, lastTold: number | null): ListenerObservation {
-  if (lastTold === null || listener.window === null || listener.receivedPackets === 0) {
-    return { ...listener, window: null, lost: [] };
-  }
-  const [first, end] = listener.window;
-  const tail = listener.lost.at(-1);
-  const last = tail !== undefined && tail[1] === end ? tail[0] - 1 : end;
-  const lost = intersectRanges(listener.lost, [[first, last]]);
-  return { ...listener, window: [first, last], lost, receivedPackets: last - first + 1 - countRanges(lost) };
+/** The last number that this listener got; -1 if it got none. */
+const lastHeard = ({ window, lost }: ListenerObservation): number =>
+  window === null ? -1 : (subtractRanges([window], lost).at(-1)?.[1] ?? -1);
+
+/** @param last the last number that is known to have been sent; null where none is */
+function upToLast(listener: ListenerObservation, last: number | null): ListenerObservation {
+  if (listener.window === null) return listener;
+  if (last === null) return { ...listener, window: null, lost: [] };
+  const window: SeqRange = [listener.window[0], Math.min(listener.window[1], last)];
+  const lost = intersectRanges(listener.lost, [window]);
+  return { ...listener, window, lost, receivedPackets: window[1] - window[0] + 1 - countRanges(lost) };
 }

@@ -31,6 +31,11 @@ export interface StreamObservation {
   readonly sourceState: SourceState;
   /** Packets that the source handed to its kernel without an error. */
   readonly sentPackets: number | null;
+  /**
+   * Packets that it was to send; null where it was told to stop earlier. Absent: as many as the steps' rates and times
+   * make.
+   */
+  readonly plannedPackets?: number | null;
   /** Sizes and rates in the order sent, without overlap; what was planned where the source did not report. */
   readonly steps: readonly SendStep[];
   /** Numbers that the source skipped or could not send: nobody can have received them. */
