@@ -294,7 +294,7 @@ test("source-stalled: given a source that sent 6 % less than planned without a p
     expect(locate(site, withStream(run, { plannedPackets })).findings).toEqual([]);
   }
   const logged = withStream(short, { stalls: [{ startMs: 4_000, endMs: 5_760 }] });
-  expect(only(logged).evidence.join(" ")).toContain("The source's own log counts 1 stall");
+  expect(only(logged).evidence.join(" ")).toContain("The source's own log counts 1 pause");
 });
 
 test("source-stalled: given the pause at one listener only, then the source is not to blame", () => {

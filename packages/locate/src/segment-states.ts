@@ -40,16 +40,17 @@ export function segmentStates(
 }
 
 /**
- * Other directions of the links where something stops in mid-run, along which nothing is known to have come since: a cable
+ * Other directions of the links where something stops, along which nothing is known to have come since: a cable
  * that is cut fails both ways, and a host behind it fails with its cable.
  */
 const otherDirections = (site: SiteIndex, stops: readonly StopCase[], trials: readonly StreamTrial[]): string[] =>
-  stops.flatMap(({ segments, sinceMs }) =>
-    segments.flatMap(({ id }) => {
+  stops.flatMap(({ segments, silentPairs }) => {
+    const sinceMs = Math.min(...silentPairs.map(({ atMs }) => atMs));
+    return segments.flatMap(({ id }) => {
       const other = site.reverse[site.segmentNumber.get(id) ?? -1] ?? -1;
-      return sinceMs === null || isProvenLater(trials, other, sinceMs) ? [] : (site.segments[other]?.id ?? []);
-    }),
-  );
+      return isProvenLater(trials, other, sinceMs) ? [] : (site.segments[other]?.id ?? []);
+    });
+  });
 
 /** The worst comes first: what a trunk or switch of several VLANs is called for the sake of one of them. */
 const WORST_FIRST: readonly SegmentStatus[] = ["stops", "leaks", "loses", "ok", "unknown"];
