@@ -6,19 +6,26 @@ import { formatMs } from "./format.ts";
 const MOST_LOADS = 8;
 
 /** What a run would do, need and load, in plain words. */
-export function Forecast({ forecast }: { readonly forecast: RunForecast }) {
+export function Forecast(props: {
+  readonly forecast: RunForecast;
+  /** Without what it is about and its steps. */
+  readonly isBrief?: boolean;
+}) {
+  const { forecast, isBrief = false } = props;
   const { needs, missing, loads, cautions, thoughts } = forecast;
   return (
     <div class="forecast-parts">
-      {forecast.about !== null && <p>{forecast.about}</p>}
-      <ol class="story">
-        {forecast.steps.map((step, index) => (
-          <li key={index}>
-            <span class="at">{step.atMs === 0 ? "0 s" : formatMs(step.atMs)}</span> {step.sentence}
-          </li>
-        ))}
-        {forecast.furtherSteps > 0 && <li class="soft">and {forecast.furtherSteps} more steps</li>}
-      </ol>
+      {!isBrief && forecast.about !== null && <p>{forecast.about}</p>}
+      {!isBrief && (
+        <ol class="story">
+          {forecast.steps.map((step, index) => (
+            <li key={index}>
+              <span class="at">{step.atMs === 0 ? "0 s" : formatMs(step.atMs)}</span> {step.sentence}
+            </li>
+          ))}
+          {forecast.furtherSteps > 0 && <li class="soft">and {forecast.furtherSteps} more steps</li>}
+        </ol>
+      )}
       <p>
         It lasts about <b>{formatMs(forecast.lastsMs)}</b> and needs{" "}
         {needs.length === 1 ? "1 agent" : `${needs.length} agents`}
