@@ -84,7 +84,13 @@ function FindingCard({ report, index, graph, probes }: FindingCardProps) {
         <h2>{finding.title}</h2>
         <Suspects finding={finding} />
         <ProbesOfFinding probes={probes} index={index} />
-        {finding.suspects.length > 1 && finding.causes !== undefined && <OfferProbe runId={report.run} index={index} />}
+        {finding.suspects.length > 1 && finding.causes !== undefined && (
+          <OfferProbe
+            runId={report.run}
+            index={index}
+            isProbed={probes.some(({ probe }) => probe?.finding === index)}
+          />
+        )}
         <h3>What it rests on</h3>
         <ul class="evidence">
           {finding.evidence.map((sentence) => (

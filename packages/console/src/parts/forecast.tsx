@@ -4,6 +4,7 @@ import { formatMs } from "./format.ts";
 
 /** Segments shown of those that the run loads. */
 const MOST_LOADS = 8;
+const MOST_LOADS_BRIEF = 4;
 
 /** What a run would do, need and load, in plain words. */
 export function Forecast(props: {
@@ -12,6 +13,7 @@ export function Forecast(props: {
   readonly isBrief?: boolean;
 }) {
   const { forecast, isBrief = false } = props;
+  const mostLoads = isBrief ? MOST_LOADS_BRIEF : MOST_LOADS;
   const { needs, missing, loads, cautions, thoughts } = forecast;
   return (
     <div class="forecast-parts">
@@ -72,7 +74,7 @@ export function Forecast(props: {
               </tr>
             </thead>
             <tbody>
-              {loads.slice(0, MOST_LOADS).map(({ segment, loadBps, speedBps }) => (
+              {loads.slice(0, mostLoads).map(({ segment, loadBps, speedBps }) => (
                 <tr key={segment}>
                   <td>
                     <code>{segment}</code>
@@ -94,8 +96,8 @@ export function Forecast(props: {
               ))}
             </tbody>
           </table>
-          {loads.length > MOST_LOADS && (
-            <p class="small soft">and {loads.length - MOST_LOADS} more segments, loaded less</p>
+          {loads.length > mostLoads && (
+            <p class="small soft">and {loads.length - mostLoads} more segments, loaded less</p>
           )}
         </>
       )}

@@ -10,10 +10,12 @@ interface OfferProbeProps {
   readonly runId: string;
   /** The finding's position in the report's list. */
   readonly index: number;
+  /** A probe of it has said something already. */
+  readonly isProbed: boolean;
 }
 
 /** The button on a finding with several suspects: first what the probe is, then the button that starts it. */
-export function OfferProbe({ runId, index }: OfferProbeProps) {
+export function OfferProbe({ runId, index, isProbed }: OfferProbeProps) {
   const [offer, setOffer] = useState<ProbeOffer | null>(null);
   const [refusal, setRefusal] = useState<Refusal | null>(null);
   const [isAsking, setAsking] = useState(false);
@@ -30,7 +32,7 @@ export function OfferProbe({ runId, index }: OfferProbeProps) {
       {offer === null ? (
         <>
           <button type="button" class="press" onClick={ask} disabled={!isOn || isAsking}>
-            {isAsking ? "Working out a probe …" : "Part these suspects"}
+            {isAsking ? "Working out a probe …" : isProbed ? "Probe again" : "Part these suspects"}
           </button>
           <p class="small soft">Shows a short run that would tell them apart. Nothing is sent yet.</p>
         </>

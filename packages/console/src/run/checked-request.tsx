@@ -83,13 +83,14 @@ export function CheckedRequest({ request, words = "Start the run", isBrief = fal
         </>
       )}
       {asked !== null && <ConfirmLoad words={asked} said={confirmation} onSay={setConfirmation} />}
+      {isBrief && answer?.kind === "run" && <Forecast forecast={answer.forecast} isBrief={true} />}
       <button type="button" class="press pours" disabled={!isReady} onClick={start}>
         {words}
       </button>
-      {answer?.kind === "run" && (
+      {!isBrief && answer?.kind === "run" && (
         <>
-          <Forecast forecast={answer.forecast} isBrief={isBrief} />
-          {!isBrief && <DiskNeed request={request} lastsMs={answer.forecast.lastsMs} />}
+          <Forecast forecast={answer.forecast} />
+          <DiskNeed request={request} lastsMs={answer.forecast.lastsMs} />
         </>
       )}
     </>

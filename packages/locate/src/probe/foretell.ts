@@ -1,4 +1,4 @@
-import { type ElementKind, isOnNode } from "../cover/failure-element.ts";
+import { type ElementKind, isOnNode, type Silencer } from "../cover/failure-element.ts";
 import { keyOf, silencersOfTrials } from "../cover/failure-set.ts";
 import type { PathTrial } from "../cover/path-trial.ts";
 import type { SuspectElement } from "../finding/finding.ts";
@@ -6,11 +6,17 @@ import type { SiteIndex } from "../site/site-index.ts";
 import { reaches, sourceTree } from "../site/source-tree.ts";
 import type { ProbeStream } from "./probe.ts";
 
+/**
+ * Whether an element at fault would silence a host. Perhaps: where of several routers on a subnet one answers for its
+ * members, and the plan does not say for certain which.
+ */
+export type Silenced = "no" | "perhaps" | "yes";
+
 /** What a probe would show at one host if one of the elements were at fault. */
 export interface Foretold {
   readonly leaf: number;
-  /** By the element's place in the list: true where it would silence the host. */
-  readonly isSilent: readonly boolean[];
+  /** By the element's place in the list. */
+  readonly silenced: readonly Silenced[];
 }
 
 /** The stream as the rules of silence take it: who would be silent follows from tree, group and members alone. */
@@ -36,14 +42,20 @@ export function trialOf(site: SiteIndex, stream: ProbeStream): PathTrial | null 
 export function silencing(
   site: SiteIndex,
   elements: readonly SuspectElement[],
-): (trial: PathTrial, leaf: number) => boolean[] {
+): (trial: PathTrial, leaf: number) => Silenced[] {
   const silencersOf = silencersOfTrials(site);
+  // On the way itself, without the routers beside it that may have to answer for a subnet.
+  const sureSilencersOf = site.hasRouters ? silencersOfTrials({ ...site, hasRouters: false }) : silencersOf;
   const keys = elements.map((element) => keyOfElement(site, element));
+  const keysOf = (silencers: readonly Silencer[]): ReadonlySet<string> =>
+    new Set(silencers.map(({ kind, place }) => placeKey(site, kind, place)));
   return (trial, leaf) => {
-    const onWay = new Set(silencersOf(trial, leaf).map(({ kind, place }) => placeKey(site, kind, place)));
+    const sure = keysOf(sureSilencersOf(trial, leaf));
+    const any = site.hasRouters ? keysOf(silencersOf(trial, leaf)) : sure;
     return elements.map(({ kind, of }, at) => {
       const key = keys[at] ?? null;
-      return key !== null && onWay.has(key) && (of === null || of === keyOf(site, kind, trial));
+      if (key === null || !any.has(key) || (of !== null && of !== keyOf(site, kind, trial))) return "no";
+      return sure.has(key) ? "yes" : "perhaps";
     });
   };
 }
@@ -53,7 +65,7 @@ export function foretell(site: SiteIndex, stream: ProbeStream, elements: readonl
   const trial = trialOf(site, stream);
   if (trial === null) return [];
   const silencedAt = silencing(site, elements);
-  return [...(trial.members ?? [])].map((leaf) => ({ leaf, isSilent: silencedAt(trial, leaf) }));
+  return [...(trial.members ?? [])].map((leaf) => ({ leaf, silenced: silencedAt(trial, leaf) }));
 }
 
 /** Null for a place that the plan does not have. */
