@@ -1,4 +1,4 @@
-import { trialsToDecide } from "@dyetrace/measure";
+import { trialsWithoutHit } from "@dyetrace/measure";
 import { agentNames, type SiteGraph } from "@dyetrace/site";
 import { formatRatio, type Scenario, type ScenarioExpectation, type ScenarioStream } from "@dyetrace/wire";
 import { countWord, sayMorePackets } from "./more-packets.ts";
@@ -39,7 +39,7 @@ export function undecidableLimits(scenario: Scenario, graph: SiteGraph): LimitOu
   if (stated.length === 0) return [];
   const expected = expectedReceipts(scenario, agentNames(graph));
   return stated.flatMap(({ what, limitRatio }) => {
-    const neededPackets = trialsToDecide({ hits: 0, trials: 0 }, limitRatio) ?? Number.POSITIVE_INFINITY;
+    const neededPackets = limitRatio >= 1 ? 1 : trialsWithoutHit(limitRatio);
     const short = expected.filter(({ packets }) => packets < neededPackets);
     const [first] = short;
     if (first === undefined) return [];

@@ -8,8 +8,10 @@ import type { MeasuredChain } from "./loss/segment-loss.ts";
 import type { SiteIndex } from "./site/site-index.ts";
 import type { StopCase } from "./stops/stop-case.ts";
 
-/** Kinds whose suspects bring nothing on. */
-const STOP_KINDS = FINDING_KIND_NAMES.filter((kind) => FINDING_KINDS[kind].glyph === "stop");
+/** Kinds whose suspects bring nothing on, or more than came: they lose nothing that a rate would show. */
+const UNSOUND_KINDS = FINDING_KIND_NAMES.filter(
+  (kind) => FINDING_KINDS[kind].glyph === "stop" || kind === "duplicates",
+);
 
 /** The state of every segment and node of the plan, in the plan's order. */
 export function segmentStates(
@@ -24,7 +26,7 @@ export function segmentStates(
   const leaking = suspectsOf(findings, ["leaks"]);
   const proven = provenNodes(site, chains);
   // Packets came through before it failed, or of another group: that does not make a suspect sound.
-  const suspected = suspectsOf(findings, STOP_KINDS);
+  const suspected = suspectsOf(findings, UNSOUND_KINDS);
   for (const id of otherDirections(site, stops, trials)) suspected.add(id);
   const segments = site.segments.map(({ id }, number): SegmentState => {
     const rate = rateOf(number, chains);

@@ -43,6 +43,7 @@ export {
   type Proportion,
   proportionBounds,
   trialsToDecide,
+  trialsWithoutHit,
 } from "./proportion/judge-proportion.ts";
 export { countRanges, intersectRanges, lostSequenceRanges, subtractRanges } from "./range-arithmetic.ts";
 export { hasMembershipChange, mergeIntervalReports } from "./report/merge-interval-reports.ts";

@@ -1,4 +1,4 @@
-import { proportionBounds, trialsToDecide } from "@dyetrace/measure";
+import { proportionBounds, trialsWithoutHit } from "@dyetrace/measure";
 import { COMPANION_PACKETS_PER_SECOND } from "@dyetrace/wire";
 import type { ListenerObservation } from "../run/run-observations.ts";
 import { count, nameList, seconds } from "./wording.ts";
@@ -7,6 +7,9 @@ import { count, nameList, seconds } from "./wording.ts";
 const FEWEST_PACKETS = 10;
 /** Unicast that surely loses more than this is not sound: every network loses a packet now and then. Common practice, no source. */
 const FLOOR = 0.001;
+
+/** How likely it may be that unicast is called sound and loses as much as the stream: a wrong word costs a day. Our choice, no source. */
+const ERROR = 0.01;
 
 type Companion = NonNullable<ListenerObservation["companion"]>;
 interface Tried {
@@ -48,14 +51,14 @@ export function unicastBeside(listeners: readonly ListenerObservation[], lossRat
     poor: of("poor"),
     slight: of("slight"),
     open: isSoundTogether ? [] : of("open"),
-    tellingPackets: lossRatio <= 0 ? null : trialsToDecide({ hits: 0, trials: 0 }, lossRatio),
+    tellingPackets: lossRatio <= 0 || lossRatio >= 1 ? null : trialsWithoutHit(lossRatio, ERROR),
   };
 }
 
 type CompanionKind = "sound" | "poor" | "slight" | "open";
 
 function kindOf({ sentPackets, receivedPackets }: Companion, lossRatio: number): CompanionKind {
-  const { low, high } = proportionBounds({ hits: sentPackets - receivedPackets, trials: sentPackets });
+  const { low, high } = proportionBounds({ hits: sentPackets - receivedPackets, trials: sentPackets }, ERROR);
   const isLess = high < lossRatio;
   if (low > FLOOR) return isLess ? "slight" : "poor";
   return isLess ? "sound" : "open";

@@ -3,6 +3,7 @@ import { type UnicastBeside, unicastBeside } from "../finding/companion-evidence
 import type { ListenerObservation } from "../run/run-observations.ts";
 import type { StreamFacts } from "../run/stream-facts.ts";
 import type { SiteIndex } from "../site/site-index.ts";
+import { type EvenLoss, evenLossOn } from "./even-loss.ts";
 import { LOSS_FLOOR } from "./loss-floor.ts";
 import { type LossInterval, lossInterval } from "./loss-interval.ts";
 import { type RateLimit, rateLimitOn } from "./rate-curve.ts";
@@ -31,6 +32,8 @@ export interface LossCase {
   /** Streams that cross the same chain without loss. */
   readonly cleanStreams: readonly string[];
   readonly rateLimit: RateLimit | null;
+  /** Set where the losses come as evenly as behind a limit on the rate. */
+  readonly evenLoss: EvenLoss | null;
   readonly unicast: UnicastBeside;
 }
 
@@ -78,6 +81,10 @@ export function lossCase(
       return scope === undefined || part.facts.stream.steps.length < 2
         ? null
         : rateLimitOn(part.facts, chain.segments, scope);
+    }),
+    evenLoss: firstOf(parts, (part): EvenLoss | null => {
+      const scope = scopes.get(part.facts);
+      return scope === undefined ? null : evenLossOn(part, scope);
     }),
   };
 }

@@ -2,6 +2,7 @@ import { companionEvidence } from "../finding/companion-evidence.ts";
 import { type FindingRule, having, rowsOf } from "../finding/finding-row.ts";
 import { suspectPhrase } from "../finding/place-wording.ts";
 import { count, nameList, percent, rate, verb } from "../finding/wording.ts";
+import { EVEN_CHI_SQUARE, type EvenLoss } from "./even-loss.ts";
 import type { LossCase } from "./loss-case.ts";
 
 const row = rowsOf<LossCase>({
@@ -20,6 +21,17 @@ const BURSTY_CONFIDENCE = 0.9;
 /** Hosts that cannot count their drops may have dropped together what seems lost above them. Our estimate, no source. */
 const UNCOUNTED_CONFIDENCE = 0.8;
 
+/** At one rate nobody has seen that less comes through whole. Our estimate, no source. */
+const ONE_RATE_CONFIDENCE = 0.9;
+
+const LIMIT_ADVICE =
+  "Look for storm control, a policer, a shaper or a slower link on these ports, and count all groups that share them: the limit is on their sum. If delay rises before the loss, the link is full; if not, it is a policer.";
+const MAYBE_LIMIT =
+  "A limit just below this rate would do that, and so would something that drops one packet in so many: the scenario rate-steps tells which.";
+
+const evenEvidence = ({ stream, chiSquare, passesBps }: EvenLoss): string =>
+  `Each twentieth of the run lost nearly as many packets of ${stream} as the next (chi-square ${Number(chiSquare.toPrecision(2))}; by chance below ${EVEN_CHI_SQUARE} once in 10,000 times), so about ${rate(passesBps)} came through all the time.`;
+
 export const LOSS_ROWS: readonly FindingRule<LossCase>[] = [
   row({
     kind: "rate-limited",
@@ -28,8 +40,17 @@ export const LOSS_ROWS: readonly FindingRule<LossCase>[] = [
       `${rateLimit.stream} is cut to about ${rate(rateLimit.clipsAtBps)} ${suspectPhrase(suspects, segments)}: clean at ${rate(rateLimit.highestCleanBps)}, losing at ${rate(rateLimit.lowestLossyBps)}`,
     evidence: ({ rateLimit }) =>
       rateLimit.steps.map((step) => `at ${rate(step.rateBps)}: ${percent(step.lossRatio)} lost`),
-    advice:
-      "Look for storm control, a policer, a shaper or a slower link on these ports, and count all groups that share them: the limit is on their sum. If delay rises before the loss, the link is full; if not, it is a policer.",
+    advice: LIMIT_ADVICE,
+    reference: "common practice, no standard",
+  }),
+  row({
+    kind: "rate-limited",
+    match: (loss) => (loss.evenLoss?.isLimit === true ? having(loss, "evenLoss") : null),
+    title: ({ evenLoss, segments, suspects }) =>
+      `${evenLoss.stream} is cut to about ${rate(evenLoss.passesBps)} ${suspectPhrase(suspects, segments)}: it is sent at ${rate(evenLoss.rateBps)}, and the losses are as even as behind a limit on the rate`,
+    evidence: ({ evenLoss }) => [evenEvidence(evenLoss)],
+    confidence: () => ONE_RATE_CONFIDENCE,
+    advice: `${LIMIT_ADVICE} The scenario rate-steps shows the limit for certain: below it nothing is lost.`,
     reference: "common practice, no standard",
   }),
   row({
@@ -37,7 +58,8 @@ export const LOSS_ROWS: readonly FindingRule<LossCase>[] = [
     match: (loss) => loss,
     title: ({ streams, interval, segments, suspects, hosts }) =>
       `${nameList(streams)} ${verb(streams, "lose")} ${percent(interval.lossRatio)} ${suspectPhrase(suspects, segments)}: ${nameList(hosts)} ${verb(hosts, "share")} the loss`,
-    evidence: ({ unicast, isBursty, cleanStreams, uncountedHosts }) => [
+    evidence: ({ unicast, isBursty, cleanStreams, uncountedHosts, evenLoss }) => [
+      ...(evenLoss === null ? [] : [`${evenEvidence(evenLoss)} ${MAYBE_LIMIT}`]),
       ...companionEvidence(unicast),
       ...(isBursty ? [burstsEvidence(uncountedHosts.length > 1)] : []),
       ...(cleanStreams.length > 0

@@ -13,7 +13,10 @@ export interface RateLimit {
   readonly steps: readonly { readonly rateBps: number; readonly lossRatio: number }[];
 }
 
-/** A step counts as lossy when its lower limit exceeds this, as clean when its estimate does not. Common practice, no source. */
+/**
+ * A step counts as lossy when its lower limit exceeds this, as clean when its estimate does not; one that is neither says
+ * nothing. Common practice, no source.
+ */
 const LOSS_FLOOR = 0.005;
 /** How far what comes through may differ between the lossy steps: a policer lets through a constant rate. Common practice, no source. */
 const CONSTANT_WITHIN = 0.2;
@@ -25,7 +28,8 @@ const CONSTANT_WITHIN = 0.2;
 export function rateLimitOn(facts: StreamFacts, segments: readonly number[], scope: LossScope): RateLimit | null {
   const steps = facts.stream.steps.flatMap((step) => {
     const loss = lossInStep(facts, segments, scope, step);
-    return loss === null ? [] : [{ rateBps: step.rateBps, ...loss }];
+    const isDecided = loss !== null && (loss.low > LOSS_FLOOR || loss.lossRatio <= LOSS_FLOOR);
+    return isDecided ? [{ rateBps: step.rateBps, ...loss }] : [];
   });
   steps.sort((a, b) => a.rateBps - b.rateBps);
   const firstLossy = steps.findIndex((step) => step.low > LOSS_FLOOR);

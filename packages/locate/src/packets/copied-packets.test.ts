@@ -48,6 +48,16 @@ test("duplicates: given every packet twice behind one segment, then that segment
   expect(finding?.evidence.join(" ")).toContain("hall and desk got every packet once, or nearly.");
 });
 
+test("duplicates: given a place that makes copies, then it is not called ok, though it loses nothing", () => {
+  const run = simulateRun(site, [board], [], seededRandom(3));
+  const behind = ["kiosk", "gate"];
+  const listeners = run.listeners.map((one) => ({ ...one, duplicatePackets: behind.includes(one.host) ? 400 : 0 }));
+  const { segments } = locate(site, { ...run, listeners });
+  const statusOf = (id: string): string | undefined => segments.find((segment) => segment.id === id)?.status;
+  expect([segmentBetween(site, "core", "sw-east"), "sw-east"].map(statusOf)).toEqual(["unknown", "unknown"]);
+  expect(statusOf(segmentBetween(site, "core", "sw-west"))).toBe("ok");
+});
+
 test("duplicates: given a share of the packets twice, then the place is the same", () => {
   const [finding, ...others] = findingsWith({ kiosk: 21, gate: 19 });
   expect(others).toEqual([]);

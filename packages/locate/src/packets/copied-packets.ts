@@ -8,7 +8,7 @@ import type { PathTrial } from "../cover/path-trial.ts";
 import type { Finding } from "../finding/finding.ts";
 import { type FindingRule, findingsOf, rowsOf } from "../finding/finding-row.ts";
 import { betweenPhrase } from "../finding/place-wording.ts";
-import { count, nameList } from "../finding/wording.ts";
+import { count, nameList, verb } from "../finding/wording.ts";
 import type { PlacedReceipt } from "../run/clean-receipt.ts";
 import type { StreamFacts } from "../run/stream-facts.ts";
 import type { SiteIndex } from "../site/site-index.ts";
@@ -48,6 +48,7 @@ const row = rowsOf<CopyCase>({
   confidence: ({ confidence }) => confidence,
 });
 
+const streamsOf = ({ facts }: CopyCase): string[] => facts.map(({ stream }) => stream.stream);
 const hostsOf = ({ hit }: CopyCase): string[] => [...new Set(hit.map(({ receipt }) => receipt.listener.host))];
 
 const ROWS: readonly FindingRule<CopyCase>[] = [
@@ -55,7 +56,7 @@ const ROWS: readonly FindingRule<CopyCase>[] = [
     kind: "duplicates",
     match: (one) => one,
     title: (one) =>
-      `${nameList(one.facts.map((f) => f.stream.stream))} comes more than once at ${nameList(hostsOf(one))}, ${copiesInHundred(one)} copies to 100 packets: they are made ${placePhrase(one)}`,
+      `${nameList(streamsOf(one))} ${verb(streamsOf(one), "come")} more than once at ${nameList(hostsOf(one))}, ${copiesInHundred(one)} copies to 100 packets: they are made ${placePhrase(one)}`,
     evidence: ({ hit, spared }) => [
       ...hit
         .slice(0, MOST_LINES)

@@ -32,15 +32,22 @@ export function judgeProportion(counted: Proportion, limit: number, tests = 1): 
 }
 
 /**
- * The limits of the true share, each of which it passes with 5 % probability. With no hit the upper one is about 3 of
- * the number of trials (the "rule of three").
+ * The limits of the true share, each of which it passes with this probability. With no hit the upper one at 5 % is about
+ * 3 of the number of trials (the "rule of three").
  */
-export function proportionBounds(counted: Proportion): { readonly low: number; readonly high: number } {
+export function proportionBounds(
+  counted: Proportion,
+  error: number = ERROR,
+): { readonly low: number; readonly high: number } {
   const { hits, trials } = counted;
-  const low = hits <= 0 ? 0 : bisect((share) => atLeastAsMany(counted, share) > ERROR);
-  const high = hits >= trials ? 1 : bisect((share) => atMostAsMany(counted, share) <= ERROR);
+  const low = hits <= 0 ? 0 : bisect((share) => atLeastAsMany(counted, share) > error);
+  const high = hits >= trials ? 1 : bisect((share) => atMostAsMany(counted, share) <= error);
   return { low, high };
 }
+
+/** How many trials without a hit show that the true share is below a limit. @param limit above 0, below 1 */
+export const trialsWithoutHit = (limit: number, error: number = ERROR): number =>
+  Math.ceil(Math.log(error) / Math.log1p(-limit));
 
 /** More trials than this nobody makes: ten thousand packets a second for eleven days. */
 const MOST_TRIALS = 1e10;
@@ -52,7 +59,7 @@ const MOST_TRIALS = 1e10;
  */
 export function trialsToDecide({ hits, trials }: Proportion, limit: number): number | null {
   if (limit <= 0 || limit >= 1) return 1;
-  if (hits === 0 || trials === 0) return Math.ceil(Math.log(ERROR) / Math.log1p(-limit));
+  if (hits === 0 || trials === 0) return trialsWithoutHit(limit);
   const share = Math.min(1, hits / trials);
   const isDecided = (all: number): boolean =>
     judgeProportion({ hits: share * all, trials: all }, limit) !== "undecided";
