@@ -13,6 +13,8 @@ import { shiftReport } from "./shift-report.ts";
 /** What the agent is doing for its controller right now. */
 type Duty =
   | { readonly kind: "idle" }
+  /** An end that is ordered meanwhile takes the place of this, and what was being prepared is not begun. */
+  | { readonly kind: "preparing"; readonly runId: string }
   | { readonly kind: "prepared"; readonly runId: string; readonly task: AgentTask }
   | Stint;
 
@@ -37,6 +39,8 @@ export interface AgentDutyOptions {
   readonly sender: Pick<ReportSender, "add">;
 }
 
+/** A run begins about now: whoever says otherwise has another clock, and all of its timeline would be done at once, or never. */
+const MOST_LEAD_NS = 60e9;
 /** A task that is taken up again begins at a whole interval at least this far ahead: sockets must be opened first. */
 const RESUME_LEAD_NS = 500e6;
 /** How long a new connection may take to know the controller's clock. */
@@ -49,13 +53,18 @@ export class AgentDuty {
   #notes: HostNotes | null = null;
   // One report after the other: a snapshot of the watcher is awaited, and reports must keep their order.
   #turn: Promise<void> = Promise.resolve();
-  #resuming: Promise<void> = Promise.resolve();
+  // One preparation after the other, whether for a new run or for the rest of one.
+  #preparing: Promise<void> = Promise.resolve();
 
   constructor(options: AgentDutyOptions) {
     this.#with = options;
     const { dataPlane, log, link } = options;
     dataPlane.onInterval((report) => {
-      this.#turn = this.#turn.then(() => this.#report(report));
+      const failed = (err: unknown): void => {
+        log.error({ err, runId: this.runId }, "a report could not be made");
+        if (report.totals !== null) this.#duty = { kind: "idle" };
+      };
+      this.#turn = this.#turn.then(() => this.#report(report)).catch(failed);
     });
     dataPlane.onTrouble((error) => {
       if (this.runId === null) return;
@@ -69,33 +78,54 @@ export class AgentDuty {
     return this.#duty.kind === "idle" ? null : this.#duty.runId;
   }
 
-  async prepare({ runId, task }: Message<"prepare">): Promise<void> {
+  prepare(message: Message<"prepare">): void {
+    if (this.#duty.kind === "running") this.#with.dataPlane.abort("the controller began another run");
+    const preparing: Duty = { kind: "preparing", runId: message.runId };
+    this.#duty = preparing;
+    this.#preparing = this.#preparing.then(() => this.#prepare(message, preparing));
+  }
+
+  async #prepare({ runId, task }: Message<"prepare">, preparing: Duty): Promise<void> {
     const { dataPlane, log, link } = this.#with;
-    if (this.#duty.kind === "running") dataPlane.abort("the controller began another run");
+    if (this.#duty !== preparing) return; // ended, or another run was ordered
     try {
-      this.#duty = { kind: "prepared", runId, task };
       await dataPlane.prepare(task);
+      if (this.#duty !== preparing) {
+        dataPlane.abort("ended before it was prepared");
+        return;
+      }
+      this.#duty = { kind: "prepared", runId, task };
       link.send({ kind: "prepared", runId, clock: link.clock() });
     } catch (error) {
-      this.#duty = { kind: "idle" };
+      if (this.#duty === preparing) this.#duty = { kind: "idle" };
       log.warn({ err: error, runId }, "run refused");
       link.send({ kind: "refused", runId, ...asRefusal(error) });
     }
   }
 
   go({ runId, startControllerNs }: Message<"go">): void {
-    const clock = this.#with.link.clock();
-    if (this.#duty.kind !== "prepared" || this.#duty.runId !== runId || clock === null) return;
-    this.#begin(this.#duty.task, startControllerNs - clock.offsetNs, 0);
+    const { link } = this.#with;
+    const clock = link.clock();
+    const refuse = (why: string): void =>
+      link.send({ kind: "trouble", runId, code: "AGENT_CANNOT", message: why, hint: "" });
+    if (this.#duty.kind !== "prepared" || this.#duty.runId !== runId)
+      return refuse("It was told to begin a run that it is not prepared for");
+    if (clock === null) return refuse("It was told to begin before it knew the controller's clock");
+    const startNs = startControllerNs - clock.offsetNs;
+    const aheadNs = startNs - Number(process.hrtime.bigint());
+    if (Math.abs(aheadNs) > MOST_LEAD_NS)
+      return refuse(`It was told to begin ${(aheadNs / 1e9).toFixed(1)} s from now`);
+    this.#begin(this.#duty.task, startNs, 0);
   }
 
-  /** One resumption after the other. */
   resume(message: Message<"resume">): void {
-    this.#resuming = this.#resuming.then(() => this.#resume(message));
+    this.#preparing = this.#preparing.then(() => this.#resume(message));
   }
 
   abort({ runId, reason }: Message<"abort">): void {
-    if (this.runId === runId) this.#with.dataPlane.abort(reason);
+    if (this.runId !== runId) return;
+    this.#with.dataPlane.abort(reason);
+    if (this.#duty.kind !== "running") this.#duty = { kind: "idle" }; // a run that is on ends with its last report
   }
 
   async #report(report: IntervalReport): Promise<void> {
@@ -135,6 +165,7 @@ export class AgentDuty {
 
   async #resume({ runId, task, startControllerNs }: Message<"resume">): Promise<void> {
     const { dataPlane, log, link } = this.#with;
+    const preparing: Duty = { kind: "preparing", runId };
     try {
       if (this.#duty.kind === "running") {
         if (this.#duty.runId === runId && !this.#duty.isSourceStopped) return; // at it all the time
@@ -142,18 +173,27 @@ export class AgentDuty {
         await dataPlane.finish();
         await this.#turn;
       }
+      this.#duty = preparing;
       const clock = await clockOf(link);
       if (clock === null) throw new Fault("AGENT_CANNOT", "The controller's clock could not be told", "");
       const startNs = startControllerNs - clock.offsetNs;
       const fromNs = Number(process.hrtime.bigint()) - startNs + RESUME_LEAD_NS;
       const shiftNs = Math.ceil(Math.max(0, fromNs) / task.intervalNs) * task.intervalNs;
-      if (shiftNs >= task.endNs) return;
+      const isOver = shiftNs >= task.endNs;
+      if (isOver || this.#duty !== preparing) {
+        if (this.#duty === preparing) this.#duty = { kind: "idle" };
+        return;
+      }
       const rest = remainingTask(task, shiftNs);
       await dataPlane.prepare(rest);
+      if (this.#duty !== preparing) {
+        dataPlane.abort("ended before it was taken up again");
+        return;
+      }
       this.#begin(rest, startNs, shiftNs);
       log.info({ runId, shiftNs }, "run taken up again");
     } catch (error) {
-      this.#duty = { kind: "idle" };
+      if (this.#duty === preparing) this.#duty = { kind: "idle" };
       log.warn({ err: error, runId }, "run not taken up again");
       link.send({ kind: "trouble", runId, ...asRefusal(error) });
     }

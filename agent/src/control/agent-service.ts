@@ -89,11 +89,10 @@ export function startAgentService(options: AgentServiceOptions): AgentService {
     }
   };
 
-  link.on("message", (message) => {
-    dataPlane.heard();
+  const take = (message: ControllerMessage): void => {
     switch (message.kind) {
       case "prepare":
-        void duty.prepare(message);
+        duty.prepare(message);
         break;
       case "go":
         duty.go(message);
@@ -113,11 +112,30 @@ export function startAgentService(options: AgentServiceOptions): AgentService {
       default:
         break;
     }
+  };
+  link.on("message", (message) => {
+    dataPlane.heard();
+    // Whatever a controller says, in whatever order: this program goes on, and its sources do not go on alone.
+    try {
+      take(message);
+    } catch (err) {
+      log.error({ err, kind: message.kind }, "this agent failed on a message of its controller; its sources stop");
+      dataPlane.abort("the agent failed on a message of its controller");
+      if (duty.runId !== null) link.send({ kind: "trouble", runId: duty.runId, ...asRefusal(err) });
+    }
   });
   link.on("up", () => {
     log.info({ controller: options.controller.url }, "connected");
-    options.onUp?.();
-    sender.linkUp();
+    try {
+      options.onUp?.();
+    } catch (err) {
+      log.warn({ err }, "that this program reached its controller could not be noted");
+    }
+    try {
+      sender.linkUp();
+    } catch (err) {
+      log.error({ err }, "reports that wait could not be sent");
+    }
   });
   link.on("doubted", (stint, lastNumber) => sender.acknowledged(stint, lastNumber));
   link.on("down", () => log.warn("connection to the controller lost"));

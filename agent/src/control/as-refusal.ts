@@ -1,4 +1,4 @@
-import { Fault, type FaultCode } from "@dyetrace/wire";
+import { Fault, type FaultCode, withoutControls } from "@dyetrace/wire";
 
 /** As long as a message may be: longer words would have the whole message turned away, and the agent with it. */
 const MOST_CHARACTERS = 2000;
@@ -9,8 +9,8 @@ export function asRefusal(error: unknown): {
   readonly message: string;
   readonly hint: string;
 } {
-  if (error instanceof Fault) return { code: error.code, message: cut(error.message), hint: cut(error.hint) };
-  return { code: "INTERNAL", message: cut(`The agent failed: ${String(error)}`), hint: "Please report this" };
+  if (error instanceof Fault) return { code: error.code, message: plain(error.message), hint: plain(error.hint) };
+  return { code: "INTERNAL", message: plain(`The agent failed: ${String(error)}`), hint: "Please report this" };
 }
 
-const cut = (text: string): string => text.slice(0, MOST_CHARACTERS);
+const plain = (text: string): string => withoutControls(text).slice(0, MOST_CHARACTERS);

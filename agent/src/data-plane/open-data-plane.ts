@@ -10,6 +10,9 @@ import { WorkerLink } from "./worker-link.ts";
 
 type Role = "sender" | "listener";
 
+/** Intervals that are told in one turn of the loop by a host that is behind. */
+const MOST_BEHIND = 100;
+
 /** The programs of the threads, by role and kind of sockets. */
 const WORKERS = {
   sender: { linux: "../sender/linux-sender-worker.js", portable: "../sender/portable-sender-worker.js" },
@@ -190,28 +193,30 @@ class WorkerDataPlane implements DataPlane {
 
   /** A host that neither sends nor joins still reports its counters, interval by interval. */
   #idleThrough(run: Run): void {
+    const { intervalNs, endNs } = run.task;
     let index = 0;
-    const report = (): void => {
-      if (this.#run !== run) return;
-      const { intervalNs, endNs } = run.task;
+    const report = (): boolean => {
       const toNs = Math.min((index + 1) * intervalNs, endNs);
       const isLast = toNs >= endNs || this.#control.isAborted;
       const totals = isLast ? { listeners: [], senders: [] } : null;
       const part = { index, fromNs: index * intervalNs, toNs, listeners: [], senders: [], wallClockSteps: null };
       for (const merged of run.merge.add("idle", { ...part, sourcesStopped: null, totals })) this.#emit(run, merged);
       index++;
-      if (!isLast) wait();
+      return isLast;
     };
-    const wait = (): void => {
-      const dueNs = run.startNs + Math.min((index + 1) * run.task.intervalNs, run.task.endNs);
-      const tick = (): void => {
-        const leftMs = (dueNs - monotonicNs()) / 1e6;
-        if (leftMs <= 0 || this.#control.isAborted) report();
-        else setTimeout(tick, Math.min(leftMs + 1, 50));
-      };
-      tick();
+    // A host that slept is behind by many intervals: they are told one after the other, a few in each turn of the loop.
+    const tick = (): void => {
+      for (let told = 0; this.#run === run && told < MOST_BEHIND; told++) {
+        const leftMs = (run.startNs + Math.min((index + 1) * intervalNs, endNs) - monotonicNs()) / 1e6;
+        if (leftMs > 0 && !this.#control.isAborted) {
+          setTimeout(tick, Math.min(leftMs + 1, 50));
+          return;
+        }
+        if (report()) return;
+      }
+      if (this.#run === run) setImmediate(tick);
     };
-    wait();
+    tick();
   }
 }
 
