@@ -4,7 +4,7 @@
  * A program that was tried several times and never got to its controller is left alone, and the one beside this file is
  * taken again.
  */
-import { existsSync, readFileSync, statSync, writeFileSync } from "node:fs";
+import { existsSync, readFileSync, renameSync, statSync, writeFileSync } from "node:fs";
 import path from "node:path";
 import { pathToFileURL } from "node:url";
 
@@ -19,10 +19,12 @@ function upgradedProgram() {
   try {
     const { folder, version, attempts } = JSON.parse(readFileSync(file, "utf8"));
     if (attempts >= MOST_ATTEMPTS || !existsSync(path.join(folder, "dist", "main.js"))) return null;
-    writeFileSync(file, JSON.stringify({ folder, version, attempts: attempts + 1 }));
+    // Beside it and then in its place: a disk that is full must not cost the name of the program.
+    writeFileSync(`${file}.new`, JSON.stringify({ folder, version, attempts: attempts + 1 }));
+    renameSync(`${file}.new`, file);
     return folder;
   } catch {
-    return null; // never upgraded
+    return null; // never upgraded, or no attempt can be counted
   }
 }
 

@@ -9,6 +9,7 @@ import { openStore } from "../../controller/src/store/store.ts";
 
 const PROGRAM = fileURLToPath(new URL("../../controller/bin/dyetrace.mjs", import.meta.url));
 const FULL_DISK = fileURLToPath(new URL("./full-disk.mjs", import.meta.url));
+const FULL_DISK_FILES = fileURLToPath(new URL("./full-disk-files.mjs", import.meta.url));
 const UNSHARE = process.getuid?.() === 0 ? ["unshare", "-m"] : ["unshare", "-Urm"];
 
 let folder = "";
@@ -172,4 +173,15 @@ test("given a disk that fills up under a controller, then nothing is acknowledge
   expect(told["kept"]).toBe(told["sent"]);
   expect(told["received"]).toBe(told["packets"]);
   expect(statSync(folder).isDirectory()).toBe(true);
+});
+
+test("given a disk that is full, then no file that is written anew is lost: the one before stays as it was", () => {
+  mkdirSync(path.join(folder, "small"));
+  const { code, words } = run([...UNSHARE, process.execPath, FULL_DISK_FILES, path.join(folder, "small")]);
+  expect([code, words[0]]).toEqual([0, "{"]);
+  const { told, left } = JSON.parse(words) as { told: Record<string, object>; left: readonly string[] };
+  const whole = { refused: "FILE_UNREADABLE", isAsBefore: true };
+  // A command on the user's own machine tells the system's code.
+  expect(told).toEqual({ plan: whole, access: whole, credential: whole, signIns: { ...whole, refused: "ENOSPC" } });
+  expect(left).toEqual([]);
 });

@@ -1,7 +1,8 @@
-import { existsSync, mkdirSync, readFileSync, renameSync, writeFileSync } from "node:fs";
+import { existsSync, mkdirSync, readFileSync } from "node:fs";
 import path from "node:path";
 import Type from "@dyetrace/schema";
 import { Fault, parseAs } from "@dyetrace/wire";
+import { writeWhole } from "../files/write-whole.ts";
 
 /** What this host keeps after it was enrolled: where its controller is, how to know it, and its own credential. */
 export interface Credential {
@@ -51,8 +52,7 @@ export function keepCredential(folder: string, credential: Credential): void {
   const file = fileIn(folder);
   try {
     mkdirSync(folder, { recursive: true, mode: 0o700 });
-    writeFileSync(`${file}.new`, `${JSON.stringify(credential)}\n`, { mode: 0o600 });
-    renameSync(`${file}.new`, file);
+    writeWhole(file, `${JSON.stringify(credential)}\n`);
   } catch (cause) {
     throw new Fault(
       "FILE_UNREADABLE",

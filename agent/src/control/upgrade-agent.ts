@@ -1,8 +1,9 @@
 import { spawnSync } from "node:child_process";
 import { createHash } from "node:crypto";
-import { existsSync, mkdirSync, readdirSync, rmSync, writeFileSync } from "node:fs";
+import { existsSync, mkdirSync, readdirSync, rmSync } from "node:fs";
 import path from "node:path";
 import { Fault } from "@dyetrace/wire";
+import { writeWhole } from "../files/write-whole.ts";
 import { askController, type KnownController } from "./ask-controller.ts";
 
 /** Exit status that asks whoever started the agent to start it again: it finds the new program by itself. */
@@ -35,7 +36,7 @@ export async function fetchUpgrade(
     const unpacked = spawnSync("tar", ["-xzf", "-", "-C", folder, "--strip-components=1"], { input: bytes });
     if (unpacked.status !== 0) throw new Error(String(unpacked.error?.message ?? unpacked.stderr));
     if (!existsSync(path.join(folder, "dist", "main.js"))) throw new Error("there is no program in it");
-    writeFileSync(path.join(programs, "current.json"), JSON.stringify({ folder, version, attempts: 0 }));
+    writeWhole(path.join(programs, "current.json"), JSON.stringify({ folder, version, attempts: 0 }));
   } catch (cause) {
     rmSync(folder, { recursive: true, force: true });
     throw new Fault(
@@ -59,5 +60,5 @@ export function keepUpgrade(dataFolder: string, version: string): void {
   const file = path.join(programsIn(dataFolder), "current.json");
   if (!existsSync(file)) return;
   const folder = process.env["DYETRACE_PROGRAM"];
-  if (folder !== undefined) writeFileSync(file, JSON.stringify({ folder, version, attempts: 0 }));
+  if (folder !== undefined) writeWhole(file, JSON.stringify({ folder, version, attempts: 0 }));
 }

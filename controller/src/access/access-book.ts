@@ -1,18 +1,9 @@
-import {
-  closeSync,
-  fchownSync,
-  fsyncSync,
-  mkdirSync,
-  openSync,
-  readFileSync,
-  renameSync,
-  statSync,
-  writeSync,
-} from "node:fs";
+import { mkdirSync, readFileSync, statSync } from "node:fs";
 import path from "node:path";
 import Type from "@dyetrace/schema";
 import { Fault, parseAs } from "@dyetrace/wire";
 import { RoleSchema } from "@dyetrace/wire/console/console-session";
+import { writeWhole } from "../files/write-whole.ts";
 import { type AccessRecords, AGENT_NAME, OPERATOR_NAME } from "./access-records.ts";
 
 const Instant = Type.String({ maxLength: 40 });
@@ -81,20 +72,10 @@ export class AccessBook {
   }
 
   #write(file: string, records: AccessRecords): void {
-    const draft = `${file}.new`;
     try {
       mkdirSync(path.dirname(file), { recursive: true, mode: 0o700 });
-      const handle = openSync(draft, "w", 0o600);
-      try {
-        writeSync(handle, `${JSON.stringify({ version: 1, ...records }, null, 1)}\n`);
-        // A command that root runs must leave the file to whom the folder belongs: the running controller.
-        const { uid, gid } = statSync(path.dirname(file));
-        if (process.getuid?.() === 0) fchownSync(handle, uid, gid);
-        fsyncSync(handle);
-      } finally {
-        closeSync(handle);
-      }
-      renameSync(draft, file); // whole or not at all
+      const text = `${JSON.stringify({ version: 1, ...records }, null, 1)}\n`;
+      writeWhole(file, text, { mode: 0o600, isFolderOwners: true });
       this.#stamp = stampOf(file) ?? "";
     } catch (cause) {
       throw new Fault(

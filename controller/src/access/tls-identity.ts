@@ -1,8 +1,9 @@
 import { createPrivateKey, X509Certificate } from "node:crypto";
-import { existsSync, mkdirSync, readFileSync, writeFileSync } from "node:fs";
+import { existsSync, mkdirSync, readFileSync } from "node:fs";
 import path from "node:path";
 import { pinOf } from "@dyetrace/pin";
 import { Fault } from "@dyetrace/wire";
+import { writeWhole } from "../files/write-whole.ts";
 
 /** By what this controller is known to agents and browsers. */
 export interface TlsIdentity {
@@ -48,8 +49,8 @@ export async function ownTlsIdentity(folder: string): Promise<TlsIdentity> {
     const { certificate, key } = await makeCertificate();
     try {
       mkdirSync(folder, { recursive: true, mode: 0o700 });
-      writeFileSync(keyFile, key, { mode: 0o600 });
-      writeFileSync(certificateFile, certificate, { mode: 0o644 });
+      writeWhole(keyFile, key, { mode: 0o600 });
+      writeWhole(certificateFile, certificate);
     } catch (cause) {
       const { code } = cause as NodeJS.ErrnoException;
       throw new Fault("FILE_UNREADABLE", `Cannot keep a certificate in ${folder}: ${code}`, "Name another --data", {

@@ -1,5 +1,5 @@
 import { randomBytes } from "node:crypto";
-import { existsSync, mkdirSync, readFileSync, writeFileSync } from "node:fs";
+import { existsSync, mkdirSync, readFileSync } from "node:fs";
 import path from "node:path";
 import { Fault, parseDurationNs } from "@dyetrace/wire";
 import type { Command } from "commander";
@@ -7,6 +7,7 @@ import { pino } from "pino";
 import { AccessBook } from "../access/access-book.ts";
 import { isLoopbackName } from "../access/operator-guard.ts";
 import { ownTlsIdentity, readTlsIdentity, type TlsIdentity } from "../access/tls-identity.ts";
+import { writeWhole } from "../files/write-whole.ts";
 import { startController } from "../service/controller-service.ts";
 import type { Retention } from "../store/retention.ts";
 import { openStore } from "../store/store.ts";
@@ -129,7 +130,7 @@ function readOrMakeKey(folder: string): string {
     if (existsSync(file)) return readFileSync(file, "utf8").trim();
     mkdirSync(folder, { recursive: true, mode: 0o700 });
     const key = randomBytes(16).toString("hex");
-    writeFileSync(file, `${key}\n`, { mode: 0o600, flag: "wx" });
+    writeWhole(file, `${key}\n`, { mode: 0o600 });
     return key;
   } catch (cause) {
     const { code } = cause as NodeJS.ErrnoException;

@@ -1,10 +1,11 @@
-import { mkdirSync, readFileSync, writeFileSync } from "node:fs";
+import { mkdirSync, readFileSync } from "node:fs";
 import path from "node:path";
 import { loadSitePlan, type SiteGraph } from "@dyetrace/site";
 import { Fault, type UserFile } from "@dyetrace/wire";
 import type { FileMistake } from "@dyetrace/wire/console/file-mistake";
 import type { PlanAnswer } from "@dyetrace/wire/console/plan-answer";
 import type { ConsolePlan, PlanDrawing } from "@dyetrace/wire/console/plan-drawing";
+import { writeWhole } from "../files/write-whole.ts";
 import { checkPlan } from "../plan/check-plan.ts";
 
 /** The site plan that this controller works with; kept in its data folder where it has one. */
@@ -33,12 +34,12 @@ export class PlanShelf {
     if (this.#file !== null) {
       try {
         mkdirSync(path.dirname(this.#file), { recursive: true, mode: 0o700 });
-        writeFileSync(this.#file, text.text);
+        writeWhole(this.#file, text.text);
       } catch (cause) {
         throw new Fault(
           "FILE_UNREADABLE",
           `Cannot keep the plan in ${this.#file}: ${(cause as NodeJS.ErrnoException).code ?? String(cause)}`,
-          "See that the controller may write there",
+          "The plan before it stays. See that there is room and that the controller may write there",
           { cause },
         );
       }

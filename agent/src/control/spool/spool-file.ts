@@ -2,6 +2,7 @@ import {
   closeSync,
   existsSync,
   fstatSync,
+  fsyncSync,
   ftruncateSync,
   openSync,
   readFileSync,
@@ -97,6 +98,8 @@ export class SpoolFile {
     const next = SpoolFile.open(fresh);
     try {
       const places = [...values].map((value) => next.append(value));
+      // Else, after a power cut, the name may stand before an empty file, and every report is lost.
+      fsyncSync(next.#descriptor);
       renameSync(fresh, this.path);
       closeSync(this.#descriptor);
       this.#descriptor = next.#descriptor;

@@ -1,6 +1,7 @@
-import { mkdirSync, readFileSync, writeFileSync } from "node:fs";
+import { mkdirSync, readFileSync } from "node:fs";
 import { homedir } from "node:os";
 import path from "node:path";
+import { writeWhole } from "../../files/write-whole.ts";
 
 /** How this user is known at a controller, and how that one is known here. */
 export interface SignIn {
@@ -22,7 +23,7 @@ function read(): Record<string, SignIn> {
 
 function write(all: Record<string, SignIn>): void {
   mkdirSync(path.dirname(file()), { recursive: true, mode: 0o700 });
-  writeFileSync(file(), `${JSON.stringify(all, null, 1)}\n`, { mode: 0o600 });
+  writeWhole(file(), `${JSON.stringify(all, null, 1)}\n`, { mode: 0o600 });
 }
 
 const keyOf = (url: string): string => new URL(url).origin;

@@ -1,0 +1,46 @@
+import { randomBytes } from "node:crypto";
+import { closeSync, fchownSync, fsyncSync, openSync, renameSync, rmSync, statSync, writeFileSync } from "node:fs";
+import path from "node:path";
+
+export interface WholeFileOptions {
+  readonly mode?: number;
+  /** What a command that root runs writes is left to whom the folder belongs: the program that runs there has to read it. */
+  readonly isFolderOwners?: boolean;
+}
+
+/**
+ * Puts a text in the place of a file, whole or not at all: on a disk that is full, or as the power goes, the old one stays. The
+ * draft has a name that nobody can have laid a link under.
+ * @throws {Error} the system's, such as ENOSPC
+ */
+export function writeWhole(file: string, text: string, { mode = 0o644, isFolderOwners }: WholeFileOptions = {}): void {
+  const folder = path.dirname(file);
+  const draft = path.join(folder, `.${path.basename(file)}.${randomBytes(6).toString("hex")}`);
+  try {
+    const handle = openSync(draft, "wx", mode);
+    try {
+      writeFileSync(handle, text); // all of it or an error, unlike a bare write
+      const { uid, gid } = statSync(folder);
+      if (isFolderOwners === true && process.getuid?.() === 0) fchownSync(handle, uid, gid);
+      fsyncSync(handle);
+    } finally {
+      closeSync(handle);
+    }
+    renameSync(draft, file);
+  } catch (error) {
+    rmSync(draft, { force: true });
+    throw error;
+  }
+  keepName(folder);
+}
+
+/** The new name is on the disk as well. Some file systems know no fsync of a folder; the old or the new file stands there then. */
+function keepName(folder: string): void {
+  const handle = openSync(folder, "r");
+  try {
+    fsyncSync(handle);
+  } catch {
+  } finally {
+    closeSync(handle);
+  }
+}
