@@ -25,6 +25,7 @@ interface Stint {
   readonly stint: string;
   /** How long after the run's start its task began. */
   readonly shiftNs: number;
+  readonly notes: HostNotes;
   nextNumber: number;
   isSourceStopped: boolean;
 }
@@ -50,7 +51,8 @@ const CLOCK_WITHIN_MS = 5000;
 export class AgentDuty {
   readonly #with: AgentDutyOptions;
   #duty: Duty = { kind: "idle" };
-  #notes: HostNotes | null = null;
+  /** What the data plane is at, until its last report: also when its end was ordered and something else waits. */
+  #carriedOut: Stint | null = null;
   // One report after the other: a snapshot of the watcher is awaited, and reports must keep their order.
   #turn: Promise<void> = Promise.resolve();
   // One preparation after the other, whether for a new run or for the rest of one.
@@ -60,11 +62,18 @@ export class AgentDuty {
     this.#with = options;
     const { dataPlane, log, link } = options;
     dataPlane.onInterval((report) => {
-      const failed = (err: unknown): void => {
-        log.error({ err, runId: this.runId }, "a report could not be made");
-        if (report.totals !== null) this.#duty = { kind: "idle" };
+      // Whose report it is stands now: when its turn comes, another run may have begun.
+      const stint = this.#carriedOut;
+      if (stint === null) return;
+      if (report.totals !== null) this.#carriedOut = null;
+      const failed = (err: unknown): void => log.error({ err, runId: stint.runId }, "a report could not be made");
+      const over = (): void => {
+        if (report.totals !== null && this.#duty === stint) this.#duty = { kind: "idle" };
       };
-      this.#turn = this.#turn.then(() => this.#report(report)).catch(failed);
+      this.#turn = this.#turn
+        .then(() => this.#report(report, stint))
+        .catch(failed)
+        .then(over);
     });
     dataPlane.onTrouble((error) => {
       if (this.runId === null) return;
@@ -106,20 +115,27 @@ export class AgentDuty {
   go({ runId, startControllerNs }: Message<"go">): void {
     const { link } = this.#with;
     const clock = link.clock();
-    const refuse = (why: string): void =>
-      link.send({ kind: "trouble", runId, code: "AGENT_CANNOT", message: why, hint: "" });
-    if (this.#duty.kind !== "prepared" || this.#duty.runId !== runId)
-      return refuse("It was told to begin a run that it is not prepared for");
-    if (clock === null) return refuse("It was told to begin before it knew the controller's clock");
-    const startNs = startControllerNs - clock.offsetNs;
+    const startNs = startControllerNs - (clock?.offsetNs ?? 0);
     const aheadNs = startNs - Number(process.hrtime.bigint());
-    if (Math.abs(aheadNs) > MOST_LEAD_NS)
-      return refuse(`It was told to begin ${(aheadNs / 1e9).toFixed(1)} s from now`);
-    this.#begin(this.#duty.task, startNs, 0);
+    const isPrepared = this.#duty.kind === "prepared" && this.#duty.runId === runId;
+    const why = !isPrepared
+      ? "It was told to begin a run that it is not prepared for"
+      : clock === null
+        ? "It was told to begin before it knew the controller's clock"
+        : Math.abs(aheadNs) > MOST_LEAD_NS
+          ? `It was told to begin ${(aheadNs / 1e9).toFixed(1)} s from now`
+          : null;
+    if (why !== null) link.send({ kind: "trouble", runId, code: "AGENT_CANNOT", message: why, hint: "" });
+    else if (this.#duty.kind === "prepared") this.#begin(this.#duty.task, startNs, 0);
   }
 
   resume(message: Message<"resume">): void {
-    this.#preparing = this.#preparing.then(() => this.#resume(message));
+    const { runId } = message;
+    if (this.#duty.kind === "running" && this.#duty.runId === runId && !this.#duty.isSourceStopped) return; // at it all the time
+    if (this.#duty.kind === "running") this.#with.dataPlane.abort("the run is taken up again");
+    const preparing: Duty = { kind: "preparing", runId };
+    this.#duty = preparing;
+    this.#preparing = this.#preparing.then(() => this.#resume(message, preparing));
   }
 
   abort({ runId, reason }: Message<"abort">): void {
@@ -128,52 +144,46 @@ export class AgentDuty {
     if (this.#duty.kind !== "running") this.#duty = { kind: "idle" }; // a run that is on ends with its last report
   }
 
-  async #report(report: IntervalReport): Promise<void> {
-    const duty = this.#duty;
-    if (duty.kind !== "running") return;
-    const { runId, stint, shiftNs } = duty;
-    duty.isSourceStopped ||= report.sourcesStopped?.why === "hold-time";
+  async #report(report: IntervalReport, stint: Stint): Promise<void> {
+    const { runId, shiftNs, notes } = stint;
+    stint.isSourceStopped ||= report.sourcesStopped?.why === "hold-time";
     const isFinal = report.totals !== null;
     const watch = await this.#with.watcher.snapshot();
-    this.#notes?.seen(watch);
-    const told = isFinal && this.#notes !== null ? await this.#notes.complete(report) : report;
-    const number = duty.nextNumber++;
+    notes.seen(watch);
+    const told = isFinal ? await notes.complete(report) : report;
+    const number = stint.nextNumber++;
     const numbers = { firstNumber: number, lastNumber: number, droppedReports: 0 };
     const shifted = shiftReport(told, shiftNs);
-    this.#with.sender.add({ kind: "report", runId, stint, ...numbers, report: shifted, watch, isFinal });
-    if (isFinal && this.runId === runId) this.#duty = { kind: "idle" };
+    this.#with.sender.add({ kind: "report", runId, stint: stint.stint, ...numbers, report: shifted, watch, isFinal });
   }
 
   /** @param shiftNs how long after the run's start this task begins */
   #begin(task: AgentTask, runStartNs: number, shiftNs: number): void {
     const { dataPlane, watcher, log } = this.#with;
     const { runId, streams } = task;
-    this.#notes = new HostNotes(task, dataPlane.capabilities.interface.name);
-    this.#duty = {
+    const stint: Stint = {
       kind: "running",
       runId,
       stint: randomBytes(8).toString("hex"),
       shiftNs,
+      notes: new HostNotes(task, dataPlane.capabilities.interface.name),
       nextNumber: 1,
       isSourceStopped: false,
     };
+    this.#duty = stint;
+    this.#carriedOut = stint;
     dataPlane.go(runStartNs + shiftNs);
     const watched = streams.filter(({ companionOf }) => companionOf === undefined);
     void watcher.watch({ runId, startMonotonicNs: runStartNs, streams: watched });
     dataPlane.finish().catch((error: unknown) => log.error({ err: error }, "the run did not finish"));
   }
 
-  async #resume({ runId, task, startControllerNs }: Message<"resume">): Promise<void> {
+  async #resume({ runId, task, startControllerNs }: Message<"resume">, preparing: Duty): Promise<void> {
     const { dataPlane, log, link } = this.#with;
-    const preparing: Duty = { kind: "preparing", runId };
+    if (this.#duty !== preparing) return; // ended, or another run was ordered
     try {
-      if (this.#duty.kind === "running") {
-        if (this.#duty.runId === runId && !this.#duty.isSourceStopped) return; // at it all the time
-        dataPlane.abort("the run is taken up again");
-        await dataPlane.finish();
-        await this.#turn;
-      }
-      this.#duty = preparing;
+      // What it was at ends first, so that its last report goes out before the next begins.
+      if (this.#carriedOut !== null) await dataPlane.finish().catch(() => undefined);
       const clock = await clockOf(link);
       if (clock === null) throw new Fault("AGENT_CANNOT", "The controller's clock could not be told", "");
       const startNs = startControllerNs - clock.offsetNs;
