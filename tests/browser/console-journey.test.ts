@@ -67,6 +67,24 @@ describe("console: given the practice site with everything lost on the way to th
     });
   }
 
+  test("given its finding has several suspects, then one button shows the probe, the next sends it, and both runs tell of it", async () => {
+    const client = new ControllerClient(practice.controller.url);
+    const [first] = (await client.get("/api/runs?most=1")) as { readonly runId: string }[];
+    const hash = `#/findings/${first?.runId}`;
+    await using console = await openConsole(browser, practice.controller.url, SETTINGS[0] as Setting, { hash });
+    const { page } = console;
+    await page.getByRole("button", { name: "Part these suspects" }).click();
+    await page.getByText("This repeats what failed").waitFor();
+    await page.getByRole("button", { name: "Send the probe" }).click();
+    await page.waitForSelector(".flag", { timeout: 60_000 });
+    await page.goto(`${practice.controller.url}/${hash}`);
+    const said = page.locator(".finding-card .probe-said");
+    await said.getByText("ruled out").first().waitFor();
+    await said.getByRole("link").click();
+    await page.getByRole("heading", { name: "What this probe parts" }).waitFor();
+    expect(console.troubles).toEqual([]);
+  });
+
   test("given a run is stopped on the page, then by the kernel's counter its source is silent within a second", async () => {
     await using console = await openConsole(browser, practice.controller.url, first(SETTINGS), { hash: "#/run" });
     const { page } = console;
