@@ -4,6 +4,8 @@ import { type ElementKind, isGroupKind, type Silencer } from "./failure-element.
 import { type PathTrial, silencersAtListener, silencersAtSource, silencersByStep } from "./path-trial.ts";
 
 interface Proof {
+  /** Number of the group, size and source: at one place there is one proof of each. */
+  readonly id: number;
   readonly groupKey: string;
   /** Number of the source's node. */
   readonly source: number;
@@ -19,6 +21,9 @@ export class ClearedElements {
   readonly #wanted: ReadonlySet<number>;
   /** By kind, then place. Group kinds are kept with their all-group kind: the proofs are the same. */
   readonly #proofs = new Map<ElementKind, Map<number, Proof[]>>();
+  readonly #ids = new Map<string, number>();
+  /** Ids from this one on are of the trial at hand. */
+  #ofTrial = 0;
 
   /** @param wanted numbers of the nodes about which, and about the segments into which, questions will be asked */
   constructor(site: SiteIndex, trials: readonly PathTrial[], wanted: ReadonlySet<number>) {
@@ -41,14 +46,15 @@ export class ClearedElements {
     const isOfGroup = isGroupKind(kind);
     const isOfSource = kind === "node-source";
     const isOfFamily = kind === "node-any-source";
-    return this.#proofsOf(kind, place).some(
-      (proof) =>
-        proof.payloadBytes >= payloadBytes &&
-        (!isOfGroup || proof.groupKey === groupKey) &&
-        (!isOfSource || proof.source === tree.source) &&
-        (!isOfFamily || isIpv6(proof.groupKey) === isIpv6(groupKey)) &&
-        isDuring(proof.spans, silence, proof.source === tree.source ? 0 : proof.clockMs + clockMs),
-    );
+    const isProof = (proof: Proof): boolean =>
+      proof.payloadBytes >= payloadBytes &&
+      (!isOfGroup || proof.groupKey === groupKey) &&
+      (!isOfSource || proof.source === tree.source) &&
+      (!isOfFamily || isIpv6(proof.groupKey) === isIpv6(groupKey)) &&
+      isDuring(proof.spans, silence, proof.source === tree.source ? 0 : proof.clockMs + clockMs);
+    if (kind !== "cable") return this.#proofsOf(kind, place).some(isProof);
+    const back = this.#site.reverse[place] ?? -1;
+    return this.#proofsOf("link", place).some(isProof) || this.#proofsOf("link", back).some(isProof);
   }
 
   /** Groups whose data came through a place at any time. */
@@ -63,13 +69,11 @@ export class ClearedElements {
   }
 
   #proofsOf(kind: ElementKind, place: number): readonly Proof[] {
-    if (kind === "cable") {
-      return [...this.#proofsOf("link", place), ...this.#proofsOf("link", this.#site.reverse[place] ?? -1)];
-    }
     return this.#proofs.get(allGroupKind(kind))?.get(place) ?? [];
   }
 
   #addTrial(trial: PathTrial): void {
+    this.#ofTrial = this.#ids.size;
     const { tree, outcomes } = trial;
     const spansBelow = new Map<number, readonly TimeSpan[]>();
     for (const { leaf, good } of outcomes) {
@@ -95,18 +99,32 @@ export class ClearedElements {
     silencers: readonly Silencer[],
     spans: readonly TimeSpan[],
   ): void {
+    const id = this.#idOf(`${payloadBytes} ${source} ${groupKey}`);
+    // What no trial before this one had can only be the newest proof of a place.
+    const isNew = id >= this.#ofTrial;
     for (const { kind, place } of silencers) {
       if (kind === "cable" || kind === "node-source" || isGroupKind(kind)) continue;
-      const ofKind = this.#proofs.get(kind) ?? new Map<number, Proof[]>();
-      this.#proofs.set(kind, ofKind);
-      const proofs = ofKind.get(place) ?? [];
-      ofKind.set(place, proofs);
-      const same = proofs.find(
-        (p) => p.groupKey === groupKey && p.payloadBytes === payloadBytes && p.source === source,
-      );
-      if (same === undefined) proofs.push({ groupKey, source, clockMs, payloadBytes, spans: [...spans] });
+      const proofs = this.#placeOf(kind, place);
+      const newest = proofs.at(-1);
+      const same = newest?.id === id ? newest : isNew ? undefined : proofs.find((proof) => proof.id === id);
+      if (same === undefined) proofs.push({ id, groupKey, source, clockMs, payloadBytes, spans: [...spans] });
       else same.spans.splice(0, same.spans.length, ...unitedSpans(same.spans, spans));
     }
+  }
+
+  #placeOf(kind: ElementKind, place: number): Proof[] {
+    const ofKind = this.#proofs.get(kind) ?? new Map<number, Proof[]>();
+    this.#proofs.set(kind, ofKind);
+    const ofPlace = ofKind.get(place) ?? [];
+    ofKind.set(place, ofPlace);
+    return ofPlace;
+  }
+
+  /** A number for what makes two proofs at one place the same. */
+  #idOf(key: string): number {
+    const id = this.#ids.get(key) ?? this.#ids.size;
+    this.#ids.set(key, id);
+    return id;
   }
 }
 

@@ -2,6 +2,8 @@ import type { SiteIndex } from "../site/site-index.ts";
 import { nodesDownTo } from "../site/source-tree.ts";
 import { answeringNodes } from "./answering-silencers.ts";
 import { ClearedElements } from "./cleared-elements.ts";
+import { ClassIndex, type ElementClass } from "./element-class.ts";
+import { ExplainingElements } from "./explaining-elements.ts";
 import {
   type ElementKind,
   elementWeight,
@@ -11,7 +13,7 @@ import {
   type Silencer,
 } from "./failure-element.ts";
 import { type PathTrial, silencersAtListener, silencersAtSource, silencersByStep } from "./path-trial.ts";
-import { includesAll, smallestCovers } from "./smallest-cover.ts";
+import { smallestCovers } from "./smallest-cover.ts";
 
 export interface BadPair<T extends PathTrial = PathTrial> {
   readonly trial: T;
@@ -57,16 +59,17 @@ export function smallestFailureSet<T extends PathTrial>(site: SiteIndex, trials:
   const cleared = new ClearedElements(site, onBadWays.size === 0 ? [] : trials, onBadWays);
   const { classes, unexplained } = classesOf(site, pairs, cleared);
   const covers = smallestCovers(classes);
+  const index = new ClassIndex(classes);
   const failures = covers.flatMap((cover) => {
     const choice = cover.choices[0] ?? [];
-    const ambiguity = ambiguityOf(classes, choice, cover.choices);
+    const ambiguity = index.ambiguityOf(choice, cover.choices);
     return choice.map((number, position) => {
       const suspects = ambiguity[position] ?? { exchangeable: [number], others: [] };
       return {
         elements: [...suspects.exchangeable, ...suspects.others].flatMap((n) => classes[n]?.elements ?? []),
         pairs: (classes[number]?.covers ?? []).map((pair) => pairs[pair] as BadPair<T>),
         otherExplanations: suspects.others.length,
-        faultsOtherwise: faultsWithout(classes, number, suspects.exchangeable),
+        faultsOtherwise: index.faultsWithout(number, suspects.exchangeable),
       };
     });
   });
@@ -81,13 +84,6 @@ function answeringNodesOf(site: SiteIndex, pairs: readonly BadPair[]): Iterable<
   return answeringNodes(site, ways);
 }
 
-/** Elements that explain exactly the same pairs: no observation of this run tells them apart. */
-interface ElementClass {
-  readonly covers: readonly number[];
-  readonly elements: FailureElement[];
-  weight: number;
-}
-
 interface UnclearedElements<T extends PathTrial> {
   readonly classes: ElementClass[];
   readonly unexplained: BadPair<T>[];
@@ -98,7 +94,7 @@ function classesOf<T extends PathTrial>(
   pairs: readonly BadPair<T>[],
   cleared: ClearedElements,
 ): UnclearedElements<T> {
-  const elements = new Map<string, { readonly element: FailureElement; readonly covers: number[] }>();
+  const elements = new ExplainingElements(site);
   const unexplained: BadPair<T>[] = [];
   const silencersOf = silencersOfTrials(site);
   for (const [number, { trial, outcome }] of pairs.entries()) {
@@ -108,19 +104,13 @@ function classesOf<T extends PathTrial>(
     for (const silencer of silencersOf(trial, outcome.leaf)) {
       if (cleared.isCleared(silencer, trial, silence)) continue;
       isExplained = true;
-      const { kind, place } = silencer;
-      const groupKey = keyOf(site, kind, trial);
-      const cable = kind === "cable" ? Math.min(place, site.reverse[place] ?? place) : place;
-      const key = `${kind} ${cable} ${groupKey ?? ""}`;
-      const known = elements.get(key);
-      if (known === undefined) elements.set(key, { element: { kind, place, groupKey }, covers: [number] });
-      else if (known.covers.at(-1) !== number) known.covers.push(number);
+      elements.add(silencer, trial, number);
     }
     if (!isExplained) unexplained.push({ trial, outcome });
   }
 
   const byCovers = new Map<string, ElementClass>();
-  for (const { element, covers } of elements.values()) {
+  for (const { element, covers } of elements.all) {
     const key = covers.join(",");
     const weight = elementWeight(site, element);
     const same = byCovers.get(key);
@@ -133,17 +123,6 @@ function classesOf<T extends PathTrial>(
   }
   const classes = [...byCovers.values()].map((one) => ({ ...one, elements: inOrder(site, one.elements) }));
   return { classes, unexplained };
-}
-
-/** What an element of this kind silences of a trial's kin; null: everything. */
-export function keyOf(
-  site: SiteIndex,
-  kind: ElementKind,
-  { groupKey, tree }: Pick<PathTrial, "groupKey" | "tree">,
-): string | null {
-  if (isGroupKind(kind)) return groupKey;
-  if (kind === "node-source") return `from ${site.nodes[tree.source]?.name}`;
-  return kind === "node-any-source" ? `IPv${groupKey.includes(":") ? 6 : 4} without a source` : null;
 }
 
 /** All that would silence a pair, from the source to the listener. */
@@ -176,65 +155,4 @@ function inOrder(site: SiteIndex, elements: readonly FailureElement[]): FailureE
     .filter((e) => !(e.kind === "node-source" || e.kind === "node-any-source") || !nodes.has(e.place))
     .filter((e) => e.kind !== "cable" || !(directions.has(e.place) || directions.has(site.reverse[e.place] ?? -1)))
     .sort((a, b) => rank(a) - rank(b) || elementWeight(site, a) - elementWeight(site, b));
-}
-
-interface Ambiguity {
-  /** Classes that can take the chosen one's place, itself first. */
-  readonly exchangeable: readonly number[];
-  readonly others: readonly number[];
-}
-
-/** For every class of the choice: what may stand in its place. */
-function ambiguityOf(
-  classes: readonly ElementClass[],
-  choice: readonly number[],
-  choices: readonly (readonly number[])[],
-): Ambiguity[] {
-  const timesCovered = new Map<number, number>();
-  for (const number of choice) {
-    for (const pair of classes[number]?.covers ?? []) timesCovered.set(pair, (timesCovered.get(pair) ?? 0) + 1);
-  }
-  const exchangeable = choice.map((number) => {
-    const own = (classes[number]?.covers ?? []).filter((pair) => timesCovered.get(pair) === 1);
-    const inPlace = [...classes.keys()].filter((n) => n !== number && includesAll(classes[n]?.covers ?? [], own));
-    inPlace.sort((a, b) => (classes[a]?.weight ?? 0) - (classes[b]?.weight ?? 0));
-    return [number, ...inPlace];
-  });
-  const reached = new Set(exchangeable.flat());
-  const others: number[][] = choice.map(() => []);
-  for (const number of new Set(choices.flat())) {
-    if (reached.has(number)) continue;
-    const shared = choice.map((chosen) => sharedCount(classes[chosen]?.covers ?? [], classes[number]?.covers ?? []));
-    others[shared.indexOf(Math.max(...shared))]?.push(number);
-  }
-  return choice.map((number, i) => ({ exchangeable: exchangeable[i] ?? [number], others: others[i] ?? [] }));
-}
-
-function sharedCount(a: readonly number[], b: readonly number[]): number {
-  const inB = new Set(b);
-  return a.reduce((count, pair) => count + Number(inB.has(pair)), 0);
-}
-
-/** How many faults it would take instead, by the greedy rule; null when some pair has no other explanation. */
-function faultsWithout(classes: readonly ElementClass[], chosen: number, excluded: readonly number[]): number | null {
-  const isExcluded = new Set(excluded);
-  const pairs = classes[chosen]?.covers ?? [];
-  const wanted = new Set(pairs);
-  const rivals = classes.filter((c, n) => !isExcluded.has(n) && c.covers.some((pair) => wanted.has(pair)));
-  let faults = 0;
-  while (wanted.size > 0) {
-    let best: ElementClass | null = null;
-    let bestHits = 0;
-    for (const rival of rivals) {
-      const hits = rival.covers.reduce((count, pair) => count + Number(wanted.has(pair)), 0);
-      if (hits > bestHits) {
-        best = rival;
-        bestHits = hits;
-      }
-    }
-    if (best === null) return null;
-    for (const pair of best.covers) wanted.delete(pair);
-    faults++;
-  }
-  return faults;
 }

@@ -42,7 +42,7 @@ export class LeakCases {
   readonly #staysOf: ReadonlyMap<string, readonly ListenerObservation[]>;
   readonly #queriers: ReadonlySet<number>;
   readonly #timers: MembershipTimers;
-  readonly #domains = new Map<string, ReadonlySet<string>>();
+  readonly #domains: ReadonlySet<string>[] = [];
 
   /** @param staysOf all stays of the run, by group */
   constructor(
@@ -100,8 +100,7 @@ export class LeakCases {
 
   /** Some host of the node's layer-2 domain was a member while any of these frames were seen, but for this long at their ends. */
   #isAnyMemberDuring(sightings: readonly LeakSighting[], node: string, settlingMs: number): boolean {
-    const domain = this.#domains.get(node) ?? layer2Domain(this.#site.graph, node);
-    this.#domains.set(node, domain);
+    const domain = this.#domainOf(node);
     const staysInDomain = new Map<string, readonly ListenerObservation[]>();
     return sightings.some(({ facts, seen: { bystander } }) => {
       const { group } = facts.stream;
@@ -114,6 +113,17 @@ export class LeakCases {
           joinedFromMs < lastMs - settlingMs && (joinedToMs ?? Number.POSITIVE_INFINITY) > firstMs + settlingMs,
       );
     });
+  }
+
+  /** Switches of one domain have it in common; a router stands in several. */
+  #domainOf(node: string): ReadonlySet<string> {
+    const { graph } = this.#site;
+    const isRouter = graph.nodes.get(node)?.kind === "router";
+    const known = isRouter ? undefined : this.#domains.find((domain) => domain.has(node));
+    if (known !== undefined) return known;
+    const domain = layer2Domain(graph, node);
+    if (!isRouter) this.#domains.push(domain);
+    return domain;
   }
 }
 
@@ -165,7 +175,7 @@ function othersLeak(
   return watched.length === 0 ? null : false;
 }
 
-function leaveTail({ facts, stays, seen }: LeakSighting): number {
+function leaveTail({ stays, seen }: LeakSighting): number {
   const firstMs = seen.bystander.firstMs ?? 0;
   const leftMs = ownLeaveBefore(stays, seen.node, firstMs) ?? firstMs;
   return (seen.bystander.lastMs ?? firstMs) - leftMs;

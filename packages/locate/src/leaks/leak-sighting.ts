@@ -4,8 +4,9 @@ import type { PlacedBystander, StreamFacts } from "../run/stream-facts.ts";
 import { scopeOf } from "../run/stream-scope.ts";
 import type { SiteIndex } from "../site/site-index.ts";
 import { nodesDownTo } from "../site/source-tree.ts";
-import { isOnlyWithoutMember, LEAVE_GRACE_MS, type LeakPattern, leakPattern } from "./leak-pattern.ts";
+import { isOnlyWithoutMember, type LeakPattern, leakPattern } from "./leak-pattern.ts";
 import type { StreamStays } from "./stream-stays.ts";
+import { WantedByOthers } from "./wanted-by-others.ts";
 import { type WantedPorts, wantedPorts } from "./wanted-ports.ts";
 
 /** Frames of one stream at one bystander outside the stream's wanted region. */
@@ -47,12 +48,14 @@ export function streamLeaks(
   // Switches send link-local groups out of all ports, whoever has joined (RFC 4541, sections 2.1.2 and 3).
   if (scopeOf(facts) === "link") return { facts, members, wanted, sightings: [], unregistered: [], quiet };
   const saw = facts.bystanders.filter(({ bystander }) => bystander.frames > 0);
+  let byOthers: WantedByOthers | null = null;
   const all = saw.flatMap((seen): LeakSighting[] => {
     // Another program on that host joined: the frames are wanted there, whatever we know of it.
     if (seen.bystander.isGroupUsedByHost === true) return [];
     const pattern = leakPattern(facts, seen, stays, timers);
     if (pattern === "slow-leave") {
-      if (isWantedByOthers(site, facts, seen, queriers, timers)) return [];
+      byOthers ??= new WantedByOthers(site, facts, queriers, timers);
+      if (byOthers.has(seen)) return [];
       return [{ facts, stays, seen, pattern, closedPorts: [lastPort(site, facts, seen.node)] }];
     }
     if (pattern === "leave-tail" || wanted.isReached[seen.node] === true) return [];
@@ -78,31 +81,6 @@ function isFloodAfterLeave(
 ): boolean {
   if (pattern !== "slow-leave" || flooded.length === 0 || !isOnlyWithoutMember(bystander, stays)) return false;
   return intersectRanges(flooded, bystander.ranges).length > 0;
-}
-
-/**
- * Frames that go on after a host's leave are rightly there while somebody else behind the same port is still a member:
- * some other host whose stay in the group, by this stream, lasts as long as the frames do or ends shortly before.
- */
-function isWantedByOthers(
-  site: SiteIndex,
-  { tree, receipts, missing }: StreamFacts,
-  { node, bystander }: PlacedBystander,
-  queriers: ReadonlySet<number>,
-  timers: MembershipTimers,
-): boolean {
-  // Somebody else's leave takes its time, too.
-  const lastMs = (bystander.lastMs ?? 0) - timers.lastMemberMs - LEAVE_GRACE_MS;
-  const stays = [
-    ...receipts.map(({ node: member, listener }) => ({ member, listener })),
-    ...missing.map((listener) => ({ member: site.nodeNumber.get(listener.host) ?? -1, listener })),
-  ];
-  const others = stays.filter(
-    ({ member, listener: { joinedFromMs, joinedToMs } }) =>
-      member !== node && joinedFromMs < (bystander.lastMs ?? 0) && (joinedToMs === null || joinedToMs >= lastMs),
-  );
-  const members = new Set(others.map(({ member }) => member));
-  return wantedPorts(site, tree, members, queriers).isReached[node] === true;
 }
 
 /** The segment out of the last port on the way that a switch or router can close. */

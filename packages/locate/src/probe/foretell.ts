@@ -1,5 +1,6 @@
+import { keyOf } from "../cover/explaining-elements.ts";
 import { type ElementKind, isOnNode, type Silencer } from "../cover/failure-element.ts";
-import { keyOf, silencersOfTrials } from "../cover/failure-set.ts";
+import { silencersOfTrials } from "../cover/failure-set.ts";
 import type { PathTrial } from "../cover/path-trial.ts";
 import type { SuspectElement } from "../finding/finding.ts";
 import type { SiteIndex } from "../site/site-index.ts";

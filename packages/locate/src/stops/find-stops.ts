@@ -5,8 +5,11 @@ import { findingsOf } from "../finding/finding-row.ts";
 import type { MembershipContext } from "../membership/membership-context.ts";
 import type { StreamFacts } from "../run/stream-facts.ts";
 import type { SiteIndex } from "../site/site-index.ts";
+import { ListenerChoices } from "../tell-apart/next-listener.ts";
 import { findContradictions } from "./contradiction.ts";
 import { isOutOfReach } from "./out-of-reach.ts";
+import { ReceiptTallies } from "./receipt-tallies.ts";
+import { ServedReceipts } from "./served-receipts.ts";
 import { findSmallScope } from "./small-scope.ts";
 import { findSmallTtl } from "./small-ttl.ts";
 import { type StopCase, stopCase } from "./stop-case.ts";
@@ -25,7 +28,13 @@ export function findStops(site: SiteIndex, streams: readonly StreamFacts[], memb
     site,
     trials.map((trial) => withinReach(site, trial)),
   );
-  const cases = withoutDoubtfulPoints(set.failures.map((failure) => stopCase(site, failure, trials, set, membership)));
+  const lookUps = {
+    trials,
+    receipts: new ServedReceipts(trials),
+    tallies: new ReceiptTallies(),
+    choices: new ListenerChoices(site),
+  };
+  const cases = withoutDoubtfulPoints(set.failures.map((failure) => stopCase(site, failure, lookUps, set, membership)));
   const findings = [
     ...findSmallScope(site, streams),
     ...findSmallTtl(site, streams),

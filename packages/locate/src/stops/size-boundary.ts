@@ -26,7 +26,10 @@ export function sizeBoundary(
   const sizes = segments.flatMap((segment) => cleared.largestGoodBytes(segment) ?? []);
   if (silentPairs.length === 0 || sizes.length === 0) return null;
   const largestPassingBytes = Math.max(...sizes);
-  const smallestFailingBytes = Math.min(...silentPairs.map((pair) => pair.trial.payloadBytes));
+  const smallestFailingBytes = silentPairs.reduce(
+    (least, { trial }) => Math.min(least, trial.payloadBytes),
+    Number.POSITIVE_INFINITY,
+  );
   if (largestPassingBytes >= smallestFailingBytes) return null;
   const isSameStream = silentPairs.some(({ trial }) =>
     trials.some((t) => t.facts === trial.facts && t.payloadBytes <= largestPassingBytes),

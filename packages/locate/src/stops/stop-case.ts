@@ -7,10 +7,12 @@ import { type UnicastBeside, unicastBeside } from "../finding/companion-evidence
 import { type Ageing, ageingOf } from "../membership/ageing.ts";
 import { type LeaveCut, leaveThatCut } from "../membership/leave-cut.ts";
 import type { MembershipContext } from "../membership/membership-context.ts";
-import type { PlacedReceipt } from "../run/clean-receipt.ts";
 import type { StreamFacts } from "../run/stream-facts.ts";
 import { scopeOf } from "../run/stream-scope.ts";
 import type { SiteIndex } from "../site/site-index.ts";
+import type { ListenerChoices } from "../tell-apart/next-listener.ts";
+import type { ReceiptTallies } from "./receipt-tallies.ts";
+import type { ServedReceipts } from "./served-receipts.ts";
 import type { SilentPair } from "./silent-pair.ts";
 import { type SizeBoundary, sizeBoundary } from "./size-boundary.ts";
 import { type StopWitnesses, stopWitnesses } from "./stop-witnesses.ts";
@@ -58,12 +60,21 @@ export interface StopCase {
   readonly ageing: Ageing | null;
   /** What became of unicast to the silent hosts. */
   readonly unicast: UnicastBeside;
+  readonly choices: ListenerChoices;
+}
+
+/** What the stops of a run look up, each in its own part of it. */
+export interface StopLookUps {
+  readonly trials: readonly StreamTrial[];
+  readonly receipts: ServedReceipts;
+  readonly tallies: ReceiptTallies;
+  readonly choices: ListenerChoices;
 }
 
 export function stopCase(
   site: SiteIndex,
   failure: NamedFailure<StreamTrial>,
-  trials: readonly StreamTrial[],
+  { trials, receipts, tallies, choices }: StopLookUps,
   { cleared, isExact }: Pick<FailureSet, "cleared" | "isExact">,
   membership: MembershipContext,
 ): StopCase {
@@ -74,12 +85,6 @@ export function stopCase(
   );
   const facts = distinct(silentPairs.map((pair) => pair.trial.facts));
   const silentHosts = distinct(silentPairs.map((pair) => pair.receipt.listener.host));
-  const sinceMs = Math.min(...silentPairs.map((pair) => pair.atMs));
-  const served = trials
-    .filter((trial) => facts.includes(trial.facts))
-    .flatMap((trial) => trial.outcomes.flatMap((o) => (o.bad === null && o.receipt !== null ? o.receipt : [])))
-    .filter(({ listener }) => !silentHosts.includes(listener.host))
-    .filter(({ listener }) => listener.joinedToMs === null || listener.joinedToMs > sinceMs + LEAVING_MS);
   const segments = segmentsCrossed(failure);
   const size = sizeBoundary(silentPairs, segments, trials, cleared);
   const isOnTheWay = (e: FailureElement): boolean => isOnNode(e.kind) || segments.includes(e.place);
@@ -98,7 +103,7 @@ export function stopCase(
     facts,
     silentPairs,
     silentHosts,
-    witnesses: stopWitnesses(facts, silentPairs, silentHosts),
+    witnesses: stopWitnesses(facts, silentPairs, silentHosts, tallies),
     suspects: names,
     segments: segmentsOf(site, segments),
     nodes: names.filter((name) => site.nodeNumber.has(name)),
@@ -114,7 +119,7 @@ export function stopCase(
         : distinct(facts.flatMap((one) => (scopeOf(one) === "zone" ? [one.stream.group] : []))),
     smallerStreams: isOfGroups || size !== null ? [] : others.filter((name) => isSmaller(name, silentPairs, trials)),
     size,
-    cut: cutOf(site, silentPairs, served, membership),
+    cut: cutOf(site, silentPairs, () => receipts.servedNodes(facts, silentHosts, earliestOf(silentPairs)), membership),
     ageing: ageingOf(
       silentPairs.map(({ receipt, trial, atMs }) => ({
         listener: receipt.listener,
@@ -123,6 +128,7 @@ export function stopCase(
       })),
       membership,
     ),
+    choices,
     unicast: unicastBeside(
       silentPairs.map(({ receipt }) => receipt.listener),
       Math.min(...silentPairs.map(({ receipt }) => receipt.lostPackets / Math.max(1, receipt.sentPackets))),
@@ -147,14 +153,13 @@ function segmentsCrossed({ elements }: NamedFailure): number[] {
 function cutOf(
   site: SiteIndex,
   silentPairs: readonly SilentPair[],
-  served: readonly PlacedReceipt[],
+  servedNodes: () => readonly number[],
   { leaves, timers }: MembershipContext,
 ): LeaveCut | null {
   const [first] = silentPairs;
   if (first === undefined || silentPairs.some((pair) => pair.receipt.listener.receivedPackets === 0)) return null;
   const silent = silentPairs.map((pair) => pair.receipt.node);
-  const servedNodes = served.map((receipt) => receipt.node);
-  return leaveThatCut(site, leaves, first.trial.facts, silent, servedNodes, first.atMs, timers);
+  return leaveThatCut(site, leaves, first.trial.facts, silent, servedNodes(), first.atMs, timers);
 }
 
 /** Streams of other groups that came through the place of a fault: its first segment, or its node. */
@@ -203,12 +208,16 @@ const allAre = (isWithSource: boolean, streams: readonly string[], trials: reado
 
 /** All that this stream sent was smaller than everything that failed. */
 function isSmaller(stream: string, silentPairs: readonly SilentPair[], trials: readonly StreamTrial[]): boolean {
-  const failing = Math.min(...silentPairs.map((pair) => pair.trial.payloadBytes));
+  const failing = silentPairs.reduce(
+    (least, { trial }) => Math.min(least, trial.payloadBytes),
+    Number.POSITIVE_INFINITY,
+  );
   return trials.every((trial) => trial.facts.stream.stream !== stream || trial.payloadBytes < failing);
 }
 
-/** Whoever left before or as the silence began is no witness for the time after. Common practice, no source. */
-const LEAVING_MS = 200;
+/** When the first of these silences began. */
+const earliestOf = (pairs: readonly SilentPair[]): number =>
+  pairs.reduce((earliest, { atMs }) => Math.min(earliest, atMs), Number.POSITIVE_INFINITY);
 
 const segmentsOf = (site: SiteIndex, numbers: readonly number[]): LinkSegment[] =>
   distinct(numbers).flatMap((number) => site.segments[number] ?? []);

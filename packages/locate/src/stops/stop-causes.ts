@@ -1,6 +1,7 @@
 import type { FindingKind } from "@dyetrace/wire";
+import { keyOf } from "../cover/explaining-elements.ts";
 import { type FailureElement, placeNames } from "../cover/failure-element.ts";
-import { keyOf, type NamedFailure } from "../cover/failure-set.ts";
+import type { NamedFailure } from "../cover/failure-set.ts";
 import type { StreamTrial } from "../cover/stream-trials.ts";
 import type { FindingCauses } from "../finding/finding.ts";
 import type { SiteIndex } from "../site/site-index.ts";

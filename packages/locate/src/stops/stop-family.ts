@@ -1,7 +1,7 @@
 import { explanationConfidence } from "../cover/explanation-confidence.ts";
 import { companionEvidence } from "../finding/companion-evidence.ts";
 import type { FindingFamily } from "../finding/finding-row.ts";
-import { bestListener, listenerChoices, placeNumber } from "../tell-apart/next-listener.ts";
+import { bestListener, placeNumber } from "../tell-apart/next-listener.ts";
 import type { StopCase } from "./stop-case.ts";
 import { stopCauses } from "./stop-causes.ts";
 import { stopEvidence } from "./stop-wording.ts";
@@ -31,10 +31,10 @@ const NOT_MULTICAST =
   "Unicast does not come through either: look at the cable, the link's state, the VLAN of both ports and the hosts' addresses before anything that concerns groups.";
 
 /** Where one more agent would part these suspects. */
-function nextAgent({ site, facts }: StopCase, suspects: readonly string[]): string[] {
+function nextAgent({ site, facts, choices }: StopCase, suspects: readonly string[]): string[] {
   const trees = [...new Set(facts.map((one) => one.tree))];
   const numbers = suspects.flatMap((name) => placeNumber(site, name) ?? []);
-  const best = bestListener(listenerChoices(site, trees), numbers);
+  const best = bestListener(choices.of(trees), numbers);
   return best === null
     ? []
     : [`One more agent beside ${best.name}, listening to the same, would part these suspects best.`];

@@ -1,5 +1,6 @@
 import type { StreamTrial } from "../cover/stream-trials.ts";
 import type { StreamFacts } from "../run/stream-facts.ts";
+import type { ReceiptTallies } from "./receipt-tallies.ts";
 import { silentTime, wholeSpan } from "./silent-groups.ts";
 import type { SilentPair } from "./silent-pair.ts";
 
@@ -19,18 +20,19 @@ export function stopWitnesses(
   facts: readonly StreamFacts[],
   pairs: readonly SilentPair[],
   silentHosts: readonly string[],
+  tallies: ReceiptTallies,
 ): StopWitnesses {
-  const isOther = ({ host }: { readonly host: string }): boolean => !silentHosts.includes(host);
-  const receipts = facts.flatMap((one) => one.receipts).filter(({ listener }) => isOther(listener));
-  const untold = facts.flatMap((one) => [...one.missing, ...one.unreachable]).filter(isOther);
+  const silent = new Set(silentHosts);
+  const isOther = (host: string): boolean => !silent.has(host);
+  const told = facts.map((one) => tallies.of(one));
+  const hasOthers = told.some(({ hosts }) => hosts.size > silent.size || [...hosts].some(isOther));
+  const untold = told.flatMap((one) => one.untold).filter(({ host }) => isOther(host));
   return {
-    served: servedBy(pairs, isOther),
+    served: servedBy(pairs),
     isRestComplete:
-      receipts.length > 0 &&
-      untold.length === 0 &&
-      receipts.every(({ lostPackets, listener }) => lostPackets === 0 && !listener.unknown?.length),
+      hasOthers && untold.length === 0 && told.every(({ incomplete }) => !incomplete.some((host) => isOther(host))),
     isEveryPairSilent: isEveryPairSilent(facts, pairs),
-    isNobodyElse: receipts.length === 0 && untold.every(({ state }) => state === "no-report"),
+    isNobodyElse: !hasOthers && untold.every(({ state }) => state === "no-report"),
   };
 }
 
@@ -42,27 +44,46 @@ function isEveryPairSilent(facts: readonly StreamFacts[], pairs: readonly Silent
   );
 }
 
-type IsOther = (one: { readonly host: string }) => boolean;
+/** Streams that a host got, in the order of the trials: hosts that got the same stand at the same place. */
+interface StreamsGot {
+  readonly stream: string;
+  readonly before: StreamsGot | null;
+}
 
-function servedBy(pairs: readonly SilentPair[], isOther: IsOther): StopWitnesses["served"] {
+function servedBy(pairs: readonly SilentPair[]): StopWitnesses["served"] {
   const { startMs, endMs } = wholeSpan(silentTime(pairs));
-  const streamsOf = new Map<string, Set<string>>();
+  const isSilent: boolean[] = [];
+  for (const { receipt } of pairs) isSilent[receipt.node] = true;
+  const hostOf = new Map<number, string>();
+  const gotBy: (StreamsGot | undefined)[] = [];
   for (const trial of new Set<StreamTrial>(pairs.map((pair) => pair.trial))) {
+    const { stream } = trial.facts.stream;
+    const next = new Map<StreamsGot | null, StreamsGot>();
     for (const { good, bad, receipt } of trial.outcomes) {
-      if (receipt === null || good === null || bad !== null || !isOther(receipt.listener)) continue;
+      if (receipt === null || good === null || bad !== null || isSilent[receipt.node] === true) continue;
       if (receipt.listener.receivedPackets === 0 || good.endMs <= startMs || good.startMs >= endMs) continue;
-      const { host } = receipt.listener;
-      streamsOf.set(host, (streamsOf.get(host) ?? new Set()).add(trial.facts.stream.stream));
+      const before = gotBy[receipt.node] ?? null;
+      if (before?.stream === stream) continue;
+      if (before === null) hostOf.set(receipt.node, receipt.listener.host);
+      const got = next.get(before) ?? { stream, before };
+      next.set(before, got);
+      gotBy[receipt.node] = got;
     }
   }
-  const byStreams = new Map<string, { hosts: string[]; streams: string[] }>();
-  for (const [host, streams] of streamsOf) {
-    const key = [...streams].toSorted().join(" ");
-    const same = byStreams.get(key);
-    if (same === undefined) byStreams.set(key, { hosts: [host], streams: [...streams] });
+  const byStreams = new Map<StreamsGot | undefined, { hosts: string[]; streams: string[] }>();
+  for (const [node, host] of hostOf) {
+    const got = gotBy[node];
+    const same = byStreams.get(got);
+    if (same === undefined) byStreams.set(got, { hosts: [host], streams: streamsIn(got) });
     else same.hosts.push(host);
   }
   return [...byStreams.values()].toSorted(
     (a, b) => b.streams.length - a.streams.length || b.hosts.length - a.hosts.length,
   );
+}
+
+function streamsIn(got: StreamsGot | undefined): string[] {
+  const streams: string[] = [];
+  for (let at: StreamsGot | null = got ?? null; at !== null; at = at.before) streams.push(at.stream);
+  return streams.reverse();
 }

@@ -32,6 +32,23 @@ export function listenerChoices(site: SiteIndex, trees: readonly SourceTree[]): 
     .map(([number, { name }]) => ({ name, heardFrom: heardFrom(site, trees.slice(0, MOST_SOURCES), number) }));
 }
 
+/** The same for one set of sources after the other, as the stops of a run ask for it: each set is worked out once. */
+export class ListenerChoices {
+  readonly #site: SiteIndex;
+  readonly #known = new Map<string, readonly ListenerChoice[]>();
+
+  constructor(site: SiteIndex) {
+    this.#site = site;
+  }
+
+  of(trees: readonly SourceTree[]): readonly ListenerChoice[] {
+    const key = trees.map(({ source }) => source).join(" ");
+    const known = this.#known.get(key) ?? listenerChoices(this.#site, trees);
+    this.#known.set(key, known);
+    return known;
+  }
+}
+
 /** The choice with the greatest gain, the plan's order breaking ties; null when none would tell anything. */
 export function bestListener(choices: readonly ListenerChoice[], suspects: readonly number[]): NextListener | null {
   let best: NextListener | null = null;
