@@ -34,6 +34,8 @@ export interface BenchRun {
   /** As `--set name=value` gives them. */
   readonly parameters?: Readonly<Record<string, string>>;
   readonly despite?: RunRequest["despite"];
+  /** The site plan's text that the run goes by, where that is not the one that the site was built from. */
+  readonly plan?: string;
   readonly onProgress?: (progress: RunProgress) => void;
   /** False: the test has left the site in a state from which it does not recover, and does not use it again. */
   readonly isUsedAgain?: boolean;
@@ -80,7 +82,7 @@ export async function raiseBench(plan: string, setup: BenchSetup = {}): Promise<
     await site.inject(standing);
     const play = new Timetable(site, timed);
     try {
-      return await follow(client, { scenario, plan, parameters, despite }, (progress) => {
+      return await follow(client, { scenario, plan: options.plan ?? plan, parameters, despite }, (progress) => {
         if (progress.kind === "go") play.start(progress.startsInMs);
         onProgress?.(progress);
       });

@@ -11,6 +11,8 @@ export interface MisplacedCase {
   readonly streams: readonly string[];
   /** What would have to be true if it sits where it is planned and reports what is so. */
   readonly otherwise: readonly string[];
+  /** Membership reports of it, or that it heard, that are not as at its planned place. */
+  readonly misfits: number;
 }
 
 interface Elsewhere extends MisplacedCase {
@@ -39,7 +41,12 @@ const ROWS = [
       one.fits.length > MOST_PLACES
         ? `${one.host} seems to sit elsewhere than at ${one.plannedAt}, or its report is wrong`
         : `${one.host} seems to sit at ${orList(one.fits)}, not at ${one.plannedAt}`,
-    evidence: ({ host, otherwise, fits, plannedAt }) => [
+    evidence: ({ host, otherwise, fits, plannedAt, misfits }) => [
+      ...(misfits === 0
+        ? []
+        : [
+            `Who hears whose membership reports differs from the plan ${misfits} times, and fits there: a switch hands reports on to routers and queriers alone, an unmanaged switch and a radio to everybody.`,
+          ]),
       ...(otherwise.length === 0
         ? []
         : [

@@ -88,3 +88,51 @@ test("witnesses: given several lossy links of a site as planned, then no plan is
   expect(ofKind(findings, "plan-mismatch")).toEqual([]);
   expect(findings).toHaveLength(2);
 });
+
+// Three hosts on one unmanaged switch, two on another: everybody on one hears the others' reports (RFC 4541, section 2.1.1).
+const HUBS = ["core--um-a", "core--um-b", "core--src", "core--far"];
+const HUB_PLAN = sketchSite([...HUBS, "um-a--a1", "um-a--a2", "um-a--a3", "um-b--b1", "um-b--b2"], "core");
+
+function heardOn(together: readonly (readonly string[])[]): RunObservations {
+  const hosts = [...together.flat(), "far"];
+  const board = { stream: "board", group: "233.252.0.1", source: "src", listeners: hosts, packets: 1_000 };
+  return {
+    ...simulateRun(HUB_PLAN, [board], [], seededRandom(1)),
+    queriers: hosts.map((host) => ({ host, canHear: true, watchedFromMs: -5_000, watchedToMs: 10_000, queriers: [] })),
+    membership: hosts.map((host) => ({ kind: "report", host, group: board.group, atMs: -3_000 })),
+    reportsHeard: together.flatMap((some) =>
+      some.flatMap((host) => some.flatMap((from) => (from === host ? [] : [{ host, from, group: board.group }]))),
+    ),
+  };
+}
+
+test("hearing: given hosts that hear each other as planned, then nothing is said", () => {
+  expect(
+    locate(
+      HUB_PLAN,
+      heardOn([
+        ["a1", "a2", "a3"],
+        ["b1", "b2"],
+      ]),
+    ).findings,
+  ).toEqual([]);
+});
+
+test("hearing: given a healthy run in which two hosts hear each other's neighbours, then each sits in the other's place", () => {
+  const { findings } = locate(
+    HUB_PLAN,
+    heardOn([
+      ["b1", "a2", "a3"],
+      ["a1", "b2"],
+    ]),
+  );
+  expect(findings.flatMap(({ misplaced = [] }) => misplaced)).toEqual([
+    { host: "b1", plannedAt: "um-b", seemsAt: "um-a" },
+    { host: "a1", plannedAt: "um-a", seemsAt: "um-b" },
+  ]);
+  expect(findings.map(({ kind }) => kind)).toEqual(["plan-mismatch", "plan-mismatch"]);
+});
+
+test("hearing: given switches that hand reports on to everybody, then no plan is doubted", () => {
+  expect(locate(HUB_PLAN, heardOn([["a1", "a2", "a3", "b1", "b2", "far"]])).findings).toEqual([]);
+});

@@ -1,10 +1,12 @@
 import type { SiteGraph } from "@dyetrace/site";
+import { FINDING_KINDS } from "@dyetrace/wire";
 import type { Finding } from "../finding/finding.ts";
 import { misplacedFindings } from "../plan/misplaced-host.ts";
 import type { RunObservations } from "../run/run-observations.ts";
 import { streamFacts } from "../run/stream-facts.ts";
 import { indexSite } from "../site/site-index.ts";
 import { type DoubtedHost, doubtedHost } from "./doubted-host.ts";
+import { type HeardElsewhere, heardElsewhere } from "./elsewhere-by-hearing.ts";
 import { hostSuppositions } from "./host-suppositions.ts";
 import type { Accuse, Supposition } from "./supposition.ts";
 import { ONE_WITNESS_CONFIDENCE, weighWitnesses } from "./weigh-witnesses.ts";
@@ -25,15 +27,20 @@ export function weighFindings(
   findings: readonly Finding[],
   accuse: Accuse,
 ): Finding[] {
+  const accusations = findings.filter(isAccusation);
+  const elsewhere = heardElsewhere(graph, run, silentHosts(accusations));
   const doubts: DoubtedHost[] = [];
-  let supposed: Supposition = { graph, run, findings: findings.filter(isAccusation) };
+  let supposed: Supposition =
+    elsewhere === null
+      ? { graph, run, findings: accusations }
+      : { graph: elsewhere.graph, run, findings: accuse(elsewhere.graph, run) };
   for (;;) {
     const suppositions = supposed.findings.length === 0 ? [] : hostSuppositions(supposed, accuse);
     const doubt = doubts.length === MOST_DOUBTED ? null : doubtedHost(supposed, suppositions, accuse);
     if (doubt === null) {
       const streams = streamFacts(indexSite(supposed.graph), supposed.run);
       const weighed = weighWitnesses(streams, supposed.findings, suppositions);
-      return noSurerThanThePlan([...saidOf(doubts), ...inOldOrder(findings, weighed)]);
+      return noSurerThanThePlan([...heardOf(elsewhere), ...saidOf(doubts), ...inOldOrder(findings, weighed)]);
     }
     doubts.push(doubt);
     supposed = doubt.supposed;
@@ -43,7 +50,7 @@ export function weighFindings(
 /** The findings with their accusations replaced, at the place of the first of these. */
 function inOldOrder(findings: readonly Finding[], accusations: readonly Finding[]): Finding[] {
   const first = findings.findIndex(isAccusation);
-  if (first === -1) return [...findings];
+  if (first === -1) return [...accusations, ...findings];
   const before = findings.slice(0, first);
   return [...before, ...accusations, ...findings.slice(first).filter((finding) => !isAccusation(finding))];
 }
@@ -56,11 +63,25 @@ function noSurerThanThePlan(findings: readonly Finding[]): Finding[] {
   );
 }
 
+const silentHosts = (findings: readonly Finding[]): Set<string> =>
+  new Set(findings.flatMap(({ kind, witnesses = [] }) => (FINDING_KINDS[kind].glyph === "stop" ? witnesses : [])));
+
+const heardOf = (elsewhere: HeardElsewhere | null): Finding[] =>
+  misplacedFindings(
+    (elsewhere?.hosts ?? []).map((one) => ({
+      ...one,
+      streams: [],
+      otherwise: [],
+      misfits: elsewhere?.misfits ?? 0,
+    })),
+  );
+
 const saidOf = (doubts: readonly DoubtedHost[]): Finding[] =>
   misplacedFindings(
     doubts.map(({ otherwise, ...doubt }) => ({
       ...doubt,
       streams: [...new Set(otherwise.flatMap(({ streams }) => streams))],
       otherwise: otherwise.map(({ title }) => title),
+      misfits: 0,
     })),
   );

@@ -96,6 +96,16 @@ export const ReportFindingSchema = Type.Object({
   advice: Type.String(),
   reference: Type.String(),
   causes: Type.Optional(ReportCausesSchema),
+  /** Hosts that seem to sit elsewhere than the plan has them; names of the plan's nodes. Null: on none, or on which is not known. */
+  misplaced: Type.Optional(
+    Type.Array(
+      Type.Object({
+        host: Type.String(),
+        plannedAt: Nullable(Type.String()),
+        seemsAt: Nullable(Type.String()),
+      }),
+    ),
+  ),
 });
 export type ReportFinding = DeepReadonly<Static<typeof ReportFindingSchema>>;
 
