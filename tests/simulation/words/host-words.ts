@@ -60,8 +60,40 @@ export const HOST_WORDS: PhraseBook = {
           : `${missing.map(({ host }) => host)} did not`;
       },
     },
+    {
+      // By its own count and log, against what the steps' rates and times make.
+      says: new RegExp(
+        `^(?<source>[^ ]+) sent (?<short>${COUNT}) packets? of (?<stream>[^ ]+) fewer than planned and logged no pause that explains it$`,
+      ),
+      untrue: (part, _, observed) => {
+        const { source, sentPackets, plannedPackets, steps } = observed.stream(part("stream"));
+        const inSteps = sum(steps.map((one) => ((one.endMs - one.startMs) * one.rateBps) / (one.payloadBytes * 8e3)));
+        const most = (plannedPackets ?? inSteps) - (sentPackets ?? 0);
+        return first(
+          source !== part("source") && "another source",
+          Number(part("short")) > most && `${most} are short`,
+        );
+      },
+    },
   ],
   evidence: [
+    {
+      says: new RegExp(
+        `^It counts (?<sent>${COUNT}) packets? sent, of (?<planned>${COUNT}) planned: (?<share>[0-9.]+) % are short, as many as it sends in (?<time>${TIME})\\.$`,
+      ),
+      untrue: (part, { streams }, observed) => {
+        const [sent, planned] = [Number(part("sent")), Number(part("planned"))];
+        return first(
+          observed.stream(streams[0] ?? "").sentPackets !== sent && "it counts otherwise",
+          Number(part("share")) > (100 * (planned - sent)) / planned + 0.1 && "fewer are short",
+        );
+      },
+    },
+    {
+      // What the source did not send has no number.
+      says: /^No number is missing for that: what was not sent was not lost\. What was measured is of less than the planned time\.$/,
+      untrue: () => null,
+    },
     {
       says: new RegExp(
         `^(?<frames>${COUNT}) frames? at the network card, 0 packets at the socket, of (?<sent>${COUNT}) sent\\.$`,

@@ -1,4 +1,5 @@
 import type { LinkSegment } from "@dyetrace/site";
+import { clockErrors } from "../run/host-clocks.ts";
 import type { MembershipTimers, RunObservations } from "../run/run-observations.ts";
 import type { StreamFacts } from "../run/stream-facts.ts";
 import type { SiteIndex } from "../site/site-index.ts";
@@ -10,6 +11,8 @@ export interface Leave {
   readonly node: number;
   readonly group: string;
   readonly atMs: number;
+  /** How far the clock that this is told by may be off. */
+  readonly clockMs: number;
 }
 
 /** A neighbour's leave after which a port was closed although another member sat behind it. */
@@ -30,7 +33,7 @@ export const cutSuspects = ({ port, places }: LeaveCut, suspects: readonly strin
   ...suspects.filter((name) => places.has(name)),
 ];
 
-/** What a leave may be early or late by: clocks, one packet interval, a repeated leave. Common practice, no source. */
+/** What a leave may be early or late by, beside the clocks: one packet interval, a repeated leave. Common practice, no source. */
 const BEFORE_MS = 200;
 const AFTER_MS = 1_500;
 
@@ -41,9 +44,10 @@ export function leavesOf(site: SiteIndex, run: RunObservations): Leave[] {
     .filter((listener) => listener.joinedToMs !== null)
     .map(({ host, stream, joinedToMs }) => ({ host, group: groupOf.get(stream) ?? "", atMs: joinedToMs ?? 0 }));
   const seen = run.membership.filter((event) => event.kind === "leave");
+  const clockMsOf = clockErrors(run);
   return [...seen, ...planned].flatMap(({ host, group, atMs }) => {
     const node = site.nodeNumber.get(host);
-    return node === undefined ? [] : [{ host, node, group, atMs }];
+    return node === undefined ? [] : [{ host, node, group, atMs, clockMs: clockMsOf(host) }];
   });
 }
 
@@ -63,7 +67,10 @@ export function leaveThatCut(
   for (const leave of leaves) {
     const afterMs = silentFromMs - leave.atMs;
     if (leave.group !== facts.stream.group || silentNodes.includes(leave.node)) continue;
-    if (afterMs < -BEFORE_MS || afterMs > timers.lastMemberMs + AFTER_MS) continue;
+    const clocksMs = leave.clockMs + facts.clockMs;
+    const mostMs = timers.lastMemberMs + AFTER_MS;
+    // By clocks that are further apart than a leave takes, any leave would do.
+    if (clocksMs > mostMs || afterMs < -BEFORE_MS - clocksMs || afterMs > mostMs + clocksMs) continue;
     const behind = sharedPort(site, facts, [...silentNodes, leave.node]);
     if (behind === null || servedNodes.some((node) => isAtOrBelow(facts.tree, node, behind))) continue;
     const port = site.segments[facts.tree.into[behind] ?? -1];

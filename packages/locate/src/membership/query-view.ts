@@ -2,6 +2,7 @@ import { layer2Domain, querierOf, queriersOf } from "@dyetrace/site";
 import { placeNames } from "../cover/failure-element.ts";
 import { smallestFailureSet } from "../cover/failure-set.ts";
 import type { PathTrial } from "../cover/path-trial.ts";
+import { clockErrors } from "../run/host-clocks.ts";
 import type { QuerierObservation, RunObservations } from "../run/run-observations.ts";
 import type { SiteIndex } from "../site/site-index.ts";
 import { reaches, sourceTree } from "../site/source-tree.ts";
@@ -11,11 +12,16 @@ export class QueryView {
   readonly #site: SiteIndex;
   readonly #run: RunObservations;
   readonly #byHost: ReadonlyMap<string, QuerierObservation>;
+  readonly #clockErrorMs: (host: string) => number;
+  /** Of the sources, by whose clocks the times are told that are asked about. */
+  readonly #sourceErrorMs: number;
 
   constructor(site: SiteIndex, run: RunObservations) {
     this.#site = site;
     this.#run = run;
     this.#byHost = new Map(run.queriers.filter((one) => one.canHear).map((one) => [one.host, one]));
+    this.#clockErrorMs = clockErrors(run);
+    this.#sourceErrorMs = Math.max(0, ...run.streams.map(({ source }) => this.#clockErrorMs(source)));
   }
 
   /** Hosts that watched for queries. */
@@ -27,10 +33,14 @@ export class QueryView {
     return [...this.#byHost.values()].some((one) => one.queriers.length > 0);
   }
 
-  /** Whether a query came to this host within the time; null when it could not hear any. */
+  /** Whether a query came to this host within the time; null when it could not hear any, or its clock does not tell. */
   heard(host: string, fromMs: number, toMs: number): boolean | null {
     const one = this.#byHost.get(host);
-    return one === undefined ? null : one.queriers.some((q) => q.lastMs > fromMs && q.firstMs < toMs);
+    if (one === undefined) return null;
+    const errorMs = this.#clockErrorMs(host) + this.#sourceErrorMs;
+    const isWithin = (aheadMs: number): boolean =>
+      one.queriers.some((q) => q.lastMs - aheadMs > fromMs && q.firstMs + aheadMs < toMs);
+    return isWithin(errorMs) ? true : isWithin(-errorMs) ? null : false;
   }
 
   /** Last report of the group by this host before `beforeMs`; null when none was seen. */
@@ -70,8 +80,8 @@ export class QueryView {
     const outcomes = this.hosts.flatMap((host) => {
       const leaf = this.#site.nodeNumber.get(host);
       if (leaf === undefined || leaf === node || !reaches(tree, leaf) || !domain.has(host)) return [];
-      const isHeard = this.heard(host, fromMs, toMs) === true;
-      return [{ leaf, good: isHeard ? span : null, bad: isHeard ? null : span, marginMs: 0 }];
+      const isHeard = this.heard(host, fromMs, toMs);
+      return isHeard === null ? [] : [{ leaf, good: isHeard ? span : null, bad: isHeard ? null : span, marginMs: 0 }];
     });
     return { tree, groupKey: `queries of ${querier}`, payloadBytes: 0, members: null, outcomes };
   }

@@ -1,6 +1,7 @@
 import type { SiteIndex } from "../site/site-index.ts";
 import { reaches, type SourceTree, sourceTree } from "../site/source-tree.ts";
 import { cleanReceipt, type PlacedReceipt } from "./clean-receipt.ts";
+import { clockErrors } from "./host-clocks.ts";
 import type {
   BystanderObservation,
   ListenerObservation,
@@ -35,9 +36,7 @@ export interface PlacedBystander {
 export function streamFacts(site: SiteIndex, run: RunObservations): StreamFacts[] {
   const trees = new Map<number, SourceTree>();
   const listenersOf = groupedByStream(run.listeners);
-  const clockMsOf = new Map(
-    run.clocks?.map(({ host, uncertaintyMs }) => [host, uncertaintyMs ?? Number.POSITIVE_INFINITY]),
-  );
+  const clockMsOf = clockErrors(run);
   const bystandersOf = groupedByStream(run.bystanders);
   return run.streams.flatMap((stream) => {
     const source = site.nodeNumber.get(stream.source);
@@ -64,7 +63,7 @@ export function streamFacts(site: SiteIndex, run: RunObservations): StreamFacts[
       return node === undefined || !reaches(tree, node) ? [] : [{ bystander, node }];
     });
     const groupKey = stream.ssm ? `${stream.source}, ${stream.group}` : stream.group;
-    const clockMs = clockMsOf.get(stream.source) ?? 0;
+    const clockMs = clockMsOf(stream.source);
     return [{ stream, tree, groupKey, clockMs, members, receipts, bystanders, missing, unreachable }];
   });
 }
