@@ -46,6 +46,14 @@ const TITLES: readonly Phrase[] = [
       first(!finding.streams.includes(part("stream")) && "another stream", misplaced(part, finding)),
   },
   {
+    // At one rate: what passes is what the source sends less what these hosts lost.
+    says: new RegExp(
+      `^(?<stream>[^ ]+) is cut to about ${RATE} ${PLACE}: it is sent at ${RATE}, and the losses are as even as behind a limit on the rate$`,
+    ),
+    untrue: (part, finding) =>
+      first(!finding.streams.includes(part("stream")) && "another stream", misplaced(part, finding)),
+  },
+  {
     // So many gaps, none longer than that, each at all hosts that are named with it, and packets after it.
     says: new RegExp(
       `^(?<streams>${NAMES}) had (?<gaps>a gap|${COUNT} gaps) of up to (?<most>${TIME}) ${PLACE}: (?<hosts>${NAMES}) lost it, then it came back$`,
@@ -124,7 +132,11 @@ const EVIDENCE: readonly Phrase[] = [
     },
   },
   { says: new RegExp(`^at ${RATE}: ${RATIO} lost$`), untrue: () => null },
-  { says: /^Unicast from the same source /, untrue: () => null },
+  {
+    says: /^Each twentieth of the run lost nearly as many packets of (?<stream>[^ ]+) as the next .+$/,
+    untrue: (part, { streams }) => (streams.includes(part("stream")) ? null : "another stream"),
+  },
+  { says: /^Unicast from the same source/, untrue: () => null },
   {
     // Every number of that time that these hosts should have had is lost.
     says: new RegExp(

@@ -5,8 +5,26 @@ import { SCOPED, untrueNothing } from "./stop-words.ts";
 /** Packets that come changed, or that are not the run's; and what nobody can tell. */
 export const PACKET_WORDS: PhraseBook = {
   isOfFamily: ({ kind }) =>
-    ["converted-to-unicast", "dscp-rewritten", "foreign-traffic", "ttl-too-small", "inconclusive"].includes(kind),
+    [
+      "converted-to-unicast",
+      "dscp-rewritten",
+      "foreign-traffic",
+      "ttl-too-small",
+      "inconclusive",
+      "duplicates",
+    ].includes(kind),
   titles: [
+    {
+      // Each of these hosts counted copies.
+      says: new RegExp(
+        `^(?<streams>${NAMES}) comes? more than once at (?<hosts>${NAMES}), [0-9.]+ copies to 100 packets: they are made .+$`,
+      ),
+      untrue: (part, finding, observed) =>
+        first(
+          ofStreams(part("streams"), finding),
+          each(part("hosts"), finding, observed, ({ duplicatePackets }) => (duplicatePackets ?? 0) > 0),
+        ),
+    },
     {
       says: new RegExp(
         `^(?<streams>${NAMES}) reach(?:es)? (?<hosts>${NAMES}) in unicast frames(?<way>, converted on the way: by (?<one>one of )?(?<by>${NAMES}))?$`,
@@ -99,6 +117,35 @@ export const PACKET_WORDS: PhraseBook = {
   ],
   evidence: [
     SCOPED,
+    {
+      says: new RegExp(
+        `^(?<host>[^ ]+): (?<packets>${COUNT}) packets? of (?<of>[^ ]+), and (?<copies>${COUNT}) cop(?:y|ies) of them$`,
+      ),
+      untrue: (part, _, observed) =>
+        observed
+          .of(part("of"), part("host"))
+          .some(
+            ({ receivedPackets, duplicatePackets }) =>
+              receivedPackets === Number(part("packets")) && duplicatePackets === Number(part("copies")),
+          )
+          ? null
+          : "other counts",
+    },
+    {
+      // What they counted is less than half of what the others did.
+      says: new RegExp(`^(?<hosts>${NAMES}) got every packet once, or nearly\\.$`),
+      untrue: (part, finding, observed) =>
+        each(
+          part("hosts"),
+          finding,
+          observed,
+          (one) => (one.duplicatePackets ?? Number.POSITIVE_INFINITY) < one.receivedPackets / 2,
+        ),
+    },
+    {
+      says: /^No listener of these streams got every packet once, so the copies may be made at the source itself\.$/,
+      untrue: () => null,
+    },
     {
       says: /^(?<host>[^ ]+): [0-9.]+ % of the frames addressed to it alone$/,
       untrue: (part, finding, observed) =>

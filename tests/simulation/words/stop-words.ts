@@ -308,7 +308,7 @@ const EVIDENCE: readonly Phrase[] = [
     says: /^Packets of another source come through the same place, so the fault concerns this source\.$/,
     untrue: () => null,
   },
-  { says: /^Unicast from the same source /, untrue: () => null },
+  { says: /^Unicast from the same source/, untrue: () => null },
 ];
 
 function crossing(links: readonly string[], streams: readonly string[], observed: Observed): string | null {
