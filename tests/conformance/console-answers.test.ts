@@ -251,6 +251,7 @@ test("console API: given every route of it, then what it answers is what it decl
   await Promise.all(["tower", "kiosk"].map(async (name) => (await Stranger.at(url)).say(helloOf(name, "key"))));
   await until("both agents are back", () => open.registry.list().length === 2);
   await ask("POST", `${url}/api/runs/need`, files);
+  await ask("POST", `${url}/api/stop`);
 
   const doors = guarded.url;
   await ask("GET", `${doors}/api/session`);

@@ -12,9 +12,9 @@ import { type ConsoleAgent, type NewAgentHelp, NewAgentHelpSchema } from "@dyetr
 import { ConsoleEventSchema, type ConsoleHello } from "@dyetrace/wire/console/console-event";
 import { ConsoleScenarioSchema } from "@dyetrace/wire/console/console-scenario";
 import { type LiveSeries, LiveSeriesSchema } from "@dyetrace/wire/console/live-second";
-import { PlanAnswerSchema } from "@dyetrace/wire/console/plan-answer";
+import { type PlanAnswer, PlanAnswerSchema } from "@dyetrace/wire/console/plan-answer";
 import { type ConsolePlan, ConsolePlanSchema } from "@dyetrace/wire/console/plan-drawing";
-import { RunAnswerSchema } from "@dyetrace/wire/console/run-forecast";
+import { type RunAnswer, RunAnswerSchema } from "@dyetrace/wire/console/run-forecast";
 import type { FastifyInstance } from "fastify";
 import { VERSION } from "../about/version.ts";
 import { isLoopbackAddress, isLoopbackName } from "../access/operator-guard.ts";
@@ -25,10 +25,10 @@ import type { RunRegistry } from "../runs/run-registry.ts";
 import type { Store } from "../store/store.ts";
 import { ConsoleHub } from "./console-hub.ts";
 import { registerConsolePage } from "./console-page.ts";
-import { answerPlan, PlanShelf } from "./console-plan.ts";
+import { PlanShelf } from "./console-plan.ts";
 import { registerConsoleRuns } from "./kept-runs.ts";
 import { WatchedRun } from "./live-run.ts";
-import { answerRun } from "./run-forecast.ts";
+import { PlanDesk } from "./plan-desk.ts";
 
 export interface ConsoleSetup {
   readonly registry: AgentRegistry;
@@ -52,6 +52,7 @@ export function registerConsole(app: FastifyInstance, setup: ConsoleSetup): void
   const { registry, runs } = setup;
   const instance = randomBytes(8).toString("hex");
   const hub = new ConsoleHub();
+  const desk = new PlanDesk();
   const shelf = new PlanShelf(setup.dataFolder, setup.plan);
   let watched: WatchedRun | null = null;
 
@@ -104,9 +105,10 @@ export function registerConsole(app: FastifyInstance, setup: ConsoleSetup): void
   };
   const batches = setInterval(sendLive, LIVE_BATCH_MS);
   batches.unref();
-  app.addHook("onClose", () => {
+  app.addHook("onClose", async () => {
     clearInterval(batches);
     hub.close();
+    return desk.close();
   });
 
   registerConsolePage(app);
@@ -138,7 +140,7 @@ export function registerConsole(app: FastifyInstance, setup: ConsoleSetup): void
       config: { needs: "view" },
       schema: { summary: "What is wrong with a plan", body: UserFileSchema, response: { 200: PlanAnswerSchema } },
     },
-    (request) => answerPlan(request.body),
+    (request) => desk.ask<PlanAnswer>({ kind: "plan", text: request.body }),
   );
   app.put<{ Body: UserFile }>(
     "/api/console/plan",
@@ -155,7 +157,13 @@ export function registerConsole(app: FastifyInstance, setup: ConsoleSetup): void
       config: { needs: "view" },
       schema: { summary: "What a run would do", body: RunRequestSchema, response: { 200: RunAnswerSchema } },
     },
-    (request) => answerRun(request.body, new Set(registry.list().map(({ name }) => name)), setup.isLive),
+    (request) =>
+      desk.ask<RunAnswer>({
+        kind: "run",
+        request: request.body,
+        connected: registry.list().map(({ name }) => name),
+        isLive: setup.isLive,
+      }),
   );
   app.get(
     "/api/console/new-agent",

@@ -44,7 +44,6 @@ export function registerRunRoutes(
   app.post<{ Body: RunRequest }>(
     "/api/runs/need",
     {
-      config: { needs: "view" },
       schema: { summary: "What a run would take on disk", body: RunRequestSchema, response: { 200: DiskNeedSchema } },
     },
     (request) => runNeed(request.body, surroundings, retention),

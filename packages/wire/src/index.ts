@@ -192,6 +192,7 @@ export {
   parseRateBps,
   parseRatio,
   parseSizeBytes,
+  shown,
 } from "./units.ts";
 export {
   type DataPath,

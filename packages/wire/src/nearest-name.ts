@@ -1,12 +1,18 @@
+/** No name is longer; each letter written is held against each of every name. */
+const MOST_LETTERS = 80;
+
 /**
  * Finds what the user probably meant.
  * @returns the known name that differs least from `written`: in case only, by being its beginning, or in few letters
  * (at most one in three changed, added, dropped or swapped with its neighbour); null when none comes close
  */
 export function nearestName(written: string, known: Iterable<string>): string | null {
+  if (written.length > MOST_LETTERS) return null;
   const lower = written.toLowerCase();
   let best: { readonly name: string; readonly distance: number } | null = null;
   for (const name of known) {
+    const isFar = Math.abs(name.length - written.length) > Math.max(1, Math.floor(written.length / 3));
+    if (isFar && !(written.length >= 3 && name.length > written.length)) continue; // as many letters would have to be added
     const candidate = name.toLowerCase();
     const isBeginning = lower.length >= 3 && candidate.startsWith(lower);
     const distance = isBeginning ? Math.min(1, letterDistance(lower, candidate)) : letterDistance(lower, candidate);

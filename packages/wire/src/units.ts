@@ -13,14 +13,20 @@ const RATIO: UnitTable = { "%": 0.01 };
 
 const QUANTITY = /^([0-9]+(?:\.[0-9]+)?(?:e[+-]?[0-9]+)?)\s*(\S+)$/i;
 
+/** A quantity has no more characters than this; whoever writes thousands shall not make the pattern go over them again and again. */
+const MOST_CHARACTERS = 64;
+
+/** What was written, as far as a message shows it. */
+export const shown = (text: string): string => (text.length > MOST_CHARACTERS ? `${text.slice(0, 63)}…` : text);
+
 function parse(text: string, what: string, table: UnitTable, example: string): number {
-  const match = QUANTITY.exec(text.trim());
+  const match = text.length > MOST_CHARACTERS ? null : QUANTITY.exec(text.trim());
   const factor = match?.[2] === undefined || !Object.hasOwn(table, match[2]) ? undefined : table[match[2]];
   const value = match?.[1] === undefined || factor === undefined ? Number.NaN : Number(match[1]) * factor;
   if (!Number.isFinite(value)) {
     throw new Fault(
       "UNIT_INVALID",
-      `"${text}" is not a ${what}`,
+      `"${shown(text)}" is not a ${what}`,
       `Write a number and one of ${Object.keys(table).join(", ")}, for example ${example}`,
     );
   }
@@ -35,7 +41,7 @@ export const parseRateBps = (text: string): number => parse(text, "rate", RATE_B
 export const parseSizeBytes = (text: string): number => {
   const sizeBytes = parse(text, "size", SIZE_BYTES, "1316 B");
   if (!Number.isInteger(sizeBytes)) {
-    throw new Fault("UNIT_INVALID", `"${text}" is not a whole number of bytes`, "Write, for example, 1316 B");
+    throw new Fault("UNIT_INVALID", `"${shown(text)}" is not a whole number of bytes`, "Write, for example, 1316 B");
   }
   return sizeBytes;
 };

@@ -37,10 +37,12 @@ function numberDomains(graph: SiteGraph): ReadonlyMap<SiteLink, number> {
     if (domains.has(first)) continue;
     const domain = next++;
     const queue = [first];
+    const walked = new Set<string>(); // a core switch has thousands of links, and is met again from each
     domains.set(first, domain);
     for (const link of queue) {
       for (const { node } of [link.a, link.b]) {
-        if (graph.nodes.get(node)?.kind === "router") continue;
+        if (walked.has(node) || graph.nodes.get(node)?.kind === "router") continue;
+        walked.add(node);
         for (const { link: other } of graph.outgoing.get(node) ?? []) {
           if (domains.has(other)) continue;
           domains.set(other, domain);

@@ -36,9 +36,18 @@ export function buildSiteGraph(
 
 /** @returns the host that carries the agent, or null if the plan has none of that name */
 export function hostOfAgent(graph: SiteGraph, agent: string): string | null {
-  for (const node of graph.nodes.values()) if (node.agent === agent) return node.name;
-  return null;
+  let hosts = HOSTS.get(graph);
+  if (hosts === undefined) {
+    hosts = new Map(
+      [...graph.nodes.values()].flatMap((node) => (node.agent === null ? [] : [[node.agent, node.name]])),
+    );
+    HOSTS.set(graph, hosts);
+  }
+  return hosts.get(agent) ?? null;
 }
+
+/** By agent, for each plan; one is asked for every listener of every stream. */
+const HOSTS = new WeakMap<SiteGraph, ReadonlyMap<string, string>>();
 
 /** Names of all agents, in the order of the plan. */
 export const agentNames = (graph: SiteGraph): string[] =>

@@ -1,4 +1,4 @@
-import { type DataPath, didYouMean, FileMistakes, type LoadedScenario } from "@dyetrace/wire";
+import { type DataPath, didYouMean, FileMistakes, type LoadedScenario, shown } from "@dyetrace/wire";
 import { agentNames } from "../model/site-graph.ts";
 import type { SiteGraph } from "../model/site-model.ts";
 
@@ -7,13 +7,13 @@ import type { SiteGraph } from "../model/site-model.ts";
  * @throws {Fault} SCENARIO_INVALID with the place in the scenario file of the first that it has not, the rest in `others`
  */
 export function checkScenarioAgainstSite({ scenario, document }: LoadedScenario, site: SiteGraph): void {
-  const known = agentNames(site);
+  const known = new Set(agentNames(site));
   const mistakes = new FileMistakes(document);
   const checked = new Set<string>(); // repeats and copies stand at the same place
   const check = (agent: string, path: DataPath): void => {
-    if (known.includes(agent) || checked.has(path.join())) return;
+    if (known.has(agent) || checked.has(path.join())) return;
     checked.add(path.join());
-    mistakes.add(path, `The site plan has no agent "${agent}"`, hintFor(agent, site, known));
+    mistakes.add(path, `The site plan has no agent "${shown(agent)}"`, () => hintFor(agent, site, [...known]));
   };
   for (const stream of scenario.streams) check(stream.source, ["streams", stream.entry, "source"]);
   for (const action of scenario.timeline) {

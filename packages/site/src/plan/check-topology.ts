@@ -31,19 +31,25 @@ function checkHosts(graph: SiteGraph, mistakes: FileMistakes): void {
   }
 }
 
+/** Loops that are told; a file's mistakes are told up to ten. */
+const MOST_LOOPS = 10;
+
 /** Frames would go round wherever links that are not blocked close a ring of nodes other than routers. */
 function checkLoops(graph: SiteGraph, mistakes: FileMistakes): void {
   const site = unfoldVlans(graph);
   const tree: SiteLink[] = [];
+  let loops = 0;
   const parts = new Map([...site.nodes.keys()].map((name) => [name, new Set([name])]));
   const isRouter = (node: string): boolean => site.nodes.get(node)?.kind === "router";
   for (const link of site.links) {
     const [a, b] = [parts.get(link.a.node), parts.get(link.b.node)];
     if (a === undefined || b === undefined || isRouter(link.a.node) || isRouter(link.b.node)) continue;
-    if (a === b) explainLoop(graph, tree, link, mistakes);
-    else {
+    if (a === b) {
+      if (++loops <= MOST_LOOPS) explainLoop(graph, tree, link, mistakes); // each looks at the whole plan
+    } else {
       tree.push(link);
-      for (const node of b) parts.set(node, a.add(node));
+      const [small, large] = a.size < b.size ? [a, b] : [b, a];
+      for (const node of small) parts.set(node, large.add(node));
     }
   }
 }

@@ -7,6 +7,7 @@ import {
   SitePlanFileSchema,
   type SitePlanLink,
   type SitePlanNode,
+  shown,
 } from "@dyetrace/wire";
 import { parseLinkText, readPortRef } from "../model/link-text.ts";
 import { buildSiteGraph } from "../model/site-graph.ts";
@@ -30,7 +31,8 @@ export function loadSitePlan(text: string | Uint8Array, file: string): SiteGraph
   const vlans = readVlans(plan, nodes, mistakes);
   checkNodes(nodes, vlans !== null, mistakes);
   const byName = new Map(nodes.map((node) => [node.name, node]));
-  const links = plan.links.flatMap((link, index) => readLink(link, index, byName, vlans, mistakes));
+  const names = new Set(byName.keys());
+  const links = plan.links.flatMap((link, index) => readLink(link, index, byName, names, vlans, mistakes));
   checkPorts(links, mistakes);
   mistakes.throwIfAny();
   const declared = new Set(nodes.filter((node) => node.isQuerier).map((node) => node.name));
@@ -65,7 +67,7 @@ function readNode(name: string, node: SitePlanNode, mistakes: FileMistakes): Sit
   const path: DataPath = ["nodes", name];
   if (!NODE_NAME.test(name)) {
     const rule = "Begin with a letter and use letters, digits and hyphens, 31 at most";
-    mistakes.add(path, `"${name}" cannot be the name of a node`, rule, "key");
+    mistakes.add(path, `"${shown(name)}" cannot be the name of a node`, rule, "key");
   } else if (RESERVED_NAMES.has(name)) {
     mistakes.add(path, `The name "${name}" is taken by dyetrace itself`, "Choose another name", "key");
   }
@@ -130,11 +132,11 @@ function readLink(
   link: SitePlanLink,
   index: number,
   nodes: ReadonlyMap<string, SiteNode>,
+  names: ReadonlySet<string>,
   vlans: ReadonlyMap<number, SiteVlan> | null,
   mistakes: FileMistakes,
 ): SiteLink[] {
   const path: DataPath = ["links", index];
-  const names = new Set(nodes.keys());
   const ends =
     typeof link === "string"
       ? readEndsOfText(link, path, names, mistakes)
@@ -173,7 +175,7 @@ type Ends = readonly [PortRef, PortRef];
 function readEndsOfText(text: string, path: DataPath, names: ReadonlySet<string>, mistakes: FileMistakes): Ends | null {
   const ends = parseLinkText(text);
   if (ends === null) {
-    mistakes.add(path, `"${text}" is not a link`, "Write node:port -- node:port, for example core:1 -- hall:24");
+    mistakes.add(path, `"${shown(text)}" is not a link`, "Write node:port -- node:port, for example core:1 -- hall:24");
     return null;
   }
   const [a, b] = ends.map((end) => readPortRef(end, path, names, mistakes));

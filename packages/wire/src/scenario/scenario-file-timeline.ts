@@ -202,7 +202,7 @@ function resolveStreamNames(
     const meant = byName.get(name);
     if (meant !== undefined) return meant;
     const known = [...byName.keys()];
-    const hint = didYouMean(name, known, `Streams: ${known.slice(0, 10).join(", ")}`);
+    const hint = (): string => didYouMean(name, known, `Streams: ${known.slice(0, 10).join(", ")}`);
     mistakes.add(isList ? [...path, index] : path, `No stream is called "${name}"`, hint);
     return null;
   });

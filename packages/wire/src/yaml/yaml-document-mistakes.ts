@@ -1,5 +1,11 @@
-import { Fault } from "../fault.ts";
+import { Fault, type FilePlace } from "../fault.ts";
 import type { DataPath, YamlDocument } from "./yaml-document.ts";
+
+interface Mistake {
+  readonly place: FilePlace;
+  readonly message: string;
+  readonly hint: string | (() => string);
+}
 
 /**
  * Gathers what is wrong with a file, so that the user mends several mistakes at once. The first in file order is
@@ -7,20 +13,23 @@ import type { DataPath, YamlDocument } from "./yaml-document.ts";
  */
 export class FileMistakes {
   readonly #document: YamlDocument;
-  readonly #faults: Fault[] = [];
+  readonly #mistakes: Mistake[] = [];
 
   constructor(document: YamlDocument) {
     this.#document = document;
   }
 
   get isEmpty(): boolean {
-    return this.#faults.length === 0;
+    return this.#mistakes.length === 0;
   }
 
-  /** @param on whether the value itself or its key is at fault */
-  add(path: DataPath, message: string, hint: string, on: "value" | "key" = "value"): void {
+  /**
+   * @param hint a function where it takes long to find: it is asked only for mistakes that are told
+   * @param on whether the value itself or its key is at fault
+   */
+  add(path: DataPath, message: string, hint: string | (() => string), on: "value" | "key" = "value"): void {
     const place = on === "key" ? this.#document.placeOfKey(path) : this.#document.placeOf(path);
-    this.#faults.push(new Fault(this.#document.code, message, hint, { place }));
+    this.#mistakes.push({ place, message, hint });
   }
 
   /**
@@ -39,15 +48,17 @@ export class FileMistakes {
 
   /** @throws {Fault} the first mistake in file order, if there is any; up to nine more in its `others` */
   throwIfAny(): void {
-    const inOrder = this.#faults.toSorted(
-      (a, b) => (a.place?.line ?? 0) - (b.place?.line ?? 0) || (a.place?.column ?? 0) - (b.place?.column ?? 0),
-    );
+    const inOrder = this.#mistakes.toSorted((a, b) => a.place.line - b.place.line || a.place.column - b.place.column);
     const [first, ...rest] = inOrder;
     if (first === undefined) return;
-    throw new Fault(first.code, first.message, first.hint, {
-      ...(first.place === undefined ? {} : { place: first.place }),
-      others: rest.slice(0, MAX_OTHERS),
-    });
+    throw this.#faultOf(
+      first,
+      rest.slice(0, MAX_OTHERS).map((mistake) => this.#faultOf(mistake)),
+    );
+  }
+
+  #faultOf({ place, message, hint }: Mistake, others: readonly Fault[] = []): Fault {
+    return new Fault(this.#document.code, message, typeof hint === "string" ? hint : hint(), { place, others });
   }
 }
 

@@ -54,11 +54,13 @@ function explainObject(
   mistakes: FileMistakes,
 ): void {
   const properties = shape.properties ?? {};
-  const patterns = Object.entries(shape.patternProperties ?? {});
+  const patterns = Object.entries(shape.patternProperties ?? {}).map(
+    ([pattern, ruled]) => [ruled, new RegExp(pattern)] as const,
+  );
   const misspelt = new Set<string | null>();
   for (const [name, child] of Object.entries(value)) {
     const known = Object.hasOwn(properties, name) ? properties[name] : undefined;
-    const ruling = known ?? patterns.find(([pattern]) => new RegExp(pattern).test(name))?.[1];
+    const ruling = known ?? patterns.find(([, pattern]) => pattern.test(name))?.[0];
     if (ruling !== undefined) explain(ruling, child, [...path, name], mistakes);
     else if (patterns.length > 0) mistakes.add([...path, name], `"${name}" cannot be a name here`, "", "key");
     else if (shape.additionalProperties === false) {
