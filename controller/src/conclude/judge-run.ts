@@ -62,7 +62,9 @@ export function judgeRun(
   if (undecided !== undefined) return { verdict: "inconclusive", reason: `${undecided.title}.` };
   const broken = expectations.filter((expectation) => expectation.met === false);
   if (broken.length > 0) {
-    const list = broken.map(({ what, measured, limit }) => `${what} ${measured} (at most ${limit})`).join(", ");
+    const list = broken
+      .map(({ what, measured, limit }) => `${what} ${measured} (${limit === "none" ? "" : "at most "}${limit})`)
+      .join(", ");
     return { verdict: "fail", reason: `Expected but not met: ${list}.` };
   }
   const silent = receipts.filter((receipt) => receipt.received === 0);
@@ -78,10 +80,15 @@ export function judgeRun(
   }
   const open = expectations.filter((expectation) => expectation.met === null);
   if (open.length > 0) return { verdict: "inconclusive", reason: open.map(sayOpen).join(" ") };
-  return {
-    verdict: "pass",
-    reason: "Everything that the scenario asks for was measured and met.",
-  };
+  if (expectations.length > 0)
+    return { verdict: "pass", reason: "Everything that the scenario asks for was measured and met." };
+  if (receipts.length === 0) {
+    return {
+      verdict: "inconclusive",
+      reason: "Nobody joined and the scenario sets no limit, so nothing was measured. Let some agents join.",
+    };
+  }
+  return { verdict: "pass", reason: "Nothing was found, and the scenario sets no limit." };
 }
 
 /** Why an expectation is not decided, as sentences; the expectation's own detail has the figures. */

@@ -17,7 +17,7 @@ export interface JunitCase {
  */
 export function junitOfRun(report: RunReport): string {
   const expectations = report.expectations.map(({ what, limit, measured, met, detail, undecided }): JunitCase => {
-    const name = `${what} at most ${limit}`;
+    const name = limit === "none" ? `no ${what}` : `${what} at most ${limit}`;
     const doubt = undecided === undefined ? "" : "undecided, ";
     const message = measured === null ? "not measured" : `${doubt}measured ${measured}`;
     const outcome =

@@ -13,17 +13,19 @@ export function renderPlanCheck(check: PlanCheck, graph: SiteGraph, paint: Paint
   const root = check.sources[0] ?? [...graph.nodes.keys()][0] ?? "";
   const lines = [
     "",
-    `${paint(check.site, "strong")} · ${check.nodes} nodes, ${check.agents} agents`,
+    `${paint(check.site, "strong")} · ${counted(check.nodes, "node")}, ${counted(check.agents, "agent")}`,
     querierLine(check),
     "",
-    `Seen from ${root}, a fault on a link marked with the same letter looks the same to these agents:`,
+    sets.length === 0
+      ? `The site as seen from ${root}:`
+      : `Seen from ${root}, a fault on a link marked with the same letter looks the same to these agents:`,
     ...drawSiteTree(graph, root).map(({ node, segment, branches }) => {
       const mark = letterOf.get(segment?.id ?? "") ?? letterOf.get(node);
       const port = segment === null ? "" : paint(` ${segment.from.port}>${segment.to.port}`, "quiet");
       return `  ${branches}${node}${port}${mark === undefined ? "" : `  ${paint(mark, "doubt")}`}`;
     }),
   ];
-  if (sets.length === 0) lines.push("", paint("Every segment can be told from every other.", "good"));
+  if (sets.length === 0) lines.push("", apartLine(check, paint));
   for (const [index, set] of sets.entries()) lines.push(`  ${paint(letter(index), "doubt")}  ${set.join(", ")}`);
   if (check.coverage.untested.length > 0) lines.push("", `Not tested by anyone: ${check.coverage.untested.join(", ")}`);
   if (check.coverage.nextAgentAt !== null) {
@@ -53,6 +55,18 @@ export function renderPlanCheck(check: PlanCheck, graph: SiteGraph, paint: Paint
     }
   }
   return `${lines.join("\n")}\n\n`;
+}
+
+const counted = (number: number, noun: string): string => `${number} ${noun}${number === 1 ? "" : "s"}`;
+
+/** What can be said where no two places look the same, which is also so where nothing is tested at all. */
+function apartLine({ sources, coverage: { pinned, untested } }: PlanCheck, paint: Paint): string {
+  if (pinned.length === 0) {
+    const why = sources.length === 0 ? "Nobody would send" : "Nobody would listen to what is sent";
+    return paint(`${why}, so no place of this site is tested and no fault can be found.`, "bad");
+  }
+  if (untested.length === 0) return paint("Every place can be told from every other.", "good");
+  return "Every place that is tested can be told from every other that is.";
 }
 
 function querierLine({ querier, furtherQueriers }: PlanCheck): string {

@@ -61,7 +61,10 @@ function renderExpectations({ expectations }: RunReport, paint: Paint): string[]
   const unknown = open.filter((expectation) => expectation.undecided === undefined);
   if (broken.length + open.length === 0) return [];
   const line = (words: string, { what, limit, measured, detail }: ReportExpectation): string[] =>
-    wrap(`${what} at most ${limit}: ${words}, ${measured ?? "not measured"}. ${detail}`, "  ");
+    wrap(
+      `${limit === "none" ? `no ${what}` : `${what} at most ${limit}`}: ${words}, ${measured ?? "not measured"}. ${detail}`,
+      "  ",
+    );
   return [
     "",
     paint("Expected", "strong"),
@@ -69,12 +72,11 @@ function renderExpectations({ expectations }: RunReport, paint: Paint): string[]
     ...undecided.flatMap((one) => line(paint("undecided", "doubt"), one)),
     ...(unknown.length === 0
       ? []
-      : wrap(
-          `${paint("not judged", "doubt")}, for want of packets: ${unknown.map(({ what }) => what).join(", ")}`,
-          "  ",
-        )),
+      : wrap(`${paint("not judged", "doubt")}, as nobody could measure it: ${listOf(unknown)}`, "  ")),
   ];
 }
+
+const listOf = (expectations: readonly ReportExpectation[]): string => expectations.map(({ what }) => what).join(", ");
 
 /** Hosts that are listed; the page has the rest. */
 const MOST_HOSTS = 10;

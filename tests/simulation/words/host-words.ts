@@ -7,6 +7,13 @@ export const HOST_WORDS: PhraseBook = {
     ["host-side-block", "host-side-loss", "source-not-sending", "source-stalled"].includes(kind),
   titles: [
     {
+      says: new RegExp(
+        `^(?<source>[^ ]+) sent (?<short>${COUNT}) packets? of (?<stream>[^ ]+) fewer than planned and logged no pause that explains it$`,
+      ),
+      untrue: (part, _, observed) =>
+        observed.stream(part("stream")).source === part("source") ? null : "another source",
+    },
+    {
       // Frames at the card and no packet at the socket, of each of these streams.
       says: new RegExp(
         `^(?<streams>${NAMES}) arrives? at the network card of (?<host>[^ ]+), but nothing reaches the program: the host blocks it$`,

@@ -97,7 +97,7 @@ const TITLES: readonly Phrase[] = [
   },
   {
     says: new RegExp(
-      `^Queries stop ${PLACE}: from the first packet on none came to (?<hosts>${NAMES}) until memberships timed out, and since then ${LEAKS}${OUT}$`,
+      `^Queries stop ${PLACE}: none came to (?<hosts>${NAMES}) from the first packet to the first frame there, and ${LEAKS}${OUT}$`,
     ),
     untrue: (part, finding, observed) =>
       first(
@@ -133,6 +133,10 @@ function unheard(list: string, { streams }: Finding, observed: Observed): string
 }
 
 const EVIDENCE: readonly Phrase[] = [
+  {
+    says: /^A switch that hears no query lets memberships run out or takes it that there is no querier, and many then flood\.$/,
+    untrue: () => null,
+  },
   {
     says: new RegExp(
       `^(?<host>[^ ]+) saw (?<frames>${COUNT}) frames? of (?<of>[^ ]+?)(?: from (?<from>${TIME}))?(?: to (?<to>${TIME}))?\\.$`,

@@ -29,11 +29,17 @@ export interface ToldRun {
   readonly findings: readonly Finding[];
 }
 
-export const toldRun = (name: string, graph: SiteGraph, run: RunObservations): ToldRun => ({
-  name,
-  observed: new Observed(graph, run),
-  findings: locate(graph, run).findings,
-});
+export function toldRun(name: string, graph: SiteGraph, run: RunObservations): ToldRun {
+  const { findings } = locate(graph, run);
+  // Where a host seems to sit elsewhere, the rest is said of the site as it seems to be, which is not the plan's.
+  const isOfPlan = findings.every(
+    ({ suspects, misplaced = [] }) => misplaced.length === 0 && !suspects.some(isSupposed),
+  );
+  const held = isOfPlan ? findings : findings.filter(({ kind }) => kind === "plan-mismatch");
+  return { name, observed: new Observed(graph, run), findings: held };
+}
+
+const isSupposed = (suspect: string): boolean => suspect.includes(":?");
 
 /** What is untrue of all that a family's findings say, one line for each sentence. @param said gets what was said how often */
 export function untrueSentences(
@@ -42,35 +48,25 @@ export function untrueSentences(
   said: Map<Phrase, number>,
 ): string[] {
   return findings.filter(book.isOfFamily).flatMap((finding) => {
-    const holding = (phrases: readonly Phrase[], sentence: string): string[] => {
-      const wrong = untrueOf(phrases, sentence, finding, observed, said);
-      return wrong === null
-        ? []
-        : [
-            `${name}: "${sentence}": ${wrong} (${finding.kind} of ${finding.streams}, first suspect ${finding.suspects[0]})`,
-          ];
+    const holding = (phrases: readonly Phrase[], sentence: string, isTitle: boolean): string[] => {
+      const phrase = phrases.find(({ says }) => says.test(sentence));
+      if (phrase !== undefined) said.set(phrase, (said.get(phrase) ?? 0) + 1);
+      // What a title claims has to be written down in its family's book; of the evidence, what has a book is held.
+      const unwritten = isTitle ? "nobody has written down what this title claims" : null;
+      const wrong = phrase === undefined ? unwritten : untrueOf(phrase, sentence, finding, observed);
+      const of = `${finding.kind} of ${finding.streams}, first suspect ${finding.suspects[0]}`;
+      return wrong === null ? [] : [`${name}: "${sentence}": ${wrong} (${of})`];
     };
     return [
-      ...holding(book.titles, finding.title),
-      ...finding.evidence.flatMap((sentence) => holding([...book.titles, ...book.evidence], sentence)),
+      ...holding(book.titles, finding.title, true),
+      ...finding.evidence.flatMap((sentence) => holding([...book.titles, ...book.evidence], sentence, false)),
     ];
   });
 }
 
-function untrueOf(
-  phrases: readonly Phrase[],
-  sentence: string,
-  finding: Finding,
-  observed: Observed,
-  said: Map<Phrase, number>,
-): string | null {
-  for (const phrase of phrases) {
-    const match = phrase.says.exec(sentence);
-    if (match === null) continue;
-    said.set(phrase, (said.get(phrase) ?? 0) + 1);
-    return phrase.untrue((name) => match.groups?.[name] ?? "", finding, observed);
-  }
-  return "nobody has written down what this claims";
+function untrueOf(phrase: Phrase, sentence: string, finding: Finding, observed: Observed): string | null {
+  const groups = phrase.says.exec(sentence)?.groups;
+  return phrase.untrue((name) => groups?.[name] ?? "", finding, observed);
 }
 
 /** Names in a list as findings write it: "a", "a and b", "a, b and 7 more". */

@@ -5,6 +5,21 @@ export const PLAN_WORDS: PhraseBook = {
   isOfFamily: ({ kind }) => kind === "plan-mismatch",
   titles: [
     {
+      // The plan has it elsewhere than at each of the places that fit.
+      says: /^(?<host>[^ ]+) seems to sit (?:at .+, not at (?<planned>[^ ]+)|elsewhere than at (?<place>[^ ]+), or its report is wrong)$/,
+      untrue: (part, _, { graph }) => (graph.nodes.get(part("host"))?.kind === "host" ? null : "no host"),
+    },
+    {
+      says: /^The report of (?<host>[^ ]+) does not fit those of the others, wherever it sits$/,
+      untrue: (part, _, { graph }) => (graph.nodes.get(part("host"))?.kind === "host" ? null : "no host"),
+    },
+    {
+      says: new RegExp(
+        `^(?<hosts>${NAMES}) miss the same packets of (?<stream>[^ ]+), but in the plan no place is on the way to them alone$`,
+      ),
+      untrue: (part, finding, observed) => each(part("hosts"), finding, observed, ({ lost }) => lost.length > 0),
+    },
+    {
       says: new RegExp(
         `^The plan and the way of (?<stream>[^ ]+) to (?<hosts>${NAMES}) do not agree on the routers in between$`,
       ),

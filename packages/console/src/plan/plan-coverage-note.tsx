@@ -7,11 +7,13 @@ export function PlanCoverageNote({ coverage }: { readonly coverage: PlanCoverage
   const { ambiguousSets, untested, nextAgentAt, separableRatio, source, querier } = coverage;
   return (
     <div class="coverage">
-      <h2>What {coverage.agents} agents can tell apart</h2>
+      <h2>
+        What {coverage.agents} {coverage.agents === 1 ? "agent" : "agents"} can tell apart
+      </h2>
       <p>
         {separableRatio === null
-          ? "There are no two places to tell apart."
-          : `Of all pairs of places where one fault may sit, ${Math.round(separableRatio * 100)} in 100 would look different`}
+          ? "No two places are tested, so there is nothing to tell apart."
+          : `Of all pairs of tested places where one fault may sit, ${Math.floor(separableRatio * 100)} in 100 would look different`}
         {separableRatio !== null && source !== null && `, with everyone listening to ${source}`}
         {separableRatio !== null && "."}
       </p>
@@ -44,7 +46,7 @@ export function PlanCoverageNote({ coverage }: { readonly coverage: PlanCoverage
       <p class="small soft">
         {querier === null
           ? "The plan names no querier, and nothing on it is likely to be one."
-          : `${querier.node} is ${querier.isAssumed ? "taken to be" : ""} the querier.`}
+          : `${querier.node} is ${querier.isAssumed ? "taken to be " : ""}the querier.`}
       </p>
     </div>
   );

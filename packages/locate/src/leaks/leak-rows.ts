@@ -26,9 +26,10 @@ export const LEAK_ROWS: readonly FindingRule<LeakCase>[] = [
     kind: "leaks",
     match: (leak) => having(leak, "queriesStopAt"),
     title: (leak) =>
-      `Queries stop ${suspectPhrase(leak.queriesStopAt, leak.queriesStopOn)}: from the first packet on none came to ${nameList(leak.hosts)} until memberships timed out, and since then ${leaking(leak)} out of ${place(leak)}`,
+      `Queries stop ${suspectPhrase(leak.queriesStopAt, leak.queriesStopOn)}: none came to ${nameList(leak.hosts)} from the first packet to the first frame there, and ${leaking(leak)} out of ${place(leak)}`,
     evidence: ({ hosts }) => [
       `${nameList(hosts)} heard no query between the first packet and the first frame that came there.`,
+      "A switch that hears no query lets memberships run out or takes it that there is no querier, and many then flood.",
     ],
     suspects: ({ queriesStopAt }) => queriesStopAt,
     confidence: () => UNASKED_CONFIDENCE,

@@ -34,10 +34,10 @@ const watching = (host: string, isAsked: boolean): QuerierObservation => ({
     : [],
 });
 
-/** B1 and B2 see all that is sent from second 11 on; these hosts hear queries. */
-function flooded(asked: readonly string[]): readonly Finding[] {
+/** B1 and B2 see all that is sent from a number on, of 100 in a second; these hosts hear queries. */
+function flooded(asked: readonly string[], fromSeq = 1_100): readonly Finding[] {
   const run = simulateRun(site, [board], [], seededRandom(2));
-  const flood = { frames: 1_900, ranges: [[1_100, 2_999]] as const, firstMs: 11_000, lastMs: 29_990 };
+  const flood = { frames: 3_000 - fromSeq, ranges: [[fromSeq, 2_999]] as const, firstMs: fromSeq * 10, lastMs: 29_990 };
   return locate(site, {
     ...run,
     timers,
@@ -69,4 +69,18 @@ test("unasked floods: given a flood where queries are heard, then the switch is 
   expect(rest).toEqual([]);
   expect(finding?.suspects[0]).toBe("sw-a");
   expect(finding?.title).toContain("since memberships timed out");
+});
+
+test("unasked floods: given a switch that floods before any membership runs out, and no query behind it, then the way of the queries is named", () => {
+  const [finding, ...rest] = flooded(["hall", "B3"], 120);
+  expect(rest).toEqual([]);
+  expect(finding?.suspects).toContain(segmentBetween(site, "core", "sw-a"));
+  expect(finding?.title).toContain("Queries stop");
+});
+
+test("unasked floods: given such a flood where others behind the switch hear queries, then the switch is named and no way of queries", () => {
+  const [finding, ...rest] = flooded(["tower", "kiosk", "hall", "B3"], 120);
+  expect(rest).toEqual([]);
+  expect(finding?.suspects[0]).toBe("sw-a");
+  expect(finding?.title).not.toContain("Queries stop");
 });

@@ -1,6 +1,7 @@
 import { querierOf } from "@dyetrace/site";
 import type { QueryView } from "../membership/query-view.ts";
 import type { SiteIndex } from "../site/site-index.ts";
+import { isAtOrBelow, sourceTree } from "../site/source-tree.ts";
 import type { LeakSighting } from "./leak-sighting.ts";
 
 /** Sightings of a flood that began as memberships ran out where no query came. */
@@ -23,9 +24,10 @@ export function unaskedFloods(
   const stopsOfDomain = new Map<string, readonly string[]>();
   const floods = new Map<string, { readonly sightings: LeakSighting[]; readonly queriesStopAt: readonly string[] }>();
   const others: LeakSighting[] = [];
+  const isDeaf = deafSwitches(site, queries);
   for (const sighting of sightings) {
     const { host } = sighting.seen.bystander;
-    const untilMs = unaskedUntilMs(sighting, queries);
+    const untilMs = unaskedUntilMs(site, sighting, queries, isDeaf);
     if (untilMs === null) {
       others.push(sighting);
       continue;
@@ -45,9 +47,40 @@ export function unaskedFloods(
 
 const startMs = ({ facts }: LeakSighting): number => facts.stream.firstSentMs ?? 0;
 
-/** When the flood began, where the bystander could have heard a query before and heard none; null elsewhere. */
-function unaskedUntilMs(sighting: LeakSighting, queries: QueryView): number | null {
-  const { host, firstMs } = sighting.seen.bystander;
-  if (sighting.pattern !== "late" || firstMs === null) return null;
-  return queries.heard(host, startMs(sighting), firstMs) === false ? firstMs : null;
+type IsDeaf = (node: string, fromMs: number, toMs: number) => boolean;
+
+/**
+ * Until when nobody asked, where the bystander could have heard a query and heard none: before a flood that began when
+ * memberships run out, or to its end, below a switch that hears no query while others of its domain do. Such a switch
+ * knows of no querier any more soon, whatever its memberships, and then floods. Null elsewhere.
+ */
+function unaskedUntilMs(site: SiteIndex, sighting: LeakSighting, queries: QueryView, isDeaf: IsDeaf): number | null {
+  const { pattern, closedPorts, seen } = sighting;
+  const { host, firstMs, lastMs } = seen.bystander;
+  if (firstMs === null || lastMs === null || pattern === "slow-leave") return null;
+  const fromMs = startMs(sighting);
+  if (pattern === "late" && queries.heard(host, fromMs, firstMs) === false) return firstMs;
+  const isUnasked = queries.heard(host, fromMs, lastMs) === false;
+  return isUnasked && isDeaf(site.segments[closedPorts[0] ?? -1]?.from.node ?? "", fromMs, lastMs) ? lastMs : null;
+}
+
+/** Whether queries go round in a switch's domain in a time, and none is heard behind the switch itself. */
+function deafSwitches(site: SiteIndex, queries: QueryView): IsDeaf {
+  const known = new Map<string, boolean>();
+  return (node, fromMs, toMs) => {
+    const key = `${node} ${fromMs} ${toMs}`;
+    const isDeaf = known.get(key) ?? isDeafSwitch(site, queries, node, fromMs, toMs);
+    known.set(key, isDeaf);
+    return isDeaf;
+  };
+}
+
+function isDeafSwitch(site: SiteIndex, queries: QueryView, node: string, fromMs: number, toMs: number): boolean {
+  const querier = querierOf(site.graph, node)?.node ?? "";
+  const at = site.nodeNumber.get(querier);
+  if (at === undefined) return false;
+  const tree = sourceTree(site, at);
+  const top = site.nodeNumber.get(node) ?? -1;
+  const asked = queries.askedAgain(fromMs, toMs).filter((host) => querierOf(site.graph, host)?.node === querier);
+  return asked.length > 0 && !asked.some((host) => isAtOrBelow(tree, site.nodeNumber.get(host) ?? -1, top));
 }

@@ -3,7 +3,7 @@ import { placeNames } from "../cover/failure-element.ts";
 import { smallestFailureSet } from "../cover/failure-set.ts";
 import type { PathTrial } from "../cover/path-trial.ts";
 import { clockErrors } from "../run/host-clocks.ts";
-import type { QuerierObservation, RunObservations } from "../run/run-observations.ts";
+import type { QuerierHeard, QuerierObservation, RunObservations } from "../run/run-observations.ts";
 import type { SiteIndex } from "../site/site-index.ts";
 import { reaches, sourceTree } from "../site/source-tree.ts";
 
@@ -31,6 +31,13 @@ export class QueryView {
 
   get isAnyHeard(): boolean {
     return [...this.#byHost.values()].some((one) => one.queriers.length > 0);
+  }
+
+  /** Hosts to which one querier's queries came twice at least within a time: one alone may have been lost by chance. */
+  askedAgain(fromMs: number, toMs: number): string[] {
+    const isTwice = ({ queries, firstMs, lastMs }: QuerierHeard): boolean =>
+      queries > 1 && Math.min(lastMs, toMs) - Math.max(firstMs, fromMs) >= (lastMs - firstMs) / (queries - 1);
+    return [...this.#byHost.values()].filter(({ queriers }) => queriers.some(isTwice)).map(({ host }) => host);
   }
 
   /** Whether a query came to this host within the time; null when it could not hear any, or its clock does not tell. */

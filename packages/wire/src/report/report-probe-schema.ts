@@ -1,4 +1,4 @@
-import Type, { type Static } from "@dyetrace/schema";
+import Type, { type Static } from "typebox";
 import type { DeepReadonly } from "../deep-readonly.ts";
 import { Nullable } from "../nullable.ts";
 
