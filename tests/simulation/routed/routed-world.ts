@@ -1,11 +1,4 @@
-import {
-  domainsOfLinks,
-  type LinkSegment,
-  type RouterChoice,
-  routerChoices,
-  type SiteGraph,
-  unfoldVlans,
-} from "@dyetrace/site";
+import { domainsOfLinks, type LinkSegment, type SiteGraph, unfoldVlans } from "@dyetrace/site";
 import { drawOne, type Random } from "../seeded-random.ts";
 
 /**
@@ -25,6 +18,12 @@ export interface RoutedFaults {
   readonly wrongRoutes?: ReadonlyMap<string, LinkSegment>;
 }
 
+/** By router the segment out of it to where a source's packets come from; by subnet the router that brings them in. */
+interface Routes {
+  readonly upstream: ReadonlyMap<string, LinkSegment>;
+  readonly forwarder: ReadonlyMap<number, string>;
+}
+
 /** Where one source's packets come: by host, through how many routers; and which segments they cross. */
 export interface Delivery {
   readonly hops: ReadonlyMap<string, number>;
@@ -33,15 +32,15 @@ export interface Delivery {
 
 /**
  * How a routed site carries packets, on paper: reports learn ports, hellos and queries learn router ports, routers check
- * the reverse path and forward where somebody asked. It shares with the localiser the unfolded site and what unicast
- * routes there are, and nothing of its reasoning.
+ * the reverse path and forward where somebody asked. It shares with the localiser the unfolded site and nothing of its
+ * reasoning.
  */
 export class RoutedWorld {
   readonly site: SiteGraph;
   readonly #mode: RoutingMode;
   readonly #domains: ReturnType<typeof domainsOfLinks>;
   readonly #routersOf = new Map<number, string[]>();
-  readonly #choices = new Map<string, RouterChoice>();
+  readonly #choices = new Map<string, Routes>();
   readonly #rank: readonly string[];
   readonly #random: Random;
 
@@ -214,9 +213,39 @@ export class RoutedWorld {
   }
 
   /** Equal routes are decided once for each source. */
-  #choiceOf(source: string): RouterChoice {
-    const known = this.#choices.get(source) ?? drawOne(this.#random, routerChoices(this.site, source));
+  #choiceOf(source: string): Routes {
+    const known = this.#choices.get(source) ?? this.#drawRoutes(source);
     this.#choices.set(source, known);
     return known;
+  }
+
+  /** Shortest routes to the source's subnet, by the costs of the links that routers leave by. */
+  #drawRoutes(source: string): Routes {
+    const costOf = new Map([[this.homeOf(source), 0]]);
+    const portsOf = (router: string): readonly LinkSegment[] => this.site.outgoing.get(router) ?? [];
+    const costBy = (port: LinkSegment): number =>
+      (costOf.get(this.domainOf(port)) ?? Number.POSITIVE_INFINITY) + (port.link.cost ?? 1);
+    const costOfRouter = (router: string): number => Math.min(...portsOf(router).map(costBy));
+    for (let round = 0; round <= this.#rank.length; round++) {
+      for (const router of this.#rank) {
+        const cost = costOfRouter(router);
+        for (const port of portsOf(router)) {
+          const domain = this.domainOf(port);
+          costOf.set(domain, Math.min(costOf.get(domain) ?? Number.POSITIVE_INFINITY, cost));
+        }
+      }
+    }
+    const upstream = new Map<string, LinkSegment>();
+    for (const router of this.#rank) {
+      const ways = portsOf(router).filter((port) => costBy(port) === costOfRouter(router));
+      upstream.set(router, drawOne(this.#random, ways));
+    }
+    const forwarder = new Map<number, string>();
+    for (const [domain, cost] of costOf) {
+      if (domain === this.homeOf(source)) continue;
+      const able = this.routersOf(domain).filter((router) => costOfRouter(router) === cost);
+      forwarder.set(domain, drawOne(this.#random, able));
+    }
+    return { upstream, forwarder };
   }
 }

@@ -1,4 +1,5 @@
 import { answeringRouters } from "../site/answering-routers.ts";
+import { countBelow } from "../site/needed-reports.ts";
 import { type SiteIndex, withWhole } from "../site/site-index.ts";
 import type { SourceTree } from "../site/source-tree.ts";
 import type { Silencer } from "./failure-element.ts";
@@ -15,28 +16,44 @@ export interface AnsweredTrial {
 /**
  * What beside the way would silence a subnet into which a router forwards: another router answers for the members there,
  * so their reports must come to that one, and it must have asked for the packets. Only where all who want the stream
- * behind the forwarder sit in that subnet: what a further router asks for comes in anyway.
- * @param node the first node below the forwarder
- * @param below members at or below each node, as `countBelow` gives them
+ * behind the forwarder sit in that subnet or behind that router: what a further router asks for comes in anyway.
+ * Suspects only: where routers settle by some other rule who answers, packets that come prove nothing of it.
+ * @returns for every node of the tree what would silence it so; nothing but for the first node below a forwarder
  */
-export function answeringSilencers(
+export function answeringSilencers(site: SiteIndex, trial: AnsweredTrial): (node: number) => readonly Silencer[] {
+  const { tree, members } = trial;
+  if (!site.hasRouters || members === null) return () => [];
+  const below = countBelow(site, tree, members);
+  const steps = new Map<number, readonly Silencer[]>();
+  return (node) => {
+    const silencers = steps.get(node) ?? silencersBelow(site, trial, members, node, below);
+    steps.set(node, silencers);
+    return silencers;
+  };
+}
+
+function silencersBelow(
   site: SiteIndex,
-  { tree, groupKey, isSourceSpecific = false, members }: AnsweredTrial,
+  { tree, groupKey, isSourceSpecific = false }: AnsweredTrial,
+  members: ReadonlySet<number>,
   node: number,
   below: Int32Array,
 ): Silencer[] {
   const forwarder = tree.parent[node] ?? -1;
-  if (members === null || site.nodes[forwarder]?.kind !== "router") return [];
+  if (site.nodes[forwarder]?.kind !== "router") return [];
   const family = groupKey.includes(":") ? 6 : 4;
   return answeringRouters(site, forwarder, node, family).flatMap(({ router, into }): Silencer[] => {
     const own = [...members].filter((member) => into.has(member));
-    if (own.length === 0 || own.length !== below[node]) return [];
+    const behindIt = tree.parent[router] !== -1 && into.has(tree.parent[router] ?? -1) ? (below[router] ?? 0) : 0;
+    if (own.length === 0 || own.length + behindIt !== below[node]) return [];
     const silencers: Silencer[] = [
       { kind: "node", place: router },
       { kind: "node-group", place: router },
       { kind: "node-source", place: router },
       ...(isSourceSpecific ? [] : [{ kind: "node-any-source", place: router } as const]),
     ];
+    // What it asks for on others' behalf comes in whether it hears reports or not.
+    if (behindIt > 0) return silencers;
     for (const segment of commonWay(site, own, into)) {
       const reverse = site.reverse[segment] ?? -1;
       for (const place of withWhole(site.wholeSegment, reverse)) {

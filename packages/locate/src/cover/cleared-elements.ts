@@ -11,6 +11,7 @@ interface Proof {
   readonly source: number;
   readonly clockMs: number;
   readonly payloadBytes: number;
+  readonly isSourceSpecific: boolean;
   /** Times at which this group at this size came through; hardly ever more than one stretch. */
   readonly spans: TimeSpan[];
 }
@@ -35,12 +36,14 @@ export class ClearedElements {
   /**
    * True when a path that the element would have silenced was good during the silence, with packets at least as large
    * as the silent trial's (a small packet says nothing about large ones) and, for the group kinds, of its group, for
-   * `node-source` of its source, for `node-any-source` of its family: each has a rendezvous point of its own. Times of
+   * `node-source` of its source and family, for `node-any-source` of its family: each has a rendezvous point and unicast
+   * routes of its own. What is joined with its source is not cleared by what is joined without: that may come by the shared
+   * tree, on which routers check the route to the rendezvous point (RFC 7761, section 4.2). Times of
    * two sources are by two clocks, so only what overlaps however these are off was during the silence.
    */
   isCleared(
     { kind, place }: Silencer,
-    { groupKey, payloadBytes, tree, clockMs = 0 }: PathTrial,
+    { groupKey, payloadBytes, tree, clockMs = 0, isSourceSpecific = false }: PathTrial,
     silence: TimeSpan,
   ): boolean {
     const isOfGroup = isGroupKind(kind);
@@ -49,8 +52,8 @@ export class ClearedElements {
     const isProof = (proof: Proof): boolean =>
       proof.payloadBytes >= payloadBytes &&
       (!isOfGroup || proof.groupKey === groupKey) &&
-      (!isOfSource || proof.source === tree.source) &&
-      (!isOfFamily || isIpv6(proof.groupKey) === isIpv6(groupKey)) &&
+      (!isOfSource || (proof.source === tree.source && (!isSourceSpecific || proof.isSourceSpecific))) &&
+      (!(isOfFamily || isOfSource) || isIpv6(proof.groupKey) === isIpv6(groupKey)) &&
       isDuring(proof.spans, silence, proof.source === tree.source ? 0 : proof.clockMs + clockMs);
     if (kind !== "cable") return this.#proofsOf(kind, place).some(isProof);
     const back = this.#site.reverse[place] ?? -1;
@@ -95,7 +98,7 @@ export class ClearedElements {
   }
 
   #add(
-    { groupKey, payloadBytes, clockMs = 0, tree: { source } }: PathTrial,
+    { groupKey, payloadBytes, clockMs = 0, isSourceSpecific = false, tree: { source } }: PathTrial,
     silencers: readonly Silencer[],
     spans: readonly TimeSpan[],
   ): void {
@@ -107,7 +110,8 @@ export class ClearedElements {
       const proofs = this.#placeOf(kind, place);
       const newest = proofs.at(-1);
       const same = newest?.id === id ? newest : isNew ? undefined : proofs.find((proof) => proof.id === id);
-      if (same === undefined) proofs.push({ id, groupKey, source, clockMs, payloadBytes, spans: [...spans] });
+      if (same === undefined)
+        proofs.push({ id, groupKey, source, clockMs, payloadBytes, isSourceSpecific, spans: [...spans] });
       else same.spans.splice(0, same.spans.length, ...unitedSpans(same.spans, spans));
     }
   }

@@ -1,6 +1,6 @@
 import type { SiteIndex } from "../site/site-index.ts";
 import { nodesDownTo } from "../site/source-tree.ts";
-import { answeringNodes } from "./answering-silencers.ts";
+import { answeringNodes, answeringSilencers } from "./answering-silencers.ts";
 import { ClearedElements } from "./cleared-elements.ts";
 import { ClassIndex, type ElementClass } from "./element-class.ts";
 import { ExplainingElements } from "./explaining-elements.ts";
@@ -127,12 +127,14 @@ function classesOf<T extends PathTrial>(
 
 /** All that would silence a pair, from the source to the listener. */
 export function silencersOfTrials(site: SiteIndex): (trial: PathTrial, leaf: number) => readonly Silencer[] {
-  const byTrial = new Map<PathTrial, ReturnType<typeof silencersByStep>>();
+  type OfStep = ReturnType<typeof silencersByStep>;
+  const byTrial = new Map<PathTrial, readonly [onWay: OfStep, answering: OfStep]>();
   return (trial, leaf) => {
-    const ofStep = byTrial.get(trial) ?? silencersByStep(site, trial);
-    byTrial.set(trial, ofStep);
-    const onWay = nodesDownTo(trial.tree, leaf).flatMap(ofStep);
-    return [...silencersAtSource(site, trial), ...onWay, ...silencersAtListener(leaf)];
+    const known = byTrial.get(trial) ?? [silencersByStep(site, trial), answeringSilencers(site, trial)];
+    byTrial.set(trial, known);
+    const way = nodesDownTo(trial.tree, leaf);
+    const [onWay, answering] = known.map((ofStep) => way.flatMap(ofStep));
+    return [...silencersAtSource(site, trial), ...(onWay ?? []), ...silencersAtListener(leaf), ...(answering ?? [])];
   };
 }
 

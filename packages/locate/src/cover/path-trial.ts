@@ -2,7 +2,6 @@ import type { TimeSpan } from "../run/run-observations.ts";
 import { areReportsNeeded, countBelow } from "../site/needed-reports.ts";
 import { type SiteIndex, withWhole } from "../site/site-index.ts";
 import type { SourceTree } from "../site/source-tree.ts";
-import { answeringSilencers } from "./answering-silencers.ts";
 import type { Silencer } from "./failure-element.ts";
 
 /** One try of getting packets of one group and size from one source to several hosts, and how it went at each. */
@@ -35,8 +34,10 @@ export interface PathOutcome {
  * For every node of the trial's tree: what on the step into it would silence everything below. The elements that would
  * silence a pair are those of all steps down to the listener, and the source's own.
  */
-export function silencersByStep(site: SiteIndex, trial: PathTrial): (node: number) => readonly Silencer[] {
-  const { tree, members, isSourceSpecific = false } = trial;
+export function silencersByStep(
+  site: SiteIndex,
+  { tree, members, isSourceSpecific = false }: PathTrial,
+): (node: number) => readonly Silencer[] {
   const below = members === null ? null : countBelow(site, tree, members);
   const steps = new Map<number, Silencer[]>();
   return (node) => {
@@ -65,7 +66,6 @@ export function silencersByStep(site: SiteIndex, trial: PathTrial): (node: numbe
       }
       silencers.push({ kind: "reports-group", place: reverse });
     }
-    if (below !== null && site.hasRouters) silencers.push(...answeringSilencers(site, trial, node, below));
     steps.set(node, silencers);
     return silencers;
   };

@@ -1,5 +1,4 @@
-import { isInSubnet, layer2Domain, parseSubnet } from "@dyetrace/site";
-import { parseIpAddress } from "@dyetrace/wire";
+import { layer2Domain, mayBeDesignated } from "@dyetrace/site";
 import type { SiteIndex } from "./site-index.ts";
 
 /** A router that may answer for the members of a subnet though another one brings the packets in. */
@@ -39,27 +38,14 @@ function findAnswering(site: SiteIndex, forwarder: number, first: number, family
   const domain = layer2Domain(site.graph, name);
   const routers = [...domain].filter((node) => site.graph.nodes.get(node)?.kind === "router");
   const own = site.nodes[forwarder]?.name ?? "";
-  const others = mayBeDesignated(site, routers, first, family).filter((router) => router !== own);
+  const vlan = site.segments[site.outgoing[first]?.[0] ?? -1]?.link.vlans?.[0];
+  // Of IPv6 the link-local addresses decide, which no plan has.
+  const designated = family === 6 ? routers : mayBeDesignated(site.graph, routers, vlan);
+  const others = designated.filter((router) => router !== own);
   return others.flatMap((router) => {
     const number = site.nodeNumber.get(router);
     return number === undefined ? [] : [{ router: number, into: waysInDomain(site, number, domain) }];
   });
-}
-
-/** All of them, unless the plan tells everybody's address: then the highest. Of IPv6 the link-local ones count, which no plan has. */
-function mayBeDesignated(site: SiteIndex, routers: readonly string[], first: number, family: 4 | 6): readonly string[] {
-  const segment = site.segments[site.outgoing[first]?.[0] ?? -1];
-  const subnetText = site.graph.vlans?.get(segment?.link.vlans?.[0] ?? -1)?.ipv4 ?? null;
-  const subnet = subnetText === null ? null : parseSubnet(subnetText);
-  if (family === 6 || subnet === null) return routers;
-  const addressed = routers.map((router) => {
-    const addresses = (site.graph.nodes.get(router)?.addresses ?? []).flatMap((text) => parseIpAddress(text) ?? []);
-    const inside = addresses.find((address) => isInSubnet(subnet, address));
-    return { router, value: inside === undefined ? null : inside.bytes.reduce((sum, byte) => sum * 256 + byte, 0) };
-  });
-  if (addressed.some(({ value }) => value === null)) return routers;
-  const highest = Math.max(...addressed.map(({ value }) => value ?? 0));
-  return addressed.filter(({ value }) => value === highest).map(({ router }) => router);
 }
 
 function waysInDomain(site: SiteIndex, from: number, domain: ReadonlySet<string>): Map<number, number> {

@@ -11,6 +11,7 @@ import type { StreamFacts } from "../run/stream-facts.ts";
 import { scopeOf } from "../run/stream-scope.ts";
 import type { SiteIndex } from "../site/site-index.ts";
 import type { ListenerChoices } from "../tell-apart/next-listener.ts";
+import { type FailedSource, failedSourceOf } from "./failed-source.ts";
 import type { ReceiptTallies } from "./receipt-tallies.ts";
 import type { ServedReceipts } from "./served-receipts.ts";
 import type { SilentPair } from "./silent-pair.ts";
@@ -40,8 +41,8 @@ export interface StopCase {
   readonly onlyVlan: number | null;
   /** Streams of other groups that came through the place; empty unless only group-specific causes are left. */
   readonly passingStreams: readonly string[];
-  /** Set when only a router that fails one source is left: that source's name. */
-  readonly failedSource: string | null;
+  /** Set when only a router that fails one source is left. */
+  readonly failedSource: FailedSource | null;
   /**
    * Routers that may lack a rendezvous point: set where all that is silent was joined without a source, while streams that
    * were joined with theirs come through the same place; null otherwise.
@@ -93,7 +94,6 @@ export function stopCase(
   const elements = size === null ? failure.elements : failure.elements.filter(isOnTheWay);
   const names = distinct(elements.flatMap((element) => placeNames(site, element)));
   const isOfGroups = failure.elements.every((e) => e.groupKey !== null);
-  const isOfSource = failure.elements.every((e) => e.kind === "node-source");
   const others = passing(segments, failure, facts, trials, cleared);
   return {
     site,
@@ -110,7 +110,7 @@ export function stopCase(
     reportSegments: segmentsOf(site, size === null ? besides : []),
     onlyVlan: onlyVlanOf(names),
     passingStreams: isOfGroups ? others : [],
-    failedSource: isOfSource ? (facts[0]?.stream.source ?? null) : null,
+    failedSource: failedSourceOf(failure, facts, trials),
     anySourceRouters: isOfGroups && isAnySource(facts, others, trials) ? routersAmong(site, failure) : null,
     isSourceJoinOnly: facts.every(({ stream }) => stream.ssm) && others.length > 0 && allAre(false, others, trials),
     scopedGroups:

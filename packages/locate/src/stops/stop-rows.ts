@@ -71,12 +71,30 @@ export const STOP_ROWS: readonly FindingRule<StopCase>[] = [
   row({
     kind: "source-specific",
     match: (stop) => having(stop, "failedSource"),
-    title: (stop) =>
-      `${nameList(stop.streams)} ${verb(stop.streams, "stop")} ${suspectPhrase(stop.suspects, stop.segments)}, which drops what ${stop.failedSource} sends and lets other sources through; ${silentPhrase(stop)}`,
-    evidence: () => ["Packets of another source come through the same place, so the fault concerns this source."],
+    title: (stop) => {
+      const { source, passingOthers, passingOwn } = stop.failedSource;
+      const what = passingOwn.length === 0 ? `what ${source} sends` : `these streams of ${source}`;
+      const passing = passingOthers.length === 0 ? nameList(passingOwn) : "other sources";
+      return `${nameList(stop.streams)} ${verb(stop.streams, "stop")} ${suspectPhrase(stop.suspects, stop.segments)}, which drops ${what} and lets ${passing} through; ${silentPhrase(stop)}`;
+    },
+    evidence: ({ failedSource: { source, passingOthers, passingOwn, areJoinedWithSource } }) => [
+      ...(passingOthers.length === 0
+        ? []
+        : [
+            `${nameList(passingOthers)} of other sources comes through the same router, so the fault concerns ${source}.`,
+          ]),
+      ...(passingOwn.length === 0
+        ? []
+        : [
+            `${nameList(passingOwn)} of ${source} comes through as well. Each family has routes of its own, and what is joined without a source may come by way of the rendezvous point, where the route to the source is not checked.`,
+          ]),
+      ...(areJoinedWithSource && passingOwn.length > 0
+        ? ["All that fails is joined with its source: a router that does not take such joins would look the same."]
+        : []),
+    ],
     advice:
-      "Ask the router for its unicast route back to this source: if it leads out of another interface than the packets come in by, they fail the reverse-path check. If the route is right, look for an access list with the source's address.",
-    reference: "RFC 7761, section 4.2 (reverse-path check)",
+      "Ask the router for its unicast route back to this source: if it leads out of another interface than the packets come in by, they fail the reverse-path check. If the route is right, look for an access list with the source's address, and for joins with a source: IGMPv3 or MLDv2 and the range of source-specific groups.",
+    reference: "RFC 7761, section 4.2 (reverse-path check); RFC 4607",
   }),
   row({
     kind: "group-specific",

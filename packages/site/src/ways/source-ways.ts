@@ -1,5 +1,6 @@
 import { domainsOfLinks } from "../model/layer2-domain.ts";
 import type { LinkSegment, SiteGraph } from "../model/site-model.ts";
+import { mayBeDesignated } from "./designated-routers.ts";
 
 /** The ways from a source to everything it reaches: by node the segment into it, every node after the one above it. */
 export type SourceWays = ReadonlyMap<string, LinkSegment>;
@@ -18,7 +19,8 @@ export const MOST_ALTERNATIVES = 16;
 /**
  * The choices that the routers may make for a source: each takes its packets from the interface with the cheapest route
  * to it (reverse path), and of several routers on one subnet the one with the cheapest route forwards (RFC 7761 sections
- * 4.2 and 4.6). Equal costs are decided by what no plan says, so each of them is a choice of its own.
+ * 4.2 and 4.6). Equal costs are decided by what no plan says, so each of them is a choice of its own; so is the router that
+ * may be designated there, which forwards alone where no other was asked to (section 4.3).
  * @param graph unfolded
  * @returns one at least; the first prefers what stands first in the plan
  */
@@ -47,12 +49,20 @@ export function routerChoices(graph: SiteGraph, source: string): RouterChoice[] 
   let choices: RouterChoice[] = [{ upstream: new Map(), forwarder: new Map() }];
   for (const [domain, cost] of costOfDomain) {
     if (home.has(domain)) continue;
-    const able = reached.filter(
-      (router) => costOfRouter(router) === cost && portsOf(router).some((segment) => domainOf(segment) === domain),
-    );
+    const present = reached.filter((router) => portsOf(router).some((segment) => domainOf(segment) === domain));
+    const able = present.filter((router) => costOfRouter(router) === cost);
+    const vlan = portsOf(able[0] ?? "").find((segment) => domainOf(segment) === domain)?.link.vlans?.[0];
+    // It answers for the members alone, and brings the packets itself unless its own way to the source leads by this subnet.
+    const dearer = mayBeDesignated(graph, present, vlan).filter((router) => {
+      const ways = portsOf(router).filter((segment) => costBy(segment) === costOfRouter(router));
+      return !able.includes(router) && ways.some((segment) => domainOf(segment) !== domain);
+    });
     choices = choices
       .flatMap((choice) =>
-        able.map((router) => ({ ...choice, forwarder: new Map([...choice.forwarder, [domain, router]]) })),
+        [...able, ...dearer].map((router) => ({
+          ...choice,
+          forwarder: new Map([...choice.forwarder, [domain, router]]),
+        })),
       )
       .slice(0, MOST_ALTERNATIVES);
   }
@@ -62,7 +72,10 @@ export function routerChoices(graph: SiteGraph, source: string): RouterChoice[] 
       .flatMap((choice) => {
         // Where a router that brings nothing on would take the packets from makes no difference.
         const isUsed = [...choice.forwarder.values()].includes(router);
-        const telling = isUsed ? ways : ways.slice(0, 1);
+        // What it brings into a subnet it does not take from there.
+        const telling = isUsed
+          ? ways.filter((way) => choice.forwarder.get(domainOf(way)) !== router)
+          : ways.slice(0, 1);
         return telling.map((way) => ({ ...choice, upstream: new Map([...choice.upstream, [router, way]]) }));
       })
       .slice(0, MOST_ALTERNATIVES);
