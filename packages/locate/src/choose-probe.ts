@@ -1,8 +1,8 @@
 import type { SiteGraph } from "@dyetrace/site";
-import { routeCombinations } from "./equal-routes.ts";
 import { chooseStreams } from "./probe/choose-streams.ts";
 import { nearHosts, placesNear } from "./probe/near-hosts.ts";
 import type { Probe, ProbeTask, WantedAgent } from "./probe/probe.ts";
+import { routeCombinations } from "./route-choices.ts";
 import { indexSite, type SiteIndex } from "./site/site-index.ts";
 
 /** A gain in suspects below this is none. */

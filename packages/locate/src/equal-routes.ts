@@ -1,29 +1,6 @@
-import { type SiteGraph, sourceWays, unfoldVlans } from "@dyetrace/site";
+import { FINDING_KINDS } from "@dyetrace/wire";
 import type { Conclusion, SegmentState } from "./conclusion.ts";
 import type { Finding } from "./finding/finding.ts";
-import type { SiteIndex } from "./site/site-index.ts";
-
-/** More combinations of equal routes than this are not followed: a bound of effort, no source. */
-const MOST_COMBINATIONS = 16;
-
-/**
- * Where routes cost the same, the plan does not say which of them a source's packets take: all combinations of the
- * alternatives, for the sources of a run together.
- * @returns one combination at least; in a site without routers the one that names none
- */
-export function routeCombinations(plan: SiteGraph, sources: readonly string[]): SiteIndex["alternatives"][] {
-  const site = unfoldVlans(plan);
-  let combinations: ReadonlyMap<string, number>[] = [new Map()];
-  if (![...site.nodes.values()].some(({ kind }) => kind === "router")) return combinations;
-  for (const source of new Set(sources)) {
-    const ways = site.nodes.has(source) ? sourceWays(site, source).length : 1;
-    if (ways < 2) continue;
-    combinations = combinations
-      .flatMap((one) => Array.from({ length: ways }, (_, way) => new Map([...one, [source, way]])))
-      .slice(0, MOST_COMBINATIONS);
-  }
-  return combinations;
-}
 
 /**
  * One conclusion out of those that were drawn for each combination: the one that needs the fewest findings, hop counts
@@ -48,7 +25,7 @@ export function cheapestConclusion(conclusions: readonly Conclusion[]): Conclusi
 export const EQUAL_ROUTES_FACTOR = 0.9;
 
 function together(finding: Finding, others: readonly Conclusion[]): Finding {
-  const alike = others.flatMap(({ findings }) => findings.filter(({ kind }) => kind === finding.kind));
+  const alike = others.flatMap(({ findings }) => findings.filter((other) => isAlike(finding, other)));
   const suspects = [...new Set([finding, ...alike].flatMap((one) => one.suspects))];
   if (suspects.length === finding.suspects.length) return finding;
   return {
@@ -60,6 +37,13 @@ function together(finding: Finding, others: readonly Conclusion[]): Finding {
       "Several routes of equal cost lead there and the plan does not say which is taken, so the suspects on each of them are named.",
     ],
   };
+}
+
+/** By another route the same silence may look like another sort of stop. */
+function isAlike(one: Finding, other: Finding): boolean {
+  if (one.kind === other.kind) return true;
+  const areStops = [one, other].every(({ kind }) => FINDING_KINDS[kind].glyph === "stop");
+  return areStops && one.streams.some((stream) => other.streams.includes(stream));
 }
 
 function commonState(state: SegmentState, others: readonly Conclusion[], at: number): SegmentState {

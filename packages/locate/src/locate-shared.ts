@@ -4,7 +4,8 @@ import { explanationConfidence } from "./cover/explanation-confidence.ts";
 import { type ElementKind, placeNames } from "./cover/failure-element.ts";
 import { smallestFailureSet } from "./cover/failure-set.ts";
 import type { PathOutcome, PathTrial } from "./cover/path-trial.ts";
-import { EQUAL_ROUTES_FACTOR, routeCombinations } from "./equal-routes.ts";
+import { EQUAL_ROUTES_FACTOR } from "./equal-routes.ts";
+import { routeCombinations } from "./route-choices.ts";
 import { indexSite, type SiteIndex } from "./site/site-index.ts";
 import { reaches, sourceTree } from "./site/source-tree.ts";
 

@@ -1,7 +1,7 @@
 import type { SiteGraph } from "@dyetrace/site";
 import type { Conclusion } from "./conclusion.ts";
 import type { StreamTrial } from "./cover/stream-trials.ts";
-import { cheapestConclusion, routeCombinations } from "./equal-routes.ts";
+import { cheapestConclusion } from "./equal-routes.ts";
 import type { Finding } from "./finding/finding.ts";
 import { findHostFaults } from "./hosts/host-faults.ts";
 import { findShortSources } from "./hosts/short-sources.ts";
@@ -22,8 +22,11 @@ import { outageFindings } from "./outages/outage-findings.ts";
 import { findChangedPackets } from "./packets/changed-packets.ts";
 import { findCopiedPackets } from "./packets/copied-packets.ts";
 import { findForeignPackets } from "./packets/foreign-packets.ts";
+import { findOtherWays, withDoubtOfWays } from "./plan/other-way.ts";
 import { findPlanMismatch } from "./plan/plan-mismatch.ts";
 import { findSharedGaps } from "./plan/shared-gaps.ts";
+import { isAnyWayDearer, wayRemarks } from "./plan/way-remarks.ts";
+import { routeCombinations } from "./route-choices.ts";
 import type { RunObservations } from "./run/run-observations.ts";
 import { type StreamFacts, streamFacts } from "./run/stream-facts.ts";
 import { segmentStates } from "./segment-states.ts";
@@ -43,10 +46,11 @@ export function locate(graph: SiteGraph, observations: RunObservations): Conclus
   return { ...conclusion, findings: findings.map(({ witnesses: _, contradictions: __, ...finding }) => finding) };
 }
 
-const combinationsOf = (graph: SiteGraph, { streams }: RunObservations): SiteIndex["alternatives"][] =>
+const combinationsOf = (graph: SiteGraph, observations: RunObservations): SiteIndex["alternatives"][] =>
   routeCombinations(
     graph,
-    streams.map((stream) => stream.source),
+    observations.streams.map((stream) => stream.source),
+    observations,
   );
 
 /** What rests on hosts' places and words, on the routes that need fewest of it. */
@@ -94,7 +98,8 @@ function accusationsOn(site: SiteIndex, observations: RunObservations): Accusati
 
 function locateOn(site: SiteIndex, graph: SiteGraph, observations: RunObservations): Conclusion {
   const { streams, chains, stops, leaks, accusations } = accusationsOn(site, observations);
-  const findings = [
+  const mismatches = [...findPlanMismatch(site, streams), ...findOtherWays(site, streams)];
+  const found = [
     ...findSilentSources(streams),
     ...accusations,
     ...findHostFaults(streams),
@@ -105,15 +110,16 @@ function locateOn(site: SiteIndex, graph: SiteGraph, observations: RunObservatio
     ...findNoQuerier(site, observations),
     ...findTwoQueriers(site, observations),
     ...findForeignPackets(streams),
-    ...findPlanMismatch(site, streams),
   ];
+  const isDoubtful = isAnyWayDearer(site, streams);
+  const findings = [...(isDoubtful ? withDoubtOfWays(found) : found), ...mismatches];
   const sources = observations.streams.map((stream) => stream.source);
   const listeners = observations.listeners.filter((l) => l.state === "reported").map((l) => l.host);
   return {
     findings,
     segments: segmentStates(site, chains, stops.cases, findings, stops.trials),
     coverage: coverage(graph, sources, listeners),
-    remarks: leaks.remarks,
+    remarks: [...leaks.remarks, ...wayRemarks(site, streams)],
   };
 }
 

@@ -1,6 +1,6 @@
 import type { SiteGraph } from "@dyetrace/site";
-import { routeCombinations } from "./equal-routes.ts";
 import { type Narrowed, narrow, type ProbedFinding } from "./probe/narrow.ts";
+import { routeCombinations } from "./route-choices.ts";
 import type { RunObservations } from "./run/run-observations.ts";
 import { indexSite } from "./site/site-index.ts";
 

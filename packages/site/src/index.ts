@@ -37,6 +37,7 @@ export { unfoldedNames, unfoldVlans } from "./vlans/unfold-vlans.ts";
 export { placeInVlan, planPlace, vlanOfPlace } from "./vlans/vlan-place.ts";
 export { byDesignReach, type StreamReach } from "./ways/by-design-reach.ts";
 export { mayBeDesignated } from "./ways/designated-routers.ts";
+export { detours } from "./ways/detours.ts";
 export { type DistributionTree, distributionTree } from "./ways/distribution-tree.ts";
 export { querierOf, queriersOf, type SiteQuerier } from "./ways/querier-of.ts";
 export { pathBetween, pathsBetween, routerHops, segmentsDownTo } from "./ways/site-path.ts";

@@ -4,13 +4,18 @@ import { drawInteger, drawOne, drawSome, type Random } from "../seeded-random.ts
 export interface RoutedSiteOptions {
   /** With at least one router more than join the VLANs into one: a ring, or a second router between two. */
   readonly hasSpareRouter?: boolean;
+  /** Whether the plan tells the routers' addresses. */
+  readonly hasAddresses?: boolean;
 }
 
 /**
  * A tree of switches with 2 to 4 VLANs on it and 2 to 4 routers between them, in a row or a star of VLANs, with a ring or
  * a second router between two VLANs now and then. Hosts on all sides. Each VLAN has a querier, a switch or a router.
  */
-export function drawRoutedSite(random: Random, { hasSpareRouter = random() < 0.5 }: RoutedSiteOptions = {}): SiteGraph {
+export function drawRoutedSite(
+  random: Random,
+  { hasSpareRouter = random() < 0.5, hasAddresses = random() < 0.6 }: RoutedSiteOptions = {},
+): SiteGraph {
   const vlanNumbers = drawSome(
     random,
     [10, 20, 30, 40],
@@ -51,7 +56,6 @@ export function drawRoutedSite(random: Random, { hasSpareRouter = random() < 0.5
     add(name, "switch");
     if (i > 0) link(drawOne(random, switches.slice(0, i)), name, vlanNumbers);
   }
-  const hasAddresses = random() < 0.6;
   const numbers = drawSome(random, [1, 2, 3, 4, 5, 6], pairs.length);
   for (const [i, pair] of pairs.entries()) {
     const name = `rt${i + 1}`;

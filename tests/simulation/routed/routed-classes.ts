@@ -1,4 +1,4 @@
-import { buildSiteGraph, type LinkSegment, planPlace, type SiteGraph } from "@dyetrace/site";
+import { buildSiteGraph, planPlace, type SiteGraph } from "@dyetrace/site";
 import { type ClassCase, type ClassTruth, faultAt, NOTHING_WRONG, type SimulatedClass } from "../classes/class-case.ts";
 import { drawInteger, drawOne, type Random } from "../seeded-random.ts";
 import { drawRoutedSite } from "./draw-routed-site.ts";
@@ -135,7 +135,7 @@ export const otherWay: SimulatedClass = {
   variants: ["other hop counts", "as many hops", "other hop counts, with a stop"],
   draw: (variant, random) => {
     const mode = drawOne(random, MODES);
-    const graph = drawRoutedSite(random, { hasSpareRouter: true });
+    const graph = drawRoutedSite(random, { hasSpareRouter: true, hasAddresses: true });
     const world = new RoutedWorld(withOtherCosts(graph, random), mode, random);
     const streams = drawStreams(graph, random);
     if (!areWorthARun(world, streams)) return null;
@@ -156,7 +156,17 @@ export const otherWay: SimulatedClass = {
     if (variant !== "other hop counts, with a stop")
       return { plan: graph, world: graph, run: observeRouted(world, streams, {}, random), truth };
     const id = drawOne(random, [...otherSegments]);
-    return faulty({ graph, world, streams }, { dead: new Set([id]) }, { ...truth, places: bothNames(id) }, random);
+    const one = faulty({ graph, world, streams }, { dead: new Set([id]) }, { ...truth, places: bothNames(id) }, random);
+    // With nobody served by another way than planned, nothing shows that there is one.
+    const isShown = (hops: ReadonlyMap<string, number>, source: string, listeners: readonly string[]): boolean =>
+      listeners.some((host) => {
+        const ways = planned.map((other) => other.deliver(source, listeners).hops.get(host));
+        return hops.has(host) && ways.every((count) => count !== hops.get(host));
+      });
+    const areShown = streams.some(({ source, listeners }) =>
+      isShown(world.deliver(source, listeners, { dead: new Set([id]) }).hops, source, listeners),
+    );
+    return areShown ? one : null;
   },
 };
 

@@ -96,12 +96,13 @@ function classesOf<T extends PathTrial>(
 ): UnclearedElements<T> {
   const elements = new ExplainingElements(site);
   const unexplained: BadPair<T>[] = [];
-  const silencersOf = silencersOfTrials(site);
+  const onWay = silencersOfTrials(site);
+  const beside = bySteps((trial) => answeringSilencers(site, trial));
   for (const [number, { trial, outcome }] of pairs.entries()) {
     const { startMs = 0, endMs = 0 } = outcome.bad ?? {};
     const silence = { startMs: startMs + outcome.marginMs, endMs };
     let isExplained = false;
-    for (const silencer of silencersOf(trial, outcome.leaf)) {
+    for (const silencer of [...onWay(trial, outcome.leaf), ...beside(trial, outcome.leaf)]) {
       if (cleared.isCleared(silencer, trial, silence)) continue;
       isExplained = true;
       elements.add(silencer, trial, number);
@@ -125,16 +126,21 @@ function classesOf<T extends PathTrial>(
   return { classes, unexplained };
 }
 
-/** All that would silence a pair, from the source to the listener. */
+/** All on the way that would silence a pair, from the source to the listener. */
 export function silencersOfTrials(site: SiteIndex): (trial: PathTrial, leaf: number) => readonly Silencer[] {
-  type OfStep = ReturnType<typeof silencersByStep>;
-  const byTrial = new Map<PathTrial, readonly [onWay: OfStep, answering: OfStep]>();
+  const ofStep = bySteps((trial) => silencersByStep(site, trial));
+  return (trial, leaf) => [...silencersAtSource(site, trial), ...ofStep(trial, leaf), ...silencersAtListener(leaf)];
+}
+
+/** For every pair what its steps say, from the source to the listener; each trial is looked at once. */
+function bySteps(
+  ofTrial: (trial: PathTrial) => (node: number) => readonly Silencer[],
+): (trial: PathTrial, leaf: number) => readonly Silencer[] {
+  const known = new Map<PathTrial, (node: number) => readonly Silencer[]>();
   return (trial, leaf) => {
-    const known = byTrial.get(trial) ?? [silencersByStep(site, trial), answeringSilencers(site, trial)];
-    byTrial.set(trial, known);
-    const way = nodesDownTo(trial.tree, leaf);
-    const [onWay, answering] = known.map((ofStep) => way.flatMap(ofStep));
-    return [...silencersAtSource(site, trial), ...(onWay ?? []), ...silencersAtListener(leaf), ...(answering ?? [])];
+    const ofStep = known.get(trial) ?? ofTrial(trial);
+    known.set(trial, ofStep);
+    return nodesDownTo(trial.tree, leaf).flatMap(ofStep);
   };
 }
 

@@ -21,7 +21,7 @@ export interface SiteIndex {
   /** By the number of a part, the whole that it is part of; empty in a site without VLANs. */
   readonly wholeNode: ReadonlyMap<number, number>;
   readonly wholeSegment: ReadonlyMap<number, number>;
-  /** Where a source has equal routes: which of its alternatives is taken for the one in use. The first if not named. */
+  /** Where a source has several ways: the number (see `waysFrom`) of the one taken to be in use. The first if not named. */
   readonly alternatives: ReadonlyMap<string, number>;
   readonly hasRouters: boolean;
 }

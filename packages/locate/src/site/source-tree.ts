@@ -1,5 +1,5 @@
-import { sourceWays } from "@dyetrace/site";
 import type { SiteIndex } from "./site-index.ts";
+import { waysByNumber } from "./ways-from.ts";
 
 /**
  * The ways from one source to every node it reaches: a tree, directed away from the source. Nodes and segments by
@@ -15,14 +15,13 @@ export interface SourceTree {
 }
 
 /**
- * By VLANs and routers (`sourceWays` of the site package), the alternative that the index names where there are several;
- * hosts do not forward.
+ * By VLANs and routers (`sourceWays` of the site package), the ways that the index names where there are several; hosts
+ * do not forward.
  */
 export function sourceTree(site: SiteIndex, source: number): SourceTree {
   if (!site.hasRouters) return switchedTree(site, source);
   const name = site.nodes[source]?.name ?? "";
-  const alternatives = sourceWays(site.graph, name);
-  const ways = alternatives[site.alternatives.get(name) ?? 0] ?? alternatives[0];
+  const ways = waysByNumber(site.graph, name, site.alternatives.get(name) ?? 0);
   const parent = new Int32Array(site.nodes.length).fill(-1);
   const into = new Int32Array(site.nodes.length).fill(-1);
   const order = [source];

@@ -13,6 +13,11 @@ export interface RouterChoice {
   readonly forwarder: ReadonlyMap<number, string>;
 }
 
+export interface WaysOptions {
+  /** Only the cheapest routes: not those of a router that may be designated for a subnet. */
+  readonly isDesignatedLeftOut?: boolean;
+}
+
 /** Where routes are equal, this many combinations are followed at most. */
 export const MOST_ALTERNATIVES = 16;
 
@@ -24,7 +29,11 @@ export const MOST_ALTERNATIVES = 16;
  * @param graph unfolded
  * @returns one at least; the first prefers what stands first in the plan
  */
-export function routerChoices(graph: SiteGraph, source: string): RouterChoice[] {
+export function routerChoices(
+  graph: SiteGraph,
+  source: string,
+  { isDesignatedLeftOut = false }: WaysOptions = {},
+): RouterChoice[] {
   const domains = domainsOfLinks(graph);
   const domainOf = (segment: LinkSegment): number => domains.get(segment.link) ?? -1;
   const routers = [...graph.nodes.values()].filter(({ kind, name }) => kind === "router" && name !== source);
@@ -53,7 +62,7 @@ export function routerChoices(graph: SiteGraph, source: string): RouterChoice[] 
     const able = present.filter((router) => costOfRouter(router) === cost);
     const vlan = portsOf(able[0] ?? "").find((segment) => domainOf(segment) === domain)?.link.vlans?.[0];
     // It answers for the members alone, and brings the packets itself unless its own way to the source leads by this subnet.
-    const dearer = mayBeDesignated(graph, present, vlan).filter((router) => {
+    const dearer = (isDesignatedLeftOut ? [] : mayBeDesignated(graph, present, vlan)).filter((router) => {
       const ways = portsOf(router).filter((segment) => costBy(segment) === costOfRouter(router));
       return !able.includes(router) && ways.some((segment) => domainOf(segment) !== domain);
     });
@@ -88,11 +97,10 @@ export function routerChoices(graph: SiteGraph, source: string): RouterChoice[] 
  * @param graph unfolded
  * @param source name of a node of it; an unknown one reaches nothing
  */
-export function sourceWays(graph: SiteGraph, source: string): SourceWays[] {
-  const domains = domainsOfLinks(graph);
+export function sourceWays(graph: SiteGraph, source: string, options?: WaysOptions): SourceWays[] {
   const seen = new Set<string>();
-  return routerChoices(graph, source).flatMap((choice) => {
-    const ways = waysOf(graph, source, choice, (segment) => domains.get(segment.link) ?? -1);
+  return routerChoices(graph, source, options).flatMap((choice) => {
+    const ways = waysByChoice(graph, source, choice);
     const key = [...ways.values()].map((segment) => segment.id).join();
     if (seen.has(key)) return [];
     seen.add(key);
@@ -100,12 +108,10 @@ export function sourceWays(graph: SiteGraph, source: string): SourceWays[] {
   });
 }
 
-function waysOf(
-  graph: SiteGraph,
-  source: string,
-  { upstream, forwarder }: RouterChoice,
-  domainOf: (segment: LinkSegment) => number,
-): SourceWays {
+/** The ways that one choice of the routers gives. */
+export function waysByChoice(graph: SiteGraph, source: string, { upstream, forwarder }: RouterChoice): SourceWays {
+  const domains = domainsOfLinks(graph);
+  const domainOf = (segment: LinkSegment): number => domains.get(segment.link) ?? -1;
   const kindOf = (node: string) => graph.nodes.get(node)?.kind;
   const ways = new Map<string, LinkSegment>();
   const queue = [source];
