@@ -3,6 +3,7 @@ import { Command, CommanderError } from "commander";
 import { VERSION } from "./about/version.ts";
 import { registerEnrol } from "./control/register-enrol.ts";
 import { registerRun } from "./control/register-run.ts";
+import { registerStop } from "./control/register-stop.ts";
 import { registerCheck } from "./standalone/register-check.ts";
 import { registerListen } from "./standalone/register-listen.ts";
 import { registerSend } from "./standalone/register-send.ts";
@@ -18,6 +19,7 @@ export async function runAgentProgram(argv: readonly string[]): Promise<void> {
     .showHelpAfterError("Add --help to see what this command takes.");
   registerEnrol(program);
   registerRun(program);
+  registerStop(program);
   registerSend(program);
   registerListen(program);
   registerCheck(program);

@@ -75,6 +75,8 @@ class FakeDataPlane implements Partial<DataPlane> {
 
 const monotonicNs = (): number => Number(process.hrtime.bigint());
 
+let isStopped = false;
+
 function playedBy(): { duty: AgentDuty; plane: FakeDataPlane; take: (order: Order) => void; said: string[] } {
   const plane = new FakeDataPlane();
   const said: string[] = [];
@@ -84,6 +86,11 @@ function playedBy(): { duty: AgentDuty; plane: FakeDataPlane; take: (order: Orde
     log: pino({ level: "silent" }),
     link: { send: ({ kind }) => said.push(kind), clock: () => ({ offsetNs: 0, uncertaintyNs: 1000 }) },
     sender: { add: () => {} },
+    hostStop: {
+      get isStopped() {
+        return isStopped;
+      },
+    },
   });
   const take = (order: Order): void => {
     if (order.kind === "prepare") duty.prepare(order);
@@ -131,6 +138,28 @@ test("AgentDuty: given abort once it is prepared, then go is refused; given a st
   await settled();
   take(order("go", RUNS[1], -3600e9));
   expect(plane.begun).toEqual([]);
+});
+
+test("AgentDuty: given a host that is stopped, then what it is busy with ends, and nothing begins until it is released", async () => {
+  const { plane, take, said, duty } = playedBy();
+  take(order("prepare", RUNS[0]));
+  await settled();
+  take(order("go", RUNS[0]));
+  expect(plane.on).toBe(RUNS[0]);
+  isStopped = true;
+  duty.stop();
+  expect([plane.on, said.at(-1)]).toEqual([null, "trouble"]);
+  for (const kind of ["prepare", "resume"] as const) {
+    take(order(kind, RUNS[1]));
+    await settled();
+    take(order("go", RUNS[1]));
+  }
+  expect([plane.begun, said.filter((kind) => kind === "refused")]).toEqual([[RUNS[0]], ["refused"]]);
+  isStopped = false;
+  take(order("prepare", RUNS[1]));
+  await settled();
+  take(order("go", RUNS[1]));
+  expect(plane.on).toBe(RUNS[1]);
 });
 
 test("AgentDuty: given abort while a run is taken up again, then it is not taken up", async () => {

@@ -38,8 +38,10 @@ export interface AgentDutyOptions {
   readonly log: Logger;
   readonly link: Pick<ControllerLink, "send" | "clock">;
   readonly sender: Pick<ReportSender, "add">;
+  readonly hostStop: { readonly isStopped: boolean };
 }
 
+const STOPPED_HERE = "sending was stopped on this host, with dyetrace-agent stop";
 /** A run begins about now: whoever says otherwise has another clock, and all of its timeline would be done at once, or never. */
 const MOST_LEAD_NS = 60e9;
 /** A task that is taken up again begins at a whole interval at least this far ahead: sockets must be opened first. */
@@ -98,6 +100,7 @@ export class AgentDuty {
     const { dataPlane, log, link } = this.#with;
     if (this.#duty !== preparing) return; // ended, or another run was ordered
     try {
+      this.#refuseStopped();
       await dataPlane.prepare(task);
       if (this.#duty !== preparing) {
         dataPlane.abort("ended before it was prepared");
@@ -136,6 +139,21 @@ export class AgentDuty {
     const preparing: Duty = { kind: "preparing", runId };
     this.#duty = preparing;
     this.#preparing = this.#preparing.then(() => this.#resume(message, preparing));
+  }
+
+  /** Whoever sits at this host wants an end: of whatever it is. */
+  stop(): void {
+    const { runId } = this;
+    this.#with.dataPlane.abort(STOPPED_HERE);
+    if (runId === null) return;
+    this.#with.link.send({ kind: "trouble", runId, code: "GUARD_REFUSED", message: STOPPED_HERE, hint: "" });
+    this.abort({ kind: "abort", runId, reason: STOPPED_HERE });
+  }
+
+  /** @throws {Fault} GUARD_REFUSED */
+  #refuseStopped(): void {
+    if (!this.#with.hostStop.isStopped) return;
+    throw new Fault("GUARD_REFUSED", STOPPED_HERE, "Run `dyetrace-agent stop --release` on that host");
   }
 
   abort({ runId, reason }: Message<"abort">): void {
@@ -194,6 +212,7 @@ export class AgentDuty {
         if (this.#duty === preparing) this.#duty = { kind: "idle" };
         return;
       }
+      this.#refuseStopped();
       const rest = remainingTask(task, shiftNs);
       await dataPlane.prepare(rest);
       if (this.#duty !== preparing) {

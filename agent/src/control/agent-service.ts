@@ -8,6 +8,7 @@ import { AgentDuty } from "./agent-duty.ts";
 import { asRefusal } from "./as-refusal.ts";
 import type { KnownController } from "./ask-controller.ts";
 import { ControllerLink } from "./controller-link.ts";
+import { watchHostStop } from "./host-stop.ts";
 import { ReportSender } from "./report-sender.ts";
 import { ReportSpool } from "./spool/report-spool.ts";
 
@@ -21,6 +22,8 @@ export interface AgentServiceOptions {
   readonly log: Logger;
   /** Where reports wait for their acknowledgement; this agent's alone. */
   readonly spoolFolder: string;
+  /** Where `dyetrace-agent stop` says that nothing may be sent. */
+  readonly dataFolder: string;
   readonly spoolMostBytes: number;
   /** What this process may not do, in sentences; null: it cannot be told. */
   readonly lacks: readonly string[] | null;
@@ -69,7 +72,11 @@ export function startAgentService(options: AgentServiceOptions): AgentService {
   });
 
   const sender = new ReportSender(spool, link);
-  const duty: AgentDuty = new AgentDuty({ dataPlane, watcher, log, link, sender });
+  const hostStop = watchHostStop(options.dataFolder, () => {
+    log.warn("stopped on this host: whatever it is busy with ends");
+    duty.stop();
+  });
+  const duty: AgentDuty = new AgentDuty({ dataPlane, watcher, log, link, sender, hostStop });
 
   let hasUpgraded = (): void => {};
   const upgrade = async ({ sha256, version }: Extract<ControllerMessage, { kind: "upgrade" }>): Promise<void> => {
@@ -148,6 +155,7 @@ export function startAgentService(options: AgentServiceOptions): AgentService {
   return {
     done,
     close: async () => {
+      hostStop[Symbol.dispose]();
       link.close();
       await dataPlane.close();
       await watcher.close();

@@ -72,6 +72,7 @@ export function registerRun(program: Command): void {
         dataPlane,
         watcher,
         log,
+        dataFolder: options.data,
         spoolFolder: path.join(options.data, name),
         spoolMostBytes: parseSizeBytes(options.spoolLimit),
       });

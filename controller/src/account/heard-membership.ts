@@ -1,5 +1,5 @@
 import { type MembershipView, viewMembership } from "@dyetrace/measure";
-import type { MembershipEvent } from "@dyetrace/wire";
+import { greatestOf, type MembershipEvent } from "@dyetrace/wire";
 import type { AgentEvidence } from "./run-evidence.ts";
 
 /** Queries, reports and leaves at one host: those of the run, and those shortly before it that still stood at its start. */
@@ -32,6 +32,6 @@ function queryIntervalNs({ queriers, ipv4, ipv6 }: MembershipView): number {
   const intervals = elected.map(
     ({ intervalAdvertisedMs, intervalSeenMs }) => (intervalAdvertisedMs ?? intervalSeenMs ?? 0) * 1e6,
   );
-  const longest = Math.max(0, ...intervals);
+  const longest = greatestOf(intervals, 0);
   return longest === 0 ? STANDARD_QUERY_INTERVAL_NS : longest;
 }

@@ -1,4 +1,4 @@
-import { parseIpAddress } from "@dyetrace/wire";
+import { greatestOf, parseIpAddress } from "@dyetrace/wire";
 import { heardMembership } from "../account/heard-membership.ts";
 import type { RunEvidence } from "../account/run-evidence.ts";
 import type { CompiledRun } from "../plan/compiled-run.ts";
@@ -16,5 +16,5 @@ export function siteMembershipIntervalNs(run: CompiledRun, evidence: RunEvidence
     const timers = [families.has(4) ? [view.ipv4.timers] : [], families.has(6) ? [view.ipv6.timers] : []].flat();
     return timers.filter(({ source }) => source !== "default").map((one) => one.membershipIntervalLowMs * 1e6);
   });
-  return heard.length === 0 ? null : Math.max(...heard);
+  return heard.length === 0 ? null : greatestOf(heard);
 }

@@ -1,4 +1,4 @@
-import { formatDurationNs, formatRatio, type ReportIncident } from "@dyetrace/wire";
+import { formatDurationNs, formatRatio, greatestOf, type ReportIncident } from "@dyetrace/wire";
 import { binomialTest } from "../compare/binomial-test.ts";
 import type { Episode } from "../store/kept-report.ts";
 
@@ -39,7 +39,7 @@ export function findPatterns(
   const startsNs = trouble.map(({ fromMs }) => fromMs * 1e6);
   if (startsNs.length < LEAST) return [];
   // Single packets that are lost at any time would drown what repeats, so the large ones are looked at by themselves.
-  const largest = Math.max(...trouble.map(({ count }) => count));
+  const largest = greatestOf(trouble.map(({ count }) => count));
   const large = trouble.filter(({ count }) => count * LARGE_SHARE >= largest).map(({ fromMs }) => fromMs * 1e6);
   const period = findPeriod(startsNs, lengthNs, startedMs, "Incidents");
   const isApart = period.length === 0 && large.length >= LEAST && large.length < startsNs.length;

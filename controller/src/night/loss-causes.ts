@@ -1,5 +1,6 @@
 import { type SharedCause, type SharedTrial, sharedCauses } from "@dyetrace/locate";
 import { hostOfAgent, type SiteGraph } from "@dyetrace/site";
+import { greatestOf, leastOf } from "@dyetrace/wire";
 import { getOrAdd } from "../account/get-or-add.ts";
 import { alikeLosses, type LostRuns } from "../compare/alike-losses.ts";
 import { readLostNumbers } from "../intake/lost-numbers.ts";
@@ -97,7 +98,7 @@ export class LossCauses {
       return [
         {
           suspects: first.suspects,
-          confidence: Math.min(...same.map(({ confidence }) => confidence)),
+          confidence: leastOf(same.map(({ confidence }) => confidence)),
           isOf: this.#isOfAny(same),
         },
       ];
@@ -139,8 +140,8 @@ function alikeLossesIn(run: CompiledRun, episodes: readonly Episode[]): AlikeLos
       return {
         stream,
         losses: alike,
-        fromNs: Math.min(...times.map((one) => one.fromNs)),
-        toNs: Math.max(...times.map((one) => one.toNs)),
+        fromNs: leastOf(times.map((one) => one.fromNs)),
+        toNs: greatestOf(times.map((one) => one.toNs)),
         isSilence: alike.every((loss) => wasSilent(stream, loss)),
         others: losses.filter(({ agent }) => !hit.has(agent)),
       };

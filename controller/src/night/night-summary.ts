@@ -1,5 +1,5 @@
 import { loadSitePlan } from "@dyetrace/site";
-import { Fault, type ReportIncident } from "@dyetrace/wire";
+import { Fault, leastOf, type ReportIncident } from "@dyetrace/wire";
 import { MINUTE_NS } from "../intake/count-minutes.ts";
 import { type PackedRun, unpackCompiledRun } from "../plan/compiled-run-json.ts";
 import type { StripCell } from "../store/report-records.ts";
@@ -45,7 +45,10 @@ export async function summariseNight(store: Store, record: RunRecord, nowMs: num
   // While it goes on, what is not there yet is on its way, and no absence.
   const knownNs = isOver
     ? untilNs
-    : Math.min(untilNs, ...(await store.reports.stints(run.runId)).map(({ toNs }) => toNs));
+    : leastOf(
+        (await store.reports.stints(run.runId)).map(({ toNs }) => toNs),
+        untilNs,
+      );
   const incidents = record.report?.incidents ?? (await findIncidents(store, run, graph, knownNs));
   const marks = await store.reports.episodes(run.runId, 0, untilNs, MOST_EPISODES, ["loss", "silence", "host-loss"]);
   const stints = await store.reports.stints(run.runId);

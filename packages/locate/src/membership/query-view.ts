@@ -1,4 +1,5 @@
 import { layer2Domain, querierOf, queriersOf } from "@dyetrace/site";
+import { greatestOf } from "@dyetrace/wire";
 import { placeNames } from "../cover/failure-element.ts";
 import { smallestFailureSet } from "../cover/failure-set.ts";
 import type { PathTrial } from "../cover/path-trial.ts";
@@ -55,7 +56,7 @@ export class QueryView {
     const reports = this.#run.membership.filter(
       (e) => e.kind === "report" && e.host === host && e.group === group && e.atMs <= beforeMs,
     );
-    return reports.length === 0 ? null : Math.max(...reports.map((e) => e.atMs));
+    return reports.length === 0 ? null : greatestOf(reports.map((e) => e.atMs));
   }
 
   /**

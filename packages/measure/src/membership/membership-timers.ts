@@ -1,3 +1,4 @@
+import { greatestOf } from "@dyetrace/wire";
 import type { QuerierSeen } from "./querier-seen.ts";
 
 /**
@@ -46,7 +47,7 @@ interface QueryInterval {
 function queryInterval(querier: QuerierSeen | null): QueryInterval {
   const times = querier?.generalQueryMs ?? [];
   const gapsMs = times.slice(1).map((atMs, i) => atMs - (times[i] ?? atMs));
-  const longestMs = Math.max(0, ...gapsMs);
+  const longestMs = greatestOf(gapsMs, 0);
   const advertisedMs = querier?.intervalAdvertisedMs ?? null;
   if (advertisedMs !== null) {
     return { source: "advertised", lowMs: advertisedMs, highMs: Math.max(advertisedMs, longestMs) };
