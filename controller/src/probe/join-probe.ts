@@ -34,7 +34,7 @@ export function joinProbe(
     before: [...first.suspects],
     after: [...suspects],
     title: narrowedSentence(first, narrowed),
-    evidence: narrowedEvidence(first, narrowed),
+    evidence: narrowedEvidence(first, narrowed, observations.streams),
   };
   if (outcome === "gone" || outcome === "undecided") return { probe, findings };
   const isSaid = (finding: ReportFinding): boolean =>

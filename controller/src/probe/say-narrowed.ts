@@ -24,12 +24,21 @@ export function narrowedSentence({ suspects }: ProbedRun, { outcome, suspects: l
 /** Who got what in the probe, and whom that rules out. */
 export function narrowedEvidence(
   { suspects }: ProbedRun,
-  { outcome, suspects: left, silent, good, isOneFault }: Narrowed,
+  { outcome, suspects: left, silent, good, isOneFault, deaf }: Narrowed,
+  streams: readonly { readonly stream: string; readonly source: string }[],
 ): string[] {
+  const sourceOf = (name: string): string => streams.find(({ stream }) => stream === name)?.source ?? "unknown";
   const cleared = suspects.filter((name) => !left.includes(name));
   return [
-    ...byStream(good).map(([stream, hosts]) => `In the probe ${list(hosts)} received ${stream}.`),
-    ...byStream(silent).map(([stream, hosts]) => `In the probe ${list(hosts)} got nothing of ${stream}.`),
+    ...byStream(good).map(
+      ([stream, hosts]) => `In the probe ${list(hosts)} received ${stream}, which ${sourceOf(stream)} sent.`,
+    ),
+    ...byStream(silent).map(
+      ([stream, hosts]) => `In the probe ${list(hosts)} got nothing of ${stream}, which ${sourceOf(stream)} sent.`,
+    ),
+    ...(deaf.length === 0
+      ? []
+      : [`Meanwhile ${list(deaf)} heard no query, while others did: more than the membership reports is lost.`]),
     ...(outcome === "narrowed"
       ? [`Taking it that one fault was there in both runs, that rules out ${list(cleared)}.`]
       : []),
@@ -42,10 +51,20 @@ export function narrowedEvidence(
 /** "between core:1 and pier-east:24", "in sw3", "in one of 3 places: …". */
 export function placesPhrase(suspects: readonly string[]): string {
   const [first = ""] = suspects;
+  if (isOneLink(suspects)) {
+    const [from, to] = first.split(">");
+    return `between ${from} and ${to}: what is sent one way, or the membership reports the other way`;
+  }
   if (suspects.length > 1) return `in one of ${suspects.length} places: ${list(suspects)}`;
   const [, from, to, vlan] = /^(.+)>(.+?)( vlan \d+)?$/.exec(first) ?? [];
   if (from === undefined || to === undefined) return `in ${first}`;
   return `between ${from} and ${to}${vlan === undefined ? "" : ` in${vlan.replace("vlan", "VLAN")}`}`;
+}
+
+/** Both directions of one link, and nothing else. */
+function isOneLink([first = "", second = "", ...others]: readonly string[]): boolean {
+  const [from, to] = first.split(">");
+  return others.length === 0 && to !== undefined && second === `${to}>${from}`;
 }
 
 function byStream(pairs: readonly ProbedPair[]): [string, string[]][] {

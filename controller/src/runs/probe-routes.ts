@@ -1,8 +1,8 @@
+import Type, { type Static } from "@dyetrace/schema";
 import { loadSitePlan } from "@dyetrace/site";
 import { Fault, type ProbeRun, ProbeRunSchema } from "@dyetrace/wire";
 import { type ProbeOffer, ProbeOfferSchema } from "@dyetrace/wire/console/probe-offer";
 import type { FastifyInstance } from "fastify";
-import Type, { type Static } from "typebox";
 import { offerProbe } from "../probe/offer-probe.ts";
 import type { Store } from "../store/store.ts";
 import type { RunSurroundings } from "./start-run.ts";

@@ -6,6 +6,7 @@ import { segmentBetween, sketchSite } from "../../../tests/simulation/sketch-sit
 import { drawStopScene, truthOf } from "../../../tests/simulation/stop-scene.ts";
 import { chooseProbe, wantedAgent } from "./choose-probe.ts";
 import { locate } from "./locate.ts";
+import { narrowSuspects } from "./narrow-suspects.ts";
 import type { ProbeTask } from "./probe/probe.ts";
 
 // Sites drawn up for these tests; what is true is what the simulation put in, which shares no reasoning with the choice.
@@ -91,4 +92,40 @@ describe("probe: given a trunk that stops everything behind it", () => {
     expect(wanted?.expectedSuspects).toBeLessThan(probe.expectedSuspects);
     expect(site.nodes.has(wanted?.beside ?? "")).toBe(true);
   });
+});
+
+describe("probe: given what hosts heard of the querier meanwhile", () => {
+  const trunk = segmentBetween(site, "core", "sw-east");
+  const back = segmentBetween(site, "sw-east", "core");
+  const task = taskOf(["tower", "kiosk", "gate", "hall"]);
+  /** What both runs leave if just these hosts could hear queries and heard none. */
+  const leftIfDeaf = (deaf: readonly string[]): readonly string[] => {
+    const probe = chooseProbe(site, task);
+    const streams = (probe?.streams ?? []).map((one, at) => ({ ...one, stream: `probe-${at + 1}`, packets: 120 }));
+    const run = simulateRun(site, streams, [{ kind: "dead-segment", segment: trunk }], seededRandom(3));
+    const query = { address: "192.0.2.1", family: 4, version: 3, queries: 3, firstMs: 0, lastMs: 900 } as const;
+    const queriers = task.hosts.map((host) => ({
+      host,
+      canHear: true,
+      watchedFromMs: -500,
+      watchedToMs: 1_500,
+      queriers: deaf.includes(host) ? [] : [query],
+    }));
+    return narrowSuspects(site, task, { ...run, queriers }).suspects;
+  };
+
+  test("then where all behind the trunk heard none, the trunk towards them is left alone", () => {
+    expect(leftIfDeaf(["kiosk", "gate"])).toEqual([trunk]);
+  });
+
+  test("then where all heard them, both directions stay: what lets queries through may stop other groups", () => {
+    expect(leftIfDeaf([])).toEqual(expect.arrayContaining([trunk, back]));
+  });
+
+  test.each([[["kiosk"]], [["kiosk", "gate", "hall"]]])(
+    "then %j hearing none fits no suspect, and rules none out",
+    (deaf) => {
+      expect(leftIfDeaf(deaf)).toEqual(leftIfDeaf([]));
+    },
+  );
 });

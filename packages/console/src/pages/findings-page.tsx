@@ -1,4 +1,4 @@
-import type { RunReport } from "@dyetrace/wire";
+import type { ProbeRun, RunReport } from "@dyetrace/wire";
 import { useMemo } from "preact/hooks";
 import { EvidenceCharts } from "../findings/evidence-charts.tsx";
 import { evidenceOf } from "../findings/evidence-of.ts";
@@ -8,6 +8,8 @@ import { Deliveries, HostCounts } from "../parts/delivery-figures.tsx";
 import { FindingHead, Suspects } from "../parts/finding-note.tsx";
 import { RefusalNote } from "../parts/refusal-note.tsx";
 import { RunNote } from "../parts/run-note.tsx";
+import { OfferProbe } from "../probe/probe-offer.tsx";
+import { ProbeOfRun, ProbesOfFinding, useProbes } from "../probe/probe-result.tsx";
 import { hrefTo, route } from "../state/route.ts";
 import { type RunView, useViewedRun } from "../state/run-view.ts";
 
@@ -33,6 +35,7 @@ export function FindingsPage() {
 
 function Findings({ view }: { readonly view: RunView }) {
   const { report } = view;
+  const probes = useProbes(view.runId);
   const graph = useMemo(() => graphOf(view.drawing), [view.drawing]);
   return (
     <div class="findings-page">
@@ -43,8 +46,9 @@ function Findings({ view }: { readonly view: RunView }) {
           <a href={hrefTo("map", view.live === null ? view.runId : undefined)}>The whole site on the map</a>
         </p>
       </header>
+      {report?.probe !== undefined && <ProbeOfRun probe={report.probe} />}
       {report?.findings.map((_, index) => (
-        <FindingCard key={`${report.run} ${index}`} report={report} index={index} graph={graph} />
+        <FindingCard key={`${report.run} ${index}`} report={report} index={index} graph={graph} probes={probes} />
       ))}
       {report !== null && <Promises report={report} />}
       {report !== null && <Deliveries report={report} />}
@@ -67,9 +71,10 @@ interface FindingCardProps {
   readonly report: RunReport;
   readonly index: number;
   readonly graph: ReturnType<typeof graphOf>;
+  readonly probes: readonly ProbeRun[];
 }
 
-function FindingCard({ report, index, graph }: FindingCardProps) {
+function FindingCard({ report, index, graph, probes }: FindingCardProps) {
   const finding = report.findings[index];
   if (finding === undefined) return null;
   return (
@@ -78,6 +83,14 @@ function FindingCard({ report, index, graph }: FindingCardProps) {
         <FindingHead finding={finding} />
         <h2>{finding.title}</h2>
         <Suspects finding={finding} />
+        <ProbesOfFinding probes={probes} index={index} />
+        {finding.suspects.length > 1 && finding.causes !== undefined && (
+          <OfferProbe
+            runId={report.run}
+            index={index}
+            isProbed={probes.some(({ probe }) => probe?.finding === index)}
+          />
+        )}
         <h3>What it rests on</h3>
         <ul class="evidence">
           {finding.evidence.map((sentence) => (

@@ -4,21 +4,30 @@ import { formatMs } from "./format.ts";
 
 /** Segments shown of those that the run loads. */
 const MOST_LOADS = 8;
+const MOST_LOADS_BRIEF = 4;
 
 /** What a run would do, need and load, in plain words. */
-export function Forecast({ forecast }: { readonly forecast: RunForecast }) {
+export function Forecast(props: {
+  readonly forecast: RunForecast;
+  /** Without what it is about and its steps. */
+  readonly isBrief?: boolean;
+}) {
+  const { forecast, isBrief = false } = props;
+  const mostLoads = isBrief ? MOST_LOADS_BRIEF : MOST_LOADS;
   const { needs, missing, loads, cautions, thoughts } = forecast;
   return (
     <div class="forecast-parts">
-      {forecast.about !== null && <p>{forecast.about}</p>}
-      <ol class="story">
-        {forecast.steps.map((step, index) => (
-          <li key={index}>
-            <span class="at">{step.atMs === 0 ? "0 s" : formatMs(step.atMs)}</span> {step.sentence}
-          </li>
-        ))}
-        {forecast.furtherSteps > 0 && <li class="soft">and {forecast.furtherSteps} more steps</li>}
-      </ol>
+      {!isBrief && forecast.about !== null && <p>{forecast.about}</p>}
+      {!isBrief && (
+        <ol class="story">
+          {forecast.steps.map((step, index) => (
+            <li key={index}>
+              <span class="at">{step.atMs === 0 ? "0 s" : formatMs(step.atMs)}</span> {step.sentence}
+            </li>
+          ))}
+          {forecast.furtherSteps > 0 && <li class="soft">and {forecast.furtherSteps} more steps</li>}
+        </ol>
+      )}
       <p>
         It lasts about <b>{formatMs(forecast.lastsMs)}</b> and needs{" "}
         {needs.length === 1 ? "1 agent" : `${needs.length} agents`}
@@ -65,7 +74,7 @@ export function Forecast({ forecast }: { readonly forecast: RunForecast }) {
               </tr>
             </thead>
             <tbody>
-              {loads.slice(0, MOST_LOADS).map(({ segment, loadBps, speedBps }) => (
+              {loads.slice(0, mostLoads).map(({ segment, loadBps, speedBps }) => (
                 <tr key={segment}>
                   <td>
                     <code>{segment}</code>
@@ -87,8 +96,8 @@ export function Forecast({ forecast }: { readonly forecast: RunForecast }) {
               ))}
             </tbody>
           </table>
-          {loads.length > MOST_LOADS && (
-            <p class="small soft">and {loads.length - MOST_LOADS} more segments, loaded less</p>
+          {loads.length > mostLoads && (
+            <p class="small soft">and {loads.length - mostLoads} more segments, loaded less</p>
           )}
         </>
       )}

@@ -13,8 +13,16 @@ import { useSettledAnswer } from "../state/use-settled-answer.ts";
 /** Time without a keystroke before the controller is asked. */
 const SETTLED_MS = 250;
 
+interface CheckedRequestProps {
+  readonly request: RunRequest;
+  /** What the button says. */
+  readonly words?: string;
+  /** The steps were told already: only what it needs, what to think of, and what it loads. */
+  readonly isBrief?: boolean;
+}
+
 /** The controller's own forecast of the request, and the button that starts it. */
-export function CheckedRequest({ request }: { readonly request: RunRequest }) {
+export function CheckedRequest({ request, words = "Start the run", isBrief = false }: CheckedRequestProps) {
   const key = JSON.stringify(request);
   const { answer, refusal, setRefusal } = useSettledAnswer<RunAnswer>(
     "/api/console/run-check",
@@ -75,10 +83,11 @@ export function CheckedRequest({ request }: { readonly request: RunRequest }) {
         </>
       )}
       {asked !== null && <ConfirmLoad words={asked} said={confirmation} onSay={setConfirmation} />}
+      {isBrief && answer?.kind === "run" && <Forecast forecast={answer.forecast} isBrief={true} />}
       <button type="button" class="press pours" disabled={!isReady} onClick={start}>
-        Start the run
+        {words}
       </button>
-      {answer?.kind === "run" && (
+      {!isBrief && answer?.kind === "run" && (
         <>
           <Forecast forecast={answer.forecast} />
           <DiskNeed request={request} lastsMs={answer.forecast.lastsMs} />

@@ -124,6 +124,9 @@ function withoutIdleListeners(
 
 const isIn = (names: readonly string[], name: string): boolean => names.includes(name);
 
+/** What a host would show, as `partingOf` reads it. */
+const MARKS = { no: "+", perhaps: "?", yes: "-" } as const;
+
 /** What streams would show of each element, worked out once for each stream. */
 class Looks {
   readonly #site: SiteIndex;
@@ -155,7 +158,7 @@ class Looks {
     if (known !== undefined) return known;
     const { elements } = this.#task.causes;
     const foretold = foretell(this.#site, stream, elements);
-    const looks = elements.map((_, at) => foretold.map(({ isSilent }) => (isSilent[at] === true ? "-" : "+")).join(""));
+    const looks = elements.map((_, at) => foretold.map(({ silenced }) => MARKS[silenced[at] ?? "no"]).join(""));
     this.#known.set(key, looks);
     return looks;
   }

@@ -4,8 +4,9 @@ import type { FindingCauses, SuspectElement } from "../finding/finding.ts";
 import type { RunObservations } from "../run/run-observations.ts";
 import { streamFacts } from "../run/stream-facts.ts";
 import type { SiteIndex } from "../site/site-index.ts";
-import { silencing } from "./foretell.ts";
+import { type Silenced, silencing } from "./foretell.ts";
 import type { SilentStream } from "./probe.ts";
+import { type UnheardQueries, unheardQueries } from "./unheard-queries.ts";
 
 /** What was known before the probe. */
 export interface ProbedFinding {
@@ -33,12 +34,14 @@ export interface Narrowed {
   readonly good: readonly ProbedPair[];
   /** False where some of what was silent in the probe has another cause besides. */
   readonly isOneFault: boolean;
+  /** Hosts that heard no query in the probe while others did, where that rules suspects out. */
+  readonly deaf: readonly string[];
 }
 
 interface Shown extends ProbedPair {
   readonly isGood: boolean;
   readonly isRepeated: boolean;
-  readonly isSilent: readonly boolean[];
+  readonly silenced: readonly Silenced[];
 }
 
 /**
@@ -49,16 +52,19 @@ export function narrow(site: SiteIndex, first: ProbedFinding, probe: RunObservat
   const { elements } = first.causes;
   const shown = shownBy(site, first, probe);
   const repeated = shown.filter(({ isRepeated }) => isRepeated);
-  const asBefore = { suspects: first.suspects, elements, isOneFault: true, ...pairsOf(shown) };
+  const asBefore = { suspects: first.suspects, elements, isOneFault: true, deaf: [], ...pairsOf(shown) };
   if (repeated.length === 0) return { ...asBefore, outcome: "undecided" };
   if (repeated.every(({ isGood }) => isGood)) return { ...asBefore, outcome: "gone" };
   const bad = shown.filter(({ isGood }) => !isGood);
-  const isCleared = (at: number): boolean => shown.some((one) => one.isGood && one.isSilent[at] === true);
+  const isCleared = (at: number): boolean => shown.some((one) => one.isGood && one.silenced[at] === "yes");
   const numbers = [...elements.keys()].filter((at) => !isCleared(at));
   const explaining = (pairs: readonly Shown[]): number[] =>
-    numbers.filter((at) => pairs.every(({ isSilent }) => isSilent[at] === true));
+    numbers.filter((at) => pairs.every(({ silenced }) => silenced[at] !== "no"));
   const ofAll = explaining(bad);
-  const left = ofAll.length > 0 ? ofAll : explaining(bad.filter(({ isRepeated }) => isRepeated));
+  const queries = unheardQueries(site, probe, first.silent[0]?.group.includes(":") === true);
+  const ofQueries = queries === null ? [] : ofAll.filter(alsoOf(site, elements, queries));
+  const ofPackets = ofAll.length > 0 ? ofAll : explaining(bad.filter(({ isRepeated }) => isRepeated));
+  const left = ofQueries.length > 0 ? ofQueries : ofPackets;
   const known = new Set(elements.map(({ place }) => place));
   const names = new Set(left.map((at) => elements[at]?.place));
   if (left.length === 0) return { ...asBefore, outcome: "undecided" };
@@ -70,7 +76,24 @@ export function narrow(site: SiteIndex, first: ProbedFinding, probe: RunObservat
     suspects,
     elements: left.flatMap((at) => elements[at] ?? []),
     isOneFault: ofAll.length > 0,
+    deaf: ofQueries.length === 0 ? [] : (queries?.deaf ?? []).flatMap((node) => site.nodes[node]?.name ?? []),
   };
+}
+
+/**
+ * Whether an element would keep the queries from just those who heard none. That they came to all says nothing for a
+ * suspect: what lets the queries' group through may still stop others.
+ */
+function alsoOf(
+  site: SiteIndex,
+  elements: readonly SuspectElement[],
+  { trial, hearing, deaf }: UnheardQueries,
+): (at: number) => boolean {
+  const silencedAt = silencing(site, elements);
+  const [ofHearing, ofDeaf] = [hearing, deaf].map((leaves) => leaves.map((leaf) => silencedAt(trial, leaf)));
+  return (at) =>
+    ofDeaf?.every((silenced) => silenced[at] === "yes") === true &&
+    ofHearing?.every((silenced) => silenced[at] === "no") === true;
 }
 
 /** What each pair of the probe showed, and would show for each element. Pairs that began good and ended silent say nothing. */
@@ -91,7 +114,7 @@ function shownBy(site: SiteIndex, { causes, silent }: ProbedFinding, probe: RunO
             host,
             isGood: good !== null,
             isRepeated: isRepeat(trial, host),
-            isSilent: silencedAt(trial, leaf),
+            silenced: silencedAt(trial, leaf),
           },
         ];
       }),

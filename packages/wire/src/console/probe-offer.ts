@@ -1,4 +1,4 @@
-import Type, { type Static } from "typebox";
+import Type, { type Static } from "@dyetrace/schema";
 import { RunRequestSchema } from "../control/run-request.ts";
 import type { DeepReadonly } from "../deep-readonly.ts";
 import { Nullable } from "../nullable.ts";
