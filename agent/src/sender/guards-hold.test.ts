@@ -246,7 +246,7 @@ test.each([
       }),
       { numRuns: 250 },
     );
-    expect(packets).toBeGreaterThan(4000); // or the property would have looked at nothing
+    expect(packets).toBeGreaterThan(1000); // of some 5,000, or the property would have looked at nothing
   },
 );
 

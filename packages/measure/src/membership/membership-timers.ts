@@ -1,4 +1,4 @@
-import { greatestOf } from "@dyetrace/wire";
+import { greatestOf } from "@dyetrace/wire/extremes";
 import type { QuerierSeen } from "./querier-seen.ts";
 
 /**

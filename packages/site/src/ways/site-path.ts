@@ -19,7 +19,7 @@ export function pathsBetween(graph: SiteGraph, from: string, to: string): SitePa
   const ends = unfoldedNames(unfolded, to);
   for (const start of unfoldedNames(unfolded, from)) {
     const paths = new Map<string, SitePath>();
-    for (const ways of sourceWays(unfolded, start)) {
+    for (const ways of sourceWays(unfolded, start, { isDesignatedLeftOut: true })) {
       const end = ends.find((name) => ways.has(name));
       if (end === undefined) continue;
       const path = inPlan(graph, from, segmentsDownTo(ways, end));
