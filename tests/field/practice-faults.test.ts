@@ -81,6 +81,9 @@ type Listening = Awaited<ReturnType<typeof join>>;
 
 /** Not `expect.poll`, which loses its test where several run at once. */
 const eventually = (check: () => unknown): Promise<unknown> => vi.waitFor(check, { timeout: 15_000, interval: 50 });
+const fail = (): never => {
+  throw new Error("no counter");
+};
 const receivesBeyond = (listener: Listening, seq: number): Promise<unknown> =>
   eventually(() => expect(listener.seqs.at(-1)).toBeGreaterThan(seq));
 
@@ -515,6 +518,35 @@ describe.concurrent("practice faults: switches and ports", () => {
       expect(await leak()).toBe(0);
       expect(await round(site, [kiosk])).toEqual([range(20)]);
     }),
+  );
+
+  test.each([
+    ["IGMP", GROUP, "igmp type 0x22"],
+    ["MLD", "ff15::77:1", "icmpv6 type 143"],
+  ])(
+    "reports of %s: given a join, then a switch's other hosts do not hear it (RFC 4541, section 2.1.1); behind a router's port or a switch that does not snoop they do",
+    (_, group, match) =>
+      onSite(async (site) => {
+        // A bridge reports groups of its own (all-snoopers, RFC 4286); those of the host are told by its MAC address.
+        const byStand = `ether saddr ${site.addressOf("stand").mac} ${match}`;
+        const heardBy = await Promise.all(["kiosk", "office"].map((host) => countFrames(site, host, byStand)));
+        const [kiosk = fail, office = fail] = heardBy;
+        {
+          await using stand = await join(site, "stand", group);
+          expect(await round(site, [stand], group)).toEqual([range(20)]); // the querier's switch heard the report
+        }
+        expect([await kiosk(), await office()]).toEqual([0, 0]);
+        for (const entry of ["snooping-off, on: edge", 'router-port, on: "edge:1"']) {
+          const [before, fault] = [await kiosk(), faults(entry)];
+          await site.inject(fault);
+          await using _stand = await join(site, "stand", group);
+          await eventually(async () => expect(await kiosk(), entry).toBeGreaterThan(before));
+          await site.lift(fault);
+        }
+        const lifted = await kiosk();
+        await using _stand = await join(site, "stand", group);
+        expect([await kiosk(), await office()]).toEqual([lifted, 0]);
+      })(),
   );
 
   test(

@@ -5,6 +5,15 @@ export const PLAN_WORDS: PhraseBook = {
   isOfFamily: ({ kind }) => kind === "plan-mismatch",
   titles: [
     {
+      says: /^(?<host>[^ ]+) and (?<other>[^ ]+) seem to sit in each other's place: (?<first>[^ ]+) at (?<place>.+), (?<second>[^ ]+) at (?<planned>.+)$/,
+      untrue: (part, _, { graph }) => {
+        const planned = (host: string): string | undefined => graph.outgoing.get(host)?.[0]?.to.node;
+        const [host, other] = [part("host"), part("other")];
+        if (part("first") !== host || part("second") !== other) return "other hosts";
+        return planned(host) === part("planned") && planned(other) === part("place") ? null : "planned elsewhere";
+      },
+    },
+    {
       // The plan has it elsewhere than at each of the places that fit.
       says: /^(?<host>[^ ]+) seems to sit (?:at .+, not at (?<planned>[^ ]+)|elsewhere than at (?<place>[^ ]+), or its report is wrong)$/,
       untrue: (part, _, { graph }) => (graph.nodes.get(part("host"))?.kind === "host" ? null : "no host"),

@@ -6,6 +6,8 @@ import { nameList } from "../finding/wording.ts";
 export interface MisplacedCase {
   readonly host: string;
   readonly plannedAt: string | null;
+  /** The host in whose place it sits, and which sits in its place; null where it is not known to be so. */
+  readonly exchangedWith: string | null;
   /** Nodes on which what was seen would fit; none where it fits nowhere. */
   readonly fits: readonly string[];
   readonly streams: readonly string[];
@@ -19,6 +21,11 @@ interface Elsewhere extends MisplacedCase {
   readonly plannedAt: string;
 }
 
+interface Exchanged extends Elsewhere {
+  readonly other: string;
+  readonly otherPlannedAt: string;
+}
+
 /** That a host sits elsewhere, as what it says alone tells. Our estimate, held against the truth by the bench. */
 const MISPLACED_CONFIDENCE = 0.8;
 const MOST_PLACES = 3;
@@ -26,13 +33,31 @@ const MOST_LINES = 5;
 
 const row = rowsOf<MisplacedCase>({
   streams: ({ streams }) => streams,
-  suspects: ({ host }) => [host],
+  suspects: ({ host, exchangedWith }) => [host, ...(exchangedWith === null ? [] : [exchangedWith])],
   confidence: () => MISPLACED_CONFIDENCE,
 });
 
 const seemsAt = ({ fits }: MisplacedCase): string | null => (fits.length === 1 ? (fits[0] ?? null) : null);
 
+const heardWhere = ({ misfits }: Pick<MisplacedCase, "misfits">): string =>
+  `Who hears whose membership reports differs from the plan ${misfits} times, and fits there: a switch hands reports on to routers and queriers alone, an unmanaged switch and a radio to everybody.`;
+
 const ROWS = [
+  row({
+    kind: "plan-mismatch",
+    match: (one): Exchanged | null => {
+      const [otherPlannedAt, ...more] = one.fits;
+      return one.exchangedWith === null || one.plannedAt === null || otherPlannedAt === undefined || more.length > 0
+        ? null
+        : { ...one, plannedAt: one.plannedAt, other: one.exchangedWith, otherPlannedAt };
+    },
+    title: ({ host, plannedAt, other, otherPlannedAt }) =>
+      `${host} and ${other} seem to sit in each other's place: ${host} at ${otherPlannedAt}, ${other} at ${plannedAt}`,
+    evidence: (one) => [heardWhere(one)],
+    advice: ({ host, other }) =>
+      `See which ports ${host} and ${other} are really on, correct the site plan and repeat the run. Until then no place beside them is sure.`,
+    reference: "RFC 4541, section 2.1.1",
+  }),
   row({
     kind: "plan-mismatch",
     match: (one): Elsewhere | null =>
@@ -41,12 +66,8 @@ const ROWS = [
       one.fits.length > MOST_PLACES
         ? `${one.host} seems to sit elsewhere than at ${one.plannedAt}, or its report is wrong`
         : `${one.host} seems to sit at ${orList(one.fits)}, not at ${one.plannedAt}`,
-    evidence: ({ host, otherwise, fits, plannedAt, misfits }) => [
-      ...(misfits === 0
-        ? []
-        : [
-            `Who hears whose membership reports differs from the plan ${misfits} times, and fits there: a switch hands reports on to routers and queriers alone, an unmanaged switch and a radio to everybody.`,
-          ]),
+    evidence: ({ host, otherwise, fits, plannedAt, ...one }) => [
+      ...(one.misfits === 0 ? [] : [heardWhere(one)]),
       ...(otherwise.length === 0
         ? []
         : [
@@ -81,7 +102,10 @@ export function misplacedFindings(cases: readonly MisplacedCase[]): Finding[] {
     const one = cases[at];
     if (one === undefined || one.fits.length === 0) return finding;
     const misplaced: MisplacedHost = { host: one.host, plannedAt: one.plannedAt, seemsAt: seemsAt(one) };
-    return { ...finding, misplaced: [misplaced] };
+    const { exchangedWith } = one;
+    const other =
+      exchangedWith === null ? [] : [{ host: exchangedWith, plannedAt: seemsAt(one), seemsAt: one.plannedAt }];
+    return { ...finding, misplaced: [misplaced, ...other] };
   });
 }
 

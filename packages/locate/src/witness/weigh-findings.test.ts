@@ -130,7 +130,9 @@ test("hearing: given a healthy run in which two hosts hear each other's neighbou
     { host: "b1", plannedAt: "um-b", seemsAt: "um-a" },
     { host: "a1", plannedAt: "um-a", seemsAt: "um-b" },
   ]);
-  expect(findings.map(({ kind }) => kind)).toEqual(["plan-mismatch", "plan-mismatch"]);
+  expect(findings.map(({ kind, title }) => [kind, title])).toEqual([
+    ["plan-mismatch", "b1 and a1 seem to sit in each other's place: b1 at um-a, a1 at um-b"],
+  ]);
 });
 
 test("hearing: given switches that hand reports on to everybody, then no plan is doubted", () => {

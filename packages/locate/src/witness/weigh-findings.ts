@@ -66,15 +66,12 @@ function noSurerThanThePlan(findings: readonly Finding[]): Finding[] {
 const silentHosts = (findings: readonly Finding[]): Set<string> =>
   new Set(findings.flatMap(({ kind, witnesses = [] }) => (FINDING_KINDS[kind].glyph === "stop" ? witnesses : [])));
 
-const heardOf = (elsewhere: HeardElsewhere | null): Finding[] =>
-  misplacedFindings(
-    (elsewhere?.hosts ?? []).map((one) => ({
-      ...one,
-      streams: [],
-      otherwise: [],
-      misfits: elsewhere?.misfits ?? 0,
-    })),
-  );
+const heardOf = (elsewhere: HeardElsewhere | null): Finding[] => {
+  const [first, second] = elsewhere?.hosts ?? [];
+  if (elsewhere === null || first === undefined) return [];
+  const exchangedWith = second?.host ?? null;
+  return misplacedFindings([{ ...first, exchangedWith, streams: [], otherwise: [], misfits: elsewhere.misfits }]);
+};
 
 const saidOf = (doubts: readonly DoubtedHost[]): Finding[] =>
   misplacedFindings(
@@ -82,6 +79,7 @@ const saidOf = (doubts: readonly DoubtedHost[]): Finding[] =>
       ...doubt,
       streams: [...new Set(otherwise.flatMap(({ streams }) => streams))],
       otherwise: otherwise.map(({ title }) => title),
+      exchangedWith: null,
       misfits: 0,
     })),
   );

@@ -4,6 +4,7 @@ import { isForwarding, isSnooping } from "../layout/node-kinds.ts";
 import { type NodeLayout, type PortLayout, type PracticeLayout, portOfLink } from "../layout/practice-layout.ts";
 import type { PracticeTimers } from "../layout/practice-timers.ts";
 import { planRoutes, routerPorts, type SiteRoutes, subnetText } from "../routing/routes.ts";
+import { keepReports, keepsReports } from "./report-ways.ts";
 
 /** Steps of one phase may run at the same time; the phases follow each other. */
 export type Phase = readonly Step[];
@@ -14,12 +15,27 @@ export function buildSteps(layout: PracticeLayout, timers: PracticeTimers, hasIp
   const namespaces = [...new Set(nodes.map(({ namespace }) => namespace))].map((name) => `netns add ${name}`);
   const routes = planRoutes(layout);
   const ends = { layout, routes, hasIpv6 };
+  const towardsRouters = routerPorts(layout);
+  const reportsOf = (node: NodeLayout): Step => {
+    const own = towardsRouters.filter(
+      ({ namespace, interfaceName: name }) =>
+        namespace === node.namespace && [...node.ports.values()].some(({ interfaceName }) => interfaceName === name),
+    );
+    return keepReports(
+      node,
+      own.map(({ interfaceName }) => interfaceName),
+      timers.otherQuerierIntervalMs,
+    );
+  };
   return [
     [ipBatch(null, ["link set lo up", ...namespaces, ...managementBridge])],
     nodes.map(settings),
     [ipBatch(null, [...nodes.flatMap((node) => links(layout, node)), ...nodes.flatMap(managementLink)])],
-    nodes.map((node) => (isForwarding(node.kind) ? forwarder(node, timers) : endpoint(node, ends))),
-    routerPorts(layout).map(({ namespace, interfaceName }) =>
+    [
+      ...nodes.map((node) => (isForwarding(node.kind) ? forwarder(node, timers) : endpoint(node, ends))),
+      ...nodes.filter(keepsReports).map(reportsOf),
+    ],
+    towardsRouters.map(({ namespace, interfaceName }) =>
       bridge(namespace, `link set dev ${interfaceName} mcast_router 2`),
     ),
   ];

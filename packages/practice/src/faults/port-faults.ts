@@ -1,3 +1,4 @@
+import { routerPortByFault } from "../build/report-ways.ts";
 import { bridge, ip, type Step } from "../host/step.ts";
 import { isForwarding } from "../layout/node-kinds.ts";
 import type { FaultGround, FaultPlan } from "./fault-plan.ts";
@@ -29,7 +30,12 @@ export function planRouterPort({ on, mode }: PracticeFaultOf<"router-port">, gro
   const { node, port } = switchPortAt(ground, on);
   const set = (value: keyof typeof ROUTER_PORT): Step =>
     bridge(node.namespace, `link set dev ${port.interfaceName} mcast_router ${ROUTER_PORT[value]}`);
-  return { claims: [`router-port ${on}`], apply: [set(mode)], undo: [set("learned")] };
+  const reports = routerPortByFault(node, port, mode === "always");
+  return {
+    claims: [`router-port ${on}`],
+    apply: [set(mode), ...reports.apply],
+    undo: [set("learned"), ...reports.undo],
+  };
 }
 
 const MTU_BYTES = 1500;

@@ -1,4 +1,5 @@
 import { querierSteps, timerSettings } from "../build/build-steps.ts";
+import { foreignPort, handReportsOn } from "../build/report-ways.ts";
 import { ip, ipBatch, nft, type Step } from "../host/step.ts";
 import { FOREIGN_QUERIER_ADDRESS } from "../layout/fixed-addresses.ts";
 import type { NodeLayout } from "../layout/practice-layout.ts";
@@ -16,8 +17,8 @@ export function planSnoopingOff({ on }: PracticeFaultWindow, ground: FaultGround
   const node = snooperAt(ground, on);
   return {
     claims: [`snooping ${on}`],
-    apply: [bridgeSetting(node, "mcast_snooping 0")],
-    undo: [bridgeSetting(node, "mcast_snooping 1")],
+    apply: [bridgeSetting(node, "mcast_snooping 0"), ...handReportsOn(node, true)],
+    undo: [bridgeSetting(node, "mcast_snooping 1"), ...handReportsOn(node, false)],
   };
 }
 
@@ -83,12 +84,14 @@ export function planNoQuerier(
  * unplugged, nobody queries until the querier's other-querier timer has run out.
  */
 export function planSecondQuerier({ on }: PracticeFaultWindow, ground: FaultGround): FaultPlan {
-  const { namespace, bridge } = forwarderAt(ground, on);
+  const node = forwarderAt(ground, on);
+  const { namespace, bridge } = node;
   const box = "+querier"; // no node's namespace or port begins with a plus sign
   const plug = "+querier";
   return {
     claims: ["foreign querier"],
     apply: [
+      ...foreignPort(node, plug, true),
       ipBatch(null, [`netns add ${box}`, `link add eth0 netns ${box} type veth peer name ${plug} netns ${namespace}`]),
       ip(namespace, `link set ${plug} master ${bridge} up`),
       ipBatch(box, [
@@ -103,7 +106,7 @@ export function planSecondQuerier({ on }: PracticeFaultWindow, ground: FaultGrou
       ),
     ],
     // A namespace goes some time after it was told to, the link at once.
-    undo: [ip(namespace, `link del ${plug}`), { argv: ["ip", "netns", "del", box] }],
+    undo: [ip(namespace, `link del ${plug}`), { argv: ["ip", "netns", "del", box] }, ...foreignPort(node, plug, false)],
   };
 }
 
