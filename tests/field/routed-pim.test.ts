@@ -1,7 +1,16 @@
-import { readFileSync } from "node:fs";
 import type { RunReport } from "@dyetrace/wire";
 import { afterAll, beforeAll, expect, test } from "vitest";
 import { type PracticeBench, raiseBench } from "./support/practice-bench.ts";
+import {
+  DESKS,
+  expectDeafRouterNamed,
+  expectReportsWayNamed,
+  hopsBetween,
+  only,
+  ROUTED_DEMO,
+  silentHosts,
+  streamNames,
+} from "./support/routed-demo.ts";
 
 /**
  * The demo's VLANs and routers with PIM sparse mode (RFC 7761) between the routers, by the routing daemons of Debian's
@@ -9,8 +18,6 @@ import { type PracticeBench, raiseBench } from "./support/practice-bench.ts";
  * Router A is the rendezvous point. A router remembers a source for minutes (210 s, RFC 7761 section 4.11), so each run
  * has groups of its own: `n` is a part of them.
  */
-const PLAN = readFileSync(new URL("../../packages/practice/demo/quillfen-vlans.yaml", import.meta.url), "utf8");
-const DESKS = ["desk-1", "desk-2", "desk-3", "desk-4"];
 const WARM_UP_S = 3;
 
 /**
@@ -33,14 +40,28 @@ timeline:
 expect: { loss: 0 %, warm-up: ${WARM_UP_S} s }
 `;
 
+/** Two sources in VLAN 10 to the same groups, so that a source and a group can be told apart; everyone joins everything. */
+const twoTowers = (n: number): string => `scenario: two towers
+streams:
+  - { name: tower-4, source: tower, group: 239.195.${n}.1, rate: 400 kbit/s, ttl: 8 }
+  - { name: tower-6, source: tower, group: "ff15::8000:${n}", rate: 400 kbit/s, ttl: 8 }
+  - { name: board-4, source: board-1, group: 239.195.${n}.1, port: 48622, rate: 400 kbit/s, ttl: 8 }
+  - { name: board-6, source: board-1, group: "ff15::8000:${n}", port: 48622, rate: 400 kbit/s, ttl: 8 }
+  - { name: desk-4, source: desk-2, group: 239.195.${n}.3, rate: 400 kbit/s, ttl: 8 }
+timeline:
+  - { at: 0s, join: all, agents: all }
+  - { at: 1s, emit: all }
+  - { at: ${1 + WARM_UP_S + 2}s, stop: all }
+expect: { loss: 0 %, warm-up: ${WARM_UP_S} s }
+`;
+
 let bench: PracticeBench;
 beforeAll(async () => {
-  bench = await raiseBench(PLAN, { routing: "pim-sparse" });
+  bench = await raiseBench(ROUTED_DEMO, { routing: "pim-sparse" });
 });
 afterAll(() => bench?.[Symbol.asyncDispose]());
 
 const titles = (report: RunReport): string[] => report.findings.map(({ kind, title }) => `${kind}: ${title}`);
-const VLAN = (host: string): number => (host.startsWith("desk") ? 30 : /kiosk|till/.test(host) ? 20 : 10);
 const SOURCES: Readonly<Record<string, string>> = {
   "tower-4": "tower",
   "tower-s": "tower",
@@ -56,8 +77,7 @@ test("PIM: given no fault, then everyone gets everything after the warm-up, over
   expect(report.receipts).toHaveLength(4 * 11 + DESKS.length);
   for (const { stream, listener, lost, hops, warmUpLost } of report.receipts) {
     // VLANs 10 and 20, 20 and 30 have a router between them, 10 and 30 two.
-    const planned = Math.abs(VLAN(SOURCES[stream] ?? "") - VLAN(listener)) / 10;
-    expect([stream, listener, lost, hops]).toEqual([stream, listener, 0, planned]);
+    expect([stream, listener, lost, hops]).toEqual([stream, listener, 0, hopsBetween(SOURCES[stream] ?? "", listener)]);
     expect(warmUpLost).toBeGreaterThanOrEqual(0);
   }
   expect(report.expectations.find(({ what }) => what === "loss")?.detail).toMatch(
@@ -121,4 +141,22 @@ test("PIM: given one group that a router does not forward, a VLAN missing, an ac
   expect(list.findings.map(({ kind }) => kind)).toEqual(["stops"]);
   expect(list.findings[0]?.suspects[0]).toBe("core:20>router-a:lan10");
   expect(list.findings[0]?.streams.toSorted()).toEqual(["tower-4", "tower-6", "tower-s"]);
+});
+
+test("PIM: given a router that hears no reports in one VLAN, then its links there are named, and nothing else", async () => {
+  const report = await bench.run(twoTowers(38), { faults: ['drop-reports, on: "hall:20>router-b:lan", vlan: 30'] });
+  expectDeafRouterNamed(report, ["board-4", "board-6", "tower-4", "tower-6"]);
+});
+
+test("PIM: given a VLAN cut on the way back of the reports, then that link and VLAN are named, and no other VLAN", async () => {
+  const report = await bench.run(twoTowers(39), { faults: ['drop, on: "pier-east:24>core:1", vlan: 20'] });
+  expectReportsWayNamed(report);
+});
+
+test("PIM: given a route to one source through another interface, then the router is named, for that source alone", async () => {
+  const report = await bench.run(twoTowers(40), { faults: ["reverse-path, on: router-b, source: tower"] });
+  const finding = only(report);
+  expect([finding.kind, finding.suspects]).toEqual(["source-specific", ["router-b"]]);
+  expect(streamNames(finding)).toEqual(["tower-4", "tower-6"]);
+  expect(silentHosts(report)).toEqual(DESKS);
 });

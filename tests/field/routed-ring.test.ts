@@ -5,14 +5,11 @@ import { type PracticeBench, raiseBench } from "./support/practice-bench.ts";
  * A ring of three VLANs with a router between each two, and a second router of equal cost between the first two: packets
  * could come round, or twice.
  */
-const PLAN = `site: Ring of three
-vlans: { 1: {}, 2: {}, 3: {} }
+const planWith = (costOfRc: number, addresses: Readonly<Record<string, string>> = {}): string => `site: Ring of three
+vlans: { 1: { ipv4: 10.128.1.0/24 }, 2: { ipv4: 10.128.2.0/24 }, 3: { ipv4: 10.128.3.0/24 } }
 nodes:
   core: { kind: switch, querier: true }
-  ra: { kind: router }
-  rb: { kind: router }
-  rc: { kind: router }
-  ra2: { kind: router }
+${["ra", "rb", "rc", "ra2"].map((router) => `  ${router}: { kind: router${addresses[router] ?? ""} }`).join("\n")}
   a1: { kind: host }
   a2: { kind: host }
   b1: { kind: host }
@@ -28,9 +25,10 @@ links:
   - { between: [core:6, c2:eth0], vlan: 3 }
   - { between: [core:11, ra:lan], vlan: [1, 2] }
   - { between: [core:12, rb:lan], vlan: [2, 3] }
-  - { between: [core:13, rc:lan], vlan: [1, 3] }
+  - { between: [core:13, rc:lan], vlan: [1, 3], cost: ${costOfRc} }
   - { between: [core:14, ra2:lan], vlan: [1, 2] }
 `;
+const PLAN = planWith(1);
 const STREAMS = `streams:
   - { name: a-4, source: a1, group: 239.195.20.1, rate: 400 kbit/s, ttl: 8 }
   - { name: b-6, source: b1, group: "ff15::8000:1", rate: 400 kbit/s, ttl: 8 }
@@ -66,6 +64,45 @@ test("routed ring: given one of the equal routers down, then both are suspects, 
   expect(finding?.suspects).toEqual(expect.arrayContaining(["ra", "core:11>ra:lan", "ra2", "core:14>ra2:lan"]));
   expect(finding?.suspects.some((suspect) => /\brb|\brc/.test(suspect))).toBe(false);
   expect(finding?.confidence).toBeLessThan(0.9);
+});
+
+/** The routers' own addresses would say that router C answers for nobody, so that only what routes cost can bring it in. */
+const NOT_BY_C = planWith(9, {
+  ra: ", addresses: [10.128.1.8, 10.128.2.8]",
+  rb: ", addresses: [10.128.2.7, 10.128.3.7]",
+  rc: ", addresses: [10.128.1.6, 10.128.3.6]",
+  ra2: ", addresses: [10.128.1.9, 10.128.2.9]",
+});
+
+test("routed ring: given packets that come by a router that the plan's costs leave out, then no pass stands, and it is said for whom", async () => {
+  const report = await bench.run(ALL, { plan: NOT_BY_C });
+  expect(report.receipts.map(({ lost }) => lost)).toEqual(report.receipts.map(() => 0));
+  expect(report.verdict).toBe("inconclusive");
+  expect(report.findings.map(({ kind, streams, suspects }) => [kind, streams, suspects])).toEqual([
+    ["plan-mismatch", ["a-4"], []],
+    ["plan-mismatch", ["c-4"], []],
+  ]);
+  const [fromA, fromC] = report.findings.map(({ title }) => title);
+  expect(fromA).toContain("What a1 sends comes to c1 and c2 another way than the plan's");
+  expect(fromC).toContain("What c1 sends comes to a1 and a2 another way than the plan's");
+});
+
+/** By these the designated router of VLANs 1 and 3 is router C, so that no other one need bring packets there. */
+const C_ANSWERS = planWith(1, {
+  ra: ", addresses: [10.128.1.8, 10.128.2.8]",
+  rb: ", addresses: [10.128.2.7, 10.128.3.7]",
+  rc: ", addresses: [10.128.1.9, 10.128.3.9]",
+  ra2: ", addresses: [10.128.1.7, 10.128.2.9]",
+});
+
+test("routed ring: given one of several routers whose route to one source leads the wrong way, then it alone is blamed, no surer than the way", async () => {
+  const report = await bench.run(ALL, { plan: C_ANSWERS, faults: ["reverse-path, on: rc, source: c1"] });
+  expect(report.findings.map(({ streams }) => streams)).toEqual([["c-4"]]);
+  const [{ suspects, confidence, evidence } = { suspects: [], confidence: 1, evidence: [] }] = report.findings;
+  expect(suspects).toContain("rc");
+  expect(suspects.filter((suspect) => /\bra|\brb/.test(suspect))).toEqual([]);
+  expect(confidence).toBeLessThan(0.9);
+  expect(evidence.join(" ")).toContain("No packet tells by which routers c1 reaches a1");
 });
 
 test("routed ring: given the only members leave, then no router keeps the stream alive for another", async () => {

@@ -1,33 +1,23 @@
-import { readFileSync } from "node:fs";
 import { setTimeout as sleep } from "node:timers/promises";
-import type { ReportFinding, RunReport } from "@dyetrace/wire";
+import type { RunReport } from "@dyetrace/wire";
 import { afterAll, beforeAll, expect, test } from "vitest";
 import { type PracticeBench, raiseBench } from "./support/practice-bench.ts";
+import {
+  DESKS,
+  expectDeafRouterNamed,
+  expectReportsWayNamed,
+  hopsBetween,
+  only,
+  ROUTED_DEMO,
+  silentHosts,
+  streamNames,
+  vlanOf,
+} from "./support/routed-demo.ts";
 
 /**
- * The demo with three VLANs, two routers, five switches and twelve agents, in both families; faults of routed sites, each
- * put in alone. What must be named is where the fault was put; what must not be named is anything else.
+ * Faults of routed sites, in both families, each put in alone. What must be named is where the fault was put; what must
+ * not be named is anything else.
  */
-const PLAN = readFileSync(new URL("../../packages/practice/demo/quillfen-vlans.yaml", import.meta.url), "utf8");
-
-/** By hand from the drawing at the head of the plan. */
-const VLAN_OF: Readonly<Record<string, number>> = {
-  tower: 10,
-  "board-1": 10,
-  "board-2": 10,
-  clock: 10,
-  "kiosk-1": 20,
-  "kiosk-2": 20,
-  "till-1": 20,
-  "till-2": 20,
-  "desk-1": 30,
-  "desk-2": 30,
-  "desk-3": 30,
-  "desk-4": 30,
-};
-/** Router A joins VLANs 10 and 20, router B joins 20 and 30. */
-const HOPS_BETWEEN: Readonly<Record<string, number>> = { "10 20": 1, "20 30": 1, "10 30": 2 };
-const hopsBetween = (a: string, b: string): number => HOPS_BETWEEN[[VLAN_OF[a], VLAN_OF[b]].sort().join(" ")] ?? 0;
 
 /**
  * Sources in every VLAN. Two in VLAN 10 send to the same groups, so that a group and a source can be told apart; one
@@ -69,21 +59,10 @@ timeline:
 
 let bench: PracticeBench;
 beforeAll(async () => {
-  bench = await raiseBench(PLAN);
+  bench = await raiseBench(ROUTED_DEMO);
 });
 afterAll(() => bench?.[Symbol.asyncDispose]());
 
-const streamNames = (finding: ReportFinding): string[] => [...finding.streams].sort();
-const only = (report: RunReport): ReportFinding => {
-  expect(report.findings.map(({ kind, title }) => `${kind}: ${title}`)).toHaveLength(1);
-  return report.findings[0] as ReportFinding;
-};
-/** Listeners that got nothing at all, by stream. */
-const silent = (report: RunReport): string[] =>
-  report.receipts
-    .filter(({ received }) => received === 0)
-    .map(({ stream, listener }) => `${stream} ${listener}`)
-    .sort();
 /** Every packet's TTL tells the routers it passed: the hop count that the plan gives (RFC 1812 section 5.3.1). */
 const expectHopsOfPlan = (report: RunReport): void => {
   const came = report.receipts.filter(({ received }) => (received ?? 0) > 0);
@@ -164,9 +143,7 @@ test("routed site: given a route to one source through another interface, then t
   expect(streamNames(finding)).toEqual(["tower-4", "tower-6", "tower-s"]);
   expect(finding.title).toContain("drops what tower sends");
   expect(finding.advice).toContain("reverse-path check");
-  expect(new Set(silent(report).map((pair) => pair.split(" ")[1]))).toEqual(
-    new Set(["desk-1", "desk-2", "desk-3", "desk-4"]),
-  );
+  expect(silentHosts(report)).toEqual(DESKS);
   expect(wrongInterface).toBeGreaterThan(0); // it is the kernel's own check that failed
 });
 
@@ -178,6 +155,16 @@ async function packetsAtWrongInterface(router: string, source: string): Promise<
   const entries = stdout.split("\n").map((line) => line.trim().split(/\s+/));
   return Math.max(0, ...entries.filter((entry) => entry[1] === origin).map((entry) => Number(entry[5])));
 }
+
+test("routed site: given a router that hears no reports in one VLAN, then its links there are named, and nothing else", async () => {
+  const report = await bench.run(scenario(8), { faults: ['drop-reports, on: "hall:20>router-b:lan", vlan: 30'] });
+  expectDeafRouterNamed(report, ["board-4", "board-6", "till-4", "tower-4", "tower-6", "tower-s"]);
+});
+
+test("routed site: given a VLAN cut on the way back of the reports, then that link and VLAN are named, and no other VLAN", async () => {
+  const report = await bench.run(scenario(8), { faults: ['drop, on: "pier-east:24>core:1", vlan: 20'] });
+  expectReportsWayNamed(report);
+});
 
 test("routed site: given a router that does not forward one group, then that router is among the suspects, for that group alone", async () => {
   const report = await bench.run(scenario(8), { faults: ["not-forwarding, on: router-a, group: 239.195.20.1"] });
@@ -246,6 +233,6 @@ test("routed site: given a querier that falls silent in one VLAN, then its membe
     expect(finding.suspects).toEqual(["core vlan 20"]);
   }
   expect(findings.some(({ kind }) => kind === "ages-out")).toBe(true);
-  const hit = report.receipts.filter(({ lost }) => (lost ?? 0) > 0).map(({ listener }) => VLAN_OF[listener]);
+  const hit = report.receipts.filter(({ lost }) => (lost ?? 0) > 0).map(({ listener }) => vlanOf(listener));
   expect(new Set(hit)).toEqual(new Set([20]));
 });

@@ -25,11 +25,12 @@ import { findForeignPackets } from "./packets/foreign-packets.ts";
 import { findOtherWays, withDoubtOfWays } from "./plan/other-way.ts";
 import { findPlanMismatch } from "./plan/plan-mismatch.ts";
 import { findSharedGaps } from "./plan/shared-gaps.ts";
+import { withUntoldWays } from "./plan/untold-ways.ts";
 import { isAnyWayDearer, wayRemarks } from "./plan/way-remarks.ts";
 import { routeCombinations } from "./route-choices.ts";
 import type { RunObservations } from "./run/run-observations.ts";
 import { type StreamFacts, streamFacts } from "./run/stream-facts.ts";
-import { segmentStates } from "./segment-states.ts";
+import { segmentStates, withDoubtOfSuspects } from "./segment-states.ts";
 import { indexSite, type SiteIndex } from "./site/site-index.ts";
 import { findStops, type Stops } from "./stops/find-stops.ts";
 import { coverage } from "./tell-apart/coverage.ts";
@@ -43,7 +44,11 @@ export function locate(graph: SiteGraph, observations: RunObservations): Conclus
   const sites = combinationsOf(graph, observations).map((one) => indexSite(graph, one));
   const conclusion = cheapestConclusion(sites.map((site) => locateOn(site, graph, observations)));
   const findings = weighFindings(graph, observations, conclusion.findings, accuse);
-  return { ...conclusion, findings: findings.map(({ witnesses: _, contradictions: __, ...finding }) => finding) };
+  return {
+    ...conclusion,
+    findings: findings.map(({ witnesses: _, contradictions: __, ...finding }) => finding),
+    segments: withDoubtOfSuspects(conclusion.segments, findings),
+  };
 }
 
 const combinationsOf = (graph: SiteGraph, observations: RunObservations): SiteIndex["alternatives"][] =>
@@ -101,7 +106,7 @@ function locateOn(site: SiteIndex, graph: SiteGraph, observations: RunObservatio
   const mismatches = [...findPlanMismatch(site, streams), ...findOtherWays(site, streams)];
   const found = [
     ...findSilentSources(streams),
-    ...accusations,
+    ...withUntoldWays(site, streams, accusations),
     ...findHostFaults(streams),
     ...findSourceStalls(streams),
     ...findCopiedPackets(site, streams),

@@ -1,4 +1,7 @@
+import { loadSitePlan } from "@dyetrace/site";
 import { expect, test } from "vitest";
+import { observeRouted } from "../../../tests/simulation/routed/routed-scene.ts";
+import { RoutedWorld } from "../../../tests/simulation/routed/routed-world.ts";
 import { seededRandom } from "../../../tests/simulation/seeded-random.ts";
 import { simulateRun } from "../../../tests/simulation/simulate-run.ts";
 import { sketchSite } from "../../../tests/simulation/sketch-site.ts";
@@ -42,4 +45,33 @@ test("segment states: given a cable that is cut in mid-run, then neither directi
   expect([statusOf("tower:1>core:1"), statusOf("core:1>tower:1")]).not.toContain("ok");
   // What was sent after that and came proves its way.
   expect(statusOf("hall:1>core:3")).toBe("ok");
+});
+
+test("segment states: given a router that hears no reports in one VLAN, then no suspect is called ok, nor its trunk as a whole", () => {
+  const plan = loadSitePlan(
+    `site: Two VLANs
+vlans: { 1: {}, 2: {} }
+nodes: { core: { kind: switch, querier: true }, ra: { kind: router }, a1: { kind: host }, a2: { kind: host }, b1: { kind: host }, b2: { kind: host } }
+links:
+  - { between: [core:1, a1:eth0], vlan: 1 }
+  - { between: [core:2, a2:eth0], vlan: 1 }
+  - { between: [core:3, b1:eth0], vlan: 2 }
+  - { between: [core:4, b2:eth0], vlan: 2 }
+  - { between: [core:11, ra:lan], vlan: [1, 2] }
+`,
+    "two.yaml",
+  );
+  const random = seededRandom(3);
+  const streams = [
+    { stream: "board", group: "239.195.7.1", source: "a1", listeners: ["a2", "b1", "b2"], bystanders: [] },
+    { stream: "till", group: "239.195.7.2", source: "b1", listeners: ["a1", "a2", "b2"], bystanders: [] },
+  ];
+  const deaf = "core:11>ra:lan vlan 2";
+  const run = observeRouted(new RoutedWorld(plan, "static", random), streams, { reportless: new Set([deaf]) }, random);
+  const { findings, segments } = locate(plan, run);
+  const suspects = findings.flatMap((finding) => finding.suspects);
+  expect(suspects).toContain(deaf);
+  const isOk = new Set(segments.flatMap(({ id, status }) => (status === "ok" ? [id] : [])));
+  for (const place of [...suspects, "core:11>ra:lan", "ra:lan>core:11"]) expect([place, isOk.has(place)]).toEqual([place, false]);
+  expect(isOk.has("a1:eth0>core:1")).toBe(true);
 });

@@ -1,3 +1,4 @@
+import { planPlace } from "@dyetrace/site";
 import { FINDING_KIND_NAMES, FINDING_KINDS } from "@dyetrace/wire";
 import type { SegmentState, SegmentStatus } from "./conclusion.ts";
 import { isProvenLater } from "./cover/proven-later.ts";
@@ -38,7 +39,19 @@ export function segmentStates(
     const status = leaking.has(name) ? "leaks" : isSound ? "ok" : "unknown";
     return { id: name, lossRatio: null, low: null, high: null, status };
   });
-  return [...withWholes(segments, site.wholeSegment), ...withWholes(nodes, site.wholeNode)];
+  const all = [...withWholes(segments, site.wholeSegment), ...withWholes(nodes, site.wholeNode)];
+  return withDoubt(all, suspected);
+}
+
+/** No suspect of a finding is called ok, also where weighing the findings, or other routes, gave further suspects. */
+export const withDoubtOfSuspects = (states: readonly SegmentState[], findings: readonly Finding[]): SegmentState[] =>
+  withDoubt(states, suspectsOf(findings, UNSOUND_KINDS));
+
+/** What fails in one VLAN is not sound as a whole, and what fails as a whole is sound in no VLAN. */
+function withDoubt(states: readonly SegmentState[], suspected: ReadonlySet<string>): SegmentState[] {
+  const wholes = new Set([...suspected].map(planPlace));
+  const isDoubted = (id: string): boolean => wholes.has(id) || suspected.has(id) || suspected.has(planPlace(id));
+  return states.map((state) => (state.status === "ok" && isDoubted(state.id) ? { ...state, status: "unknown" } : state));
 }
 
 /**
@@ -57,7 +70,10 @@ const otherDirections = (site: SiteIndex, stops: readonly StopCase[], trials: re
 /** The worst comes first: what a trunk or switch of several VLANs is called for the sake of one of them. */
 const WORST_FIRST: readonly SegmentStatus[] = ["stops", "leaks", "loses", "ok", "unknown"];
 
-/** A trunk or switch as a whole is as its worst part; that some VLAN on it is not known takes nothing from the others. */
+/**
+ * A trunk or switch as a whole is as its worst part; that some VLAN on it is not known takes nothing from the others. That
+ * one of them is suspected does: see `withDoubt`.
+ */
 function withWholes(states: readonly SegmentState[], wholes: ReadonlyMap<number, number>): SegmentState[] {
   const statusesOf = new Map<number, SegmentStatus[]>();
   for (const [part, whole] of wholes) {

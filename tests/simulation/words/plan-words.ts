@@ -35,6 +35,20 @@ export const PLAN_WORDS: PhraseBook = {
       untrue: (part, finding, observed) => each(part("hosts"), finding, observed, ({ ttlSeen }) => ttlSeen !== null),
     },
     {
+      // The source is that of the finding's streams, and by the TTL packets passed so many routers on the way to each host.
+      says: new RegExp(
+        `^What (?<source>[^ ]+) sends comes to (?<hosts>${NAMES}) another way than the plan's: by the TTL it passed (?<counts>.+)$`,
+      ),
+      untrue: (part, finding, observed) => {
+        if (finding.streams.some((stream) => observed.stream(stream).source !== part("source"))) return "another source";
+        const told = [...part("counts").matchAll(/(-?[0-9]+) routers? instead of/g)].map(([, passed]) => Number(passed));
+        return each(part("hosts"), finding, observed, ({ stream, ttlSeen }) => {
+          const { ttl } = observed.stream(stream);
+          return ttl !== null && ttlSeen !== null && told.includes(ttl - ttlSeen);
+        });
+      },
+    },
+    {
       says: new RegExp(`^(?<hosts>${NAMES}) received (?<stream>[^ ]+), but no way leads there in the plan$`),
       untrue: (part, finding, observed) => each(part("hosts"), finding, observed, (one) => one.receivedPackets > 0),
     },

@@ -175,6 +175,15 @@ const EVIDENCE: readonly Phrase[] = [
   SCOPED,
   { says: new RegExp(`^${EQUAL_ROUTES}$`), untrue: () => null },
   {
+    // The source sends what the finding is about, and the host missed some of it.
+    says: /^No packet tells by which routers (?<source>[^ ]+) reaches (?<host>[^ ]+): there is a way by .+, and one by .+\. The suspects are on ways that the plan's costs and the hop counts give\.$/,
+    untrue: (part, { streams }, observed) => {
+      const own = streams.filter((stream) => observed.stream(stream).source === part("source"));
+      const entries = own.flatMap((stream) => observed.of(stream, part("host")));
+      return entries.some(({ lost }) => lost.length > 0) ? null : "it missed nothing of that source";
+    },
+  },
+  {
     // Of so many packets that were sent while it was joined, so many came.
     says: new RegExp(
       `^(?<host>[^ ,]+), (?<of>[^ :]+): (?<came>${COUNT}) of (?<sent>${COUNT}) packets?(?:, the last at (?<last>${TIME}))?$`,

@@ -98,3 +98,20 @@ links:
   expect(remarks).toHaveLength(1);
   expect(remarks[0]).toContain("from a1 to b1 and b2");
 });
+
+test("untold way: given nothing comes into a subnet that two ways lead to, then the stop there is no surer than the way, and both are said", () => {
+  const cut = conclude(plan(1, ADDRESSED), plan(1, ADDRESSED), ["ra:lan>core:11 vlan 2"]);
+  expect(cut.findings.map(({ kind }) => kind)).toEqual(["stops"]);
+  const [{ suspects, confidence, evidence } = { suspects: [], confidence: 1, evidence: [] }] = cut.findings;
+  expect(suspects).toContain("ra:lan>core:11 vlan 2");
+  expect(confidence).toBeLessThanOrEqual(0.85);
+  expect(evidence.join(" ")).toContain(
+    "No packet tells by which routers a1 reaches b1: there is a way by ra, and one by rc and rb.",
+  );
+});
+
+test("untold way: given a neighbour in the subnet whose packets tell the way, then nothing of it is said of a stop behind it", () => {
+  const { findings } = conclude(plan(1, ADDRESSED), plan(1, ADDRESSED), ["core:3>b1:eth0"]);
+  expect(findings.map(({ suspects }) => suspects[0])).toEqual(["core:3>b1:eth0"]);
+  expect(findings.flatMap(({ evidence }) => evidence).join(" ")).not.toContain("No packet tells by which routers");
+});
