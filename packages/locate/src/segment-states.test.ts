@@ -72,6 +72,7 @@ links:
   const suspects = findings.flatMap((finding) => finding.suspects);
   expect(suspects).toContain(deaf);
   const isOk = new Set(segments.flatMap(({ id, status }) => (status === "ok" ? [id] : [])));
-  for (const place of [...suspects, "core:11>ra:lan", "ra:lan>core:11"]) expect([place, isOk.has(place)]).toEqual([place, false]);
+  for (const place of [...suspects, "core:11>ra:lan", "ra:lan>core:11"])
+    expect([place, isOk.has(place)]).toEqual([place, false]);
   expect(isOk.has("a1:eth0>core:1")).toBe(true);
 });

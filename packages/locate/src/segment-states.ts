@@ -51,7 +51,9 @@ export const withDoubtOfSuspects = (states: readonly SegmentState[], findings: r
 function withDoubt(states: readonly SegmentState[], suspected: ReadonlySet<string>): SegmentState[] {
   const wholes = new Set([...suspected].map(planPlace));
   const isDoubted = (id: string): boolean => wholes.has(id) || suspected.has(id) || suspected.has(planPlace(id));
-  return states.map((state) => (state.status === "ok" && isDoubted(state.id) ? { ...state, status: "unknown" } : state));
+  return states.map((state) =>
+    state.status === "ok" && isDoubted(state.id) ? { ...state, status: "unknown" } : state,
+  );
 }
 
 /**

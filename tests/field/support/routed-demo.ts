@@ -10,7 +10,8 @@ export const ROUTED_DEMO = readFileSync(
 export const DESKS = ["desk-1", "desk-2", "desk-3", "desk-4"];
 
 /** By hand from the drawing at the head of the plan: desks, kiosks and tills, and all the others. */
-export const vlanOf = (host: string): 10 | 20 | 30 => (host.startsWith("desk") ? 30 : /kiosk|till/.test(host) ? 20 : 10);
+export const vlanOf = (host: string): 10 | 20 | 30 =>
+  host.startsWith("desk") ? 30 : /kiosk|till/.test(host) ? 20 : 10;
 
 /** Router A joins VLANs 10 and 20, router B joins 20 and 30. */
 export const hopsBetween = (a: string, b: string): number => Math.abs(vlanOf(a) - vlanOf(b)) / 10;

@@ -40,8 +40,11 @@ export const PLAN_WORDS: PhraseBook = {
         `^What (?<source>[^ ]+) sends comes to (?<hosts>${NAMES}) another way than the plan's: by the TTL it passed (?<counts>.+)$`,
       ),
       untrue: (part, finding, observed) => {
-        if (finding.streams.some((stream) => observed.stream(stream).source !== part("source"))) return "another source";
-        const told = [...part("counts").matchAll(/(-?[0-9]+) routers? instead of/g)].map(([, passed]) => Number(passed));
+        if (finding.streams.some((stream) => observed.stream(stream).source !== part("source")))
+          return "another source";
+        const told = [...part("counts").matchAll(/(-?[0-9]+) routers? instead of/g)].map(([, passed]) =>
+          Number(passed),
+        );
         return each(part("hosts"), finding, observed, ({ stream, ttlSeen }) => {
           const { ttl } = observed.stream(stream);
           return ttl !== null && ttlSeen !== null && told.includes(ttl - ttlSeen);
