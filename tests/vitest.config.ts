@@ -5,7 +5,7 @@ import { LongestFirst } from "./longest-first.ts";
 const root = new URL("..", import.meta.url).pathname;
 
 /** Field files at a time on two cores: enough that somebody has work while the others wait, and that all get their turn. */
-const FIELD_WORKERS = 6;
+const FIELD_WORKERS = 4;
 
 /**
  * `unit` runs beside the code and in tests/conformance: pure, on all cores. `field` builds network namespaces and moves real

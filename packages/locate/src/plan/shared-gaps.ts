@@ -18,6 +18,11 @@ interface SharedGaps {
 /** Losses at different places coincide by chance: so many times as often, and so often, is no chance. Our choice, no source. */
 const TIMES_CHANCE = 5;
 const LEAST_SHARED = 5;
+/**
+ * One place that loses for both leaves nearly the same gaps at both. Two places that lose at the same instants, each with its
+ * own share (a burst of the source that two ports cannot take, losses at even spacing), do not. Our choice, no source.
+ */
+const LEAST_SHARE_OF_ALL = 2 / 3;
 /** More losses of one stream than this are not held against each other: a bound of effort, no source. */
 const MOST_COMPARED = 12;
 /** A host between them whose report is wrong would look the same. Our estimate, held against the truth by the bench. */
@@ -67,7 +72,8 @@ function sharedGaps(facts: StreamFacts, losses: readonly Finding[]): SharedGaps 
   for (const [i, some] of places.entries()) {
     for (const others of places.slice(i + 1)) {
       const one = comparison(facts, some, others);
-      if (one === null || one.shared < Math.max(LEAST_SHARED, TIMES_CHANCE * one.expected)) continue;
+      if (one === null || one.shared < LEAST_SHARE_OF_ALL * one.all) continue;
+      if (one.shared < Math.max(LEAST_SHARED, TIMES_CHANCE * one.expected)) continue;
       for (const { listener } of [...some, ...others]) hosts.add(listener.host);
       if (one.shared > most.shared) most = one;
     }
@@ -80,7 +86,7 @@ function comparison(
   { tree, receipts }: StreamFacts,
   [a]: readonly PlacedReceipt[],
   [b]: readonly PlacedReceipt[],
-): { readonly shared: number; readonly expected: number } | null {
+): { readonly shared: number; readonly expected: number; readonly all: number } | null {
   if (a === undefined || b === undefined || a.node === b.node) return null;
   const fork = lastCommonNode(tree, a.node, b.node);
   const others = receipts.filter((one) => one !== a && one !== b && isAtOrBelow(tree, one.node, fork));
@@ -91,7 +97,7 @@ function comparison(
   const packets = Math.min(a.sentPackets, b.sentPackets);
   const shared = intersectRanges(ofA, ofB).length;
   const expected = (ofA.length * ofB.length * (meanLength(ofA) + meanLength(ofB))) / Math.max(1, packets);
-  return { shared, expected };
+  return { shared, expected, all: ofA.length + ofB.length - shared };
 }
 
 const meanLength = (ranges: readonly SeqRange[]): number =>
