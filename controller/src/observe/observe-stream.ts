@@ -30,6 +30,7 @@ export function observeStream(
       emission === null ? "unknown" : isSilent ? "not-sending" : emission.stalls.length > 0 ? "stalled" : "sending",
     sentPackets: emission?.sentPackets ?? null,
     plannedPackets: isAborted ? null : plannedPackets(stretches),
+    tooLargePackets: emission?.lastError === "EMSGSIZE" ? emission.sendErrors : 0,
     steps: sendSteps(run, stream, source),
     // A number is used by a packet that left and by no other: what a source skips leaves no hole in its numbers.
     unsent: [],

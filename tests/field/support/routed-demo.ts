@@ -19,7 +19,8 @@ export const hopsBetween = (a: string, b: string): number => Math.abs(vlanOf(a) 
 export const streamNames = (finding: ReportFinding): string[] => [...finding.streams].sort();
 
 export const only = (report: RunReport): ReportFinding => {
-  expect(report.findings.map(({ kind, title }) => `${kind}: ${title}`)).toHaveLength(1);
+  expect(report.findings.map(({ kind, title }) => `${kind}: ${title}`).join("\n")).not.toContain("\n");
+  expect(report.findings).toHaveLength(1);
   return report.findings[0] as ReportFinding;
 };
 

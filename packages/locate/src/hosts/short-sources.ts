@@ -48,7 +48,8 @@ function shortOf(facts: StreamFacts): Short | null {
   if (sentPackets === null || sentPackets === 0 || stream.sourceState === "not-sending") return null;
   const plannedPackets = plannedOf(stream);
   if (plannedPackets === null) return null;
-  const shortPackets = plannedPackets - sentPackets - Math.ceil(packetsInStalls(stream));
+  const explained = Math.ceil(packetsInStalls(stream)) + (stream.tooLargePackets ?? 0);
+  const shortPackets = plannedPackets - sentPackets - explained;
   if (shortPackets < Math.max(FEWEST_PACKETS, LEAST_SHARE * plannedPackets)) return null;
   const step = stream.steps.at(-1);
   return {

@@ -36,6 +36,11 @@ export interface StreamObservation {
    * make.
    */
   readonly plannedPackets?: number | null;
+  /**
+   * Packets that the source's kernel refused because it has learnt that the way takes none so large (RFC 8201, section 4).
+   * Absent means none.
+   */
+  readonly tooLargePackets?: number;
   /** Sizes and rates in the order sent, without overlap; what was planned where the source did not report. */
   readonly steps: readonly SendStep[];
   /** Numbers that the source skipped or could not send: nobody can have received them. */
