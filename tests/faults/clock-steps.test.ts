@@ -30,7 +30,11 @@ let site: LastingSite;
 beforeAll(async () => {
   writeFileSync(steps, "0 0\n");
   const shim = new URL("./stepped-clock.mjs", import.meta.url).href;
-  site = await raiseLastingSite(PLAN, { NODE_OPTIONS: `--import ${shim}`, DYETRACE_STEPS: steps });
+  site = await raiseLastingSite(PLAN, {
+    NODE_OPTIONS: `--import ${shim}`,
+    DYETRACE_STEPS: steps,
+    DYETRACE_UNBUNDLED: "1",
+  });
 });
 afterAll(async () => {
   await site?.[Symbol.asyncDispose]();
