@@ -1,7 +1,7 @@
 import { describeFault, Fault } from "@dyetrace/wire";
 import { Command, CommanderError } from "commander";
 import { VERSION } from "./about/version.ts";
-import { EXIT_USAGE } from "./commands/arguments/exit-codes.ts";
+import { EXIT, EXIT_USAGE } from "./commands/arguments/exit-codes.ts";
 import { registerCompare } from "./commands/compare.ts";
 import { registerController } from "./commands/controller.ts";
 import { registerDemo } from "./commands/demo.ts";
@@ -37,6 +37,11 @@ export async function runProgram(argv: readonly string[]): Promise<void> {
   registerPractice(program);
   registerPlan(program);
   registerDemo(program);
+  const onMistake = (error: unknown): never => {
+    process.stderr.write(sayOwnMistake(error));
+    process.exit(exitOfMistake(argv));
+  };
+  process.on("uncaughtException", onMistake);
   try {
     await program.parseAsync([...argv], { from: "user" });
   } catch (error) {
@@ -44,6 +49,17 @@ export async function runProgram(argv: readonly string[]): Promise<void> {
     else if (error instanceof Fault) {
       for (const fault of [error, ...error.others]) process.stderr.write(`${describeFault(fault)}\n`);
       process.exitCode = EXIT_USAGE;
-    } else throw error;
+    } else {
+      process.stderr.write(sayOwnMistake(error));
+      process.exitCode = exitOfMistake(argv);
+    }
+  } finally {
+    process.off("uncaughtException", onMistake);
   }
 }
+
+const sayOwnMistake = (error: unknown): string =>
+  `dyetrace made a mistake of its own; please report this:\n${error instanceof Error ? error.stack : String(error)}\n`;
+
+/** Of a run, 1 says that it failed, so a mistake of ours says 2. A controller's unit starts it again but for 2. */
+const exitOfMistake = ([command]: readonly string[]): number => (command === "controller" ? 1 : EXIT["could-not-run"]);

@@ -7,11 +7,15 @@ const WIRELESS_RATE_BPS = 200e3;
 const FEW_GROUPS = 8;
 
 /** What whoever starts a run on a live site should have thought of, as lines for a terminal. */
-export const cautions = (run: CompiledRun, hasWireless: boolean, unknownSegments: number): readonly string[] => [
+export const cautions = (
+  run: Pick<CompiledRun, "streams" | "scenario" | "endNs">,
+  hasWireless: boolean,
+  unknownSegments: number,
+): readonly string[] => [
   "Before traffic goes onto a live site:",
   ...thoughtsBefore(run.streams, hasWireless).map((thought) => `  - ${thought}`),
   ...(unknownSegments === 0 ? [] : [`  - ${sayUnknown(unknownSegments)}`]),
-  `  - Ctrl-C stops every source at once; a source that loses its controller stops after 5 s, and all by ${formatDurationNs(run.endNs)}`,
+  `  - Ctrl-C stops every source at once; a source that loses its controller stops after ${formatDurationNs(run.scenario.holdNs)} at the latest, and all by ${formatDurationNs(run.endNs)}`,
   "  - when it is over, look again whether anything is left",
 ];
 

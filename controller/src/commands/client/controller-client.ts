@@ -5,6 +5,8 @@ import { PinnedAgent } from "@dyetrace/pin";
 import { Fault, type FilePlace, faultCodeOf, type RunProgress, type RunRequest } from "@dyetrace/wire";
 import { type SignIn, signInOf } from "./sign-ins.ts";
 
+const KEEP_ALIVE_MS = 15_000;
+
 /** The operator's side of the HTTP interface. */
 export class ControllerClient {
   readonly #url: string;
@@ -28,15 +30,21 @@ export class ControllerClient {
     await this.post(`/api/runs/${runId}/abort`);
   }
 
+  /** @throws {Fault} the controller's own, or CONTROLLER_UNREACHABLE where the connection breaks in the middle */
   async *followRun(runId: string): AsyncGenerator<RunProgress> {
     const response = await this.#call("GET", `/api/runs/${runId}/progress`);
+    response.socket.setKeepAlive(true, KEEP_ALIVE_MS); // a machine that lost its power says no farewell
     let pending = "";
     response.setEncoding("utf8");
-    for await (const chunk of response as AsyncIterable<string>) {
-      pending += chunk;
-      const lines = pending.split("\n");
-      pending = lines.pop() ?? "";
-      for (const line of lines) if (line !== "") yield JSON.parse(line) as RunProgress;
+    try {
+      for await (const chunk of response as AsyncIterable<string>) {
+        pending += chunk;
+        const lines = pending.split("\n");
+        pending = lines.pop() ?? "";
+        for (const line of lines) if (line !== "") yield JSON.parse(line) as RunProgress;
+      }
+    } catch (cause) {
+      throw brokenOff(this.#url, cause);
     }
   }
 
@@ -57,7 +65,12 @@ export class ControllerClient {
   }
 
   async #json(method: string, path: string, body?: object): Promise<unknown> {
-    return json(await this.#call(method, path, body));
+    const response = await this.#call(method, path, body);
+    try {
+      return await json(response);
+    } catch (cause) {
+      throw brokenOff(this.#url, cause);
+    }
   }
 
   async #call(method: string, path: string, body?: object): Promise<IncomingMessage> {
@@ -80,9 +93,17 @@ export class ControllerClient {
     });
     const { statusCode = 0 } = response;
     if (statusCode >= 200 && statusCode < 300) return response;
-    throw faultOf(statusCode, await text(response));
+    throw faultOf(statusCode, await text(response).catch(() => ""));
   }
 }
+
+const brokenOff = (url: string, cause: unknown): Fault =>
+  new Fault(
+    "CONTROLLER_UNREACHABLE",
+    `The controller at ${url} broke off in the middle of its answer`,
+    "See whether it was restarted, and look at its log",
+    { cause },
+  );
 
 function unreachable(url: string, cause: NodeJS.ErrnoException): Fault {
   if (/CERT|SELF_SIGNED|UNABLE_TO_VERIFY/.test(cause.code ?? "")) {

@@ -5,6 +5,7 @@ import { paintFor } from "../../report/terminal-paint.ts";
 import { renderReport } from "../../report/terminal-report.ts";
 import { writeUserFile } from "../arguments/write-user-file.ts";
 import type { ControllerClient } from "./controller-client.ts";
+import { followThrough } from "./follow-through.ts";
 
 export interface FollowHooks {
   /** The run's own time begins in this many milliseconds. */
@@ -15,7 +16,10 @@ export interface FollowHooks {
 
 const BAR_COLUMNS = 30;
 
-/** Starts a run, shows how it goes on stderr, and returns its report. @throws {Fault} if it could not run */
+/**
+ * Starts a run, shows how it goes on stderr, and returns its report. A restart of the controller does not end it.
+ * @throws {Fault} if it could not run, or where the controller does not come back
+ */
 export async function followRun(
   client: ControllerClient,
   request: RunRequest,
@@ -25,20 +29,33 @@ export async function followRun(
   const stop = (): void => void client.abortRun(runId).catch(() => {});
   hooks.signal?.addEventListener("abort", stop, { once: true });
   const line = new StatusLine();
+  line.say(`Run ${runId}`);
+  const through = {
+    onAway: () => line.say("The controller does not answer; trying again (the agents go on within their hold time)"),
+    onBack: () => {
+      line.say("The controller answers again");
+      if (hooks.signal?.aborted === true) stop(); // the first word may not have reached it
+    },
+  };
+  const said = new Set<string>();
+  const sayOnce = (text: string): void => {
+    if (!said.has(text)) line.say(text);
+    said.add(text);
+  };
   let lastsMs = 0;
   try {
-    for await (const progress of client.followRun(runId)) {
+    for await (const progress of followThrough(client, runId, through)) {
       switch (progress.kind) {
         case "step":
-          line.say(progress.text);
+          sayOnce(progress.text);
           break;
         case "advice":
-          line.say(`Advice on groups (${progress.level}): ${progress.text} (${progress.reference})`);
+          sayOnce(`Advice on groups (${progress.level}): ${progress.text} (${progress.reference})`);
           break;
         case "go":
+          if (lastsMs === 0) hooks.onGo?.(progress.startsInMs);
           lastsMs = progress.lastsMs;
-          line.say(`Running for ${(lastsMs / 1000).toFixed(0)} s`);
-          hooks.onGo?.(progress.startsInMs);
+          sayOnce(`Running for ${(lastsMs / 1000).toFixed(0)} s`);
           break;
         case "second": {
           const share = Math.min(1, Math.max(0, progress.atMs / lastsMs));
@@ -62,7 +79,7 @@ export async function followRun(
     hooks.signal?.removeEventListener("abort", stop);
     line.clear();
   }
-  throw new Fault("CONTROLLER_UNREACHABLE", "The controller went away during the run", "Look at its log");
+  throw new Error(`Run ${runId} was followed to no end`);
 }
 
 export interface ReportFiles {
