@@ -3,11 +3,12 @@
  * needs. Node built-ins alone, because nothing is installed yet. Whatever can't be had is said in one sentence: what
  * is missing, what is lost by it, and the command that brings it.
  */
-import { spawnSync } from "node:child_process";
+import { execFile } from "node:child_process";
 import { existsSync, readdirSync, realpathSync, statSync } from "node:fs";
 import { createRequire } from "node:module";
 import path from "node:path";
 import { fileURLToPath } from "node:url";
+import { promisify } from "node:util";
 
 export const root = path.dirname(path.dirname(fileURLToPath(import.meta.url)));
 
@@ -72,22 +73,18 @@ export class BootstrapError extends Error {}
 
 const say = (text) => process.stderr.write(`${text}\n`);
 
-function run(command, args, what, env = process.env) {
-  const result = spawnSync(command, args, {
-    cwd: root,
-    env,
-    encoding: "utf8",
-    maxBuffer: 64 * 1024 * 1024,
-  });
-  if (result.error !== undefined || result.status !== 0) {
-    const output = `${result.stdout ?? ""}${result.stderr ?? ""}${result.error?.message ?? ""}`.trimEnd();
+/** @throws {BootstrapError} with all that the command printed */
+async function run(command, args, what, env = process.env) {
+  try {
+    await promisify(execFile)(command, args, { cwd: root, env, maxBuffer: 64 * 1024 * 1024 });
+  } catch (error) {
+    const output = `${error.stdout ?? ""}${error.stderr ?? ""}`.trimEnd() || error.message;
     throw new BootstrapError(`${what} failed (${command} ${args.join(" ")}):\n${output}`);
   }
-  return result.stdout;
 }
 
 /** /usr/sbin is where Debian keeps these programs, and a plain user's PATH often lacks it. */
-export function widenPath() {
+function widenPath() {
   const folders = new Set([...(process.env.PATH ?? "").split(path.delimiter), "/usr/local/sbin", "/usr/sbin", "/sbin"]);
   process.env.PATH = [...folders].filter((folder) => folder !== "").join(path.delimiter);
 }
@@ -104,19 +101,19 @@ function ensureNodeVersion() {
   if (major < 20) throw new BootstrapError(`dyetrace needs Node.js 20 or later; this is ${process.versions.node}.`);
 }
 
-function ensureNpmPackages() {
+async function ensureNpmPackages() {
   const lock = path.join(root, "package-lock.json");
   const installed = path.join(root, "node_modules", ".package-lock.json");
   if (existsSync(installed) && statSync(installed).mtimeMs >= statSync(lock).mtimeMs) return;
   say("Installing npm packages (npm ci), once ...");
-  run("npm", ["ci", "--no-audit", "--no-fund"], "Installing the npm packages");
+  await run("npm", ["ci", "--no-audit", "--no-fund"], "Installing the npm packages");
 }
 
 /**
  * The embedded database's own install script would fetch a binary from outside the npm registry. `.npmrc` keeps every
  * package's script from running; here its source, which came from the registry, is compiled with this Node's headers.
  */
-function ensureSqlite() {
+async function ensureSqlite() {
   const folder = path.join(root, "node_modules", "better-sqlite3");
   if (existsSync(path.join(folder, "build", "Release", "better_sqlite3.node"))) return;
   const nodedir = path.dirname(path.dirname(realpathSync(process.execPath)));
@@ -135,20 +132,20 @@ function ensureSqlite() {
     npm_config_jobs: "max",
   };
   const what = "Compiling better-sqlite3 (it needs a C++ compiler, make and Python 3)";
-  run("npm", ["rebuild", "better-sqlite3", "--ignore-scripts=false"], what, env);
+  await run("npm", ["rebuild", "better-sqlite3", "--ignore-scripts=false"], what, env);
 }
 
-function ensureBuild() {
+async function ensureBuild() {
   const tsc = path.join(path.dirname(createRequire(import.meta.url).resolve("typescript/package.json")), "bin", "tsc");
   if (!existsSync(path.join(root, "controller", "dist", "main.js"))) say("Building, once ...");
-  run(process.execPath, [tsc, "-b"], "The build");
-  run(process.execPath, [path.join(root, "deploy", "bundle-schema.mjs")], "Bundling the schema library");
-  run(process.execPath, [path.join(root, "deploy", "bundle-agent.mjs")], "Bundling the agent");
-  ensureConsole();
+  await run(process.execPath, [tsc, "-b"], "The build");
+  await run(process.execPath, [path.join(root, "deploy", "bundle-schema.mjs")], "Bundling the schema library");
+  await run(process.execPath, [path.join(root, "deploy", "bundle-agent.mjs")], "Bundling the agent");
+  await ensureConsole();
 }
 
 /** The web console: built again only where something it is made of is newer than what was built. */
-function ensureConsole() {
+async function ensureConsole() {
   const folder = path.join(root, "packages", "console");
   const built = path.join(folder, "dist", "page", "index.html");
   const made = [folder, path.join(root, "packages", "wire", "src"), path.join(root, "packages", "site", "src")];
@@ -157,45 +154,60 @@ function ensureConsole() {
   const newestMs = Math.max(...sources.filter((file) => !isBuilt(file)).map((file) => statSync(file).mtimeMs));
   if (existsSync(built) && statSync(built).mtimeMs >= newestMs) return;
   const vite = path.join(path.dirname(createRequire(built).resolve("vite/package.json")), "bin", "vite.js");
-  run(process.execPath, [vite, "build", folder], "Building the console");
+  await run(process.execPath, [vite, "build", folder], "Building the console");
 }
 
 /**
  * @param {{program: string, package: string, lost: string, folders?: () => string[]}[]} tools
- * @returns {{program: string, sentence: string}[]} what is still missing, each with a sentence for the user
+ * @returns {Promise<string[]>} a sentence for the user about each that is still missing
  */
-export function ensureTools(tools) {
+async function ensureTools(tools) {
   const missing = tools.filter((tool) => !isThere(tool));
   const packages = [...new Set(missing.map((tool) => tool.package))];
-  if (packages.length === 0) return [];
-  if (process.getuid?.() === 0 && isOnPath("apt-get")) {
+  if (packages.length > 0 && process.getuid?.() === 0 && isOnPath("apt-get")) {
     say(`Installing Debian packages: ${packages.join(", ")} ...`);
-    const env = { ...process.env, DEBIAN_FRONTEND: "noninteractive" };
-    const apt = (...args) => spawnSync("apt-get", args, { env, encoding: "utf8" });
-    if (apt("install", "-y", "--no-install-recommends", ...packages).status !== 0) {
-      apt("update");
-      apt("install", "-y", "--no-install-recommends", ...packages);
-    }
+    await installDebianPackages(packages);
   }
   return missing
     .filter((tool) => !isThere(tool))
-    .map((tool) => ({
-      program: tool.program,
-      sentence: `\`${tool.program}\` is missing, so ${tool.lost}; on Debian: sudo apt-get install ${tool.package}`,
-    }));
+    .map((tool) => `\`${tool.program}\` is missing, so ${tool.lost}; on Debian: sudo apt-get install ${tool.package}`);
 }
 
-/** Everything that `npm start` needs. @returns sentences about what this machine lacks */
-export function prepare() {
+/** What can't be installed is told by whoever looks for its program. */
+async function installDebianPackages(packages) {
+  const env = { ...process.env, DEBIAN_FRONTEND: "noninteractive" };
+  const apt = (...args) =>
+    promisify(execFile)("apt-get", args, { env, maxBuffer: 64 * 1024 * 1024 }).then(
+      () => true,
+      () => false,
+    );
+  const install = () => apt("install", "-y", "--no-install-recommends", ...packages);
+  if (await install()) return;
+  await apt("update");
+  await install();
+}
+
+/** Waits for all, whatever becomes of them, so that nothing is at work any more when a failure is told. */
+async function together(...works) {
+  const ended = await Promise.allSettled(works);
+  for (const { status, reason } of ended) if (status === "rejected") throw reason;
+  return ended.map(({ value }) => value);
+}
+
+/** Side by side what needs no other: the compiler alone keeps one core busy for most of a minute. */
+async function prepareWith(tools) {
   ensureNodeVersion();
   widenPath();
-  ensureNpmPackages();
-  ensureSqlite();
-  ensureBuild();
-  return process.platform === "linux" ? ensureTools(PRACTICE_TOOLS).map((tool) => tool.sentence) : [];
+  const packages = async () => {
+    await ensureNpmPackages();
+    await together(ensureSqlite(), ensureBuild());
+  };
+  const [lacking] = await together(process.platform === "linux" ? ensureTools(tools) : [], packages());
+  return lacking;
 }
 
-/** Everything that `npm test` needs beside that. @returns sentences about what this machine lacks */
-export function prepareForTests() {
-  return [...prepare(), ...ensureTools(TEST_TOOLS).map((tool) => tool.sentence)];
-}
+/** Everything that `npm start` needs. @returns {Promise<string[]>} sentences about what this machine lacks */
+export const prepare = () => prepareWith(PRACTICE_TOOLS);
+
+/** Everything that `npm test` needs. @returns {Promise<string[]>} sentences about what this machine lacks */
+export const prepareForTests = () => prepareWith([...PRACTICE_TOOLS, ...TEST_TOOLS]);

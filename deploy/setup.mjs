@@ -2,7 +2,7 @@
 import { BootstrapError, prepare } from "./bootstrap.mjs";
 
 try {
-  for (const sentence of prepare()) process.stderr.write(`${sentence}\n`);
+  for (const sentence of await prepare()) process.stderr.write(`${sentence}\n`);
 } catch (error) {
   if (!(error instanceof BootstrapError)) throw error;
   process.stderr.write(`${error.message}\n`);

@@ -27,9 +27,9 @@ const steps = [
 
 /** Seconds by part, in the order in which they came. */
 const took = new Map();
-function time(part, work) {
+async function time(part, work) {
   const beganMs = performance.now();
-  const result = work();
+  const result = await work();
   took.set(part, (took.get(part) ?? 0) + (performance.now() - beganMs) / 1000);
   return result;
 }
@@ -55,11 +55,11 @@ function tellTimes(status) {
   process.stdout.write(`${count("passed")} passed, ${status === 0 ? failed : Math.max(1, failed)} failed\n`);
 }
 
-function runSteps() {
+async function runSteps() {
   for (const { part, what, args } of steps) {
     process.stderr.write(`${what} ...\n`);
     const env = { ...process.env, DYETRACE_TEST_TIMES: resultsOf(part) };
-    const { status } = time(part, () =>
+    const { status } = await time(part, () =>
       spawnSync("npx", ["--no", "--", ...args], { cwd: root, stdio: "inherit", env }),
     );
     if (status !== 0) return status ?? 1;
@@ -68,14 +68,14 @@ function runSteps() {
 }
 
 try {
-  for (const sentence of time("install and build", prepareForTests)) process.stderr.write(`${sentence}\n`);
+  for (const sentence of await time("install and build", prepareForTests)) process.stderr.write(`${sentence}\n`);
 } catch (error) {
   if (!(error instanceof BootstrapError)) throw error;
   process.stderr.write(`${error.message}\n`);
   process.exit(1);
 }
 try {
-  process.exitCode = runSteps();
+  process.exitCode = await runSteps();
   tellTimes(process.exitCode);
 } finally {
   rmSync(results, { recursive: true, force: true });
