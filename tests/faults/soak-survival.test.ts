@@ -5,7 +5,7 @@ import { countFrames } from "../field/group-traffic.ts";
 import { type LastingSite, raiseLastingSite } from "./lasting-site.ts";
 
 /** 300 is the soak of the project's own promise; the shorter one meets the same accidents in the same order. */
-const SECONDS = Number(process.env["DYETRACE_SOAK_SECONDS"] ?? "100");
+const SECONDS = Number(process.env["DYETRACE_SOAK_SECONDS"] ?? "75");
 /** Sources that lose their controller within 4 s of their start stop after 5 s, whatever hold time the run has. */
 const BEYOND_EARLY_MS = 6000;
 /** What accidents of agents and controller could make of a sound network. */

@@ -61,7 +61,12 @@ test.each(["reach", "soak"])(
   "%s: given a link that is dead at first and heals in mid-run, then it is named, and not called good",
   async (name) => {
     const report = await bench.run(shippedScenario(name), {
-      parameters: { source: "tower", group: name === "reach" ? "239.195.50.1" : "239.195.50.2", rate: "2 Mbit/s", length: "7s" },
+      parameters: {
+        source: "tower",
+        group: name === "reach" ? "239.195.50.1" : "239.195.50.2",
+        rate: "2 Mbit/s",
+        length: "7s",
+      },
       faults: [`drop, on: "${LINK}", share: 100 %, at: 0s, until: 4s`],
     });
     const [finding, ...others] = accusations(report);

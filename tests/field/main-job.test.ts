@@ -12,7 +12,7 @@ streams:
 timeline:
   - { at: 0s, join: board }
   - { at: 500ms, emit: board }
-  - { at: 2500ms, stop: board }
+  - { at: 1700ms, stop: board }
 expect: { loss: 0 % }
 `;
 
@@ -101,7 +101,7 @@ describe("main job: given the demo site, from the kernel's own bridges", () => {
 
   test("given an agent killed in mid-run, then the report says so and the verdict is not pass", async () => {
     let isKilled = false;
-    const report = await bench.run(reach(freshGroup()).replace("2500ms", "5s"), {
+    const report = await bench.run(reach(freshGroup()).replace("1700ms", "5s"), {
       onProgress: (progress) => {
         if (progress.kind !== "second" || progress.atMs < 2400 || isKilled) return; // it has told of a second by then
         isKilled = true;

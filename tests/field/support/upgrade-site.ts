@@ -31,9 +31,9 @@ streams:
 timeline:
   - { at: 0s, join: board, agents: all }
   - { at: 1s, emit: [board, zap] }
-  - { at: 2s, join: zap, agents: [kiosk-1, kiosk-2, board-1], repeat: { every: 8s, times: 4 } }
-  - { at: 3.5s, leave: zap, agents: [kiosk-1, kiosk-2, board-1], repeat: { every: 8s, times: 4 } }
-  - { at: 34s, stop: [board, zap] }
+  - { at: 2s, join: zap, agents: [kiosk-1, kiosk-2, board-1], repeat: { every: 7s, times: 4 } }
+  - { at: 3.5s, leave: zap, agents: [kiosk-1, kiosk-2, board-1], repeat: { every: 7s, times: 4 } }
+  - { at: 30s, stop: [board, zap] }
 `;
 
 export interface UpgradeChange {
