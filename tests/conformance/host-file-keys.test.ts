@@ -17,10 +17,17 @@ const KEY_OF: Readonly<Record<keyof Guards, string>> = {
   allowedGroups: "allowed-groups",
   refusedGroups: "refused-groups",
   refuseReservedAliases: "refuse-reserved-aliases",
+  allowedReservedGroups: "allow-reserved-groups",
+  allowedPorts: "allowed-ports",
   companionHosts: "companion-hosts",
+  companionPorts: "companion-ports",
+  maxCompanions: "max-companions",
+  allowedJoins: "allowed-joins",
+  maxJoins: "max-joins",
   maxTtl: "max-ttl",
   maxDscp: "max-dscp",
   maxDurationNs: "max-duration",
+  maxHoldNs: "max-hold",
   maxStreams: "max-streams",
 };
 
@@ -32,6 +39,8 @@ test("host file: given all guards, then each has a key of its schema, and each k
 describe("hints of the guards", () => {
   const guards: Guards = { ...DEFAULT_GUARDS, allowSending: true };
   const stream: Omit<GuardedStream, "companionOf"> = {
+    streamId: 1,
+    port: 5004,
     name: "music",
     group: "239.195.1.1",
     rateBps: 1e6,
@@ -42,12 +51,15 @@ describe("hints of the guards", () => {
   };
   const task: AgentTask = {
     runId: "one",
-    streams: [{ ...stream, streamId: 1, port: 5004, ssmSource: null }],
+    streams: [{ ...stream, ssmSource: null }],
     actions: [{ atNs: 0, kind: "emit", streamId: 1 }],
     endNs: 60e9,
     intervalNs: 1e9,
     holdNs: 5e9,
   };
+
+  const joining: AgentTask = { ...task, actions: [{ atNs: 0, kind: "join", streamId: 1 }] };
+  const companion = { ...stream, companionOf: 1, streamId: 2, group: "198.51.100.7" };
 
   test.each<[keyof Guards, string | undefined]>([
     ["allowSending", refuseStream(stream, { ...guards, allowSending: false })?.hint],
@@ -56,7 +68,17 @@ describe("hints of the guards", () => {
     ["maxDscp", refuseStream({ ...stream, dscp: 46 }, guards)?.hint],
     ["maxRateBps", refuseStream({ ...stream, burstPackets: 400 }, { ...guards, maxPacketsPerSecond: 1e6 })?.hint],
     ["maxPacketsPerSecond", refuseStream({ ...stream, burstPackets: 300 }, guards)?.hint],
-    ["companionHosts", refuseStream({ ...stream, companionOf: 1, group: "198.51.100.7" }, guards)?.hint],
+    ["refusedGroups", refuseStream(stream, { ...guards, refusedGroups: ["239.195.0.0/16"] })?.hint],
+    ["allowedReservedGroups", refuseStream({ ...stream, group: "239.255.1.1" }, guards)?.hint],
+    ["refuseReservedAliases", refuseStream({ ...stream, group: "239.0.0.1" }, guards)?.hint],
+    ["allowedPorts", refuseStream({ ...stream, port: 123 }, guards)?.hint],
+    ["allowedPorts", refuseTask(joining, { ...guards, allowedPorts: ["48620"] })?.hint],
+    ["allowedJoins", refuseTask(joining, { ...guards, allowedJoins: ["239.1.0.0/16"] })?.hint],
+    ["maxJoins", refuseTask(joining, { ...guards, maxJoins: 0 })?.hint],
+    ["companionHosts", refuseStream(companion, guards)?.hint],
+    ["companionPorts", refuseStream(companion, { ...guards, companionHosts: ["198.51.100.0/24"] })?.hint],
+    ["maxCompanions", refuseLoad([stream, companion], { ...guards, maxCompanions: 0 })?.hint],
+    ["maxHoldNs", refuseTask(task, { ...guards, maxHoldNs: 1e9 })?.hint],
     ["maxRateBps", refuseLoad([stream], { ...guards, maxRateBps: 1e5 })?.hint],
     ["maxPacketsPerSecond", refuseLoad([stream], { ...guards, maxPacketsPerSecond: 1 })?.hint],
     ["maxStreams", refuseLoad([stream, stream], { ...guards, maxStreams: 1 })?.hint],

@@ -4,10 +4,9 @@ import {
   DEFAULT_GUARDS,
   FileMistakes,
   type Guards,
-  parseDurationNs,
-  parseRateBps,
   readYamlDocument,
 } from "@dyetrace/wire";
+import { guardsOfFile } from "./guards-of-file.ts";
 
 /** Where an installed agent's own file lies. */
 export const DEFAULT_CONFIG_FILE = "/etc/dyetrace/agent.yaml";
@@ -21,6 +20,8 @@ export interface AgentConfig {
   /** Whether its controller may replace this agent's program: whoever may do that is bound by no guard. */
   readonly allowsUpgrade: boolean;
   readonly guards: Guards;
+  /** False: the file is silent, and companions go to the subnets of the tested interface. */
+  readonly namesCompanionHosts: boolean;
 }
 
 export const DEFAULT_CONFIG: AgentConfig = {
@@ -28,6 +29,7 @@ export const DEFAULT_CONFIG: AgentConfig = {
   interfaceName: null,
   allowsUpgrade: false,
   guards: DEFAULT_GUARDS,
+  namesCompanionHosts: false,
 };
 
 /** @throws {Fault} AGENT_CONFIG_INVALID with the place of the first mistake */
@@ -36,29 +38,13 @@ export function loadAgentConfig(text: string | Uint8Array, file: string): AgentC
   const data = checkAgainstSchema(document, AgentFileSchema);
   const mistakes = new FileMistakes(document);
   const own = data.guards ?? {};
-  const maxRate = own["max-rate"];
-  const maxDuration = own["max-duration"];
-  const maxRateBps =
-    maxRate === undefined ? null : mistakes.attempt(["guards", "max-rate"], () => parseRateBps(maxRate));
-  const maxDurationNs =
-    maxDuration === undefined ? null : mistakes.attempt(["guards", "max-duration"], () => parseDurationNs(maxDuration));
+  const guards = guardsOfFile(own, mistakes);
   mistakes.throwIfAny();
   return {
     contact: data.contact ?? "",
     interfaceName: data.interface ?? null,
     allowsUpgrade: data["allow-upgrade"] ?? false,
-    guards: {
-      allowSending: own["allow-sending"] ?? DEFAULT_GUARDS.allowSending,
-      maxRateBps: maxRateBps ?? DEFAULT_GUARDS.maxRateBps,
-      maxPacketsPerSecond: own["max-packets-per-second"] ?? DEFAULT_GUARDS.maxPacketsPerSecond,
-      allowedGroups: own["allowed-groups"] ?? DEFAULT_GUARDS.allowedGroups,
-      refusedGroups: own["refused-groups"] ?? DEFAULT_GUARDS.refusedGroups,
-      refuseReservedAliases: own["refuse-reserved-aliases"] ?? DEFAULT_GUARDS.refuseReservedAliases,
-      companionHosts: own["companion-hosts"] ?? DEFAULT_GUARDS.companionHosts,
-      maxTtl: own["max-ttl"] ?? DEFAULT_GUARDS.maxTtl,
-      maxDscp: own["max-dscp"] ?? DEFAULT_GUARDS.maxDscp,
-      maxDurationNs: maxDurationNs ?? DEFAULT_GUARDS.maxDurationNs,
-      maxStreams: own["max-streams"] ?? DEFAULT_GUARDS.maxStreams,
-    },
+    guards,
+    namesCompanionHosts: own["companion-hosts"] !== undefined,
   };
 }

@@ -5,6 +5,7 @@ import { type Command, Option } from "commander";
 import { pino } from "pino";
 import { VERSION } from "../about/version.ts";
 import { chooseInterface } from "../config/choose-interface.ts";
+import { guardsOnInterface } from "../config/guards-on-interface.ts";
 import { readAgentConfig } from "../config/read-agent-config.ts";
 import { openDataPlane } from "../data-plane/open-data-plane.ts";
 import { openWatcher } from "../watcher/open-watcher.ts";
@@ -56,7 +57,7 @@ export function registerRun(program: Command): void {
       const dataPlane = await openDataPlane({
         interfaceName,
         sockets: options.sockets,
-        guards: config.guards,
+        guards: guardsOnInterface(config, interfaceName),
         contact: config.contact,
         drawSenderId: () => randomBytes(4).readUInt32BE(),
       });

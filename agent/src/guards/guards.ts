@@ -1,11 +1,20 @@
 import type { AgentTask, Guards } from "@dyetrace/wire";
 import { Fault } from "@dyetrace/wire/fault";
-import { groupMac, isMulticast, parseIpAddress } from "@dyetrace/wire/ip-address";
+import { type GroupRefusal, refuseGroup } from "@dyetrace/wire/group-guard";
+import { isMulticast, parseIpAddress } from "@dyetrace/wire/ip-address";
+import { isAmongPorts } from "@dyetrace/wire/port-range";
 import { formatDurationNs, formatRateBps } from "@dyetrace/wire/units";
-import { refuseCompanion } from "./companion-guard.ts";
-import { isInRange, parseGroupRange } from "./group-range.ts";
-import { type GuardedStream, IN_FILE, streamRefused } from "./guarded-stream.ts";
+import { refuseCompanion, refuseCompanions } from "./companion-guard.ts";
+import { type GuardedStream, IN_FILE, streamRefused, taskRefused } from "./guarded-stream.ts";
+import { refuseJoins } from "./join-guard.ts";
 import { burstBits, burstPackets } from "./send-budget.ts";
+
+const GROUP_HINTS: Readonly<Record<GroupRefusal["kind"], string>> = {
+  reserved: `Choose a group inside 239.192.0.0/14 or ff15::8000:0/97, or see allow-reserved-groups ${IN_FILE}.`,
+  refused: `Choose another group, or see refused-groups ${IN_FILE}.`,
+  "not-allowed": `See allowed-groups ${IN_FILE}.`,
+  alias: `Choose a group that is not x.0.0.x or x.128.0.x, nor of an IPv6 group id below 0x100, or see refuse-reserved-aliases ${IN_FILE}.`,
+};
 
 /** @returns why this host does not send that stream at all, or null */
 export function refuseStream(stream: GuardedStream, guards: Guards): Fault | null {
@@ -14,15 +23,12 @@ export function refuseStream(stream: GuardedStream, guards: Guards): Fault | nul
   if (stream.companionOf !== undefined) return refuseCompanion(stream, guards) ?? refuseMarks(stream, guards);
   const group = parseIpAddress(stream.group);
   if (group === null || !isMulticast(group)) return refuse("that is no group address", "Choose a multicast group.");
-  const refused = guards.refusedGroups.find((text) => isInRange(group, parseGroupRange(text)));
-  if (refused !== undefined) return refuse(`${refused} is reserved`, "Choose a group inside 239.192.0.0/14.");
-  if (!guards.allowedGroups.some((text) => isInRange(group, parseGroupRange(text)))) {
-    return refuse(`only ${guards.allowedGroups.join(", ")} are allowed`, `See allowed-groups ${IN_FILE}.`);
-  }
-  if (guards.refuseReservedAliases && groupMac(group).startsWith("01:00:5e:00:00:")) {
+  const refusal = refuseGroup(group, guards);
+  if (refusal !== null) return refuse(refusal.why, GROUP_HINTS[refusal.kind]);
+  if (!isAmongPorts(stream.port, guards.allowedPorts)) {
     return refuse(
-      `its Ethernet address ${groupMac(group)} is that of a link-local group, which switches flood or hand to their processor`,
-      "Choose a group that is not x.0.0.x or x.128.0.x.",
+      `port ${stream.port} is none of ${guards.allowedPorts.join(", ") || "(none)"}`,
+      `Choose another port, or see allowed-ports ${IN_FILE}.`,
     );
   }
   const { burstPackets: packets, payloadBytes } = stream;
@@ -49,12 +55,13 @@ function refuseMarks(stream: GuardedStream, guards: Guards): Fault | null {
 
 /** @returns why this host does not send all these streams at the same time, or null */
 export function refuseLoad(streams: readonly GuardedStream[], guards: Guards): Fault | null {
-  const refuse = (reason: string, hint: string): Fault =>
-    new Fault("GUARD_REFUSED", `This host does not send so much: ${reason}`, hint);
+  const refuse = (reason: string, hint: string): Fault => taskRefused(`send so much: ${reason}`, hint);
   const count = streams.filter(({ companionOf }) => companionOf === undefined).length;
   if (count > guards.maxStreams) {
     return refuse(`${count} streams exceed ${guards.maxStreams}`, `Send fewer, or see max-streams ${IN_FILE}.`);
   }
+  const companions = refuseCompanions(streams, guards);
+  if (companions !== null) return companions;
   const rateBps = streams.reduce((sum, stream) => sum + stream.rateBps, 0);
   if (rateBps > guards.maxRateBps) {
     return refuse(
@@ -85,7 +92,11 @@ export function refuseTask(task: AgentTask, guards: Guards): Fault | null {
       return new Fault("MESSAGE_INVALID", `The task acts on stream ${action.streamId}, which it does not describe`, "");
     }
     if (action.kind === "join" || action.kind === "leave") continue;
-    if (action.kind === "stop") sending.delete(action.streamId);
+    if (action.kind === "stop") {
+      // As the sender does it: a stream's companions end with it.
+      for (const id of sending) if (streams.get(id)?.companionOf === action.streamId) sending.delete(id);
+      sending.delete(action.streamId);
+    }
     if (action.kind === "emit") sending.add(action.streamId);
     const { rateBps = stream.rateBps, payloadBytes = stream.payloadBytes } = action;
     const changed = { ...stream, rateBps, payloadBytes };
@@ -94,12 +105,20 @@ export function refuseTask(task: AgentTask, guards: Guards): Fault | null {
     const refusal = action.kind === "stop" ? null : (refuseStream(changed, guards) ?? refuseLoad(running, guards));
     if (refusal !== null) return refusal;
   }
-  if (task.actions.some((action) => action.kind === "emit") && task.endNs > guards.maxDurationNs) {
+  return refuseJoins(task, guards) ?? refuseTimes(task, guards);
+}
+
+function refuseTimes(task: AgentTask, guards: Guards): Fault | null {
+  if (!task.actions.some((action) => action.kind === "emit")) return null;
+  if (task.endNs > guards.maxDurationNs) {
     const [asked, most] = [formatDurationNs(task.endNs), formatDurationNs(guards.maxDurationNs)];
-    return new Fault(
-      "GUARD_REFUSED",
-      `This host does not send for ${asked}: the most is ${most}`,
-      `See max-duration ${IN_FILE}.`,
+    return taskRefused(`send for ${asked}: the most is ${most}`, `See max-duration ${IN_FILE}.`);
+  }
+  if (task.holdNs > guards.maxHoldNs) {
+    const [asked, most] = [formatDurationNs(task.holdNs), formatDurationNs(guards.maxHoldNs)];
+    return taskRefused(
+      `go on sending for ${asked} without its controller: the most is ${most}`,
+      `Lower the scenario's hold, or see max-hold ${IN_FILE}.`,
     );
   }
   return null;

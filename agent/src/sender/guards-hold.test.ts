@@ -62,8 +62,9 @@ const streamOf = fc.record({
   group: mostly(
     fc.constantFrom("239.195.10.4", "239.195.20.9"),
     fc.constantFrom("224.0.0.5", "239.255.1.1", "239.128.0.5", "239.195.200.1", "ff15::9", "ff02::9", "192.0.2.1"),
+    fc.constantFrom("ff12::8000:1", "ff05::8000:1", "224.0.1.129", "239.255.255.250", "ff15::8000:1"),
   ),
-  port: fc.constant(48_620),
+  port: mostly(fc.constant(48_620), fc.constantFrom(53, 1023, 65_535)),
   ssmSource: fc.constant(null),
   rateBps: mostly(fc.double({ min: 1e3, max: 3e5, noNaN: true }), fc.double({ min: 1, max: 1e12, noNaN: true })),
   payloadBytes: mostly(fc.integer({ min: 500, max: 1500 }), fc.integer({ min: 96, max: 65_507 })),
@@ -126,18 +127,20 @@ const orderOf = fc.oneof(
 );
 
 const guardsOf: fc.Arbitrary<Guards> = fc.record({
+  ...Object.fromEntries(Object.entries(DEFAULT_GUARDS).map(([key, value]) => [key, fc.constant(value)])),
   allowSending: fc.constantFrom(true, true, true, false),
   maxRateBps: fc.constantFrom(1e5, 2e6, 10e6),
   maxPacketsPerSecond: fc.constantFrom(20, 300, 1000),
   allowedGroups: fc.constantFrom<string[]>(["224.0.0.0/4", "ff00::/8"], ["239.195.0.0/17"]),
-  refusedGroups: fc.constant(DEFAULT_GUARDS.refusedGroups),
-  refuseReservedAliases: fc.constant(true),
-  companionHosts: fc.constant<string[]>([]),
+  refusedGroups: fc.constantFrom<string[]>([], ["239.195.20.0/24"]),
   maxTtl: fc.constant(4),
-  maxDscp: fc.constant(0),
   maxDurationNs: mostly(fc.constant(60e9), fc.constant(2e9)),
+  maxHoldNs: mostly(fc.constant(600e9), fc.constant(1e9)),
   maxStreams: fc.constantFrom(1, 3),
-});
+}) as fc.Arbitrary<Guards>;
+
+/** Reserved, as the standards have it: RFC 5771 sections 4 and 5, RFC 4607, RFC 2365 section 6.1, RFC 4291 section 2.7. */
+const RESERVED = ["224.0.0.0/24", "224.0.1.0/24", "232.0.0.0/24", "239.255.0.0/16", "ff00::/12", "ff12::/16"];
 
 /** node's own implementation of address ranges. */
 function listOf(ranges: readonly string[]): BlockList {
@@ -152,8 +155,9 @@ const isIn = (list: BlockList, group: string): boolean => list.check(group, grou
 
 /** RFC 1112 section 6.4: the low 23 bits of an IPv4 group; 01:00:5e:00:00:xx belongs to 224.0.0.0/24. */
 const isAlias = (group: string): boolean => {
+  if (group.includes(":")) return /^[^:]+::[0-9a-f]{1,2}$/.test(group); // RFC 2464 section 7
   const [, b = 0, c] = group.split(".").map(Number);
-  return !group.includes(":") && (b & 0x7f) === 0 && c === 0;
+  return (b & 0x7f) === 0 && c === 0;
 };
 
 /**
@@ -179,7 +183,9 @@ function play(guards: Guards, orders: readonly { task: unknown; forMs: number; f
         const wire = new Wire((bits) => {
           sent.push({ atNs: nowNs, bits, stream });
           expect(nowNs - startNs).toBeLessThanOrEqual(Math.min(task.endNs, guards.maxDurationNs) + STEP_NS);
-          expect(nowNs - startNs).toBeLessThanOrEqual(Math.floor(task.holdNs / 1e6) * 1e6 + 2e6 + STEP_NS); // nobody speaks
+          expect(nowNs - startNs).toBeLessThanOrEqual(
+            Math.floor(Math.min(task.holdNs, guards.maxHoldNs) / 1e6) * 1e6 + 2e6 + STEP_NS,
+          ); // nobody speaks
         });
         const identity = { runId: task.runId, senderId: 1, contact: "" };
         return new StreamSource(stream, identity, new GuardedOut(wire, budget, clock), clock);
@@ -207,9 +213,10 @@ const AT_ONCE_S = 0.25;
 
 function checkAgainst(guards: Guards, sent: readonly Sent[]): void {
   if (!guards.allowSending) expect(sent).toEqual([]);
-  const [allowed, refused] = [listOf(guards.allowedGroups), listOf(guards.refusedGroups)];
+  const [allowed, refused] = [listOf(guards.allowedGroups), listOf([...guards.refusedGroups, ...RESERVED])];
   for (const { stream } of sent) {
     expect(isIn(allowed, stream.group) && !isIn(refused, stream.group) && !isAlias(stream.group)).toBe(true);
+    expect(stream.port).toBeGreaterThanOrEqual(1024);
     expect(stream.ttl).toBeLessThanOrEqual(guards.maxTtl);
     expect(stream.dscp).toBeLessThanOrEqual(guards.maxDscp);
   }
@@ -274,4 +281,27 @@ test("guards: given a stream that is started anew ten thousand times a second, t
   // Worked out by hand: a quarter of 10 Mbit/s is 237 packets of 1316 B; without the guard it would be 400,000.
   expect(sent.length).toBeGreaterThan(100);
   expect(sent.length).toBeLessThanOrEqual(240);
+});
+
+test("guards: given a task that ends a stream and forgets its companion, then the companion ends with it, though nobody looked before", () => {
+  const guards = { ...DEFAULT_GUARDS, allowSending: true, companionHosts: ["192.0.2.0/24"] };
+  const shared = { name: "s", port: 48_620, ssmSource: null, rateBps: 10_240, payloadBytes: 128, ttl: 1, dscp: 0 };
+  const board = { ...shared, streamId: 1, group: "239.195.10.4", burstPackets: 1 };
+  const companion = { ...shared, streamId: 2, group: "192.0.2.7", burstPackets: 1, companionOf: 1 };
+  const actions = [
+    { atNs: 0, kind: "emit", streamId: 1 },
+    { atNs: 0, kind: "emit", streamId: 2 },
+    { atNs: 2e9, kind: "stop", streamId: 1 },
+  ];
+  const task = {
+    runId: "0123456789abcdef",
+    streams: [board, companion],
+    actions,
+    endNs: 5e9,
+    intervalNs: 1e9,
+    holdNs: 5e9,
+  };
+  const sent = play(guards, [{ task, forMs: 5000 }], true).filter(({ stream }) => stream.streamId === 2);
+  expect(sent.length).toBe(20); // ten a second
+  expect(Math.max(...sent.map(({ atNs }) => atNs))).toBeLessThan(1e12 + 2e9);
 });

@@ -113,15 +113,12 @@ export class SenderRun {
 
   /** Whoever loses its controller as it begins to send may have cut the way itself: then no long hold counts. */
   #holdNs(heardNs: number): number {
-    const { holdNs } = this.#options.task;
+    const holdNs = Math.min(this.#options.task.holdNs, this.#options.guards.maxHoldNs);
     return heardNs < this.#firstEmitNs + EARLY_NS ? Math.min(holdNs, EARLY_HOLD_NS) : holdNs;
   }
 
   #stopAll(why: SourceStop, nowNs: number, detail: string): void {
-    for (const [number, source] of this.#options.sources.entries()) {
-      source.stop();
-      this.#queue.remove(number);
-    }
+    for (const number of this.#options.sources.keys()) this.#stop(number);
     this.#nextAction = this.#actions.length;
     this.#stopped = { why, atNs: nowNs - this.#startNs, detail: detail.slice(0, MOST_DETAIL) };
   }
@@ -143,8 +140,11 @@ export class SenderRun {
     // What was due before this action goes out first, though the thread came late to it.
     if (action.kind !== "emit" && this.#options.clock() - atNs < CATCH_UP_NS) source.sendDue(atNs - 1);
     if (action.kind === "stop") {
-      source.stop();
-      this.#queue.remove(number);
+      this.#stop(number);
+      // Nothing goes to a host but beside a stream: a task that forgets a companion's end does not keep it alive.
+      for (const [other, { stream }] of this.#options.sources.entries()) {
+        if (stream.companionOf === action.streamId) this.#stop(other);
+      }
       return;
     }
     const rateBps = action.rateBps ?? source.rateBps;
@@ -160,6 +160,11 @@ export class SenderRun {
     else source.emit(atNs);
     if (action.kind === "emit" && this.#firstEmitNs < 0) this.#firstEmitNs = atNs;
     if (source.isSending) this.#queue.put(number, source.nextDueNs);
+  }
+
+  #stop(number: number): void {
+    this.#source(number).stop();
+    this.#queue.remove(number);
   }
 
   #refuse(source: StreamSource, rateBps: number, payloadBytes: number, isStarting: boolean): Fault | null {

@@ -4,12 +4,27 @@ import {
   CONTROL_OLDEST_PROTOCOL,
   CONTROL_PROTOCOL,
   commonProtocol,
-  DEFAULT_GUARDS,
   parseMessage,
 } from "@dyetrace/wire";
 import { expect, test } from "vitest";
 import { helloOf } from "../../../tests/faults/stranger.ts";
 import { completeHello, completeMessage } from "./older-agents.ts";
+
+const NONE_OF_THESE = {
+  allowSending: true,
+  allowedReservedGroups: ["224.0.0.0/4", "ff00::/8"],
+  maxJoins: 4096,
+  allowedPorts: ["1-65535"],
+};
+const SINCE_5 = [
+  "allowedReservedGroups",
+  "allowedPorts",
+  "companionPorts",
+  "maxCompanions",
+  "allowedJoins",
+  "maxJoins",
+  "maxHoldNs",
+];
 
 test("completeHello: given the hello of an agent that knows no companions, then none of its hosts may get one, and it is well formed", () => {
   const hello = structuredClone(helloOf("kiosk", "k")) as unknown as {
@@ -17,12 +32,24 @@ test("completeHello: given the hello of an agent that knows no companions, then 
     capabilities: { guards: Record<string, unknown> };
   };
   hello.protocol = 2;
-  delete hello.capabilities.guards["companionHosts"];
+  for (const limit of [...SINCE_5, "companionHosts"]) delete hello.capabilities.guards[limit];
   expect(() => parseMessage(AgentMessageSchema, hello, "It")).toThrow();
   const whole = parseMessage(AgentMessageSchema, completeHello(hello, 2), "It");
-  const { companionHosts: _none, ...guards } = { ...DEFAULT_GUARDS, allowSending: true };
-  expect(whole).toMatchObject({ capabilities: { guards: { ...guards, companionHosts: [] } } });
-  expect(completeHello(hello, 3)).toBe(hello);
+  expect(whole).toMatchObject({ capabilities: { guards: { ...NONE_OF_THESE, companionHosts: [] } } });
+  expect(completeHello(hello, CONTROL_PROTOCOL)).toBe(hello);
+});
+
+test("completeHello: given the hello of an agent that knew fewer limits, then nothing limits it there, and what it says stands", () => {
+  const hello = structuredClone(helloOf("kiosk", "k")) as unknown as {
+    protocol: number;
+    capabilities: { guards: Record<string, unknown> };
+  };
+  hello.protocol = 4;
+  for (const limit of SINCE_5) delete hello.capabilities.guards[limit];
+  hello.capabilities.guards["companionHosts"] = ["10.0.0.0/8"];
+  expect(() => parseMessage(AgentMessageSchema, hello, "It")).toThrow();
+  const whole = parseMessage(AgentMessageSchema, completeHello(hello, 4), "It");
+  expect(whole).toMatchObject({ capabilities: { guards: { ...NONE_OF_THESE, companionHosts: ["10.0.0.0/8"] } } });
 });
 
 test("commonProtocol: given what each side speaks, then the newest of both, and null where there is none", () => {

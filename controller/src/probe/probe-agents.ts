@@ -1,6 +1,5 @@
-import { BlockList } from "node:net";
 import { hostOfAgent, lintGroups, type SiteGraph } from "@dyetrace/site";
-import { type Guards, parseIpAddress, type ScenarioStream } from "@dyetrace/wire";
+import { type Guards, isAmongPorts, parseIpAddress, refuseGroup, type ScenarioStream } from "@dyetrace/wire";
 
 /** A connected agent, and what its own host allows. */
 export interface ProbeAgent {
@@ -19,9 +18,17 @@ export function maySend({ guards }: ProbeAgent, stream: ScenarioStream, group: s
     guards.maxRateBps >= rateBps &&
     guards.maxTtl >= stream.ttl &&
     guards.maxDscp >= stream.dscp &&
-    isWithin(group, guards.allowedGroups) &&
-    !isWithin(group, guards.refusedGroups)
+    isFree(group, stream.port, guards)
   );
+}
+
+function isFree(text: string, port: number, guards: Guards): boolean {
+  const group = parseIpAddress(text);
+  try {
+    return group !== null && refuseGroup(group, guards) === null && isAmongPorts(port, guards.allowedPorts);
+  } catch {
+    return false; // what that agent says of its host is no range
+  }
 }
 
 /** Neighbours of a group that are tried. */
@@ -52,15 +59,4 @@ function neighbour(group: string, step: number): string | null {
   if (tail === null) return null;
   const last = Number.parseInt(tail[2] ?? "", 16) + step;
   return last > 0xffff ? null : `${tail[1]}${last.toString(16)}`;
-}
-
-function isWithin(address: string, ranges: readonly string[]): boolean {
-  const family = parseIpAddress(address)?.family === 6 ? "ipv6" : "ipv4";
-  const list = new BlockList();
-  for (const range of ranges) {
-    const [base = "", prefix = ""] = range.split("/");
-    const of = parseIpAddress(base)?.family === 6 ? "ipv6" : "ipv4";
-    list.addSubnet(base, Number(prefix === "" ? (of === "ipv6" ? 128 : 32) : prefix), of);
-  }
-  return list.check(address, family);
 }

@@ -1,10 +1,19 @@
-import Type from "@dyetrace/schema";
+import Type, { type Static } from "@dyetrace/schema";
 
 const rate = () => Type.String({ description: "a rate such as 10 Mbit/s" });
+const duration = () => Type.String({ description: "a duration such as 24 h" });
 const ranges = () =>
   Type.Array(Type.String({ description: "a range such as 239.195.0.0/16" }), {
     maxItems: 256,
   });
+
+const ports = () =>
+  Type.Array(Type.Union([Type.Integer({ minimum: 1, maximum: 65_535 }), Type.String()]), {
+    maxItems: 256,
+    description: "a list of ports such as [48620, 49152-65535]",
+  });
+const upTo = (minimum: number, maximum: number) =>
+  Type.Integer({ minimum, maximum, description: `a number from ${minimum} to ${maximum}` });
 
 /** What a host's own file may say to the agent there. No controller can change or exceed its guards. */
 export const AgentFileSchema = Type.Object(
@@ -31,30 +40,19 @@ export const AgentFileSchema = Type.Object(
           ),
           "allowed-groups": Type.Optional(ranges()),
           "refused-groups": Type.Optional(ranges()),
+          "allow-reserved-groups": Type.Optional(ranges()),
           "refuse-reserved-aliases": Type.Optional(Type.Boolean({ description: "true or false" })),
+          "allowed-ports": Type.Optional(ports()),
           "companion-hosts": Type.Optional(ranges()),
-          "max-ttl": Type.Optional(
-            Type.Integer({
-              minimum: 1,
-              maximum: 255,
-              description: "a number from 1 to 255",
-            }),
-          ),
-          "max-dscp": Type.Optional(
-            Type.Integer({
-              minimum: 0,
-              maximum: 63,
-              description: "a number from 0 to 63",
-            }),
-          ),
-          "max-duration": Type.Optional(Type.String({ description: "a duration such as 24 h" })),
-          "max-streams": Type.Optional(
-            Type.Integer({
-              minimum: 1,
-              maximum: 4096,
-              description: "a number from 1 to 4096",
-            }),
-          ),
+          "companion-ports": Type.Optional(ports()),
+          "max-companions": Type.Optional(upTo(0, 4096)),
+          "allowed-joins": Type.Optional(ranges()),
+          "max-joins": Type.Optional(upTo(0, 4096)),
+          "max-ttl": Type.Optional(upTo(1, 255)),
+          "max-dscp": Type.Optional(upTo(0, 63)),
+          "max-duration": Type.Optional(duration()),
+          "max-hold": Type.Optional(duration()),
+          "max-streams": Type.Optional(upTo(1, 4096)),
         },
         { additionalProperties: false, description: "a list of limits" },
       ),
@@ -62,3 +60,4 @@ export const AgentFileSchema = Type.Object(
   },
   { additionalProperties: false, description: "settings of an agent" },
 );
+export type AgentFile = Static<typeof AgentFileSchema>;

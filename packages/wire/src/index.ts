@@ -1,4 +1,5 @@
-export { AgentFileSchema } from "./agent-file-schema.ts";
+export { type AddressRange, isInRange, networkOf, parseAddressRange } from "./address-range.ts";
+export { type AgentFile, AgentFileSchema } from "./agent-file-schema.ts";
 export { withoutControls } from "./bounds.ts";
 export {
   type AgentTask,
@@ -69,6 +70,7 @@ export {
   type FilePlace,
   faultCodeOf,
 } from "./fault.ts";
+export { type GroupLimits, type GroupRefusal, RESERVED_GROUPS_TEXT, refuseGroup } from "./group-guard.ts";
 export { type GroupScope, groupScope } from "./group-scope.ts";
 export {
   formatIpAddress,
@@ -111,6 +113,7 @@ export {
   type TestStreamIdentity,
 } from "./packet/test-packet.ts";
 export { parseAs } from "./parse-message.ts";
+export { isAmongPorts, type PortRange, parsePortRange } from "./port-range.ts";
 export {
   type PracticeFaultEntry,
   PracticeFaultEntrySchema,

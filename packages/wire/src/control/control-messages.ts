@@ -11,10 +11,10 @@ import { WatcherReportSchema } from "./watcher-report-schema.ts";
  * The control link: JSON messages over one WebSocket that the agent opens. Both sides parse every message against
  * these schemas, once, where it comes in.
  */
-export const CONTROL_PROTOCOL = 4;
+export const CONTROL_PROTOCOL = 5;
 /**
  * The oldest one that a controller of this build still speaks. 3 added upgrades, and that unknown kinds of message are
- * passed over; 4 shortened reports and took the figures out of them that nobody read.
+ * passed over; 4 shortened reports and took the figures out of them that nobody read; 5 tells all limits of a host's file.
  */
 export const CONTROL_OLDEST_PROTOCOL = 2;
 /** The oldest one that an agent of this build speaks: a controller of an earlier one does not understand its reports. */

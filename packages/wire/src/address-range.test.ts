@@ -1,8 +1,8 @@
 import { BlockList } from "node:net";
-import { formatIpAddress, parseIpAddress } from "@dyetrace/wire";
 import fc from "fast-check";
 import { expect, test } from "vitest";
-import { isInRange, parseGroupRange } from "./group-range.ts";
+import { isInRange, networkOf, parseAddressRange } from "./address-range.ts";
+import { formatIpAddress, parseIpAddress } from "./ip-address.ts";
 
 const address = (text: string) => {
   const parsed = parseIpAddress(text);
@@ -25,19 +25,41 @@ test("isInRange: given any address and range, then it says what the run-time's o
       const family = base.length === 4 ? "ipv4" : "ipv6";
       const list = new BlockList();
       list.addSubnet(formatIpAddress(base), prefixBits, family);
-      const range = parseGroupRange(`${formatIpAddress(base)}/${prefixBits}`);
+      const range = parseAddressRange(
+        `${formatIpAddress(networkOf(address(formatIpAddress(base)), prefixBits))}/${prefixBits}`,
+      );
       expect(isInRange(address(formatIpAddress(other)), range)).toBe(list.check(formatIpAddress(other), family));
     }),
   );
 });
 
 test("isInRange: given the other family, then never", () => {
-  expect(isInRange(address("ff15::1"), parseGroupRange("0.0.0.0/0"))).toBe(false);
+  expect(isInRange(address("ff15::1"), parseAddressRange("0.0.0.0/0"))).toBe(false);
 });
 
 test.each(["239.195.0.0/33", "239.195.0.0/x", "239.195.0/16", "ff15::/129", "ff15::/16/4", "", "239.195.0.0/"])(
-  "parseGroupRange: given %j, then it is no range",
+  "parseAddressRange: given %j, then it is no range",
   (text) => {
-    expect(() => parseGroupRange(text)).toThrow(/no range of addresses/);
+    expect(() => parseAddressRange(text)).toThrow(/no range of addresses/);
+  },
+);
+
+test.each([
+  ["239.195.4.0/8", "239.0.0.0/8"],
+  ["239.195.4.1/24", "239.195.4.0/24"],
+  ["0.0.0.1/0", "0.0.0.0/0"],
+  ["ff15::10:4/16", "ff15::/16"],
+  ["ff15::1/127", "ff15::/127"],
+])(
+  "parseAddressRange: given %s, whose prefix leaves out bits that are set, then it is refused, and %s offered",
+  (text, offered) => {
+    let hint = "";
+    try {
+      parseAddressRange(text);
+    } catch (fault) {
+      hint = (fault as { hint: string }).hint;
+    }
+    expect(hint).toContain(`Write ${offered} if`);
+    expect(() => parseAddressRange(offered)).not.toThrow();
   },
 );

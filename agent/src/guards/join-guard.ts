@@ -1,0 +1,48 @@
+import type { AgentTask, Guards, TaskStream } from "@dyetrace/wire";
+import { isInRange, parseAddressRange } from "@dyetrace/wire/address-range";
+import { Fault } from "@dyetrace/wire/fault";
+import { isMulticast, parseIpAddress } from "@dyetrace/wire/ip-address";
+import { isAmongPorts } from "@dyetrace/wire/port-range";
+import { IN_FILE, taskRefused } from "./guarded-stream.ts";
+
+/** @returns why this host does not join all that a task joins at some time, or null */
+export function refuseJoins(task: AgentTask, guards: Guards): Fault | null {
+  const ids = new Set(task.actions.filter(({ kind }) => kind === "join").map(({ streamId }) => streamId));
+  const joined = task.streams.filter(({ streamId }) => ids.has(streamId));
+  if (joined.length > guards.maxJoins) {
+    return taskRefused(
+      `join ${joined.length} streams in one run: the most is ${guards.maxJoins}`,
+      `Let it join fewer, or see max-joins ${IN_FILE}.`,
+    );
+  }
+  for (const stream of joined) {
+    const refusal = refuseJoin(stream, guards);
+    if (refusal !== null) return refusal;
+  }
+  return null;
+}
+
+function refuseJoin({ name, group: text, port, companionOf }: TaskStream, guards: Guards): Fault | null {
+  const address = parseIpAddress(text);
+  if (address === null)
+    return new Fault("ADDRESS_INVALID", `"${text}" is no IP address`, "Write, for example, 239.195.1.1");
+  const refuse = (reason: string, hint: string): Fault => taskRefused(`listen to ${name} on ${text}: ${reason}`, hint);
+  if (isMulticast(address) !== (companionOf === undefined)) {
+    return refuse(
+      companionOf === undefined ? "that is no group address" : "a companion comes to a host's own address",
+      "",
+    );
+  }
+  const ports = companionOf === undefined ? guards.allowedPorts : guards.companionPorts;
+  const key = companionOf === undefined ? "allowed-ports" : "companion-ports";
+  if (!isAmongPorts(port, ports)) {
+    return refuse(
+      `port ${port} is none of ${ports.join(", ") || "(none)"}`,
+      `Choose another port, or see ${key} ${IN_FILE}.`,
+    );
+  }
+  if (companionOf !== undefined || guards.allowedJoins.some((range) => isInRange(address, parseAddressRange(range)))) {
+    return null;
+  }
+  return refuse(`only ${guards.allowedJoins.join(", ") || "no groups"} may be joined`, `See allowed-joins ${IN_FILE}.`);
+}
