@@ -86,7 +86,10 @@ test.each([
 });
 
 test("companion guard: given a task that would leave a companion without its stream, then it ends with the stream", () => {
-  const streams = [board, to(1)].map((one) => ({ ...one, ssmSource: null }));
+  const streams = [
+    { ...shared, streamId: 1, name: "board", group: "239.195.10.4", ssmSource: null },
+    { ...shared, streamId: 101, group: "192.168.7.1", ssmSource: null, companionOf: 1 },
+  ];
   const at = (atNs: number, kind: "emit" | "stop", streamId: number) => ({ atNs, kind, streamId });
   const rest = { runId: "0123456789abcdef", streams, endNs: 9e9, intervalNs: 1e9, holdNs: 5e9 };
   const message = (...actions: ReturnType<typeof at>[]): string =>

@@ -126,18 +126,19 @@ const orderOf = fc.oneof(
   }),
 );
 
-const guardsOf: fc.Arbitrary<Guards> = fc.record({
-  ...Object.fromEntries(Object.entries(DEFAULT_GUARDS).map(([key, value]) => [key, fc.constant(value)])),
-  allowSending: fc.constantFrom(true, true, true, false),
-  maxRateBps: fc.constantFrom(1e5, 2e6, 10e6),
-  maxPacketsPerSecond: fc.constantFrom(20, 300, 1000),
-  allowedGroups: fc.constantFrom<string[]>(["224.0.0.0/4", "ff00::/8"], ["239.195.0.0/17"]),
-  refusedGroups: fc.constantFrom<string[]>([], ["239.195.20.0/24"]),
-  maxTtl: fc.constant(4),
-  maxDurationNs: mostly(fc.constant(60e9), fc.constant(2e9)),
-  maxHoldNs: mostly(fc.constant(600e9), fc.constant(1e9)),
-  maxStreams: fc.constantFrom(1, 3),
-}) as fc.Arbitrary<Guards>;
+const guardsOf: fc.Arbitrary<Guards> = fc
+  .record({
+    allowSending: fc.constantFrom(true, true, true, false),
+    maxRateBps: fc.constantFrom(1e5, 2e6, 10e6),
+    maxPacketsPerSecond: fc.constantFrom(20, 300, 1000),
+    allowedGroups: fc.constantFrom<string[]>(["224.0.0.0/4", "ff00::/8"], ["239.195.0.0/17"]),
+    refusedGroups: fc.constantFrom<string[]>([], ["239.195.20.0/24"]),
+    maxTtl: fc.constant(4),
+    maxDurationNs: mostly(fc.constant(60e9), fc.constant(2e9)),
+    maxHoldNs: mostly(fc.constant(600e9), fc.constant(1e9)),
+    maxStreams: fc.constantFrom(1, 3),
+  })
+  .map((own) => ({ ...DEFAULT_GUARDS, ...own }));
 
 /** Reserved, as the standards have it: RFC 5771 sections 4 and 5, RFC 4607, RFC 2365 section 6.1, RFC 4291 section 2.7. */
 const RESERVED = ["224.0.0.0/24", "224.0.1.0/24", "232.0.0.0/24", "239.255.0.0/16", "ff00::/12", "ff12::/16"];
