@@ -47,13 +47,8 @@ test("companion guard: given a host's address for a stream that is no companion,
   expect(refuseStream(stream, guards)?.message).toContain("no group address");
 });
 
-const board: GuardedStream = {
-  ...companion,
-  streamId: 1,
-  name: "board",
-  group: "239.195.10.4",
-  companionOf: undefined,
-};
+const { companionOf: _beside, ...shared } = companion;
+const board: GuardedStream = { ...shared, streamId: 1, name: "board", group: "239.195.10.4" };
 const load = (...streams: GuardedStream[]): string => refuseLoad(streams, guards)?.message ?? "";
 const to = (host: number, change: Partial<GuardedStream> = {}): GuardedStream => ({
   ...companion,
