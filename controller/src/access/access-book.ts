@@ -1,8 +1,9 @@
-import { mkdirSync, readFileSync, statSync } from "node:fs";
+import { existsSync, mkdirSync, readFileSync, statSync } from "node:fs";
 import path from "node:path";
 import Type from "@dyetrace/schema";
 import { Fault, parseAs } from "@dyetrace/wire";
 import { RoleSchema } from "@dyetrace/wire/console/console-session";
+import { underLock } from "../files/under-lock.ts";
 import { writeWhole } from "../files/write-whole.ts";
 import { type AccessRecords, AGENT_NAME, OPERATOR_NAME } from "./access-records.ts";
 
@@ -64,20 +65,29 @@ export class AccessBook {
     return this.#records;
   }
 
-  /** @throws {Fault} FILE_UNREADABLE where it cannot be kept; then nothing has changed */
+  /**
+   * One change at a time, whichever program makes it: what `edit` is handed is what stands in the file.
+   * @param edit what it throws is thrown on, and nothing has changed
+   * @throws {Fault} FILE_UNREADABLE where it cannot be kept, ACCESS_INVALID where it cannot be read; then nothing has changed
+   */
   change(edit: (records: AccessRecords) => Partial<AccessRecords>): void {
-    const next = { ...this.records, ...edit(this.records) };
-    if (this.#file !== null) this.#write(this.#file, next);
-    this.#records = next;
-  }
-
-  #write(file: string, records: AccessRecords): void {
+    const file = this.#file;
+    if (file === null) {
+      this.#records = { ...this.#records, ...edit(this.#records) };
+      return;
+    }
     try {
       mkdirSync(path.dirname(file), { recursive: true, mode: 0o700 });
-      const text = `${JSON.stringify({ version: 1, ...records }, null, 1)}\n`;
-      writeWhole(file, text, { mode: 0o600, isFolderOwners: true });
-      this.#stamp = stampOf(file) ?? "";
+      this.#records = underLock(file, () => {
+        const now = existsSync(file) ? read(file) : this.#records;
+        const next = { ...now, ...edit(now) };
+        const text = `${JSON.stringify({ version: 1, ...next }, null, 1)}\n`;
+        writeWhole(file, text, { mode: 0o600, isFolderOwners: true });
+        this.#stamp = stampOf(file) ?? "";
+        return next;
+      });
     } catch (cause) {
+      if (cause instanceof Fault) throw cause;
       throw new Fault(
         "FILE_UNREADABLE",
         `Cannot keep who may do what in ${file}: ${(cause as NodeJS.ErrnoException).code ?? String(cause)}`,

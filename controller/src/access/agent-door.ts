@@ -2,7 +2,7 @@ import { randomBytes, timingSafeEqual } from "node:crypto";
 import { Fault } from "@dyetrace/wire";
 import type { EnrolledAgent } from "@dyetrace/wire/console/console-agent";
 import type { AccessBook } from "./access-book.ts";
-import type { AgentRecord, EnrolKeyRecord } from "./access-records.ts";
+import type { AccessRecords, AgentRecord, EnrolKeyRecord } from "./access-records.ts";
 import { drawSecret, hashSecret, isSecret } from "./secret.ts";
 
 /** How long a key to enrol with lasts: time to walk to a host, not to be found in a shell's history next week. */
@@ -54,11 +54,13 @@ export class AgentDoor {
     const secret = drawSecret();
     const id = randomBytes(8).toString("hex");
     const until = new Date(nowMs + ENROL_WITHIN_MS).toISOString();
-    const standing = this.#book.records.enrolKeys.filter((key) => Date.parse(key.until) > nowMs);
-    if (standing.length >= MOST_KEYS) {
-      throw new Fault("TOO_MANY", `${MOST_KEYS} keys to enrol with are unused`, "Wait until some have run out");
-    }
-    this.#book.change(() => ({ enrolKeys: [...standing, { id, secret: hashSecret(secret), name, until, by }] }));
+    this.#book.change(({ enrolKeys }) => {
+      const standing = enrolKeys.filter((key) => Date.parse(key.until) > nowMs);
+      if (standing.length >= MOST_KEYS) {
+        throw new Fault("TOO_MANY", `${MOST_KEYS} keys to enrol with are unused`, "Wait until some have run out");
+      }
+      return { enrolKeys: [...standing, { id, secret: hashSecret(secret), name, until, by }] };
+    });
     return { key: `${ENROL_PREFIX}${id}.${secret}`, until };
   }
 
@@ -67,34 +69,18 @@ export class AgentDoor {
    * @throws {Fault} NOT_AUTHORISED for a key that is unknown, used or too old; NAME_TAKEN, and the key still works
    */
   enrol(key: string, name: string, from: string, nowMs: number): { readonly credential: string } {
-    const { enrolKeys, agents } = this.#book.records;
     const bare = key.startsWith(ENROL_PREFIX) ? key.slice(ENROL_PREFIX.length) : "";
-    const record = find<EnrolKeyRecord>(enrolKeys, bare);
-    if (record === undefined || Date.parse(record.until) <= nowMs) {
-      throw new Fault(
-        "NOT_AUTHORISED",
-        "This key to enrol with is unknown, was used already, or has run out",
-        "Make a new one on the console's page of agents",
-      );
-    }
-    if (record.name !== null && record.name !== name) {
-      throw new Fault("NOT_AUTHORISED", `This key is for the agent ${record.name}, not for ${name}`, "");
-    }
-    // A key that was made for this very name replaces the credential of a host that was set up anew.
-    if (record.name === null && agents.some((agent) => agent.name === name)) {
-      throw new Fault(
-        "NAME_TAKEN",
-        `An agent ${name} is enrolled already`,
-        "Make a key for that name, or take another --name",
-      );
-    }
+    keyRecord(this.#book.records, bare, name, nowMs); // whoever only guesses takes no lock
     const id = randomBytes(8).toString("hex");
     const secret = drawSecret();
     const agent: AgentRecord = { id, name, secret: hashSecret(secret), since: new Date(nowMs).toISOString(), from };
-    this.#book.change((now) => ({
-      enrolKeys: now.enrolKeys.filter((one) => one.id !== record.id),
-      agents: [...now.agents.filter((one) => one.name !== name), agent],
-    }));
+    this.#book.change((now) => {
+      const record = keyRecord(now, bare, name, nowMs);
+      return {
+        enrolKeys: now.enrolKeys.filter((one) => one.id !== record.id),
+        agents: [...now.agents.filter((one) => one.name !== name), agent],
+      };
+    });
     return { credential: `${id}.${secret}` };
   }
 
@@ -113,6 +99,30 @@ export class AgentDoor {
     const given = Buffer.from(key);
     return this.#sharedKey?.length === given.length && timingSafeEqual(given, this.#sharedKey);
   }
+}
+
+/** @param bare of a key: `id.secret` @throws {Fault} NOT_AUTHORISED, NAME_TAKEN */
+function keyRecord({ enrolKeys, agents }: AccessRecords, bare: string, name: string, nowMs: number): EnrolKeyRecord {
+  const record = find<EnrolKeyRecord>(enrolKeys, bare);
+  if (record === undefined || Date.parse(record.until) <= nowMs) {
+    throw new Fault(
+      "NOT_AUTHORISED",
+      "This key to enrol with is unknown, was used already, or has run out",
+      "Make a new one on the console's page of agents",
+    );
+  }
+  if (record.name !== null && record.name !== name) {
+    throw new Fault("NOT_AUTHORISED", `This key is for the agent ${record.name}, not for ${name}`, "");
+  }
+  // A key that was made for this very name replaces the credential of a host that was set up anew.
+  if (record.name === null && agents.some((agent) => agent.name === name)) {
+    throw new Fault(
+      "NAME_TAKEN",
+      `An agent ${name} is enrolled already`,
+      "Make a key for that name, or take another --name",
+    );
+  }
+  return record;
 }
 
 /** @param key `id.secret` */

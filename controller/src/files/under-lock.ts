@@ -1,0 +1,35 @@
+import { closeSync, constants, fchownSync, openSync, statSync } from "node:fs";
+import path from "node:path";
+import SQLite from "better-sqlite3";
+
+/** What is done under a lock takes milliseconds; whoever holds it longer is stuck. */
+const WITHIN_MS = 1000;
+
+/**
+ * Runs something that reads a file and writes it anew while no other program of ours does the same. The lock is the kernel's
+ * (fcntl, which SQLite takes on `FILE.lock`), so that it goes with whoever held it. Waits without the event loop.
+ * @throws {Error} SQLITE_BUSY where another one keeps it, the system's where there can be no lock, and whatever `work` throws
+ */
+export function underLock<T>(file: string, work: () => T): T {
+  const lockFile = `${file}.lock`;
+  makeFile(lockFile);
+  const lock = new SQLite(lockFile, { fileMustExist: true, timeout: WITHIN_MS });
+  try {
+    lock.exec("BEGIN IMMEDIATE");
+    return work();
+  } finally {
+    lock.close(); // ends the transaction, which wrote nothing
+  }
+}
+
+/** Never through a link, which whom the folder belongs to could have laid for root; and left to them. */
+function makeFile(file: string): void {
+  const { O_RDWR, O_CREAT, O_NOFOLLOW } = constants;
+  const handle = openSync(file, O_RDWR | O_CREAT | O_NOFOLLOW, 0o600);
+  try {
+    const { uid, gid } = statSync(path.dirname(file));
+    if (process.getuid?.() === 0) fchownSync(handle, uid, gid);
+  } finally {
+    closeSync(handle);
+  }
+}
