@@ -1,3 +1,4 @@
+import Type, { type Static } from "@dyetrace/schema";
 import { loadSitePlan } from "@dyetrace/site";
 import { Fault, type ProbeRun } from "@dyetrace/wire";
 import { type ComparisonAnswer, ComparisonAnswerSchema } from "@dyetrace/wire/console/comparison-answer";
@@ -12,6 +13,8 @@ import { withProbes } from "../report/probe-parts.ts";
 import type { RunRecord } from "../store/run-record.ts";
 import type { Store } from "../store/store.ts";
 import { drawPlan } from "./console-plan.ts";
+
+const AgainstSchema = Type.Object({ against: Type.Optional(Type.String({ maxLength: 64 })) });
 
 /** Stored runs as the console shows them: one of them, two held against each other, and the files to take along. */
 export function registerConsoleRuns(app: FastifyInstance, store: Store): void {
@@ -33,9 +36,15 @@ export function registerConsoleRuns(app: FastifyInstance, store: Store): void {
       return { ...about, drawing: drawPlan(graphOf(asked)), request: asked, report, failure };
     },
   );
-  app.get<{ Params: { id: string }; Querystring: { against?: string } }>(
+  app.get<{ Params: { id: string }; Querystring: Static<typeof AgainstSchema> }>(
     "/api/console/runs/:id/comparison",
-    { schema: { summary: "A run held against an earlier one", response: { 200: ComparisonAnswerSchema } } },
+    {
+      schema: {
+        summary: "A run held against an earlier one",
+        querystring: AgainstSchema,
+        response: { 200: ComparisonAnswerSchema },
+      },
+    },
     async (request): Promise<ComparisonAnswer> => {
       const after = await get(request.params.id);
       const before = await get(request.query.against ?? "");
@@ -56,9 +65,9 @@ export function registerConsoleRuns(app: FastifyInstance, store: Store): void {
   );
   app.get<{ Params: { id: string; file: string } }>("/api/console/runs/:id/files/:file", async (request, reply) => {
     const { id, file } = request.params;
-    const write = FILES[file];
+    const write = FILES.get(file);
     if (write === undefined) {
-      throw new Fault("RUN_UNKNOWN", `A run has no file "${file}"`, `Ask for ${Object.keys(FILES).join(", ")}`);
+      throw new Fault("RUN_UNKNOWN", `A run has no file "${file}"`, `Ask for ${[...FILES.keys()].join(", ")}`);
     }
     const record = await get(id);
     return reply
@@ -68,14 +77,18 @@ export function registerConsoleRuns(app: FastifyInstance, store: Store): void {
   });
 }
 
-const FILES: Readonly<Record<string, (record: RunRecord, probes: readonly ProbeRun[]) => string>> = {
-  "report.html": (record, probes) =>
-    renderHtmlReport({ report: reportOf(record), record, graph: graphOf(record.request), probes }),
-  "report.json": (record, probes) => `${JSON.stringify(withProbes(reportOf(record), probes), null, 2)}\n`,
-  "junit.xml": (record) => junitOfRun(reportOf(record)),
-  "receipts.csv": (record) => csvOfReceipts(reportOf(record)),
-  "gaps.csv": (record) => csvOfGaps(reportOf(record)),
-};
+type WriteFile = (record: RunRecord, probes: readonly ProbeRun[]) => string;
+/** A map: of an object, `__proto__` would be a file as well. */
+const FILES = new Map<string, WriteFile>([
+  [
+    "report.html",
+    (record, probes) => renderHtmlReport({ report: reportOf(record), record, graph: graphOf(record.request), probes }),
+  ],
+  ["report.json", (record, probes) => `${JSON.stringify(withProbes(reportOf(record), probes), null, 2)}\n`],
+  ["junit.xml", (record) => junitOfRun(reportOf(record))],
+  ["receipts.csv", (record) => csvOfReceipts(reportOf(record))],
+  ["gaps.csv", (record) => csvOfGaps(reportOf(record))],
+]);
 
 const graphOf = ({ site }: RunRecord["request"]) => loadSitePlan(site.text, site.file);
 
