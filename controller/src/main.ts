@@ -2,6 +2,7 @@ import { describeFault, Fault } from "@dyetrace/wire";
 import { Command, CommanderError } from "commander";
 import { VERSION } from "./about/version.ts";
 import { EXIT, EXIT_USAGE } from "./commands/arguments/exit-codes.ts";
+import { registerAudit } from "./commands/audit.ts";
 import { registerCompare } from "./commands/compare.ts";
 import { registerController } from "./commands/controller.ts";
 import { registerDemo } from "./commands/demo.ts";
@@ -26,6 +27,7 @@ export async function runProgram(argv: readonly string[]): Promise<void> {
     .showHelpAfterError("Add --help to see what this command takes.");
   registerController(program);
   registerOperator(program);
+  registerAudit(program);
   registerSignInCommand(program);
   registerRun(program);
   registerProbe(program);

@@ -44,8 +44,8 @@ const RECORDING = new URL("../field/recordings/upgrade.json.gz", import.meta.url
 const UNDECLARED = ["GET /api/runs/:id", "GET /api/runs/:id/night", "GET /api/openapi.json"];
 /** Told line by line: the second and third test. */
 const LINES = ["GET /api/console/events", "GET /api/runs/:id/progress"];
-/** A file; and what needs the packed agent, which tests/field/agent-enrolment upgrades for real. */
-const NOT_ASKED = ["GET /api/console/runs/:id/files/:file", "POST /api/agents/:name/upgrade"];
+/** Files; and what needs the packed agent, which tests/field/agent-enrolment upgrades for real. */
+const NOT_ASKED = ["GET /api/console/runs/:id/files/:file", "GET /api/audit/export", "POST /api/agents/:name/upgrade"];
 
 interface Answer {
   readonly route: string;
@@ -264,6 +264,8 @@ test("console API: given every route of it, then what it answers is what it decl
   await ask("GET", `${doors}/api/enrolled`, undefined, anna);
   await ask("DELETE", `${doors}/api/enrolled/kiosk`, undefined, anna);
   await ask("GET", `${doors}/api/audit`, undefined, anna);
+  const check = await ask<{ breaks: unknown }>("GET", `${doors}/api/audit/check`, undefined, anna);
+  expect(check).toMatchObject({ firstNumber: 1, breaks: [] });
   await ask("POST", `${doors}/api/sign-out`, {}, anna);
 
   const declared = answers.filter(({ schema }) => schema !== undefined);

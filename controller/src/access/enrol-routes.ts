@@ -3,10 +3,10 @@ import { Fault } from "@dyetrace/wire";
 import { type EnrolAnswer, EnrolAnswerSchema, EnrolledAgentSchema } from "@dyetrace/wire/console/console-agent";
 import { DoneSchema } from "@dyetrace/wire/console/done";
 import type { FastifyInstance, FastifyRequest } from "fastify";
+import { type AuditLog, NOBODY } from "../audit/audit-log.ts";
 import { AGENT_NAME } from "./access-records.ts";
 import type { AgentDoor } from "./agent-door.ts";
 import { agentPackage, installScript } from "./agent-package.ts";
-import type { AuditLog } from "./audit-log.ts";
 import { enrolLine } from "./enrol-line.ts";
 
 export interface EnrolSetup {
@@ -49,10 +49,13 @@ export function registerEnrolment(app: FastifyInstance, { door, audit, pin, cut 
       const { key, name } = request.body;
       try {
         const { credential } = door.enrol(key, name, request.ip, Date.now());
+        audit.count("enrolled");
         audit.note(`agent ${name}`, request.ip, "enrolled");
         return { name, credential };
       } catch (error) {
-        audit.note(`agent ${name}`, request.ip, "was refused when it enrolled");
+        const isKnown = door.enrolled().some((agent) => agent.name === name);
+        audit.count("enrolment-refused");
+        audit.refuse(NOBODY, request.ip, `was refused when it enrolled${isKnown ? ` as agent ${name}` : ""}`);
         throw error;
       }
     },

@@ -8,8 +8,8 @@ import {
 } from "@dyetrace/wire/console/console-session";
 import { DoneSchema } from "@dyetrace/wire/console/done";
 import type { FastifyInstance } from "fastify";
+import { type AuditLog, NOBODY } from "../audit/audit-log.ts";
 import type { AccessBook } from "./access-book.ts";
-import type { AuditLog } from "./audit-log.ts";
 import type { OperatorSessions } from "./operator-sessions.ts";
 import { isPassword } from "./password.ts";
 import { giveSessionCookie, sessionSecrets, takeSessionCookie } from "./session-cookie.ts";
@@ -62,9 +62,13 @@ export function registerSignIn(app: FastifyInstance, setup: SignInSetup): void {
       working++;
       const isRight = await isPassword(password, operator?.password ?? null).finally(() => working--);
       if (!isRight || operator === null) {
-        audit.note(name.slice(0, 63), request.ip, "was refused at sign-in");
+        // A name that is nobody's may be a password that was typed too early: it is not written down.
+        const asWhom = operator === null ? "" : ` as ${operator.name}`;
+        audit.count("sign-in-refused");
+        audit.refuse(NOBODY, request.ip, `was refused at sign-in${asWhom}`);
         throw new Fault("NOT_SIGNED_IN", "That name and password do not go together", "");
       }
+      audit.count("signed-in");
       audit.note(operator.name, request.ip, "signed in");
       const { secret, formToken } = sessions.begin(operator.name, Date.now());
       giveSessionCookie(reply, secret);

@@ -9,6 +9,8 @@ export interface RegistryEvents {
   gone: [AgentSession];
   message: [AgentSession, RunMessage];
   upgradeAnswer: [AgentSession, UpgradeAnswer];
+  /** Somebody came with a key that is not known here, or with another agent's. */
+  refused: [];
 }
 
 type UpgradeAnswer = Extract<AgentMessage, { readonly kind: "upgrade-answer" }>;
@@ -41,7 +43,12 @@ export class AgentRegistry extends EventEmitter<RegistryEvents> implements Sessi
   }
 
   admit({ name, key, instance }: Extract<AgentMessage, { kind: "hello" }>, session: AgentSession): void {
-    this.#door.admit(name, key);
+    try {
+      this.#door.admit(name, key);
+    } catch (error) {
+      this.emit("refused");
+      throw error;
+    }
     const present = this.#sessions.get(name);
     if (present !== undefined && present.session.instance !== instance) {
       throw new Fault("NAME_TAKEN", `Another agent is connected as ${name}`, "Give this one its own --name");

@@ -14,6 +14,7 @@ import { openStore } from "../store/store.ts";
 import { parseListen } from "./arguments/parse-listen.ts";
 import { storePlace } from "./arguments/store-place.ts";
 import { untilInterrupted } from "./arguments/until-interrupted.ts";
+import { noteDeed } from "./note-deed.ts";
 
 export function registerController(program: Command): void {
   program
@@ -55,7 +56,9 @@ export function registerController(program: Command): void {
       const hasOperators = new AccessBook(options.data).records.operators.length > 0;
       const lines = greeting({ url: controller.url, agentKey, tls, hasOperators, data: options.data });
       process.stdout.write(`${lines.join("\n")}\n`);
+      noteDeed(options.data, `started the controller at ${controller.url}`);
       await interrupt.pressed;
+      noteDeed(options.data, "ended the controller");
     });
 }
 

@@ -8,6 +8,7 @@ import { OPERATOR_NAME } from "../access/access-records.ts";
 import { AgentDoor } from "../access/agent-door.ts";
 import { hashPassword } from "../access/password.ts";
 import { readPassword } from "./arguments/read-password.ts";
+import { noteDeed } from "./note-deed.ts";
 
 /** Shorter ones are guessed (common practice, no source). */
 const LEAST_LETTERS = 10;
@@ -36,6 +37,8 @@ export function registerOperator(program: Command): void {
       }
       const record = { name, role, password: await hashPassword(password), since: new Date().toISOString() };
       book.change(({ operators }) => ({ operators: [...operators.filter((one) => one.name !== name), record] }));
+      const deed = before === undefined ? "added operator" : "gave another role or password to operator";
+      noteDeed(options.data, `${deed} ${name}, to ${role}`);
       if (options.drawPassword) process.stdout.write(`${password}\n`);
       process.stderr.write(`${name} may now sign in, to ${role === "view" ? "look" : "look and operate"}.\n`);
     });
@@ -50,6 +53,7 @@ export function registerOperator(program: Command): void {
         throw new Fault("OPTION_INVALID", `No operator is called ${name}`, "`dyetrace operator list` names them");
       }
       book.change(({ operators }) => ({ operators: operators.filter((one) => one.name !== name) }));
+      noteDeed(options.data, `removed operator ${name}`);
     });
   operator
     .command("list")
@@ -66,8 +70,10 @@ export function registerOperator(program: Command): void {
     .argument("<name>")
     .option(...data)
     .action((name: string, options: { data: string }) => {
-      if (new AgentDoor(bookIn(options.data), null).revoke(name)) return;
-      throw new Fault("OPTION_INVALID", `No agent is enrolled as ${name}`, "`dyetrace operator list` names them");
+      if (!new AgentDoor(bookIn(options.data), null).revoke(name)) {
+        throw new Fault("OPTION_INVALID", `No agent is enrolled as ${name}`, "`dyetrace operator list` names them");
+      }
+      noteDeed(options.data, `revoked agent ${name}`);
     });
 }
 

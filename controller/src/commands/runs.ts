@@ -2,6 +2,7 @@ import type { Command } from "commander";
 import { paintFor } from "../report/terminal-paint.ts";
 import { renderRuns } from "../report/terminal-runs.ts";
 import { type LibraryOptions, openLibrary, withLibraryOptions } from "./client/run-library.ts";
+import { noteDeed } from "./note-deed.ts";
 
 export function registerRuns(program: Command): void {
   withLibraryOptions(
@@ -27,6 +28,7 @@ export function registerRuns(program: Command): void {
     await using library = await openLibrary(options);
     const { runId } = await library.get(run);
     await library.nameBaseline(name, runId);
+    if (options.data !== undefined) noteDeed(options.data, `named run ${runId} baseline:${name}`);
     process.stdout.write(`Run ${runId} is now baseline:${name}.\n`);
   });
 }

@@ -6,13 +6,13 @@ import type { Logger } from "pino";
 import { WebSocketServer } from "ws";
 import { AccessBook } from "../access/access-book.ts";
 import { AgentDoor } from "../access/agent-door.ts";
-import { AuditLog } from "../access/audit-log.ts";
 import { isLoopbackName } from "../access/operator-guard.ts";
 import type { TlsIdentity } from "../access/tls-identity.ts";
 import { acceptAgents } from "../agents/accept-agents.ts";
 import { AgentRegistry } from "../agents/agent-registry.ts";
 import { registerAgentRoutes } from "../agents/agent-routes.ts";
 import { makeServer } from "../agents/connection-limits.ts";
+import { AuditLog } from "../audit/audit-log.ts";
 import { registerConsole } from "../console/console-routes.ts";
 import { ReportIntake } from "../intake/report-intake.ts";
 import { LIVE_SAFETY, PRACTICE_SAFETY, type Safety } from "../plan/safety.ts";
@@ -93,7 +93,7 @@ async function openController(
   const isOpen = options.isSignInNeeded !== true && isLoopbackName(options.host);
   const dataFolder = options.dataFolder ?? null;
   const book = new AccessBook(dataFolder, (err) => log.error({ err }, "who may do what stays as it was"));
-  const audit = new AuditLog(dataFolder, log);
+  const audit = closers.own(new AuditLog(dataFolder, log));
   const door = new AgentDoor(book, options.agentKey ?? null);
   const store = options.store ?? closers.own(await openStore({ kind: "memory" }));
   const intake = new ReportIntake(store, log);
@@ -101,6 +101,7 @@ async function openController(
   const late = closers.own(new LateWrites(store, log));
   const registry = new AgentRegistry(door);
   closers.add(() => registry.close());
+  registry.on("refused", () => audit.count("agent-refused"));
   const runs = new RunRegistry();
   logNews(log, registry, runs);
   registry.on("message", (session, message) => {
@@ -121,7 +122,7 @@ async function openController(
   await registerOpenApi(app);
   const pin = options.tls?.pin ?? null;
   await registerAccess(app, { book, door, audit, registry, isOpen, pin });
-  registerMetrics(app, { registry, runs, intake });
+  registerMetrics(app, { registry, runs, intake, audit });
   registerAgentRoutes(app, registry);
   const safety = options.safety ?? (options.isPractice === true ? PRACTICE_SAFETY : LIVE_SAFETY);
   const retention = options.retention ?? DEFAULT_RETENTION;

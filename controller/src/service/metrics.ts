@@ -2,13 +2,19 @@ import type { FastifyInstance } from "fastify";
 import { Counter, Gauge, Histogram, Registry } from "prom-client";
 import { VERSION } from "../about/version.ts";
 import type { AgentRegistry } from "../agents/agent-registry.ts";
+import type { AuditLog } from "../audit/audit-log.ts";
 import type { ReportIntake } from "../intake/report-intake.ts";
 import type { RunRegistry } from "../runs/run-registry.ts";
 
 /** What is measured of the controller itself, for Prometheus, at /metrics. */
 export function registerMetrics(
   app: FastifyInstance,
-  { registry, runs, intake }: { registry: AgentRegistry; runs: RunRegistry; intake: ReportIntake },
+  {
+    registry,
+    runs,
+    intake,
+    audit,
+  }: { registry: AgentRegistry; runs: RunRegistry; intake: ReportIntake; audit: AuditLog },
 ): void {
   const registers = [new Registry()];
   const [register] = registers;
@@ -39,6 +45,16 @@ export function registerMetrics(
   gauge("process_cpu_seconds_total", "User and system CPU time", (self) => {
     const { user, system } = process.cpuUsage();
     self.set((user + system) / 1e6);
+  });
+  new Counter({
+    name: "dyetrace_security_events_total",
+    help: "Sign-ins, enrolments, and what was refused or dropped at the door",
+    labelNames: ["event"],
+    registers,
+    collect() {
+      this.reset();
+      for (const [event, count] of audit.events) this.inc({ event }, count);
+    },
   });
   const kept = counter("dyetrace_reports_kept_total", "Interval reports that were stored, each once");
   const packets = counter("dyetrace_packets_received_total", "Test packets that listeners reported");

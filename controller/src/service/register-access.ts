@@ -1,19 +1,18 @@
-import Type, { type Static } from "@dyetrace/schema";
 import { Fault } from "@dyetrace/wire";
-import { AuditEntrySchema } from "@dyetrace/wire/console/console-session";
 import cookies from "@fastify/cookie";
 import rateLimit from "@fastify/rate-limit";
 import type { FastifyInstance } from "fastify";
 import type { AccessBook } from "../access/access-book.ts";
 import type { AgentDoor } from "../access/agent-door.ts";
-import type { AuditLog } from "../access/audit-log.ts";
-import { auditRequests } from "../access/audit-requests.ts";
 import { registerEnrolment } from "../access/enrol-routes.ts";
 import { guardRoutes } from "../access/operator-guard.ts";
 import { OperatorSessions } from "../access/operator-sessions.ts";
 import { registerSignIn } from "../access/sign-in-routes.ts";
 import type { AgentRegistry } from "../agents/agent-registry.ts";
 import { registerUpgrade } from "../agents/upgrade-routes.ts";
+import type { AuditLog } from "../audit/audit-log.ts";
+import { auditRequests } from "../audit/audit-requests.ts";
+import { registerAudit } from "../audit/audit-routes.ts";
 
 export interface AccessSetup {
   readonly book: AccessBook;
@@ -25,7 +24,6 @@ export interface AccessSetup {
   readonly pin: string | null;
 }
 
-const AuditQuerySchema = Type.Object({ most: Type.Optional(Type.Integer({ minimum: 1, maximum: 1000 })) });
 /** Requests of one address in a minute: a busy console makes a few a second. */
 const MOST_REQUESTS = 3000;
 
@@ -45,15 +43,5 @@ export async function registerAccess(app: FastifyInstance, setup: AccessSetup): 
   registerSignIn(app, { book, sessions, audit, isOpen });
   registerEnrolment(app, { door, audit, pin, cut: (name) => registry.cut(name) });
   registerUpgrade(app, registry);
-  app.get<{ Querystring: Static<typeof AuditQuerySchema> }>(
-    "/api/audit",
-    {
-      schema: {
-        summary: "Who did what, newest first",
-        querystring: AuditQuerySchema,
-        response: { 200: Type.Array(AuditEntrySchema) },
-      },
-    },
-    (request) => audit.list(request.query.most ?? 200),
-  );
+  registerAudit(app, audit);
 }

@@ -39,3 +39,16 @@ export const AuditEntrySchema = Type.Object({
   what: Type.String(),
 });
 export type AuditEntry = DeepReadonly<Static<typeof AuditEntrySchema>>;
+
+/** Answer of `GET /api/audit/check`. */
+export const AuditCheckSchema = Type.Object({
+  entries: Type.Integer(),
+  /** Lines before the first hash: entries of an earlier version. */
+  before: Type.Integer(),
+  /** Null: there is no entry with a hash. */
+  firstNumber: Nullable(Type.Integer()),
+  /** The latest entry's number and SHA-256, hexadecimal. */
+  last: Nullable(Type.Object({ number: Type.Integer(), hash: Type.String() })),
+  /** A sentence for each place where an entry was changed, taken out or put in; empty: none. */
+  breaks: Type.Array(Type.String()),
+});

@@ -1,15 +1,24 @@
 import type { FastifyInstance, FastifyRequest } from "fastify";
-import type { AuditLog } from "./audit-log.ts";
+import { type AuditLog, NOBODY } from "./audit-log.ts";
 
 /** Notes every change that somebody made, or was refused, with what it was about. */
 export function auditRequests(app: FastifyInstance, audit: AuditLog): void {
   app.addHook("onSend", async (request, reply, payload) => {
     const url = request.routeOptions.url ?? "";
+    const isRefused = reply.statusCode >= 400;
+    if (reply.statusCode === 401 || reply.statusCode === 403) audit.count("request-refused");
+    if (reply.statusCode === 429) audit.count("too-many-requests");
     if (request.method === "GET" || request.method === "HEAD" || !url.startsWith("/api/")) return;
-    const what = describe(`${request.method} ${url}`, request, typeof payload === "string" ? payload : "");
+    const route = `${request.method} ${url}`;
+    const what = describe(route, request, typeof payload === "string" ? payload : "");
     if (what === null) return;
-    const outcome = reply.statusCode < 400 ? "" : `, refused: ${refusalOf(payload)}`;
-    audit.note(request.operator?.name ?? "nobody", request.ip, `${what}${outcome}`);
+    const who = request.operator?.name ?? NOBODY;
+    if (!isRefused) audit.note(who, request.ip, what);
+    else {
+      // Of a stranger's words not one goes in: what was asked for is told by the route.
+      const kind = `was refused ${route}`;
+      audit.refuse(who, request.ip, kind, who === NOBODY ? kind : `${what}, refused: ${refusalOf(payload)}`);
+    }
   });
 }
 
@@ -41,7 +50,7 @@ function describe(route: string, request: FastifyRequest, payload: string): stri
       return `started ${short(body.scenario?.file)} on ${short(body.site?.file)} with ${set}${at}${despite}${run === undefined ? "" : ` as run ${run}`}`;
     }
     case "POST /api/runs/:id/abort":
-      return `stopped run ${params["id"]}`;
+      return `stopped run ${bare(params["id"])}`;
     case "POST /api/stop":
       return "stopped every source";
     case "PUT /api/console/plan":
@@ -49,14 +58,15 @@ function describe(route: string, request: FastifyRequest, payload: string): stri
     case "POST /api/enrolled":
       return `made a key to enrol ${body.name === undefined ? "an agent" : short(body.name)}`;
     case "DELETE /api/enrolled/:name":
-      return `revoked agent ${params["name"]}`;
+      return `revoked agent ${bare(params["name"])}`;
     case "POST /api/agents/:name/upgrade":
-      return `upgraded agent ${params["name"]}`;
+      return `upgraded agent ${bare(params["name"])}`;
     default:
       return `${route.toLowerCase()} ${short(params)}`;
   }
 }
 
+const bare = (word: string | undefined): string => (word ?? "").slice(0, 64);
 const short = (value: unknown): string => (JSON.stringify(value) ?? "nothing").slice(0, 300);
 
 function refusalOf(payload: unknown): string {
