@@ -27,12 +27,16 @@ const ENTRIES = [
 /** What the compiler touches when any file of a package has changed. */
 const MADE_FROM = ["agent", "packages/measure", "packages/pin", "packages/schema", "packages/wire"];
 
-const isFresh = () =>
-  existsSync(stamp) &&
-  MADE_FROM.every((part) => {
-    const file = path.join(root, part, "dist", ".tsbuildinfo");
-    return existsSync(file) && statSync(file).mtimeMs < statSync(stamp).mtimeMs;
-  });
+/** What it takes in as it is. */
+const TAKEN = ["agent/bin/dyetrace-agent.mjs", "agent/package.json", "package-lock.json", "deploy/bundle-agent.mjs"];
+
+function isFresh() {
+  if (!existsSync(stamp)) return false;
+  const files = [...MADE_FROM.map((part) => `${part}/dist/.tsbuildinfo`), ...TAKEN].map((name) =>
+    path.join(root, name),
+  );
+  return files.every((file) => existsSync(file) && statSync(file).mtimeMs < statSync(stamp).mtimeMs);
+}
 
 /** Whoever starts a thread by a path beside its own file still finds it from the bundle's top folder, where its code is now. */
 const keepPlaces = {

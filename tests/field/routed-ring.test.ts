@@ -1,33 +1,13 @@
+import { readFileSync } from "node:fs";
 import { afterAll, beforeAll, expect, test } from "vitest";
 import { type PracticeBench, raiseBench } from "./support/practice-bench.ts";
 
-/**
- * A ring of three VLANs with a router between each two, and a second router of equal cost between the first two: packets
- * could come round, or twice.
- */
-const planWith = (costOfRc: number, addresses: Readonly<Record<string, string>> = {}): string => `site: Ring of three
-vlans: { 1: { ipv4: 10.128.1.0/24 }, 2: { ipv4: 10.128.2.0/24 }, 3: { ipv4: 10.128.3.0/24 } }
-nodes:
-  core: { kind: switch, querier: true }
-${["ra", "rb", "rc", "ra2"].map((router) => `  ${router}: { kind: router${addresses[router] ?? ""} }`).join("\n")}
-  a1: { kind: host }
-  a2: { kind: host }
-  b1: { kind: host }
-  b2: { kind: host }
-  c1: { kind: host }
-  c2: { kind: host }
-links:
-  - { between: [core:1, a1:eth0], vlan: 1 }
-  - { between: [core:2, a2:eth0], vlan: 1 }
-  - { between: [core:3, b1:eth0], vlan: 2 }
-  - { between: [core:4, b2:eth0], vlan: 2 }
-  - { between: [core:5, c1:eth0], vlan: 3 }
-  - { between: [core:6, c2:eth0], vlan: 3 }
-  - { between: [core:11, ra:lan], vlan: [1, 2] }
-  - { between: [core:12, rb:lan], vlan: [2, 3] }
-  - { between: [core:13, rc:lan], vlan: [1, 3], cost: ${costOfRc} }
-  - { between: [core:14, ra2:lan], vlan: [1, 2] }
-`;
+const RING = readFileSync(new URL("support/ring.yaml", import.meta.url), "utf8");
+/** @param addresses by router, as its entry has them: `, addresses: [...]` */
+const planWith = (costOfRc: number, addresses: Readonly<Record<string, string>> = {}): string =>
+  Object.entries(addresses)
+    .reduce((plan, [router, has]) => plan.replace(`${router}: { kind: router`, `${router}: { kind: router${has}`), RING)
+    .replace("cost: 1 ", `cost: ${costOfRc} `);
 const PLAN = planWith(1);
 const STREAMS = `streams:
   - { name: a-4, source: a1, group: 239.195.20.1, rate: 400 kbit/s, ttl: 8 }

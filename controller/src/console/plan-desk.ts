@@ -66,12 +66,10 @@ export class PlanDesk {
     const worker = new Worker(script, { resourceLimits: { maxOldGenerationSizeMb: MOST_HEAP_MB } });
     worker.unref();
     worker.on("message", (reply: PlanReply) => this.#take(reply));
-    worker.on("error", (error) => {
+    worker.on("error", (error: unknown) => {
       if (this.#worker !== worker) return;
       this.#worker = null;
-      this.#fail(
-        new Fault("TOO_MANY", "This takes more memory than there is for it", "Divide the plan", { cause: error }),
-      );
+      this.#fail(isOutOfMemory(error) ? tooLarge(error) : asError(error));
     });
     return worker;
   }
@@ -105,3 +103,12 @@ export class PlanDesk {
     await worker?.terminate();
   }
 }
+
+const asError = (error: unknown): Error => (error instanceof Error ? error : new Error(String(error)));
+
+/** Of all ways in which a thread can end, the one that the question itself causes. */
+const isOutOfMemory = (error: unknown): boolean =>
+  error instanceof Error && "code" in error && error.code === "ERR_WORKER_OUT_OF_MEMORY";
+
+const tooLarge = (cause: unknown): Fault =>
+  new Fault("TOO_MANY", "This takes more memory than there is for it", "Divide the plan", { cause });

@@ -21,8 +21,8 @@ export const SumOfNs = Type.Number({ minimum: -MOST_SUM, maximum: MOST_SUM });
  * Words of another program. They are shown on terminals and stored in databases, so they have no control characters but tab,
  * line feed and carriage return: an escape sequence could write over what the operator reads, and PostgreSQL takes no NUL.
  */
-export const words = (maxLength: number): Type.TString =>
-  Type.String({ maxLength, pattern: "^[^\\u0000-\\u0008\\u000b\\u000c\\u000e-\\u001f\\u007f-\\u009f]*$" });
+export const words = (maxLength: number, minLength = 0): Type.TString =>
+  Type.String({ minLength, maxLength, pattern: "^[^\\u0000-\\u0008\\u000b\\u000c\\u000e-\\u001f\\u007f-\\u009f]*$" });
 
 /** The same words without such characters. */
 export const withoutControls = (text: string): string =>

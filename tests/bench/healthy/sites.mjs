@@ -51,7 +51,7 @@ export const HEALTHY_SITES = [
   },
   {
     name: "ring",
-    plan: planIn("routed-ring.test.ts", "PLAN"),
+    plan: readFileSync(new URL("../../field/support/ring.yaml", import.meta.url), "utf8"),
     source: "a1",
     ttl: "8",
     some: ["a2", "c1"],

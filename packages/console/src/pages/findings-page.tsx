@@ -29,7 +29,7 @@ export function FindingsPage() {
     case "refused":
       return <RefusalNote refusal={viewed.refusal} />;
     case "run":
-      return <Findings view={viewed.view} />;
+      return <Findings key={viewed.view.runId} view={viewed.view} />;
   }
 }
 

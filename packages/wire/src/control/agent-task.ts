@@ -9,7 +9,7 @@ import type { DeepReadonly } from "../deep-readonly.ts";
 export const TaskStreamSchema = Type.Object({
   /** Unique within the run, 0 to 2^32 - 1: the number in the test packet. */
   streamId: Type.Integer({ minimum: 0, maximum: 0xffffffff }),
-  name: words(64),
+  name: words(64, 1),
   /** Group address, IPv4 or IPv6; of a companion the listener's. */
   group: words(45),
   port: Type.Integer({ minimum: 1, maximum: 65_535 }),
