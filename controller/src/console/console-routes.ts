@@ -29,6 +29,7 @@ import { PlanShelf } from "./console-plan.ts";
 import { registerConsoleRuns } from "./kept-runs.ts";
 import { WatchedRun } from "./live-run.ts";
 import { PlanDesk } from "./plan-desk.ts";
+import { registerProbeRoutes } from "./probe-routes.ts";
 
 export interface ConsoleSetup {
   readonly registry: AgentRegistry;
@@ -113,6 +114,7 @@ export function registerConsole(app: FastifyInstance, setup: ConsoleSetup): void
 
   registerConsolePage(app);
   registerConsoleRuns(app, setup.store);
+  registerProbeRoutes(app, { store: setup.store, registry, desk });
   app.get(
     "/api/console/events",
     { schema: { summary: "What happens, a JSON object a line", response: linesOf(ConsoleEventSchema) } },

@@ -1,4 +1,6 @@
+import type { RunReport } from "@dyetrace/wire";
 import type { PlanAnswer } from "@dyetrace/wire/console/plan-answer";
+import type { ProbeOffer } from "@dyetrace/wire/console/probe-offer";
 import { afterEach, expect, test } from "vitest";
 import { PlanDesk } from "./plan-desk.ts";
 
@@ -40,4 +42,20 @@ test("PlanDesk: given more questions than may wait, then those beyond are refuse
   const outcomes = await Promise.allSettled(asked);
   expect(outcomes.filter(({ status }) => status === "fulfilled")).toHaveLength(32);
   expect(outcomes.slice(32).every(({ status }) => status === "rejected")).toBe(true);
+});
+
+test("PlanDesk: given a probe of a run without findings, then it says that there is none; given a finding that is not there, then the fault comes back whole", async () => {
+  desk = new PlanDesk();
+  const about = {
+    kind: "probe",
+    report: { run: "00000000000000aa", findings: [] } as unknown as RunReport,
+    request: { site: planOf(2), scenario: { file: "reach.yaml", text: "" } },
+    agents: [],
+  } as const;
+  const offer = await desk.ask<ProbeOffer>({ ...about, finding: null });
+  expect(offer).toMatchObject({ request: null, refusal: expect.stringMatching(/No finding/) });
+  await expect(desk.ask({ ...about, finding: 3 })).rejects.toMatchObject({
+    code: "OPTION_INVALID",
+    hint: expect.stringContaining("dyetrace report"),
+  });
 });

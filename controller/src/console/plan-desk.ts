@@ -31,7 +31,7 @@ export class PlanDesk {
     this.#withinMs = withinMs;
   }
 
-  /** @throws {Fault} TOO_MANY where too many wait, or it takes too long */
+  /** @throws {Fault} TOO_MANY where too many wait, or it takes too long; what the answer itself may throw */
   ask<Answer>(job: PlanJob): Promise<Answer> {
     if (this.#waiting.length >= MOST_WAITING) {
       return Promise.reject(new Fault("TOO_MANY", "Too many plans wait to be checked", "Try again in a minute"));
@@ -77,6 +77,11 @@ export class PlanDesk {
   #take(reply: PlanReply): void {
     const [first] = this.#waiting;
     if (first === undefined || reply.id !== first.question.id) return;
+    if ("fault" in reply) {
+      const { code, message, hint } = reply.fault;
+      this.#fail(new Fault(code, message, hint));
+      return;
+    }
     if ("failure" in reply) {
       this.#fail(new Error(reply.failure));
       return;

@@ -1,8 +1,10 @@
-import type { RunRequest, UserFile } from "@dyetrace/wire";
+import type { FaultCode, RunReport, RunRequest, UserFile } from "@dyetrace/wire";
 import type { PlanAnswer } from "@dyetrace/wire/console/plan-answer";
+import type { ProbeOffer } from "@dyetrace/wire/console/probe-offer";
 import type { RunAnswer } from "@dyetrace/wire/console/run-forecast";
+import type { ProbeAgent } from "../probe/probe-agents.ts";
 
-/** What whoever may look may ask about a plan that he wrote. */
+/** What whoever may look may ask about a plan that he wrote, and about the suspects of a run. */
 export type PlanJob =
   | { readonly kind: "plan"; readonly text: UserFile }
   | {
@@ -10,6 +12,14 @@ export type PlanJob =
       readonly request: RunRequest;
       readonly connected: readonly string[];
       readonly isLive: boolean;
+    }
+  | {
+      readonly kind: "probe";
+      readonly report: RunReport;
+      readonly request: RunRequest;
+      readonly agents: readonly ProbeAgent[];
+      /** As `offerProbe` takes it. */
+      readonly finding: number | null;
     };
 
 /** To and from the thread that works it out. */
@@ -18,5 +28,9 @@ export interface PlanQuestion {
   readonly job: PlanJob;
 }
 export type PlanReply =
-  | { readonly id: number; readonly answer: PlanAnswer | RunAnswer }
+  | { readonly id: number; readonly answer: PlanAnswer | RunAnswer | ProbeOffer }
+  | {
+      readonly id: number;
+      readonly fault: { readonly code: FaultCode; readonly message: string; readonly hint: string };
+    }
   | { readonly id: number; readonly failure: string };

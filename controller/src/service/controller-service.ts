@@ -19,7 +19,6 @@ import { LIVE_SAFETY, PRACTICE_SAFETY, type Safety } from "../plan/safety.ts";
 import { keepHeartbeat } from "../runs/keep-heartbeat.ts";
 import { LateWrites } from "../runs/late-writes.ts";
 import { pickUpRuns } from "../runs/pick-up-runs.ts";
-import { registerProbeRoutes } from "../runs/probe-routes.ts";
 import { RunRegistry } from "../runs/run-registry.ts";
 import { registerRunRoutes } from "../runs/run-routes.ts";
 import { RunSchedule } from "../runs/run-schedule.ts";
@@ -131,7 +130,6 @@ async function openController(
     new RunSchedule({ store, late }, (record) => startScheduledRun(record, undertaking), log),
   );
   registerRunRoutes(app, undertaking, schedule, retention);
-  registerProbeRoutes(app, undertaking);
   registerConsole(app, {
     registry,
     runs,

@@ -1,18 +1,17 @@
 import Type, { type Static } from "@dyetrace/schema";
-import { loadSitePlan } from "@dyetrace/site";
 import { Fault, type ProbeRun, ProbeRunSchema } from "@dyetrace/wire";
 import { type ProbeOffer, ProbeOfferSchema } from "@dyetrace/wire/console/probe-offer";
 import type { FastifyInstance } from "fastify";
-import { offerProbe } from "../probe/offer-probe.ts";
+import type { AgentRegistry } from "../agents/agent-registry.ts";
 import type { Store } from "../store/store.ts";
-import type { RunSurroundings } from "./start-run.ts";
+import type { PlanDesk } from "./plan-desk.ts";
 
 const OfferQuerySchema = Type.Object({ finding: Type.Optional(Type.Integer({ minimum: 0, maximum: 100_000 })) });
 
 /** What a probe of a run would be, and which there were. It is started as any run is, so that the same guards hold it. */
 export function registerProbeRoutes(
   app: FastifyInstance,
-  { store, registry }: Pick<RunSurroundings, "store" | "registry">,
+  { store, registry, desk }: { readonly store: Store; readonly registry: AgentRegistry; readonly desk: PlanDesk },
 ): void {
   app.get<{ Params: { id: string }; Querystring: Static<typeof OfferQuerySchema> }>(
     "/api/runs/:id/probe",
@@ -26,9 +25,8 @@ export function registerProbeRoutes(
     async ({ params, query }): Promise<ProbeOffer> => {
       const { report, request, runId } = await asked(store, () => store.runs.get(params.id));
       if (report === null) throw new Fault("RUN_UNFINISHED", `Run ${runId} has no report`, "Wait for its end");
-      const graph = loadSitePlan(request.site.text, request.site.file);
       const agents = registry.list().map(({ name, capabilities: { guards } }) => ({ name, guards }));
-      return offerProbe({ report, request, graph, agents, finding: query.finding ?? null });
+      return desk.ask<ProbeOffer>({ kind: "probe", report, request, agents, finding: query.finding ?? null });
     },
   );
   app.get<{ Params: { id: string } }>(
