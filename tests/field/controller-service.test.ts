@@ -27,7 +27,7 @@ timeline:
 const request = (startAt?: string) => ({
   site: { file: "plan.yaml", text: PLAN },
   scenario: { file: "soak.yaml", text: SCENARIO },
-  ...(startAt === undefined ? {} : { startAt }),
+  ...(startAt === undefined ? {} : { startAt, startWithinMs: 1000 }),
 });
 
 let folder = "";

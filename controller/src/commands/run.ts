@@ -1,6 +1,6 @@
 import { existsSync } from "node:fs";
 import { checkScenarioAgainstSite, loadSitePlan, type SiteGraph } from "@dyetrace/site";
-import { Fault, loadScenario, type RunRequest, type Scenario } from "@dyetrace/wire";
+import { Fault, loadScenario, parseDurationNs, type RunRequest, type Scenario } from "@dyetrace/wire";
 import type { DiskNeed } from "@dyetrace/wire/console/run-forecast";
 import type { Command } from "commander";
 import { LONG_RUN_NS } from "../account/run-evidence.ts";
@@ -27,6 +27,7 @@ export function registerRun(program: Command): void {
     .option("--json <file>", "write the report as JSON; - for standard output")
     .option("--junit <file>", "write the report as test cases for a CI system")
     .option("--at <time>", "start at this time of day, for example 22:00, and return at once")
+    .option("--within <time>", "how long after --at it may begin at the latest (default: 15 min)", parseDurationNs)
     .option("--until <time>", "end at this time of day: sets the scenario's parameter `length`")
     .option("--despite-traffic", "run although something is on the scenario's groups already")
     .option("--despite-advice", "run although a group is one that test traffic should keep clear of")
@@ -41,6 +42,7 @@ export function registerRun(program: Command): void {
           json?: string;
           junit?: string;
           at?: string;
+          within?: number;
           until?: string;
           despiteTraffic?: boolean;
           despiteAdvice?: boolean;
@@ -65,6 +67,7 @@ export function registerRun(program: Command): void {
           despite,
           ...confirmation,
           ...(times.startAt === null ? {} : { startAt: times.startAt }),
+          ...(options.within === undefined ? {} : { startWithinMs: Math.round(options.within / 1e6) }),
         };
         const client = new ControllerClient(options.controller);
         const isLong = times.startAt !== null || times.settings.length > 0 || loaded.durationNs > LONG_RUN_NS;
@@ -72,7 +75,7 @@ export function registerRun(program: Command): void {
         if (times.startAt !== null) {
           const runId = await client.startRun(request);
           process.stdout.write(
-            `Run ${runId} starts at ${new Date(times.startAt).toLocaleString()}. \`dyetrace report ${runId} --summary\` tells how it goes.\n`,
+            `Run ${runId} starts at ${sayInstant(times.startAt)}. \`dyetrace report ${runId} --summary\` tells how it goes.\n`,
           );
           return;
         }
@@ -88,12 +91,23 @@ export function registerRun(program: Command): void {
     );
 }
 
+/** With the zone, in which clocks may be put forward or back until then. */
+const sayInstant = (instant: string): string =>
+  `${new Date(instant).toLocaleString(undefined, { dateStyle: "medium", timeStyle: "long" })} (${instant.slice(0, 16)}Z)`;
+
 /** @returns when to start, ISO 8601, null at once; and the setting that makes the run end in time */
 function readTimes(
-  { at, until }: { readonly at?: string; readonly until?: string },
+  { at, within, until }: { readonly at?: string; readonly within?: number; readonly until?: string },
   nowMs: number,
 ): { readonly startAt: string | null; readonly settings: readonly string[] } {
   const startMs = at === undefined ? null : nextTimeOfDay(at, nowMs, "--at");
+  if (within !== undefined && startMs === null) {
+    throw new Fault(
+      "OPTION_INVALID",
+      "--within says how late a run may begin, and --at is missing",
+      "Give --at as well",
+    );
+  }
   const settings: string[] = [];
   if (until !== undefined) {
     const endMs = nextTimeOfDay(until, startMs ?? nowMs, "--until");

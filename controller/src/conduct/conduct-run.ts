@@ -1,4 +1,4 @@
-import { Fault, type RunProgress } from "@dyetrace/wire";
+import type { RunProgress } from "@dyetrace/wire";
 import { LONG_RUN_NS, type RunEvidence } from "../account/run-evidence.ts";
 import type { AgentRegistry } from "../agents/agent-registry.ts";
 import type { AgentSession } from "../agents/agent-session.ts";
@@ -7,6 +7,7 @@ import type { CompiledRun } from "../plan/compiled-run.ts";
 import { bringBackAgents } from "./bring-back-agents.ts";
 import { followAgents } from "./follow-agents.ts";
 import { isLeaving, Left } from "./leaving.ts";
+import { splitByPresence } from "./needed-agents.ts";
 import { RunAgents, TimeUp } from "./run-agents.ts";
 import type { RunGuard } from "./run-guard.ts";
 
@@ -127,20 +128,4 @@ export async function seeThrough(
     stopReason,
     isComplete: run.endNs <= LONG_RUN_NS && !agents.isInPieces,
   };
-}
-
-function splitByPresence(run: CompiledRun, registry: AgentRegistry): { present: string[]; absent: string[] } {
-  const present: string[] = [];
-  const absent: string[] = [];
-  const needed: string[] = [];
-  for (const [agent, task] of run.tasks) {
-    if (registry.find(agent) !== undefined) present.push(agent);
-    else (task.actions.length > 0 ? needed : absent).push(agent);
-  }
-  if (needed.length === 0) return { present, absent };
-  throw new Fault(
-    "AGENT_MISSING",
-    `${needed.length === 1 ? "Agent" : "Agents"} ${needed.join(", ")} ${needed.length === 1 ? "is" : "are"} not connected`,
-    "Start them, or leave them out of the scenario",
-  );
 }

@@ -3,6 +3,7 @@ import { loadSitePlan, type SiteGraph } from "@dyetrace/site";
 import {
   Fault,
   formatDurationNs,
+  parseInstantMs,
   parseIpAddress,
   type RunProgress,
   type RunReport,
@@ -16,6 +17,7 @@ import type { AgentRegistry } from "../agents/agent-registry.ts";
 import { buildReport } from "../conclude/build-report.ts";
 import { conductRun } from "../conduct/conduct-run.ts";
 import { compileLook, describeLook, refuseStrangeTraffic } from "../conduct/look-before.ts";
+import { splitByPresence } from "../conduct/needed-agents.ts";
 import { compileRamp } from "../conduct/ramp.ts";
 import { SafetyGuard } from "../conduct/run-guard.ts";
 import { siteMembershipIntervalNs } from "../conduct/site-membership-interval.ts";
@@ -61,24 +63,37 @@ export function startRun(request: RunRequest, surroundings: RunSurroundings): st
   return run.runId;
 }
 
+/** A request may take this long on its way. */
+const PAST_MS = 60_000;
+/** Whoever writes more has mistaken the year. */
+const MOST_AHEAD_MS = 366 * 86_400_000;
+
 /**
  * Checks a request whole and writes it down for a later start.
- * @param startAtMs ms since 1970 @throws {Fault} a mistake in a file, or groups that must not be used
+ * @param startAt as RFC 3339 writes instants @throws {Fault} OPTION_INVALID of that, a mistake in a file, or groups that must not be used
  */
 export async function scheduleRun(
   request: RunRequest,
-  startAtMs: number,
+  startAt: string,
   surroundings: RunSurroundings,
 ): Promise<RunRecord> {
   const { store } = surroundings;
+  const startAtMs = parseInstantMs(startAt, "startAt");
+  const aheadMs = startAtMs - Date.now();
+  if (aheadMs < -PAST_MS || aheadMs > MOST_AHEAD_MS) {
+    const why = aheadMs < 0 ? "is past" : "is more than a year away";
+    throw new Fault("OPTION_INVALID", `startAt ${startAt} ${why}`, `It is ${new Date().toISOString()} here`);
+  }
   const { run } = undertake(request, newRunId(), surroundings);
   await store.runs.add({ ...run, startAtMs, programVersion: VERSION, owner: CONTROLLER_INSTANCE });
   return store.runs.get(run.runId);
 }
 
-/** Starts a run whose time has come. @throws {Fault} as `startRun` */
+/** Starts a run whose time has come. @throws {Fault} as `startRun`, and AGENT_MISSING */
 export function startScheduledRun({ request, runId }: RunRecord, surroundings: RunSurroundings): void {
-  surroundings.runs.start(runId, finishRun(surroundings, runId, undertake(request, runId, surroundings).job));
+  const { first, job } = undertake(request, runId, surroundings);
+  splitByPresence(first, surroundings.registry); // now, while it can still wait for an agent
+  surroundings.runs.start(runId, finishRun(surroundings, runId, job));
 }
 
 /** What a run would take on disk. @throws {Fault} a mistake in a file */
@@ -88,12 +103,12 @@ export function runNeed(request: RunRequest, { registry }: RunSurroundings, rete
   return diskNeed(compileScenario(newRunId(), scenario, graph, addresses(registry)), retention);
 }
 
-/** Checks a request whole. @returns the run and the job that carries it out */
+/** Checks a request whole. @returns the run, as it stands now, and the job that carries it out */
 function undertake(
   request: RunRequest,
   runId: string,
   surroundings: RunSurroundings,
-): { readonly run: Omit<NewRun, "programVersion" | "owner">; readonly job: RunJob } {
+): { readonly run: Omit<NewRun, "programVersion" | "owner">; readonly first: CompiledRun; readonly job: RunJob } {
   const { safety } = surroundings;
   const graph = loadSitePlan(request.site.text, request.site.file);
   const loaded = readScenario(request, graph, null);
@@ -110,7 +125,7 @@ function undertake(
     return conductSafely({ request, graph, first, ...surroundings }, signal, say);
   };
   const run = { runId, site: graph.name, scenario: scenario.name, request, endNs: first.endNs, startAtMs: null };
-  return { run, job };
+  return { run, first, job };
 }
 
 type Say = (progress: RunProgress) => void;

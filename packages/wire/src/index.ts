@@ -72,6 +72,7 @@ export {
 } from "./fault.ts";
 export { type GroupLimits, type GroupRefusal, RESERVED_GROUPS_TEXT, refuseGroup } from "./group-guard.ts";
 export { type GroupScope, groupScope } from "./group-scope.ts";
+export { parseInstantMs } from "./instant.ts";
 export {
   formatIpAddress,
   groupMac,

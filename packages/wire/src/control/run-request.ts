@@ -16,8 +16,10 @@ export const RunRequestSchema = Type.Object(
     parameters: Type.Optional(
       Type.Record(Type.String({ maxLength: 64 }), Type.String({ maxLength: 4096 }), { maxProperties: 100 }),
     ),
-    /** When to start, ISO 8601; at once without it. */
-    startAt: Type.Optional(Type.String({ pattern: "^[0-9]{4}-[0-9]{2}-[0-9]{2}T[0-9:.]+Z$" })),
+    /** When to start, as RFC 3339 writes instants; at once without it. */
+    startAt: Type.Optional(Type.String({ maxLength: 64 })),
+    /** How long after that it may begin at the latest; a quarter of an hour where it is not said. */
+    startWithinMs: Type.Optional(Type.Integer({ minimum: 1000, maximum: 86_400_000 })),
     /** What shall not stop the run: traffic that is on its groups already, or advice not to use them. */
     despite: Type.Optional(Type.Array(Type.Union([Type.Literal("traffic"), Type.Literal("advice")]), { maxItems: 2 })),
     /** What whoever starts it says about the load on its heaviest segment; asked for where it is high. */

@@ -1,0 +1,23 @@
+import { Fault } from "@dyetrace/wire";
+import type { AgentRegistry } from "../agents/agent-registry.ts";
+import type { CompiledRun } from "../plan/compiled-run.ts";
+
+/** @returns agents that are connected, and those that are not and have nothing to do @throws {Fault} AGENT_MISSING: one that has */
+export function splitByPresence(
+  run: CompiledRun,
+  registry: Pick<AgentRegistry, "find">,
+): { readonly present: readonly string[]; readonly absent: readonly string[] } {
+  const present: string[] = [];
+  const absent: string[] = [];
+  const needed: string[] = [];
+  for (const [agent, task] of run.tasks) {
+    if (registry.find(agent) !== undefined) present.push(agent);
+    else (task.actions.length > 0 ? needed : absent).push(agent);
+  }
+  if (needed.length === 0) return { present, absent };
+  throw new Fault(
+    "AGENT_MISSING",
+    `${needed.length === 1 ? "Agent" : "Agents"} ${needed.join(", ")} ${needed.length === 1 ? "is" : "are"} not connected`,
+    "Start them, or leave them out of the scenario",
+  );
+}
