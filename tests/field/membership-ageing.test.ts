@@ -34,7 +34,7 @@ test("ageing: given queries that do not reach one listener, then it ages out whe
   const afterS = figureIn(finding.title, "s after the last report");
   expect(afterS).toBeGreaterThan(MEMBERSHIP_S - 0.1);
   expect(afterS).toBeLessThan(MEMBERSHIP_S + 1);
-  expect(finding.evidence.join(" ")).toContain("kiosk heard no query");
+  expect(finding.evidence.join(" ")).toMatch(/kiosk heard no (IGMP|MLD)( or (IGMP|MLD))? query/);
   for (const stream of ["board-4", "board-6"]) {
     expect(receiptOf(report, stream, "kiosk").lost).toBeGreaterThan(50);
     for (const neighbour of ["stand", "till-a"]) expect(receiptOf(report, stream, neighbour)).toMatchObject(UNBROKEN);

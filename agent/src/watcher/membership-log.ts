@@ -1,4 +1,5 @@
 import type { MembershipEvent, MembershipMessage } from "@dyetrace/wire";
+import { MEMBERSHIP_HISTORY_MESSAGES, MEMBERSHIP_HISTORY_NS } from "@dyetrace/wire/membership-history";
 
 interface LoggedMessage {
   readonly monotonicNs: number;
@@ -9,9 +10,6 @@ interface LoggedMessage {
 /** How much one report carries: messages, and the group records and sources inside them. */
 const MAX_MESSAGES = 1000;
 const MAX_ENTRIES = 8192;
-/** What is kept from before a run: past a querier's default interval and its other-querier-present time (RFC 3376 8). */
-const HISTORY_NS = 300e9;
-const MAX_HISTORY_MESSAGES = 128;
 
 /** Membership messages heard: those of the current interval, and the last minutes for a run that is to begin. */
 export class MembershipLog {
@@ -37,7 +35,7 @@ export class MembershipLog {
   /** A run begins: its first report shall carry what was heard in the minutes before. */
   begin(nowNs: number): void {
     this.#fresh = [...this.#queries, ...this.#others]
-      .filter((logged) => nowNs - logged.monotonicNs <= HISTORY_NS)
+      .filter((logged) => nowNs - logged.monotonicNs <= MEMBERSHIP_HISTORY_NS)
       .sort((a, b) => a.monotonicNs - b.monotonicNs);
     this.#freshEntries = this.#fresh.reduce((sum, logged) => sum + entriesOf(logged.message), 0);
     this.#unlisted = 0;
@@ -60,7 +58,7 @@ export class MembershipLog {
 
 function keep(history: LoggedMessage[], logged: LoggedMessage): void {
   history.push(logged);
-  if (history.length > MAX_HISTORY_MESSAGES) history.shift();
+  if (history.length > MEMBERSHIP_HISTORY_MESSAGES) history.shift();
 }
 
 function entriesOf(message: MembershipMessage): number {

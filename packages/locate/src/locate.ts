@@ -15,6 +15,7 @@ import { type LossScope, streamLoss } from "./loss/stream-loss.ts";
 import { leavesOf } from "./membership/leave-cut.ts";
 import type { MembershipContext } from "./membership/membership-context.ts";
 import { findNoQuerier } from "./membership/no-querier.ts";
+import { timersOf } from "./membership/querier-timing.ts";
 import { QueryView } from "./membership/query-view.ts";
 import { findTwoQueriers } from "./membership/two-queriers.ts";
 import { findOutages, type Outage } from "./outages/outage.ts";
@@ -79,7 +80,7 @@ function accusationsOn(site: SiteIndex, observations: RunObservations): Accusati
   const membership: MembershipContext = {
     leaves: leavesOf(site, observations),
     queries: new QueryView(site, observations),
-    timers: observations.timers,
+    timersOf: (family) => timersOf(observations, family),
   };
   const stops = findStops(site, streams, membership);
   const outages = streams.flatMap((facts) => findOutages(site, facts, stops.trials));

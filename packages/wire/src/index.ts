@@ -82,6 +82,7 @@ export {
   parseIpAddress,
 } from "./ip-address.ts";
 export { decodeMembershipFrame } from "./membership/decode-membership-frame.ts";
+export { MEMBERSHIP_HISTORY_MESSAGES, MEMBERSHIP_HISTORY_NS } from "./membership/membership-history.ts";
 export {
   type GroupRecord,
   type GroupRecordType,

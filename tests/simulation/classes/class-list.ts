@@ -10,6 +10,7 @@ import { lossOfAllUdp } from "./loss-of-all-udp.ts";
 import { lostQueries } from "./lost-queries.ts";
 import { lostSource } from "./lost-source.ts";
 import { lyingAgent } from "./lying-agent.ts";
+import { oneFamily } from "./one-family.ts";
 import { oneRatePolicer } from "./one-rate-policer.ts";
 import { regularGaps } from "./regular-gaps.ts";
 import { reportHoles } from "./report-holes.ts";
@@ -40,4 +41,5 @@ export const SIMULATED_CLASSES: readonly SimulatedClass[] = [
   unregisteredFlood,
   regularGaps,
   ...routedClasses,
+  oneFamily,
 ];

@@ -62,3 +62,17 @@ export function queriedHosts(graph: SiteGraph): ReadonlySet<string> {
   const querier = [...graph.nodes.values()].find((node) => node.isQuerier);
   return querier === undefined ? new Set() : layer2Domain(graph, querier.name);
 }
+
+/** Adds what hosts hear of a querier of a family that no stream is of. */
+export function queriedEverywhere(run: RunObservations, family: 4 | 6): RunObservations {
+  const { queryIntervalMs } = run.timers;
+  return {
+    ...run,
+    queriers: run.queriers.map((one) => {
+      const queries = Math.floor((one.watchedToMs - one.watchedFromMs) / queryIntervalMs);
+      const [firstMs, lastMs] = [one.watchedFromMs + 1, one.watchedFromMs + 1 + (queries - 1) * queryIntervalMs];
+      const steady = { address: family === 4 ? "192.0.2.2" : "fe80::2", family, version: family === 4 ? 3 : 2 };
+      return { ...one, queriers: [...one.queriers, { ...steady, queries, firstMs, lastMs }] };
+    }),
+  };
+}

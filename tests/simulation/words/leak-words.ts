@@ -97,7 +97,7 @@ const TITLES: readonly Phrase[] = [
   },
   {
     says: new RegExp(
-      `^Queries stop ${PLACE}: none came to (?<hosts>${NAMES}) from the first packet to the first frame there, and ${LEAKS}${OUT}$`,
+      `^(?:IGMP|MLD) queries stop ${PLACE}: none came to (?<hosts>${NAMES}) from the first packet to the first frame there, and ${LEAKS}${OUT}$`,
     ),
     untrue: (part, finding, observed) =>
       first(
@@ -124,8 +124,10 @@ function unheard(list: string, { streams }: Finding, observed: Observed): string
       (one) => one.host === host && streams.includes(one.stream) && one.frames > 0,
     );
     const heard = seen.filter(({ stream, firstMs }) => {
-      const fromMs = observed.stream(stream).firstSentMs ?? 0;
-      return own.queriers.some((q) => q.lastMs > fromMs && q.firstMs < (firstMs ?? 0));
+      const { firstSentMs, group } = observed.stream(stream);
+      const fromMs = firstSentMs ?? 0;
+      const ofFamily = own.queriers.filter(({ family }) => (family === 6) === group.includes(":"));
+      return ofFamily.some((q) => q.lastMs > fromMs && q.firstMs < (firstMs ?? 0));
     });
     if (heard.length > 0) return `${host} heard one`;
   }
@@ -155,7 +157,7 @@ const EVIDENCE: readonly Phrase[] = [
   },
   {
     says: new RegExp(
-      `^(?<hosts>${NAMES}) heard no query between the first packet and the first frame that came there\\.$`,
+      `^(?<hosts>${NAMES}) heard no (?:IGMP|MLD) query between the first packet and the first frame that came there\\.$`,
     ),
     untrue: (part, finding, observed) => unheard(part("hosts"), finding, observed),
   },

@@ -6,13 +6,21 @@ import { STOP_WORDS } from "./stop-words.ts";
 
 const watched = (
   list: string,
-  { run }: Observed,
+  { run }: Pick<Observed, "run">,
   isSo: (one: Observed["run"]["queriers"][number]) => boolean,
 ): string | null => {
   const wrong = namesIn(list).names.filter(
     (host) => !run.queriers.some((one) => one.host === host && one.canHear && isSo(one)),
   );
   return wrong.length === 0 ? null : `not so for ${wrong}`;
+};
+const ofProtocol = (one: Observed["run"]["queriers"][number], protocol: string) =>
+  one.queriers.filter(({ family }) => (family === 4 ? "IGMP" : "MLD") === protocol);
+/** As findings write an instant. */
+const INSTANT = `(?:at ${TIME}|${TIME} before the run began)`;
+const isAt = (text: string, atMs: number): boolean => {
+  const told = text.startsWith("at ") ? ms(text.slice(3)) : -ms(text.replace(" before the run began", ""));
+  return Math.abs(told - atMs) <= 60;
 };
 const lasting = (one: Observed["run"]["queriers"][number]): string[] =>
   one.queriers.filter(({ queries }) => queries >= 2).map(({ address }) => address);
@@ -88,16 +96,37 @@ export const MEMBERSHIP_WORDS: PhraseBook = {
     },
     {
       says: new RegExp(
-        `^No querier(?: in VLAN [0-9]+)?: (?<hosts>${NAMES}) heard no general query for (?<least>${TIME}) and more$`,
+        `^No (?<protocol>IGMP|MLD) querier(?: in VLAN [0-9]+)?: (?<hosts>${NAMES}) heard no general query for (?<least>${TIME})$`,
       ),
       untrue: (part, _, observed) =>
         first(
           watched(
             part("hosts"),
             observed,
-            (one) => one.queriers.length === 0 && one.watchedToMs - one.watchedFromMs > ms(part("least")) - 60,
+            (one) =>
+              ofProtocol(one, part("protocol")).length === 0 &&
+              one.watchedToMs - one.watchedFromMs > ms(part("least")) - 60,
           ),
         ),
+    },
+    {
+      // That was the last query of all, and these hosts watched on.
+      says: new RegExp(
+        `^The (?<protocol>IGMP|MLD) querier(?: in VLAN [0-9]+)? fell silent: the last general query, from (?<address>[^ ]+), came (?<at>${INSTANT}), and (?<hosts>${NAMES}) heard none after it$`,
+      ),
+      untrue: (part, _, { run }) => {
+        const all = run.queriers.filter(({ canHear }) => canHear).flatMap((one) => ofProtocol(one, part("protocol")));
+        const last = all.find(({ address, lastMs }) => address === part("address") && isAt(part("at"), lastMs));
+        return last === undefined
+          ? "no such query"
+          : watched(
+              part("hosts"),
+              { run },
+              (one) =>
+                one.watchedToMs > last.lastMs &&
+                ofProtocol(one, part("protocol")).every(({ lastMs }) => lastMs <= last.lastMs + 60),
+            );
+      },
     },
     {
       says: /^Two queriers at once: (?<one>[^ ,]+) and (?<other>[^ ,]+) both ask, so queries of one do not reach the other$/,
@@ -113,9 +142,16 @@ export const MEMBERSHIP_WORDS: PhraseBook = {
     {
       // No stretch of queries overlaps that time.
       says: new RegExp(
-        `^(?<hosts>${NAMES}) heard no query from ${TIME} after (?:the last report|the join) to the stop\\.$`,
+        `^(?<hosts>${NAMES}) heard no (?<protocols>IGMP query|MLD query|IGMP or MLD query|MLD or IGMP query) from ${TIME} after (?:the last report|the join) to the stop\\.$`,
       ),
-      untrue: (part, _, observed) => watched(part("hosts"), observed, () => true),
+      untrue: (part, { streams }, observed) => {
+        const groups = streams.map((stream) => observed.stream(stream).group);
+        const isAsSaid = groups.every((group) => part("protocols").includes(group.includes(":") ? "MLD" : "IGMP"));
+        return first(
+          !isAsSaid && "another family",
+          watched(part("hosts"), observed, () => true),
+        );
+      },
     },
     {
       says: new RegExp(
@@ -150,12 +186,25 @@ export const MEMBERSHIP_WORDS: PhraseBook = {
     },
     {
       says: new RegExp(`^(?<host>[^ ]+) listened for (?<time>${TIME}) and heard none\\.$`),
-      untrue: (part, _, observed) =>
+      untrue: (part, { title }, observed) =>
         watched(
           part("host"),
           observed,
-          (one) => one.queriers.length === 0 && Math.abs(one.watchedToMs - one.watchedFromMs - ms(part("time"))) <= 60,
+          (one) =>
+            ofProtocol(one, title.includes("MLD") ? "MLD" : "IGMP").length === 0 &&
+            Math.abs(one.watchedToMs - one.watchedFromMs - ms(part("time"))) <= 60,
         ),
+    },
+    {
+      says: new RegExp(
+        `^(?<host>[^ ]+) heard the last one, from (?<address>[^ ]+), (?<at>${INSTANT}), and none in the (?<time>${TIME}) after it\\.$`,
+      ),
+      untrue: (part, { title }, observed) =>
+        watched(part("host"), observed, (one) => {
+          const heard = ofProtocol(one, title.includes("MLD") ? "MLD" : "IGMP");
+          const lastMs = Math.max(...heard.map((querier) => querier.lastMs));
+          return isAt(part("at"), lastMs) && Math.abs(one.watchedToMs - lastMs - ms(part("time"))) <= 60;
+        }),
     },
     {
       says: new RegExp(`^(?<hosts>${NAMES}) hears? only (?<address>[^ ]+) again and again\\.$`),

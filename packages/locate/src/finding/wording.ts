@@ -19,6 +19,9 @@ export function seconds(ms: number): string {
   return `${Math.abs(value) < 1 ? value.toFixed(2) : value.toFixed(1)} s`;
 }
 
+/** "at 12.3 s", or "4.0 s before the run began" where it was then. */
+export const instant = (ms: number): string => (ms < 0 ? `${seconds(-ms)} before the run began` : `at ${seconds(ms)}`);
+
 /** A ratio as per cent with three significant figures: "0.38 %", "12.5 %". */
 export function percent(ratio: number): string {
   if (ratio === 0) return "0 %";

@@ -2,6 +2,7 @@ import { queriersOf } from "@dyetrace/site";
 import type { Finding } from "../finding/finding.ts";
 import { findingsOf } from "../finding/finding-row.ts";
 import type { MembershipContext } from "../membership/membership-context.ts";
+import { familyOf } from "../run/address-family.ts";
 import type { StreamFacts } from "../run/stream-facts.ts";
 import type { SiteIndex } from "../site/site-index.ts";
 import { LeakCases } from "./leak-case.ts";
@@ -26,7 +27,7 @@ export interface Leaks {
 export function findLeaks(
   site: SiteIndex,
   streams: readonly StreamFacts[],
-  { queries, timers }: Pick<MembershipContext, "queries" | "timers">,
+  { queries, timersOf }: Pick<MembershipContext, "queries" | "timersOf">,
 ): Leaks {
   if (!streams.some((facts) => facts.bystanders.some(({ bystander }) => bystander.frames > 0))) {
     return { findings: [], remarks: [] };
@@ -43,7 +44,8 @@ export function findLeaks(
   const leaks = streams.map((facts) => {
     const { group } = facts.stream;
     const stays = streamStays(facts, staysOf.get(group) ?? []);
-    return streamLeaks(site, facts, stays, membersOfGroup.get(group) ?? facts.members, queriers, timers);
+    const members = membersOfGroup.get(group) ?? facts.members;
+    return streamLeaks(site, facts, stays, members, queriers, timersOf(familyOf(group)));
   });
   const { floods, others } = unaskedFloods(
     site,
@@ -51,7 +53,7 @@ export function findLeaks(
     queries,
   );
   const together = togetherByPort(site, others).map((sightings) => ({ sightings, queriesStopAt: null }));
-  const cases = new LeakCases(site, leaks, staysOf, queriers, timers);
+  const cases = new LeakCases(site, leaks, staysOf, queriers, timersOf);
   return {
     findings: findingsOf(
       LEAK_ROWS,

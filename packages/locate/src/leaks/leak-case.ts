@@ -1,4 +1,6 @@
 import { type LinkSegment, layer2Domain } from "@dyetrace/site";
+import type { MembershipContext } from "../membership/membership-context.ts";
+import { familyOf } from "../run/address-family.ts";
 import type { ListenerObservation, MembershipTimers } from "../run/run-observations.ts";
 import type { SiteIndex } from "../site/site-index.ts";
 import { isAtOrBelow, nodesDownTo } from "../site/source-tree.ts";
@@ -41,7 +43,7 @@ export class LeakCases {
   readonly #leaks: readonly StreamLeaks[];
   readonly #staysOf: ReadonlyMap<string, readonly ListenerObservation[]>;
   readonly #queriers: ReadonlySet<number>;
-  readonly #timers: MembershipTimers;
+  readonly #timersOf: MembershipContext["timersOf"];
   readonly #domains: ReadonlySet<string>[] = [];
 
   /** @param staysOf all stays of the run, by group */
@@ -50,13 +52,13 @@ export class LeakCases {
     leaks: readonly StreamLeaks[],
     staysOf: ReadonlyMap<string, readonly ListenerObservation[]>,
     queriers: ReadonlySet<number>,
-    timers: MembershipTimers,
+    timersOf: MembershipContext["timersOf"],
   ) {
     this.#site = site;
     this.#leaks = leaks;
     this.#staysOf = staysOf;
     this.#queriers = queriers;
-    this.#timers = timers;
+    this.#timersOf = timersOf;
   }
 
   caseOf({ sightings, queriesStopAt }: Pick<LeakCase, "sightings" | "queriesStopAt">): LeakCase {
@@ -90,7 +92,7 @@ export class LeakCases {
             ...cause,
             name: site.nodes[cause.node]?.name ?? "",
           })),
-      timers: this.#timers,
+      timers: this.#timersOf(familyOf(first.facts.stream.group)),
       leaveTailMs: isSlow ? sightings.reduce((longest, one) => Math.max(longest, leaveTail(one)), 0) : null,
       tableLimit: isExplained ? null : tableLimit(leaks, sightings),
       queriesStopAt,

@@ -1,6 +1,7 @@
 import { type FindingRule, having, rowsOf } from "../finding/finding-row.ts";
 import { suspectPhrase } from "../finding/place-wording.ts";
 import { count, nameList, seconds, verb } from "../finding/wording.ts";
+import { familyOf, protocolOf } from "../run/address-family.ts";
 import type { LeakCase } from "./leak-case.ts";
 import { chiefCause, fromNode, LEAK_FAMILY, leaking, place, seen } from "./leak-family.ts";
 
@@ -8,6 +9,9 @@ const row = rowsOf(LEAK_FAMILY);
 
 /** That no query came is seen where agents listen for them, not at the switches that flood. Our estimate, no source. */
 const UNASKED_CONFIDENCE = 0.9;
+
+/** Whose queries would keep the leaking groups in their place. */
+const protocol = ({ sightings }: LeakCase): string => protocolOf(familyOf(sightings[0]?.facts.stream.group ?? ""));
 
 export const LEAK_ROWS: readonly FindingRule<LeakCase>[] = [
   row({
@@ -26,9 +30,9 @@ export const LEAK_ROWS: readonly FindingRule<LeakCase>[] = [
     kind: "leaks",
     match: (leak) => having(leak, "queriesStopAt"),
     title: (leak) =>
-      `Queries stop ${suspectPhrase(leak.queriesStopAt, leak.queriesStopOn)}: none came to ${nameList(leak.hosts)} from the first packet to the first frame there, and ${leaking(leak)} out of ${place(leak)}`,
-    evidence: ({ hosts }) => [
-      `${nameList(hosts)} heard no query between the first packet and the first frame that came there.`,
+      `${protocol(leak)} queries stop ${suspectPhrase(leak.queriesStopAt, leak.queriesStopOn)}: none came to ${nameList(leak.hosts)} from the first packet to the first frame there, and ${leaking(leak)} out of ${place(leak)}`,
+    evidence: (leak) => [
+      `${nameList(leak.hosts)} heard no ${protocol(leak)} query between the first packet and the first frame that came there.`,
       "A switch that hears no query lets memberships run out or takes it that there is no querier, and many then flood.",
     ],
     suspects: ({ queriesStopAt }) => queriesStopAt,

@@ -75,12 +75,12 @@ test("unasked floods: given a switch that floods before any membership runs out,
   const [finding, ...rest] = flooded(["hall", "B3"], 120);
   expect(rest).toEqual([]);
   expect(finding?.suspects).toContain(segmentBetween(site, "core", "sw-a"));
-  expect(finding?.title).toContain("Queries stop");
+  expect(finding?.title).toContain("IGMP queries stop");
 });
 
 test("unasked floods: given such a flood where others behind the switch hear queries, then the switch is named and no way of queries", () => {
   const [finding, ...rest] = flooded(["tower", "kiosk", "hall", "B3"], 120);
   expect(rest).toEqual([]);
   expect(finding?.suspects[0]).toBe("sw-a");
-  expect(finding?.title).not.toContain("Queries stop");
+  expect(finding?.title).not.toContain("IGMP queries stop");
 });

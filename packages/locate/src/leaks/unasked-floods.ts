@@ -1,5 +1,6 @@
 import { querierOf } from "@dyetrace/site";
 import type { QueryView } from "../membership/query-view.ts";
+import { type AddressFamily, familyOf } from "../run/address-family.ts";
 import type { SiteIndex } from "../site/site-index.ts";
 import { isAtOrBelow, sourceTree } from "../site/source-tree.ts";
 import type { LeakSighting } from "./leak-sighting.ts";
@@ -27,16 +28,18 @@ export function unaskedFloods(
   const isDeaf = deafSwitches(site, queries);
   for (const sighting of sightings) {
     const { host } = sighting.seen.bystander;
+    const family = familyOf(sighting.facts.stream.group);
     const untilMs = unaskedUntilMs(site, sighting, queries, isDeaf);
     if (untilMs === null) {
       others.push(sighting);
       continue;
     }
     // Who shares a querier shares the answer.
-    const domain = querierOf(site.graph, host)?.node ?? "";
-    const queriesStopAt = stopsOfDomain.get(domain) ?? queries.whereQueriesStop(host, startMs(sighting), untilMs);
+    const domain = `${family} ${querierOf(site.graph, host)?.node ?? ""}`;
+    const queriesStopAt =
+      stopsOfDomain.get(domain) ?? queries.whereQueriesStop(host, family, startMs(sighting), untilMs);
     stopsOfDomain.set(domain, queriesStopAt);
-    const key = queriesStopAt.join(" ");
+    const key = `${family} ${queriesStopAt.join(" ")}`;
     const same = floods.get(key);
     if (queriesStopAt.length === 0) others.push(sighting);
     else if (same === undefined) floods.set(key, { sightings: [sighting], queriesStopAt });
@@ -47,7 +50,7 @@ export function unaskedFloods(
 
 const startMs = ({ facts }: LeakSighting): number => facts.stream.firstSentMs ?? 0;
 
-type IsDeaf = (node: string, fromMs: number, toMs: number) => boolean;
+type IsDeaf = (node: string, family: AddressFamily, fromMs: number, toMs: number) => boolean;
 
 /**
  * Until when nobody asked, where the bystander could have heard a query and heard none: before a flood that began when
@@ -55,32 +58,44 @@ type IsDeaf = (node: string, fromMs: number, toMs: number) => boolean;
  * knows of no querier any more soon, whatever its memberships, and then floods. Null elsewhere.
  */
 function unaskedUntilMs(site: SiteIndex, sighting: LeakSighting, queries: QueryView, isDeaf: IsDeaf): number | null {
-  const { pattern, closedPorts, seen } = sighting;
+  const { pattern, closedPorts, seen, facts } = sighting;
+  const family = familyOf(facts.stream.group);
   const { host, firstMs, lastMs } = seen.bystander;
   if (firstMs === null || lastMs === null || pattern === "slow-leave") return null;
   const fromMs = startMs(sighting);
-  if (pattern === "late" && queries.heard(host, fromMs, firstMs) === false) return firstMs;
-  const isUnasked = queries.heard(host, fromMs, lastMs) === false;
-  return isUnasked && isDeaf(site.segments[closedPorts[0] ?? -1]?.from.node ?? "", fromMs, lastMs) ? lastMs : null;
+  if (pattern === "late" && queries.heard(host, family, fromMs, firstMs) === false) return firstMs;
+  const isUnasked = queries.heard(host, family, fromMs, lastMs) === false;
+  return isUnasked && isDeaf(site.segments[closedPorts[0] ?? -1]?.from.node ?? "", family, fromMs, lastMs)
+    ? lastMs
+    : null;
 }
 
 /** Whether queries go round in a switch's domain in a time, and none is heard behind the switch itself. */
 function deafSwitches(site: SiteIndex, queries: QueryView): IsDeaf {
   const known = new Map<string, boolean>();
-  return (node, fromMs, toMs) => {
-    const key = `${node} ${fromMs} ${toMs}`;
-    const isDeaf = known.get(key) ?? isDeafSwitch(site, queries, node, fromMs, toMs);
+  return (node, family, fromMs, toMs) => {
+    const key = `${node} ${family} ${fromMs} ${toMs}`;
+    const isDeaf = known.get(key) ?? isDeafSwitch(site, queries, node, family, fromMs, toMs);
     known.set(key, isDeaf);
     return isDeaf;
   };
 }
 
-function isDeafSwitch(site: SiteIndex, queries: QueryView, node: string, fromMs: number, toMs: number): boolean {
+function isDeafSwitch(
+  site: SiteIndex,
+  queries: QueryView,
+  node: string,
+  family: AddressFamily,
+  fromMs: number,
+  toMs: number,
+): boolean {
   const querier = querierOf(site.graph, node)?.node ?? "";
   const at = site.nodeNumber.get(querier);
   if (at === undefined) return false;
   const tree = sourceTree(site, at);
   const top = site.nodeNumber.get(node) ?? -1;
-  const asked = queries.askedAgain(fromMs, toMs).filter((host) => querierOf(site.graph, host)?.node === querier);
+  const asked = queries
+    .askedAgain(family, fromMs, toMs)
+    .filter((host) => querierOf(site.graph, host)?.node === querier);
   return asked.length > 0 && !asked.some((host) => isAtOrBelow(tree, site.nodeNumber.get(host) ?? -1, top));
 }

@@ -1,6 +1,8 @@
 import { count, nameList, seconds } from "../finding/wording.ts";
+import { type AddressFamily, familyOf, protocolOf } from "../run/address-family.ts";
 import type { ListenerObservation } from "../run/run-observations.ts";
 import type { MembershipContext } from "./membership-context.ts";
+import { membershipMs } from "./querier-timing.ts";
 
 /** A listener that gets nothing more of a group. */
 export interface MembershipEnd {
@@ -37,57 +39,73 @@ const TIME_TOLERANCE = 0.15;
  */
 export function ageingOf(
   silent: readonly MembershipEnd[],
-  { queries: view, timers }: Pick<MembershipContext, "queries" | "timers">,
+  { queries: view, timersOf }: Pick<MembershipContext, "queries" | "timersOf">,
 ): Ageing | null {
   const ends = silent.map(({ listener, group, atMs }) => {
     const reported = view.lastReportMs(listener.host, group, atMs);
     const sinceMs = reported ?? listener.joinedFromMs;
+    const family = familyOf(group);
+    const timers = timersOf(family);
+    // Where nobody heard a query there may be one in every interval: no membership has run out before its whole time.
+    const leastMs = view.isAnyHeard(family)
+      ? LEAST_INTERVALS * timers.queryIntervalMs
+      : (1 - TIME_TOLERANCE) * membershipMs(timers);
     return {
       host: listener.host,
+      family,
+      timers,
       reported,
       sinceMs,
       atMs,
       quietMs: atMs - sinceMs,
+      isLongQuiet: atMs - sinceMs >= leastMs,
       received: listener.receivedPackets,
     };
   });
-  if (ends.length === 0 || ends.some((end) => end.received === 0)) return null;
+  const [first] = ends;
+  if (first === undefined || ends.some((end) => end.received === 0)) return null;
   const afterMs = Math.min(...ends.map((end) => end.quietMs));
-  const membershipMs = timers.robustness * timers.queryIntervalMs + timers.queryResponseMs;
-  // Where nobody heard a query there may be one in every interval: no membership has run out before its whole time.
-  const leastMs = view.isAnyHeard ? LEAST_INTERVALS * timers.queryIntervalMs : (1 - TIME_TOLERANCE) * membershipMs;
   const isLeast = ends.some((end) => end.quietMs - afterMs > SAME_MS);
   const hosts = ends.map((end) => end.host);
   const since = ends.some((end) => end.reported === null) ? "the join" : "the last report";
-  const heard = ends.map(({ host, sinceMs, atMs }) => view.heard(host, sinceMs + timers.queryResponseMs, atMs));
+  const responseMs = Math.max(...ends.map(({ timers }) => timers.queryResponseMs));
+  const heard = ends.map(({ host, family, sinceMs, timers, atMs }) =>
+    view.heard(host, family, sinceMs + timers.queryResponseMs, atMs),
+  );
+  const isLongQuiet = ends.every((end) => end.isLongQuiet);
 
-  if (afterMs >= leastMs && heard.every((h) => h === false)) {
-    const fromMs = Math.max(...ends.map((end) => end.sinceMs)) + timers.queryResponseMs;
-    const suspects = view.whereQueriesStop(
-      hosts[0] ?? "",
-      fromMs,
-      Math.max(fromMs + 1, ...ends.map((end) => end.atMs)),
-    );
+  if (isLongQuiet && heard.every((h) => h === false)) {
+    const fromMs = Math.max(...ends.map((end) => end.sinceMs)) + responseMs;
+    const toMs = Math.max(fromMs + 1, ...ends.map((end) => end.atMs));
+    const families = [...new Set(ends.map(({ family }) => family))];
+    const suspects = families.flatMap((family) => {
+      const host = ends.find((end) => end.family === family)?.host ?? first.host;
+      return view.whereQueriesStop(host, family, fromMs, toMs);
+    });
     const elsewhere = view.hosts.filter(
-      (host) => !hosts.includes(host) && view.heard(host, fromMs, Number.POSITIVE_INFINITY),
+      (host) => !hosts.includes(host) && families.every((family) => view.heard(host, family, fromMs, toMs)),
     );
     return {
       afterMs,
-      suspects,
+      suspects: [...new Set(suspects)],
       isCertain: elsewhere.length > 0,
       since,
       isLeast,
       evidence: [
-        `${nameList(hosts)} heard no query from ${seconds(timers.queryResponseMs)} after ${since} to the stop.`,
+        `${nameList(hosts)} heard no ${protocolsOf(families)} query from ${seconds(responseMs)} after ${since} to the stop.`,
         elsewhere.length > 0
           ? `${nameList(elsewhere)} heard queries in that time, so a querier is there and its queries stop on the way.`
           : "No other host heard one in that time either.",
       ],
     };
   }
+  // A query just before the stop may still be answered after it.
+  const areAsked = ends.every(({ host, family, sinceMs, timers, atMs }) =>
+    view.came(host, family, sinceMs + timers.queryResponseMs, atMs - timers.queryResponseMs),
+  );
   // Only where the host's own reports are seen at all does their absence say anything.
   const areReportsSeen = ends.every((end) => end.reported !== null);
-  if (afterMs >= leastMs && areReportsSeen && heard.every((h) => h === true)) {
+  if (isLongQuiet && areReportsSeen && areAsked) {
     return {
       afterMs,
       suspects: [...new Set(hosts)],
@@ -99,7 +117,9 @@ export function ageingOf(
       ],
     };
   }
-  const fitsTimer = ends.every((end) => Math.abs(end.quietMs - membershipMs) <= TIME_TOLERANCE * membershipMs);
+  const fitsTimer = ends.every(
+    ({ quietMs, timers }) => Math.abs(quietMs - membershipMs(timers)) <= TIME_TOLERANCE * membershipMs(timers),
+  );
   if (!fitsTimer || heard.some((h) => h !== null)) return null;
   return {
     afterMs,
@@ -108,7 +128,9 @@ export function ageingOf(
     since,
     isLeast,
     evidence: [
-      `The stop came ${seconds(afterMs)} after ${since}, which fits the group membership interval of ${seconds(membershipMs)}.`,
+      `The stop came ${seconds(afterMs)} after ${since}, which fits the group membership interval of ${seconds(membershipMs(first.timers))}.`,
     ],
   };
 }
+
+const protocolsOf = (families: readonly AddressFamily[]): string => families.map(protocolOf).join(" or ");

@@ -1,3 +1,4 @@
+import type { AddressFamily } from "../run/address-family.ts";
 import type { MembershipTimers } from "../run/run-observations.ts";
 import type { Leave } from "./leave-cut.ts";
 import type { QueryView } from "./query-view.ts";
@@ -6,5 +7,5 @@ import type { QueryView } from "./query-view.ts";
 export interface MembershipContext {
   readonly leaves: readonly Leave[];
   readonly queries: QueryView;
-  readonly timers: MembershipTimers;
+  readonly timersOf: (family: AddressFamily) => MembershipTimers;
 }

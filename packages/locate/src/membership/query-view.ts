@@ -3,12 +3,17 @@ import { greatestOf } from "@dyetrace/wire";
 import { placeNames } from "../cover/failure-element.ts";
 import { smallestFailureSet } from "../cover/failure-set.ts";
 import type { PathTrial } from "../cover/path-trial.ts";
+import type { AddressFamily } from "../run/address-family.ts";
 import { clockErrors } from "../run/host-clocks.ts";
 import type { QuerierHeard, QuerierObservation, RunObservations } from "../run/run-observations.ts";
 import type { SiteIndex } from "../site/site-index.ts";
 import { reaches, sourceTree } from "../site/source-tree.ts";
+import { queryTimes } from "./querier-timing.ts";
 
-/** Who heard general queries, when. */
+/**
+ * Who heard general queries, when. Whoever asks says of which family: IGMP queries are about IPv4 groups, MLD queries about
+ * IPv6 groups. What a host sent itself it has not heard.
+ */
 export class QueryView {
   readonly #site: SiteIndex;
   readonly #run: RunObservations;
@@ -30,24 +35,45 @@ export class QueryView {
     return [...this.#byHost.keys()];
   }
 
-  get isAnyHeard(): boolean {
-    return [...this.#byHost.values()].some((one) => one.queriers.length > 0);
+  isAnyHeard(family: AddressFamily): boolean {
+    return this.hosts.some((host) => this.#heardBy(host, family).length > 0);
   }
 
   /** Hosts to which one querier's queries came twice at least within a time: one alone may have been lost by chance. */
-  askedAgain(fromMs: number, toMs: number): string[] {
+  askedAgain(family: AddressFamily, fromMs: number, toMs: number): string[] {
     const isTwice = ({ queries, firstMs, lastMs }: QuerierHeard): boolean =>
       queries > 1 && Math.min(lastMs, toMs) - Math.max(firstMs, fromMs) >= (lastMs - firstMs) / (queries - 1);
-    return [...this.#byHost.values()].filter(({ queriers }) => queriers.some(isTwice)).map(({ host }) => host);
+    return this.hosts.filter((host) => this.#heardBy(host, family).some(isTwice));
   }
 
-  /** Whether a query came to this host within the time; null when it could not hear any, or its clock does not tell. */
-  heard(host: string, fromMs: number, toMs: number): boolean | null {
-    const one = this.#byHost.get(host);
-    if (one === undefined) return null;
+  /**
+   * Whether queries went on at this host in the time: one came, or the time lies between two that came in a row. Null when
+   * it could not hear any, or its clock does not tell.
+   */
+  heard(host: string, family: AddressFamily, fromMs: number, toMs: number): boolean | null {
+    return this.#isSo(host, (aheadMs) =>
+      this.#heardBy(host, family).some((q) => q.lastMs - aheadMs > fromMs && q.firstMs + aheadMs < toMs),
+    );
+  }
+
+  /** Whether a query came to this host within the time; null as above. */
+  came(host: string, family: AddressFamily, fromMs: number, toMs: number): boolean | null {
+    return this.#isSo(host, (aheadMs) =>
+      this.#heardBy(host, family).some((q) =>
+        queryTimes(q).some((atMs) => atMs - aheadMs > fromMs && atMs + aheadMs < toMs),
+      ),
+    );
+  }
+
+  #heardBy(host: string, family: AddressFamily): readonly QuerierHeard[] {
+    const { queriers = [] } = this.#byHost.get(host) ?? {};
+    return queriers.filter((one) => one.family === family && one.isOwn !== true);
+  }
+
+  /** @param isWithin whether it is so where the clocks are off by this much against it */
+  #isSo(host: string, isWithin: (aheadMs: number) => boolean): boolean | null {
+    if (!this.#byHost.has(host)) return null;
     const errorMs = this.#clockErrorMs(host) + this.#sourceErrorMs;
-    const isWithin = (aheadMs: number): boolean =>
-      one.queriers.some((q) => q.lastMs - aheadMs > fromMs && q.firstMs + aheadMs < toMs);
     return isWithin(errorMs) ? true : isWithin(-errorMs) ? null : false;
   }
 
@@ -63,23 +89,23 @@ export class QueryView {
    * Where queries stop on their way to a host: queries are a stream of their own, from the querier to every host of its
    * domain, and the same reasoning holds. Empty when no querier is known or nobody heard any.
    */
-  whereQueriesStop(host: string, fromMs: number, toMs: number): string[] {
+  whereQueriesStop(host: string, family: AddressFamily, fromMs: number, toMs: number): string[] {
     const { graph } = this.#site;
     const querier = querierOf(graph, graph.vlans === undefined ? (this.#run.streams[0]?.source ?? "") : host);
     if (querier === null) return [];
-    const own = this.#queryTrial(querier.node, fromMs, toMs);
+    const own = this.#queryTrial(querier.node, family, fromMs, toMs);
     if (own === null) return [];
     if (!own.outcomes.some((outcome) => outcome.good !== null)) return [querier.node];
     // Queries of other VLANs that cross the same trunk clear it as a whole.
     const others = queriersOf(graph, host).filter(({ node }) => node !== querier.node);
-    const trials = others.flatMap(({ node }) => this.#queryTrial(node, fromMs, toMs) ?? []);
+    const trials = others.flatMap(({ node }) => this.#queryTrial(node, family, fromMs, toMs) ?? []);
     const { failures } = smallestFailureSet(this.#site, [own, ...trials]);
     const concerned = failures.filter(({ pairs }) => pairs.some(({ trial }) => trial === own));
     return [...new Set(concerned.flatMap((f) => f.elements.flatMap((element) => placeNames(this.#site, element))))];
   }
 
   /** How one querier's queries came to the hosts of its domain. */
-  #queryTrial(querier: string, fromMs: number, toMs: number): PathTrial | null {
+  #queryTrial(querier: string, family: AddressFamily, fromMs: number, toMs: number): PathTrial | null {
     const node = this.#site.nodeNumber.get(querier);
     if (node === undefined) return null;
     const tree = sourceTree(this.#site, node);
@@ -88,7 +114,7 @@ export class QueryView {
     const outcomes = this.hosts.flatMap((host) => {
       const leaf = this.#site.nodeNumber.get(host);
       if (leaf === undefined || leaf === node || !reaches(tree, leaf) || !domain.has(host)) return [];
-      const isHeard = this.heard(host, fromMs, toMs);
+      const isHeard = this.heard(host, family, fromMs, toMs);
       return isHeard === null ? [] : [{ leaf, good: isHeard ? span : null, bad: isHeard ? null : span, marginMs: 0 }];
     });
     return { tree, groupKey: `queries of ${querier}`, payloadBytes: 0, members: null, outcomes };

@@ -3,6 +3,7 @@ import { placeNames } from "../cover/failure-element.ts";
 import { ageingOf } from "../membership/ageing.ts";
 import { type LeaveCut, leaveThatCut } from "../membership/leave-cut.ts";
 import type { MembershipContext } from "../membership/membership-context.ts";
+import { familyOf } from "../run/address-family.ts";
 import type { SiteIndex } from "../site/site-index.ts";
 import type { Outage } from "./outage.ts";
 
@@ -26,9 +27,10 @@ export function suspectsOf(site: SiteIndex, { failure }: Outage): string[] {
 }
 
 /** The leave that explains an outage, if one does. */
-export function cutBefore(site: SiteIndex, outage: Outage, { leaves, timers }: MembershipContext): LeaveCut | null {
+export function cutBefore(site: SiteIndex, outage: Outage, { leaves, timersOf }: MembershipContext): LeaveCut | null {
   const silent = outage.receipts.map((receipt) => receipt.node);
   const served = outage.served.map((receipt) => receipt.node);
+  const timers = timersOf(familyOf(outage.facts.stream.group));
   return leaveThatCut(site, leaves, outage.facts, silent, served, outage.startMs, timers);
 }
 
@@ -71,8 +73,9 @@ const BACK_MS = 300;
 function cameBackByReport(
   { facts, receipts, endMs }: Outage,
   periodMs: number | null,
-  { queries, timers }: MembershipContext,
+  { queries, timersOf }: MembershipContext,
 ): boolean {
+  const timers = timersOf(familyOf(facts.stream.group));
   if (periodMs === null || Math.abs(periodMs - timers.queryIntervalMs) > timers.queryResponseMs) return false;
   return receipts.some(({ listener }) => {
     const reportMs = queries.lastReportMs(listener.host, facts.stream.group, endMs + BACK_MS);

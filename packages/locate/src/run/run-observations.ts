@@ -136,15 +136,23 @@ export interface QuerierHeard {
   /** IGMP 1 to 3, MLD 1 to 2. */
   readonly version: number;
   readonly queries: number;
+  /** Negative: before the run. Between first and last the queries came in even steps. */
   readonly firstMs: number;
   readonly lastMs: number;
+  /** What it says of itself, or its interval as it was seen. Absent where neither is known. */
+  readonly intervalMs?: number;
+  readonly maxResponseMs?: number;
+  readonly robustness?: number;
+  /** This very host sent them. Absent: no. */
+  readonly isOwn?: boolean;
 }
 
-/** General queries that one host heard. */
+/** General queries that one host heard, of those that hosts act on. */
 export interface QuerierObservation {
   readonly host: string;
   /** False: it could not watch, so hearing none proves nothing. */
   readonly canHear: boolean;
+  /** From when to when all that came is told below: what came before or after is not known. */
   readonly watchedFromMs: number;
   readonly watchedToMs: number;
   readonly queriers: readonly QuerierHeard[];
@@ -156,6 +164,8 @@ export interface MembershipEvent {
   readonly host: string;
   readonly group: string;
   readonly atMs: number;
+  /** Of the message: IGMP 1 to 3, MLD 1 to 2. Absent where it is not known. */
+  readonly version?: number;
 }
 
 /** Timers of the site's querier where known; the standard's defaults otherwise (RFC 3376, section 8). */
@@ -198,7 +208,9 @@ export interface RunObservations {
   readonly bystanders: readonly BystanderObservation[];
   readonly queriers: readonly QuerierObservation[];
   readonly membership: readonly MembershipEvent[];
+  /** IGMP's; MLD's too where those are absent. */
   readonly timers: MembershipTimers;
+  readonly mldTimers?: MembershipTimers;
   /** Absent where nothing is known of the hosts' clocks. */
   readonly clocks?: readonly HostClock[];
   /** Absent where nobody listened for them. A pair that is not in it was not heard by who could watch. */

@@ -7,6 +7,7 @@ import { type UnicastBeside, unicastBeside } from "../finding/companion-evidence
 import { type Ageing, ageingOf } from "../membership/ageing.ts";
 import { type LeaveCut, leaveThatCut } from "../membership/leave-cut.ts";
 import type { MembershipContext } from "../membership/membership-context.ts";
+import { familyOf } from "../run/address-family.ts";
 import type { StreamFacts } from "../run/stream-facts.ts";
 import { scopeOf } from "../run/stream-scope.ts";
 import type { SiteIndex } from "../site/site-index.ts";
@@ -154,12 +155,13 @@ function cutOf(
   site: SiteIndex,
   silentPairs: readonly SilentPair[],
   servedNodes: () => readonly number[],
-  { leaves, timers }: MembershipContext,
+  { leaves, timersOf }: MembershipContext,
 ): LeaveCut | null {
   const [first] = silentPairs;
   if (first === undefined || silentPairs.some((pair) => pair.receipt.listener.receivedPackets === 0)) return null;
   const silent = silentPairs.map((pair) => pair.receipt.node);
-  return leaveThatCut(site, leaves, first.trial.facts, silent, servedNodes(), first.atMs, timers);
+  const { facts } = first.trial;
+  return leaveThatCut(site, leaves, facts, silent, servedNodes(), first.atMs, timersOf(familyOf(facts.stream.group)));
 }
 
 /** Streams of other groups that came through the place of a fault: its first segment, or its node. */

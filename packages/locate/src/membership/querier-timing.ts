@@ -1,0 +1,32 @@
+import type { AddressFamily } from "../run/address-family.ts";
+import type { MembershipTimers, QuerierHeard, RunObservations } from "../run/run-observations.ts";
+
+/** Timers of a family, as far as its own queries tell them. */
+export const timersOf = ({ timers, mldTimers }: RunObservations, family: AddressFamily): MembershipTimers =>
+  family === 6 ? (mldTimers ?? timers) : timers;
+
+/** When its queries came. */
+export function queryTimes({ queries, firstMs, lastMs }: QuerierHeard): number[] {
+  if (queries < 2) return [firstMs];
+  const stepMs = (lastMs - firstMs) / (queries - 1);
+  return Array.from({ length: queries }, (_, i) => firstMs + i * stepMs);
+}
+
+/** Its own timers where it tells them, else the family's. */
+export function ownTimers(querier: QuerierHeard, timers: MembershipTimers): MembershipTimers {
+  const { intervalMs, maxResponseMs, robustness } = querier;
+  return {
+    ...timers,
+    queryIntervalMs: intervalMs ?? timers.queryIntervalMs,
+    queryResponseMs: maxResponseMs ?? timers.queryResponseMs,
+    robustness: robustness ?? timers.robustness,
+  };
+}
+
+/** After this time without a query another querier has to take over (RFC 3376, section 8.5; RFC 3810, section 9.5). */
+export const presentMs = ({ robustness, queryIntervalMs, queryResponseMs }: MembershipTimers): number =>
+  robustness * queryIntervalMs + queryResponseMs / 2;
+
+/** A membership that nobody renews lasts this long (RFC 3376, section 8.4; RFC 3810, section 9.4). */
+export const membershipMs = ({ robustness, queryIntervalMs, queryResponseMs }: MembershipTimers): number =>
+  robustness * queryIntervalMs + queryResponseMs;
