@@ -9,7 +9,7 @@ import { findSilentSources } from "./hosts/silent-sources.ts";
 import { findSourceStalls } from "./hosts/source-stalls.ts";
 import { findLeaks, type Leaks } from "./leaks/find-leaks.ts";
 import { findLoss } from "./loss/find-loss.ts";
-import { lossScope } from "./loss/loss-scope.ts";
+import { isAnyLostIn, lossScope } from "./loss/loss-scope.ts";
 import { type MeasuredChain, measuredChains } from "./loss/segment-loss.ts";
 import { type LossScope, streamLoss } from "./loss/stream-loss.ts";
 import { leavesOf } from "./membership/leave-cut.ts";
@@ -29,12 +29,14 @@ import { findSharedGaps } from "./plan/shared-gaps.ts";
 import { withUntoldWays } from "./plan/untold-ways.ts";
 import { isAnyWayDearer, wayRemarks } from "./plan/way-remarks.ts";
 import { routeCombinations } from "./route-choices.ts";
+import { once } from "./run/once.ts";
 import type { RunObservations } from "./run/run-observations.ts";
 import { type StreamFacts, streamFacts } from "./run/stream-facts.ts";
 import { segmentStates, withDoubtOfSuspects } from "./segment-states.ts";
 import { indexSite, type SiteIndex } from "./site/site-index.ts";
 import { findStops, type Stops } from "./stops/find-stops.ts";
 import { coverage } from "./tell-apart/coverage.ts";
+import type { Accused } from "./witness/supposition.ts";
 import { isAccusation, weighFindings } from "./witness/weigh-findings.ts";
 
 /**
@@ -60,19 +62,40 @@ const combinationsOf = (graph: SiteGraph, observations: RunObservations): SiteIn
   );
 
 /** What rests on hosts' places and words, on the routes that need fewest of it. */
-function accuse(graph: SiteGraph, observations: RunObservations): readonly Finding[] {
-  return combinationsOf(graph, observations)
-    .map((one) => accusationsOn(indexSite(graph, one), observations).accusations.filter(isAccusation))
-    .reduce((fewest, one) => (one.length < fewest.length ? one : fewest));
+function accuse(graph: SiteGraph, observations: RunObservations): Accused {
+  const [first, ...others] = combinationsOf(graph, observations).map((one) =>
+    accusedOf(accusationsOn(indexSite(graph, one), observations)),
+  );
+  if (first === undefined) throw new RangeError("A site has one combination of routes at least");
+  return others.reduce((fewest, one) => (one.findings.length < fewest.findings.length ? one : fewest), first);
+}
+
+function accusedOf(accusations: Accusations): Accused {
+  const findings = once(() => withLosses(accusations).filter(isAccusation));
+  return {
+    faults: [...accusations.silences, ...accusations.leaks.findings].filter(isAccusation),
+    get findings() {
+      return findings();
+    },
+  };
 }
 
 interface Accusations {
   readonly streams: readonly StreamFacts[];
-  readonly chains: readonly MeasuredChain[];
   readonly stops: Stops;
+  /** Findings about stops and outages. */
+  readonly silences: readonly Finding[];
   readonly leaks: Leaks;
-  readonly accusations: readonly Finding[];
+  readonly chains: () => readonly MeasuredChain[];
+  /** Findings about losses, which take long and are not always asked for. */
+  readonly losses: () => readonly Finding[];
 }
+
+const withLosses = ({ silences, losses, leaks }: Accusations): Finding[] => [
+  ...silences,
+  ...losses(),
+  ...leaks.findings,
+];
 
 /** On the ways that the index names where there are several. */
 function accusationsOn(site: SiteIndex, observations: RunObservations): Accusations {
@@ -84,30 +107,26 @@ function accusationsOn(site: SiteIndex, observations: RunObservations): Accusati
   };
   const stops = findStops(site, streams, membership);
   const outages = streams.flatMap((facts) => findOutages(site, facts, stops.trials));
-  const isOutageFree = outages.length === 0;
   // The segments' rates count all that was lost; findings about loss only what outages do not say already.
-  const whole = new Map(streams.map((facts) => [facts, lossScope(facts, stops.trials, [])]));
-  const rest = isOutageFree ? whole : scopesWithout(outages, streams, stops.trials);
-  const chains = chainsIn(whole);
-  const chainsOfRest = isOutageFree ? chains : chainsIn(rest);
-  const leaks = findLeaks(site, streams, membership);
-  const losses = findLoss(site, chainsOfRest, rest);
-  const accusations = [
-    ...stops.findings,
-    ...outageFindings(site, outages, membership),
-    ...losses,
-    ...findSharedGaps(streams, losses),
-    ...leaks.findings,
-  ];
-  return { streams, chains, stops, leaks, accusations };
+  const chains = once(() => chainsIn(scopesWithout([], streams, stops.trials)));
+  const losses = once(() => {
+    const rest = scopesWithout(outages, streams, stops.trials);
+    // Where nobody lost any more than that, no rate is too high.
+    if (![...rest].some(([facts, scope]) => isAnyLostIn(facts, scope))) return [];
+    const found = findLoss(site, outages.length === 0 ? chains() : chainsIn(rest), rest);
+    return [...found, ...findSharedGaps(streams, found)];
+  });
+  const silences = [...stops.findings, ...outageFindings(site, outages, membership)];
+  return { streams, stops, silences, leaks: findLeaks(site, streams, membership), chains, losses };
 }
 
 function locateOn(site: SiteIndex, graph: SiteGraph, observations: RunObservations): Conclusion {
-  const { streams, chains, stops, leaks, accusations } = accusationsOn(site, observations);
+  const accusations = accusationsOn(site, observations);
+  const { streams, chains, stops, leaks } = accusations;
   const mismatches = [...findPlanMismatch(site, streams), ...findOtherWays(site, streams)];
   const found = [
     ...findSilentSources(streams),
-    ...withUntoldWays(site, streams, accusations),
+    ...withUntoldWays(site, streams, withLosses(accusations)),
     ...findHostFaults(streams),
     ...findSourceStalls(streams),
     ...findCopiedPackets(site, streams),
@@ -123,7 +142,7 @@ function locateOn(site: SiteIndex, graph: SiteGraph, observations: RunObservatio
   const listeners = observations.listeners.filter((l) => l.state === "reported").map((l) => l.host);
   return {
     findings,
-    segments: segmentStates(site, chains, stops.cases, findings, stops.trials),
+    segments: segmentStates(site, chains(), stops.cases, findings, stops.trials),
     coverage: coverage(graph, sources, listeners),
     remarks: [...leaks.remarks, ...wayRemarks(site, streams)],
   };

@@ -3,6 +3,7 @@ import { countBelow } from "../site/needed-reports.ts";
 import { type SiteIndex, withWhole } from "../site/site-index.ts";
 import type { SourceTree } from "../site/source-tree.ts";
 import type { Silencer } from "./failure-element.ts";
+import type { PathOutcome } from "./path-trial.ts";
 
 /** Of a trial, what says who may answer for its members. */
 export interface AnsweredTrial {
@@ -11,12 +12,15 @@ export interface AnsweredTrial {
   readonly isSourceSpecific?: boolean;
   /** Node numbers; see `PathTrial`. */
   readonly members: ReadonlySet<number> | null;
+  /** As in `PathTrial`; absent where nothing was received yet. */
+  readonly outcomes?: readonly Pick<PathOutcome, "leaf" | "good" | "bad">[];
 }
 
 /**
  * What beside the way would silence a subnet into which a router forwards: another router answers for the members there,
  * so their reports must come to that one, and it must have asked for the packets. Only where all who want the stream
- * behind the forwarder sit in that subnet or behind that router: what a further router asks for comes in anyway.
+ * behind the forwarder sit in that subnet or behind that router: what a further router asks for comes in anyway. And only
+ * where no member in that subnet is served: what it asked for comes to all of them.
  * Suspects only: where routers settle by some other rule who answers, packets that come prove nothing of it.
  * @returns for every node of the tree what would silence it so; nothing but for the first node below a forwarder
  */
@@ -24,9 +28,12 @@ export function answeringSilencers(site: SiteIndex, trial: AnsweredTrial): (node
   const { tree, members } = trial;
   if (!site.hasRouters || members === null) return () => [];
   const below = countBelow(site, tree, members);
+  const served = new Set(
+    trial.outcomes?.flatMap(({ leaf, good, bad }) => (good !== null && bad === null ? [leaf] : [])),
+  );
   const steps = new Map<number, readonly Silencer[]>();
   return (node) => {
-    const silencers = steps.get(node) ?? silencersBelow(site, trial, members, node, below);
+    const silencers = steps.get(node) ?? silencersBelow(site, trial, members, served, node, below);
     steps.set(node, silencers);
     return silencers;
   };
@@ -36,6 +43,7 @@ function silencersBelow(
   site: SiteIndex,
   { tree, groupKey, isSourceSpecific = false }: AnsweredTrial,
   members: ReadonlySet<number>,
+  served: ReadonlySet<number>,
   node: number,
   below: Int32Array,
 ): Silencer[] {
@@ -46,6 +54,7 @@ function silencersBelow(
     const own = [...members].filter((member) => into.has(member));
     const behindIt = tree.parent[router] !== -1 && into.has(tree.parent[router] ?? -1) ? (below[router] ?? 0) : 0;
     if (own.length === 0 || own.length + behindIt !== below[node]) return [];
+    if (own.some((member) => served.has(member))) return [];
     const silencers: Silencer[] = [
       { kind: "node", place: router },
       { kind: "node-group", place: router },

@@ -4,14 +4,7 @@ import { answeringNodes, answeringSilencers } from "./answering-silencers.ts";
 import { ClearedElements } from "./cleared-elements.ts";
 import { ClassIndex, type ElementClass } from "./element-class.ts";
 import { ExplainingElements } from "./explaining-elements.ts";
-import {
-  type ElementKind,
-  elementWeight,
-  type FailureElement,
-  isGroupKind,
-  isOnNode,
-  type Silencer,
-} from "./failure-element.ts";
+import { elementWeight, type FailureElement, isOnNode, type Silencer } from "./failure-element.ts";
 import { type PathTrial, silencersAtListener, silencersAtSource, silencersByStep } from "./path-trial.ts";
 import { smallestCovers } from "./smallest-cover.ts";
 

@@ -1,4 +1,5 @@
 import { FINDING_KINDS, type FindingKind } from "@dyetrace/wire";
+import { once } from "../run/once.ts";
 import type { Finding, FindingCauses } from "./finding.ts";
 
 /**
@@ -60,14 +61,26 @@ function makeFinding<Case, Facts extends Case>(
   const ofRow = row.confidence?.(facts) ?? FINDING_KINDS[row.kind].confidence;
   const confidence = family.confidence?.(facts, ofRow) ?? ofRow;
   const causes = family.causes?.(facts, suspects, row.kind) ?? null;
+  // Of most findings, those under suppositions, nobody reads the words.
+  const title = once(() => row.title(facts));
+  const evidence = once(() => [...(row.evidence?.(facts) ?? []), ...(family.evidence?.(facts, suspects) ?? [])]);
+  const advice = once(
+    () => family.advice?.(facts) ?? (typeof row.advice === "string" ? row.advice : row.advice(facts)),
+  );
   return {
     kind: row.kind,
     streams: family.streams(facts),
     suspects,
     confidence: Math.round(confidence * 100) / 100,
-    title: row.title(facts),
-    evidence: [...(row.evidence?.(facts) ?? []), ...(family.evidence?.(facts, suspects) ?? [])],
-    advice: family.advice?.(facts) ?? (typeof row.advice === "string" ? row.advice : row.advice(facts)),
+    get title() {
+      return title();
+    },
+    get evidence() {
+      return evidence();
+    },
+    get advice() {
+      return advice();
+    },
     reference: row.reference,
     ...(causes === null ? {} : { causes }),
     ...(family.witnesses === undefined ? {} : { witnesses: family.witnesses(facts) }),

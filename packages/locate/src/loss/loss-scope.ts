@@ -1,4 +1,4 @@
-import { mergeSequenceRanges } from "@dyetrace/measure";
+import { mergeSequenceRanges, subtractRanges } from "@dyetrace/measure";
 import type { StreamTrial } from "../cover/stream-trials.ts";
 import type { SeqRange } from "../run/run-observations.ts";
 import type { StreamFacts } from "../run/stream-facts.ts";
@@ -25,3 +25,10 @@ export function lossScope(facts: StreamFacts, trials: readonly StreamTrial[], ou
   for (const { listener } of facts.receipts) excluded.push(...(listener.hostLost ?? []), ...(listener.unknown ?? []));
   return { numbers: null, excluded: mergeSequenceRanges(excluded), stoppedFrom };
 }
+
+/** Whether some listener lost anything that the scope leaves: else no rate can be over 0. */
+export const isAnyLostIn = ({ receipts }: StreamFacts, { excluded, stoppedFrom }: LossScope): boolean =>
+  receipts.some(({ node, lost }) => {
+    const first = subtractRanges(lost, excluded)[0]?.[0];
+    return first !== undefined && first < (stoppedFrom.get(node) ?? Number.POSITIVE_INFINITY);
+  });

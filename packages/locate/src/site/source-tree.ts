@@ -19,7 +19,7 @@ export interface SourceTree {
  * do not forward.
  */
 export function sourceTree(site: SiteIndex, source: number): SourceTree {
-  if (!site.hasRouters) return switchedTree(site, source);
+  if (!site.hasRouters) return linkTree(site, source);
   const name = site.nodes[source]?.name ?? "";
   const ways = waysByNumber(site.graph, name, site.alternatives.get(name) ?? 0);
   const parent = new Int32Array(site.nodes.length).fill(-1);
@@ -35,7 +35,7 @@ export function sourceTree(site: SiteIndex, source: number): SourceTree {
 }
 
 /** The same where no router makes a choice; in time for hundreds of sources on a thousand nodes. */
-function switchedTree(site: SiteIndex, source: number): SourceTree {
+export function linkTree(site: SiteIndex, source: number): SourceTree {
   const parent = new Int32Array(site.nodes.length).fill(-1);
   const into = new Int32Array(site.nodes.length).fill(-1);
   const order = [source];

@@ -1,5 +1,5 @@
 import type { Finding } from "../finding/finding.ts";
-import { faultsNeeded } from "./faults-needed.ts";
+import { faultsNeeded, faultsUpTo } from "./faults-needed.ts";
 import { nodeAbove, placesFor, siteWithHostAt } from "./site-with-host-at.ts";
 import type { Accuse, HostSupposition, Supposition } from "./supposition.ts";
 
@@ -24,18 +24,17 @@ export function doubtedHost(
   suppositions: readonly HostSupposition[],
   accuse: Accuse,
 ): DoubtedHost | null {
-  const most = faultsNeeded(supposed.findings) - LEAST_FAULTS_SAVED;
-  const costs = suppositions.map(({ findings }) => faultsNeeded(findings));
-  const least = Math.min(...costs);
-  if (least > most) return null;
+  const most = faultsNeeded(supposed.found.findings) - LEAST_FAULTS_SAVED;
+  const costs = suppositions.map(({ found }) => faultsUpTo(most, found));
+  const least = costs.reduce((fewest, cost) => Math.min(fewest, cost), Number.POSITIVE_INFINITY);
   const best = suppositions.filter((_, i) => costs[i] === least);
   const [first] = best;
-  if (first === undefined) return null;
+  if (first === undefined || least > most) return null;
   const { graph, run } = supposed;
   const { host } = first;
   const fits =
     first.at === null
-      ? placesFor(graph, host).filter((at) => faultsNeeded(accuse(siteWithHostAt(graph, host, at), run)) <= least)
+      ? placesFor(graph, host).filter((at) => faultsUpTo(least, accuse(siteWithHostAt(graph, host, at), run)) <= least)
       : best.flatMap((one) => (one.host === host ? (one.at ?? []) : []));
-  return { host, plannedAt: nodeAbove(graph, host), fits, otherwise: supposed.findings, supposed: first };
+  return { host, plannedAt: nodeAbove(graph, host), fits, otherwise: supposed.found.findings, supposed: first };
 }

@@ -1,5 +1,6 @@
 import { FINDING_KINDS } from "@dyetrace/wire";
 import type { Finding } from "../finding/finding.ts";
+import type { Accused } from "./supposition.ts";
 
 /**
  * How many faults and contradictions it takes for findings to be true. Findings that have a suspect in common may be one
@@ -25,3 +26,9 @@ export function faultsNeeded(findings: readonly Finding[]): number {
 /** A finding without a suspect says that what was seen contradicts itself. */
 const contradictionsOf = (suspects: readonly string[], contradictions: number | undefined): number =>
   contradictions ?? (suspects.length === 0 ? 1 : 0);
+
+/** The same of all that is found; where it is over `most` anyway, what it is without the losses. */
+export function faultsUpTo(most: number, found: Accused): number {
+  const withoutLosses = faultsNeeded(found.faults);
+  return withoutLosses > most ? withoutLosses : faultsNeeded(found.findings);
+}

@@ -1,10 +1,12 @@
 import type { SiteGraph } from "@dyetrace/site";
 import { FINDING_KINDS } from "@dyetrace/wire";
 import type { Finding } from "../finding/finding.ts";
+import { once } from "../run/once.ts";
 import type { RunObservations } from "../run/run-observations.ts";
 import { streamFacts } from "../run/stream-facts.ts";
 import { indexSite } from "../site/site-index.ts";
 import { faultsNeeded } from "./faults-needed.ts";
+import { leastFaultsFrom } from "./least-faults.ts";
 import { nodeAbove, placesFor, siteWithHostAt } from "./site-with-host-at.ts";
 import { soleWitnesses } from "./sole-witnesses.ts";
 import type { Accuse, HostSupposition, Supposition } from "./supposition.ts";
@@ -22,7 +24,8 @@ const BUDGET = 600_000;
 const LEAST_OF_SOURCE = 2;
 
 /** The suppositions about one host that could make a difference to what is found. */
-export function hostSuppositions({ graph, run, findings }: Supposition, accuse: Accuse): HostSupposition[] {
+export function hostSuppositions({ graph, run, found }: Supposition, accuse: Accuse): HostSupposition[] {
+  const { findings } = found;
   const effort = run.listeners.length + run.bystanders.length + graph.nodes.size * run.streams.length;
   const errors = [
     ...wrongWords(graph, run, findings),
@@ -32,7 +35,7 @@ export function hostSuppositions({ graph, run, findings }: Supposition, accuse: 
   return errors.slice(0, Math.floor(BUDGET / Math.max(1, effort))).map((error) => {
     const { host, at } = error;
     const then = at === null ? { graph, run: withoutWord(run, host) } : { graph: siteWithHostAt(graph, host, at), run };
-    return { ...error, ...then, findings: accuse(then.graph, then.run) };
+    return { ...error, ...then, found: accuse(then.graph, then.run) };
   });
 }
 
@@ -64,12 +67,25 @@ function elsewhereNearSightings(graph: SiteGraph, run: RunObservations, findings
   return [...errors.values()];
 }
 
-/** A source says by where it sits where its packets start, so its word cannot be left out: it is tried elsewhere. */
+/**
+ * A source says by where it sits where its packets start, so its word cannot be left out: it is tried elsewhere, but only
+ * where that could do with fewer faults.
+ */
 function sourcesElsewhere(graph: SiteGraph, run: RunObservations, findings: readonly Finding[]): HostError[] {
+  const needed = faultsNeeded(findings);
+  const isConcerned = (own: readonly string[]): boolean =>
+    faultsNeeded(findings.filter(({ streams }) => streams.some((stream) => own.includes(stream)))) >= LEAST_OF_SOURCE;
+  const site = indexSite(graph);
+  const facts = once(() => streamFacts(site, run));
   return [...new Set(run.streams.map(({ source }) => source))].flatMap((host) => {
     const own = run.streams.filter(({ source }) => source === host).map(({ stream }) => stream);
-    const concerned = findings.filter(({ streams }) => streams.some((stream) => own.includes(stream)));
-    if (faultsNeeded(concerned) < LEAST_OF_SOURCE) return [];
-    return placesFor(graph, host).map((at) => ({ host, at, isSoleWitness: false }));
+    if (!isConcerned(own)) return [];
+    const leastFaults = leastFaultsFrom(
+      site,
+      facts().filter(({ stream }) => own.includes(stream.stream)),
+    );
+    return placesFor(graph, host)
+      .filter((at) => leastFaults(site.nodeNumber.get(at) ?? -1) < needed)
+      .map((at) => ({ host, at, isSoleWitness: false }));
   });
 }

@@ -2,12 +2,20 @@ import type { SiteGraph } from "@dyetrace/site";
 import type { Finding } from "../finding/finding.ts";
 import type { RunObservations } from "../run/run-observations.ts";
 
+/** What is found, of all that rests on where hosts sit and on what they say. */
+export interface Accused {
+  /** All but losses: what takes faults to be true (see `faultsNeeded`). */
+  readonly faults: readonly Finding[];
+  /** With losses, which are worked out when they are asked for first. */
+  readonly findings: readonly Finding[];
+}
+
 /** What is supposed true: the plan, or one that differs in a host's place; all reports, or all but one host's. */
 export interface Supposition {
   readonly graph: SiteGraph;
   readonly run: RunObservations;
-  /** What is found then, of all that rests on where hosts sit and on what they say. */
-  readonly findings: readonly Finding[];
+  /** What is found then. */
+  readonly found: Accused;
 }
 
 /** That one host is not where the plan has it, or that its report is not true. */
@@ -19,5 +27,4 @@ export interface HostSupposition extends Supposition {
   readonly isSoleWitness: boolean;
 }
 
-/** @returns what is found that rests on where hosts sit and on what they say */
-export type Accuse = (graph: SiteGraph, run: RunObservations) => readonly Finding[];
+export type Accuse = (graph: SiteGraph, run: RunObservations) => Accused;

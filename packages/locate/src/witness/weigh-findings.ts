@@ -32,14 +32,14 @@ export function weighFindings(
   const doubts: DoubtedHost[] = [];
   let supposed: Supposition =
     elsewhere === null
-      ? { graph, run, findings: accusations }
-      : { graph: elsewhere.graph, run, findings: accuse(elsewhere.graph, run) };
+      ? { graph, run, found: { faults: accusations, findings: accusations } }
+      : { graph: elsewhere.graph, run, found: accuse(elsewhere.graph, run) };
   for (;;) {
-    const suppositions = supposed.findings.length === 0 ? [] : hostSuppositions(supposed, accuse);
+    const suppositions = supposed.found.findings.length === 0 ? [] : hostSuppositions(supposed, accuse);
     const doubt = doubts.length === MOST_DOUBTED ? null : doubtedHost(supposed, suppositions, accuse);
     if (doubt === null) {
       const streams = streamFacts(indexSite(supposed.graph), supposed.run);
-      const weighed = weighWitnesses(streams, supposed.findings, suppositions);
+      const weighed = weighWitnesses(streams, supposed.found.findings, suppositions);
       return noSurerThanThePlan([...heardOf(elsewhere), ...saidOf(doubts), ...inOldOrder(findings, weighed)]);
     }
     doubts.push(doubt);

@@ -2,9 +2,9 @@ import { FINDING_KINDS } from "@dyetrace/wire";
 import type { Finding } from "../finding/finding.ts";
 import { nameList } from "../finding/wording.ts";
 import type { StreamFacts } from "../run/stream-facts.ts";
-import { faultsNeeded } from "./faults-needed.ts";
+import { faultsNeeded, faultsUpTo } from "./faults-needed.ts";
 import { forkWitnesses } from "./fork-witnesses.ts";
-import type { HostSupposition } from "./supposition.ts";
+import type { Accused, HostSupposition } from "./supposition.ts";
 
 /**
  * What rests on one host's word is no surer than that word: a host may sit elsewhere than planned, or its agent may be
@@ -25,12 +25,12 @@ export function weighWitnesses(
   suppositions: readonly HostSupposition[],
 ): Finding[] {
   const needed = faultsNeeded(findings);
-  const doubtful = suppositions.filter((one) => one.isSoleWitness || faultsNeeded(one.findings) < needed);
+  const doubtful = suppositions.filter((one) => one.isSoleWitness || faultsUpTo(needed - 1, one.found) < needed);
   const hasSeveralStops = faultsNeeded(findings.filter(isStop)) >= SEVERAL_STOPS;
   return findings.map((finding) => {
     const { witnesses = [] } = finding;
     if (witnesses.length === 0 || finding.suspects.length === 0) return finding;
-    const without = doubtful.filter((one) => !one.findings.some((other) => saysAsMuch(other, finding)));
+    const without = doubtful.filter((one) => !isSaid(finding, one.found));
     const pillars = new Set([
       ...(witnesses.length === 1 ? witnesses : []),
       ...(isLeak(finding) ? [] : forkWitnesses(streams, finding)),
@@ -51,6 +51,12 @@ function suspectedSource(streams: readonly StreamFacts[], finding: Finding): str
 
 const isStop = ({ kind }: Finding): boolean => FINDING_KINDS[kind].glyph === "stop";
 const isLeak = ({ kind }: Finding): boolean => FINDING_KINDS[kind].glyph === "seep";
+
+/** Whether something found says as much. That losses do of what is none is not looked for: they would have to be worked out. */
+const isSaid = (finding: Finding, found: Accused): boolean =>
+  (FINDING_KINDS[finding.kind].glyph === "thin" ? found.findings : found.faults).some((one) =>
+    saysAsMuch(one, finding),
+  );
 
 /** Whether a finding names the place at least as closely as another. */
 const saysAsMuch = (one: Finding, other: Finding): boolean =>
