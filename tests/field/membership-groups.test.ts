@@ -1,7 +1,7 @@
 import { afterAll, beforeAll, expect, test } from "vitest";
 import { MEMBERSHIP_PLAN } from "./support/membership-plan.ts";
 import { inBothFamilies, type PracticeBench, raiseBench, shippedScenario } from "./support/practice-bench.ts";
-import { accusations, bystanderOf, findingOf, receiptOf, UNBROKEN } from "./support/report-look-up.ts";
+import { accusations, bystanderOf, findingOf, receiptOf, tell, UNBROKEN } from "./support/report-look-up.ts";
 import { until } from "./watcher-network.ts";
 
 /** The agents of office and lobby may not open packet sockets. */
@@ -51,7 +51,7 @@ test("without CAP_NET_RAW: given agents that may not watch, then they listen, an
   expect(report.verdict).toBe("inconclusive");
 });
 
-test("two queriers: given one with a lower address that joins, then both are reported and the lower one is elected", async () => {
+test("two queriers: given one with a lower address that joins, then it is a wrong one that took over, and both are reported with their times", async () => {
   const report = await bench.run(inBothFamilies(shippedScenario("reach")), {
     parameters: { ...quick, length: "7s" },
     faults: ["second-querier, on: pier, at: 2s"],
@@ -65,7 +65,10 @@ test("two queriers: given one with a lower address that joins, then both are rep
     expect(lower?.heardBy).toContain("vault");
     const told = report.notes.filter((note) => note.startsWith(`2 IPv${family} queriers were heard`));
     expect(told).toEqual([expect.stringMatching(`${lower?.address} in [A-Za-z0-9]+ \\(elected\\), first query `)]);
+    const title = expect.stringContaining(`${lower?.address}, took over from ${higher?.address}`);
+    expect(accusations(report), tell(report)).toContainEqual(expect.objectContaining({ kind: "wrong-querier", title }));
   }
+  expect(accusations(report), tell(report)).toHaveLength(2);
 });
 
 test("host firewall: given UDP dropped on one host, then the host blocks it, and the rule is quoted", async () => {

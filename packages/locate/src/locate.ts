@@ -12,12 +12,14 @@ import { findLoss } from "./loss/find-loss.ts";
 import { isAnyLostIn, lossScope } from "./loss/loss-scope.ts";
 import { type MeasuredChain, measuredChains } from "./loss/segment-loss.ts";
 import { type LossScope, streamLoss } from "./loss/stream-loss.ts";
+import { findHostsInOtherVlans } from "./membership/hosts-in-other-vlans.ts";
 import { leavesOf } from "./membership/leave-cut.ts";
 import type { MembershipContext } from "./membership/membership-context.ts";
 import { findNoQuerier } from "./membership/no-querier.ts";
 import { timersOf } from "./membership/querier-timing.ts";
 import { QueryView } from "./membership/query-view.ts";
 import { findTwoQueriers } from "./membership/two-queriers.ts";
+import { findWrongQueriers } from "./membership/wrong-querier.ts";
 import { findOutages, type Outage } from "./outages/outage.ts";
 import { outageFindings } from "./outages/outage-findings.ts";
 import { findChangedPackets } from "./packets/changed-packets.ts";
@@ -134,6 +136,8 @@ function locateOn(site: SiteIndex, graph: SiteGraph, observations: RunObservatio
     ...findChangedPackets(site, streams),
     ...findNoQuerier(site, observations),
     ...findTwoQueriers(site, observations),
+    ...findWrongQueriers(site, observations),
+    ...findHostsInOtherVlans(site, observations),
     ...findForeignPackets(streams),
   ];
   const isDoubtful = isAnyWayDearer(site, streams);

@@ -14,6 +14,7 @@ import { oneFamily } from "./one-family.ts";
 import { oneRatePolicer } from "./one-rate-policer.ts";
 import { regularGaps } from "./regular-gaps.ts";
 import { reportHoles } from "./report-holes.ts";
+import { secondQuerier } from "./second-querier.ts";
 import { sourceStall } from "./source-stall.ts";
 import { unheardCut } from "./unheard-cut.ts";
 import { unheardFlaps } from "./unheard-flaps.ts";
@@ -42,4 +43,5 @@ export const SIMULATED_CLASSES: readonly SimulatedClass[] = [
   regularGaps,
   ...routedClasses,
   oneFamily,
+  secondQuerier,
 ];

@@ -22,12 +22,15 @@ const isAt = (text: string, atMs: number): boolean => {
   const told = text.startsWith("at ") ? ms(text.slice(3)) : -ms(text.replace(" before the run began", ""));
   return Math.abs(told - atMs) <= 60;
 };
+/** Of an IPv4 address in text. */
+const numberOf = (text: string): number => text.split(".").reduce((sum, part) => 256 * sum + Number(part), 0);
 const lasting = (one: Observed["run"]["queriers"][number]): string[] =>
   one.queriers.filter(({ queries }) => queries >= 2).map(({ address }) => address);
 
 /** Why memberships end, and who asks for them. */
 export const MEMBERSHIP_WORDS: PhraseBook = {
-  isOfFamily: ({ kind }) => ["ages-out", "leave-cuts-neighbour", "no-querier", "two-queriers"].includes(kind),
+  isOfFamily: ({ kind }) =>
+    ["ages-out", "leave-cuts-neighbour", "no-querier", "two-queriers", "wrong-querier"].includes(kind),
   titles: [
     {
       // Each of these hosts got packets, and none from so long after its last report (or join) on.
@@ -129,6 +132,40 @@ export const MEMBERSHIP_WORDS: PhraseBook = {
       },
     },
     {
+      // These queries went out of that host.
+      says: new RegExp(
+        `^(?<host>[^ ]+) asks as an (?<protocol>IGMP|MLD) querier(?: in VLAN [0-9]+)?: general queries from (?<address>[^ ]+) go out of it, (?:the first )?(?<first>${INSTANT})(?:, the last ${INSTANT})?$`,
+      ),
+      untrue: (part, _, observed) =>
+        watched(part("host"), observed, (one) =>
+          ofProtocol(one, part("protocol")).some(
+            ({ address, isOwn, firstMs }) =>
+              isOwn === true && address === part("address") && isAt(part("first"), firstMs),
+          ),
+        ),
+    },
+    {
+      // Some host heard both, the one that took over at that time, and nothing of the other for a while after it.
+      says: new RegExp(
+        `^A second (?<protocol>IGMP|MLD) querier(?: in VLAN [0-9]+)?, (?<address>[^ ]+), took over from (?<silenced>[^ ]+): its first query came (?<first>${INSTANT}), and the lower address wins the election$`,
+      ),
+      untrue: (part, _, { run }) => {
+        const isSo = run.queriers.some((one) => {
+          const heard = ofProtocol(one, part("protocol"));
+          const second = heard.find(
+            ({ address, firstMs }) => address === part("address") && isAt(part("first"), firstMs),
+          );
+          const others = heard.filter(({ address }) => address === part("silenced"));
+          const overlaps = others.filter(
+            ({ firstMs, lastMs }) => firstMs < (second?.firstMs ?? 0) && lastMs > (second?.firstMs ?? 0) + 1_000,
+          );
+          return second !== undefined && others.length > 0 && overlaps.length === 0;
+        });
+        const isLower = numberOf(part("address")) < numberOf(part("silenced"));
+        return first(!isSo && "nobody heard it so", !isLower && "its address is not lower");
+      },
+    },
+    {
       says: /^Two queriers at once: (?<one>[^ ,]+) and (?<other>[^ ,]+) both ask, so queries of one do not reach the other$/,
       untrue: (part, _, { run }) => {
         const all = run.queriers.filter(({ canHear }) => canHear).flatMap(lasting);
@@ -205,6 +242,39 @@ export const MEMBERSHIP_WORDS: PhraseBook = {
           const lastMs = Math.max(...heard.map((querier) => querier.lastMs));
           return isAt(part("at"), lastMs) && Math.abs(one.watchedToMs - lastMs - ms(part("time"))) <= 60;
         }),
+    },
+    {
+      says: new RegExp(
+        `^(?<hosts>${NAMES}) heard (?<count>${COUNT}) quer(?:y|ies) from (?<address>[^ ]+), (?:the first )?(?<first>${INSTANT})(?:, the last (?<last>${INSTANT}))?\\.$`,
+      ),
+      untrue: (part, _, observed) =>
+        watched(part("hosts"), observed, ({ queriers }) =>
+          queriers.some(
+            ({ address, queries, firstMs, lastMs }) =>
+              address === part("address") &&
+              queries === Number(part("count")) &&
+              isAt(part("first"), firstMs) &&
+              (part("last") === "" || isAt(part("last"), lastMs)),
+          ),
+        ),
+    },
+    {
+      says: new RegExp(
+        `^(?<address>[^ ]+) asked (?:every ${TIME} )?until then, last (?<last>${INSTANT}); it is silent for as long as it hears that one\\.$`,
+      ),
+      untrue: (part, _, { run }) =>
+        run.queriers.some(({ queriers }) =>
+          queriers.some(({ address, lastMs }) => address === part("address") && isAt(part("last"), lastMs)),
+        )
+          ? null
+          : "nobody heard it so",
+    },
+    {
+      says: new RegExp(`^It sits on none of (?<hosts>${NAMES}): its queries came in there\\.$`),
+      untrue: (part, { title }, observed) =>
+        watched(part("hosts"), observed, ({ queriers }) =>
+          queriers.some(({ address, isOwn }) => title.includes(` ${address}`) && isOwn !== true),
+        ),
     },
     {
       says: new RegExp(`^(?<hosts>${NAMES}) hears? only (?<address>[^ ]+) again and again\\.$`),

@@ -35,8 +35,9 @@ export function rate(bps: number): string {
   return `${Number(bps.toPrecision(3))} bit/s`;
 }
 
-/** "1 packet", "3 packets". */
-export const count = (number: number, noun: string): string => `${number} ${noun}${number === 1 ? "" : "s"}`;
+/** "1 packet", "3 packets". @param several as of more than one, where it takes more than an s */
+export const count = (number: number, noun: string, several = `${noun}s`): string =>
+  `${number} ${number === 1 ? noun : several}`;
 
 /** "stops" of one, "stop" of several. @param plural the verb as several do it */
 export const verb = (names: readonly string[], plural: string): string => (names.length === 1 ? `${plural}s` : plural);

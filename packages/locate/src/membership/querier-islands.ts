@@ -1,6 +1,8 @@
+import type { AddressFamily } from "../run/address-family.ts";
 import type { QuerierObservation } from "../run/run-observations.ts";
 import type { SiteIndex } from "../site/site-index.ts";
 import { isAtOrBelow, nodesDownTo, sourceTree } from "../site/source-tree.ts";
+import { isLasting } from "./querier-timing.ts";
 
 /** One link parts the hosts that hear one querier from those that hear another: queries do not cross it. */
 export interface QuerierIslands {
@@ -10,18 +12,17 @@ export interface QuerierIslands {
   readonly suspects: readonly string[];
 }
 
-/** A single query may be the last of one that lost the election (RFC 3376, section 6.6.2). */
-export const LEAST_QUERIES = 2;
-
 /** @param queriers what the hosts of one layer-2 domain heard */
-export function querierIslands(site: SiteIndex, queriers: readonly QuerierObservation[]): QuerierIslands | null {
+export function querierIslands(
+  site: SiteIndex,
+  queriers: readonly QuerierObservation[],
+  family: AddressFamily,
+): QuerierIslands | null {
   const heard = queriers.flatMap(({ host, canHear, queriers }) => {
     const node = site.nodeNumber.get(host);
-    const lasting = queriers.filter((q) => q.queries >= LEAST_QUERIES && q.family === 4);
-    const [only] = lasting;
-    return canHear && node !== undefined && lasting.length === 1 && only !== undefined
-      ? [{ host, node, address: only.address }]
-      : [];
+    const lasting = queriers.filter((q) => isLasting(q) && q.family === family).map((q) => q.address);
+    const [address, ...more] = new Set(lasting);
+    return canHear && node !== undefined && more.length === 0 && address !== undefined ? [{ host, node, address }] : [];
   });
   const addresses = [...new Set(heard.map((one) => one.address))];
   const [first] = heard;

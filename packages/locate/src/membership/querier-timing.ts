@@ -30,3 +30,16 @@ export const presentMs = ({ robustness, queryIntervalMs, queryResponseMs }: Memb
 /** A membership that nobody renews lasts this long (RFC 3376, section 8.4; RFC 3810, section 9.4). */
 export const membershipMs = ({ robustness, queryIntervalMs, queryResponseMs }: MembershipTimers): number =>
   robustness * queryIntervalMs + queryResponseMs;
+
+/** A single query may be the last of one that lost the election (RFC 3376, section 6.6.2). */
+const LEAST_QUERIES = 2;
+
+/** 0.0.0.0 and :: take no part in the election (RFC 4541, section 2.1.1, rule 4). */
+export const hasAddress = ({ address }: QuerierHeard): boolean => !["0.0.0.0", "::"].includes(address);
+
+/** It asks again and again in the run, from an address of its own. */
+export const isLasting = (querier: QuerierHeard): boolean =>
+  querier.queries >= LEAST_QUERIES && hasAddress(querier) && isOfRun(querier);
+
+/** Its last query is not from before the run, or from so shortly before that the next is not due yet. */
+export const isOfRun = ({ lastMs, intervalMs }: QuerierHeard): boolean => lastMs >= -(intervalMs ?? 0);

@@ -1,6 +1,7 @@
 import { type AddressFamily, familyOf } from "../run/address-family.ts";
 import type { QuerierObservation, RunObservations } from "../run/run-observations.ts";
 import type { SiteIndex } from "../site/site-index.ts";
+import { hostsInOtherVlans, vlanOfHost } from "./other-vlan.ts";
 
 /** What the hosts of one layer-2 domain heard: queries stay in their VLAN, so one says nothing about another. */
 export interface QueryDomain {
@@ -14,17 +15,16 @@ export interface FamilyDomain extends QueryDomain {
   readonly family: AddressFamily;
 }
 
-export function queryDomains({ graph }: SiteIndex, queriers: readonly QuerierObservation[]): QueryDomain[] {
-  if (graph.vlans === undefined) return [{ vlan: null, queriers }];
-  return [...graph.vlans.keys()].map((vlan) => ({
+/** A host that seems to sit in another VLAN than planned counts there. */
+export function queryDomains(site: SiteIndex, queriers: readonly QuerierObservation[]): QueryDomain[] {
+  const { vlans } = site.graph;
+  if (vlans === undefined) return [{ vlan: null, queriers }];
+  const seemsIn = new Map(hostsInOtherVlans(site, queriers).map((one) => [one.host, one.seemsIn]));
+  return [...vlans.keys()].map((vlan) => ({
     vlan,
-    queriers: queriers.filter(({ host }) => vlanOfHost({ graph }, host) === vlan),
+    queriers: queriers.filter(({ host }) => (seemsIn.get(host) ?? vlanOfHost(site, host)) === vlan),
   }));
 }
-
-/** The VLAN that a host sits in by the plan; undefined where it does not say. */
-export const vlanOfHost = ({ graph }: Pick<SiteIndex, "graph">, host: string): number | undefined =>
-  graph.outgoing.get(host)?.[0]?.link.vlans?.[0];
 
 /** Each domain once for each family that the run's streams are of. */
 export function familyDomains(site: SiteIndex, run: RunObservations): FamilyDomain[] {

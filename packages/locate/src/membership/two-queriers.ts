@@ -1,9 +1,10 @@
 import type { Finding } from "../finding/finding.ts";
 import { type FindingRule, findingsOf, having, rowsOf } from "../finding/finding-row.ts";
 import { nameList, verb } from "../finding/wording.ts";
-import type { QuerierHeard, QuerierObservation, RunObservations } from "../run/run-observations.ts";
+import type { QuerierObservation, RunObservations } from "../run/run-observations.ts";
 import type { SiteIndex } from "../site/site-index.ts";
-import { LEAST_QUERIES, type QuerierIslands, querierIslands } from "./querier-islands.ts";
+import { type QuerierIslands, querierIslands } from "./querier-islands.ts";
+import { isLasting } from "./querier-timing.ts";
 import { queryDomains } from "./query-domains.ts";
 
 /** Two addresses that go on asking at the same time: an election would have left one. */
@@ -62,7 +63,9 @@ export function findTwoQueriers(site: SiteIndex, run: RunObservations): Finding[
     }
     return findingsOf(ROWS, [...byAddresses.values()]);
   }
-  const islands = queryDomains(site, run.queriers).flatMap(({ queriers }) => querierIslands(site, queriers) ?? []);
+  const islands = queryDomains(site, run.queriers).flatMap(({ queriers }) =>
+    ([4, 6] as const).flatMap((family) => querierIslands(site, queriers, family) ?? []),
+  );
   return findingsOf(
     ROWS,
     islands.map((one) => ({ addresses: one.sides.map(({ address }) => address), hosts: [], islands: one })),
@@ -75,7 +78,6 @@ interface QuerierPair {
 }
 
 function rivalsAt({ host, queriers }: QuerierObservation): QuerierPair[] {
-  const isLasting = (q: QuerierHeard): boolean => q.queries >= LEAST_QUERIES && !["0.0.0.0", "::"].includes(q.address);
   const lasting = queriers.filter(isLasting);
   for (const [i, a] of lasting.entries()) {
     for (const b of lasting.slice(i + 1)) {

@@ -176,6 +176,15 @@ const TABLE = {
     label: "two queriers",
     meaning: "Two queriers ask at the same time, where an election should have left one.",
   },
+  "wrong-querier": {
+    effect: "fails",
+    glyph: "fault",
+    compared: "presence",
+    restsOnLeaves: false,
+    confidence: 0.95,
+    label: "wrong querier",
+    meaning: "Somebody asks for memberships who should not, and switches send every stream toward whoever asks.",
+  },
   duplicates: {
     effect: "fails",
     glyph: "fault",

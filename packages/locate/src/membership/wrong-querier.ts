@@ -1,0 +1,170 @@
+import { isInSubnet, parseSubnet, querierOf } from "@dyetrace/site";
+import { parseIpAddress } from "@dyetrace/wire";
+import type { Finding } from "../finding/finding.ts";
+import { findingsOf, having, rowsOf } from "../finding/finding-row.ts";
+import { count, instant, nameList, seconds } from "../finding/wording.ts";
+import { protocolOf } from "../run/address-family.ts";
+import type { QuerierHeard, QuerierObservation, RunObservations } from "../run/run-observations.ts";
+import type { SiteIndex } from "../site/site-index.ts";
+import { type DrawnStreams, drawnTo } from "./drawn-streams.ts";
+import { hasAddress, isLasting, isOfRun } from "./querier-timing.ts";
+import { type FamilyDomain, familyDomains, inVlan } from "./query-domains.ts";
+import { takeOverAt } from "./take-over.ts";
+
+interface PlannedRouter {
+  readonly node: string;
+  readonly address: string;
+}
+
+/** Somebody asks who should not. */
+interface WrongQuerier extends FamilyDomain {
+  readonly querier: QuerierHeard;
+  /** Hosts that heard it. */
+  readonly hearers: readonly string[];
+  /** The host that its queries went out of; null where none of those with an agent is it. */
+  readonly sender: string | null;
+  /** The one that it silenced, as it was heard; null where it silenced nobody in the run. */
+  readonly silenced: QuerierHeard | null;
+  /** The router that should ask; null where the plan tells no address of it, or it does ask. */
+  readonly planned: PlannedRouter | null;
+  /** Who saw streams since it asks that he had not joined, and the segments to him. */
+  readonly drawn: DrawnStreams;
+}
+
+const row = rowsOf<WrongQuerier>({
+  streams: ({ drawn }) => drawn.streams,
+  suspects: ({ sender, drawn }) => (sender === null ? drawn.segments : [sender]),
+  evidence: whereItSits,
+});
+
+const ADVICE =
+  "Find it by its hardware address in the switches' address tables, and turn its querier off or filter queries on ports to hosts. Give the querier that belongs there the lowest address of the VLAN.";
+const REFERENCE = "RFC 3376, section 6.6.2; RFC 3810, section 7.6.2; RFC 4541, section 2.1.1";
+
+const ROWS = [
+  row({
+    kind: "wrong-querier",
+    match: (one) => having(one, "sender"),
+    title: (one) =>
+      `${one.sender} asks as an ${who(one)}: general queries from ${one.querier.address} go out of it, ${when(one.querier)}`,
+    evidence: ({ silenced }) => [
+      "The plan has it as a host, and hosts must not ask.",
+      ...(silenced === null ? [] : [tellSilenced(silenced)]),
+    ],
+    advice: "Look on this host for a program or a bridge that sends queries, and turn that off.",
+    reference: REFERENCE,
+  }),
+  row({
+    kind: "wrong-querier",
+    match: (one) => having(one, "silenced"),
+    title: (one) =>
+      `A second ${who(one)}, ${one.querier.address}, took over from ${one.silenced.address}: its first query came ${instant(one.querier.firstMs)}, and ${hasAddress(one.silenced) ? "the lower address" : "whoever has an address"} wins the election`,
+    evidence: ({ silenced, querier, hearers }) => [
+      tellSilenced(silenced),
+      `${nameList(hearers)} heard ${count(querier.queries, "query", "queries")} from ${querier.address}, ${when(querier)}.`,
+    ],
+    advice: ADVICE,
+    reference: REFERENCE,
+  }),
+  row({
+    kind: "wrong-querier",
+    match: (one) => having(one, "planned"),
+    title: (one) =>
+      `Another ${who(one)} than planned: ${one.querier.address} asks, and ${one.planned.node} has ${one.planned.address}`,
+    evidence: ({ querier, hearers }) => [
+      `${nameList(hearers)} heard ${count(querier.queries, "query", "queries")} from ${querier.address}, ${when(querier)}.`,
+    ],
+    advice: ADVICE,
+    reference: REFERENCE,
+  }),
+];
+
+/** Queriers that the plan does not have, as far as addresses, times and hosts tell. */
+export function findWrongQueriers(site: SiteIndex, run: RunObservations): Finding[] {
+  return findingsOf(
+    ROWS,
+    familyDomains(site, run).flatMap((domain) => wrongQueriersIn(site, run, domain)),
+  );
+}
+
+function wrongQueriersIn(site: SiteIndex, run: RunObservations, domain: FamilyDomain): WrongQuerier[] {
+  const watching = domain.queriers
+    .filter(({ canHear }) => canHear)
+    .map((one) => ({ ...one, queriers: one.queriers.filter(({ family }) => family === domain.family) }));
+  const planned = plannedRouter(site, domain, run);
+  const isPlanned = ({ address }: QuerierHeard): boolean => address === planned?.address;
+  const addresses = new Set(watching.flatMap(({ queriers }) => queriers.filter(isOfRun).map(({ address }) => address)));
+  return [...addresses].flatMap((address): WrongQuerier[] => {
+    const heard = stretchesOf(watching, address);
+    const [querier] = heard.map(({ stretch }) => stretch).sort((a, b) => a.firstMs - b.firstMs);
+    if (querier === undefined) return [];
+    const sender = heard.find(({ stretch }) => stretch.isOwn === true)?.host ?? null;
+    const takeOvers = watching.flatMap((one) => takeOverAt(one) ?? []).filter(({ after }) => after.address === address);
+    const [takeOver] = takeOvers;
+    const isAnother = planned !== null && hasAddress(querier) && isLasting(querier) && !isPlanned(querier);
+    if (sender === null && takeOver === undefined && !isAnother) return [];
+    if (sender === null && isPlanned(querier)) return [];
+    const sinceMs = takeOver?.after.firstMs ?? querier.firstMs;
+    const hearers = heard.flatMap(({ host, stretch }) => (stretch.isOwn === true ? [] : [host]));
+    return [
+      {
+        ...domain,
+        querier: takeOver?.after ?? querier,
+        hearers: [...new Set(hearers)],
+        sender,
+        silenced: takeOver?.before ?? null,
+        planned: isAnother ? planned : null,
+        drawn: drawnTo(site, run, { family: domain.family, hosts: watching.map(({ host }) => host), sinceMs }),
+      },
+    ];
+  });
+}
+
+const stretchesOf = (
+  watching: readonly QuerierObservation[],
+  address: string,
+): { readonly host: string; readonly stretch: QuerierHeard }[] =>
+  watching.flatMap(({ host, queriers }) =>
+    queriers.filter((one) => one.address === address && isOfRun(one)).map((stretch) => ({ host, stretch })),
+  );
+
+/** The address that the querier has by the plan: of routers alone it knows some, and link-local ones seldom. */
+function plannedRouter(
+  site: SiteIndex,
+  { vlan, queriers, family }: FamilyDomain,
+  run: RunObservations,
+): PlannedRouter | null {
+  const querier = querierOf(site.graph, (vlan === null ? run.streams[0]?.source : queriers[0]?.host) ?? "");
+  if (querier === null || querier.isAssumed || family === 6) return null;
+  const subnet = parseSubnet(site.graph.vlans?.get(vlan ?? -1)?.ipv4 ?? "");
+  const addresses = site.graph.nodes.get(querier.node)?.addresses ?? [];
+  const [address, ...more] = addresses.filter((text) => {
+    const parsed = parseIpAddress(text);
+    return parsed !== null && subnet !== null && isInSubnet(subnet, parsed);
+  });
+  return address === undefined || more.length > 0 ? null : { node: querier.node, address };
+}
+
+const who = ({ family, vlan }: WrongQuerier): string => `${protocolOf(family)} querier${inVlan(vlan)}`;
+
+const when = ({ firstMs, lastMs, queries }: QuerierHeard): string =>
+  queries === 1 ? instant(firstMs) : `the first ${instant(firstMs)}, the last ${instant(lastMs)}`;
+
+const tellSilenced = ({ address, lastMs, intervalMs }: QuerierHeard): string =>
+  `${address} asked ${intervalMs === undefined ? "" : `every ${seconds(intervalMs)} `}until then, last ${instant(lastMs)}; it is silent for as long as it hears that one.`;
+
+/** As far as who hears and who sees what tells. */
+function whereItSits({ sender, hearers, drawn }: WrongQuerier): string[] {
+  const lines = [
+    "Switches send every stream out of the port that queries come in by, so streams now flow there as well.",
+  ];
+  if (sender === null && hearers.length > 0) {
+    lines.push(`It sits on none of ${nameList(hearers)}: its queries came in there.`);
+  }
+  for (const { host, stream, firstMs } of drawn.sightings) {
+    lines.push(
+      `${host} saw ${stream} ${instant(firstMs)} and later without being a member, so it may sit behind the same port.`,
+    );
+  }
+  return lines;
+}
