@@ -139,6 +139,10 @@ test("notes, backup and restore: given a data folder that was lost, then the con
   await expect.poll(agents, { timeout: 60_000 }).toMatchObject([{ name: "kiosk" }]);
 });
 
+test("notes, stopping: given the command on the controller's machine, then every agent that is connected is told", async () => {
+  expect((await office.shell(block("stop-all"))).stdout).toContain("Told to stop: kiosk");
+});
+
 test("notes, revoking: given the command on the controller's machine, then the host is out within 5 s", async () => {
   await follow(office, "revoke");
   await expect.poll(agents, { timeout: 5000, interval: 100 }).toEqual([]);

@@ -77,10 +77,10 @@ function whoIs(
   secret: string,
   { book, sessions }: GuardSetup,
 ): { readonly operator: Operator; readonly formToken: string } | null {
-  const session = sessions.find(secret, Date.now());
-  const record = book.records.operators.find(({ name }) => name === session?.name);
-  if (session === null || record === undefined) return null;
-  return { operator: { name: record.name, role: record.role }, formToken: session.formToken };
+  const found = sessions.find(secret, book.records.operators, Date.now());
+  if (found === null) return null;
+  const { name, role } = found.operator;
+  return { operator: { name, role }, formToken: found.formToken };
 }
 
 /** By the route as it was registered: no spelling of a path gets round it. */

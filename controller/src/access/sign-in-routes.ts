@@ -7,16 +7,20 @@ import {
   SignedInSchema,
 } from "@dyetrace/wire/console/console-session";
 import { DoneSchema } from "@dyetrace/wire/console/done";
-import type { FastifyInstance } from "fastify";
+import type { FastifyInstance, FastifyRequest } from "fastify";
 import { type AuditLog, NOBODY } from "../audit/audit-log.ts";
 import type { AccessBook } from "./access-book.ts";
+import { deviceOf, giveDevice, type KnownDevice, type KnownDevices } from "./known-devices.ts";
+import { networkOfAddress } from "./network-of.ts";
 import type { OperatorSessions } from "./operator-sessions.ts";
 import { isPassword } from "./password.ts";
 import { giveSessionCookie, sessionSecrets, takeSessionCookie } from "./session-cookie.ts";
+import { SignInTurns } from "./sign-in-turns.ts";
 
 export interface SignInSetup {
   readonly book: AccessBook;
   readonly sessions: OperatorSessions;
+  readonly devices: KnownDevices;
   readonly audit: AuditLog;
   readonly isOpen: boolean;
 }
@@ -26,21 +30,25 @@ const SignInSchema = Type.Object(
   { additionalProperties: false },
 );
 
-/** Tries of one address in a minute; whoever guesses needs years for a poor password. */
+/** Tries of one network, or of one device that is known, in a minute; whoever guesses needs years for a poor password. */
 const MOST_TRIES = 10;
-/** Passwords that are worked out at the same time: each takes a processor and 32 MB for a while. */
-const MOST_AT_ONCE = 2;
 
 /** `GET /api/session`, `POST /api/sign-in`, `POST /api/sign-out`. */
 export function registerSignIn(app: FastifyInstance, setup: SignInSetup): void {
-  const { book, sessions, audit, isOpen } = setup;
-  let working = 0;
+  const { book, sessions, devices, audit, isOpen } = setup;
+  const turns = new SignInTurns();
+  const deviceIn = (request: FastifyRequest): KnownDevice | null =>
+    devices.find(deviceOf(request), book.records.operators);
+  const shareOf = (request: FastifyRequest): string => {
+    const device = deviceIn(request);
+    return device === null ? networkOfAddress(request.ip) : `device ${device.id}`;
+  };
   app.get(
     "/api/session",
     { config: { needs: "nobody" }, schema: { summary: "Who has signed in", response: { 200: ConsoleSessionSchema } } },
     (request): ConsoleSession => {
       const [secret] = sessionSecrets(request);
-      const session = secret === undefined ? null : sessions.find(secret.text, Date.now());
+      const session = secret === undefined ? null : sessions.find(secret.text, book.records.operators, Date.now());
       return {
         isOpen,
         operator: request.operator,
@@ -52,15 +60,16 @@ export function registerSignIn(app: FastifyInstance, setup: SignInSetup): void {
   app.post<{ Body: Static<typeof SignInSchema> }>(
     "/api/sign-in",
     {
-      config: { needs: "nobody", rateLimit: { max: MOST_TRIES, timeWindow: "1 minute" } },
+      config: { needs: "nobody", rateLimit: { max: MOST_TRIES, timeWindow: "1 minute", keyGenerator: shareOf } },
       schema: { summary: "Signs an operator in", body: SignInSchema, response: { 200: SignedInSchema } },
     },
     async (request, reply): Promise<SignedIn> => {
       const { name, password } = request.body;
       const operator = book.records.operators.find((one) => one.name === name) ?? null;
-      if (working >= MOST_AT_ONCE) throw new Fault("TOO_MANY", "Too many sign-ins at once", "Try again in a second");
-      working++;
-      const isRight = await isPassword(password, operator?.password ?? null).finally(() => working--);
+      const isKnown = operator !== null && deviceIn(request)?.name === operator.name;
+      const isRight = await turns.take(isKnown ? shareOf(request) : networkOfAddress(request.ip), isKnown, () =>
+        isPassword(password, operator?.password ?? null),
+      );
       if (!isRight || operator === null) {
         // A name that is nobody's may be a password that was typed too early: it is not written down.
         const asWhom = operator === null ? "" : ` as ${operator.name}`;
@@ -70,8 +79,9 @@ export function registerSignIn(app: FastifyInstance, setup: SignInSetup): void {
       }
       audit.count("signed-in");
       audit.note(operator.name, request.ip, "signed in");
-      const { secret, formToken } = sessions.begin(operator.name, Date.now());
+      const { secret, formToken } = sessions.begin(operator, Date.now());
       giveSessionCookie(reply, secret);
+      if (!isKnown) giveDevice(reply, devices.prove(operator));
       // Commands take the secret from here and send it as a bearer token.
       return { operator: { name: operator.name, role: operator.role }, formToken, token: secret };
     },

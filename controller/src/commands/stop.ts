@@ -1,6 +1,8 @@
+import { Fault } from "@dyetrace/wire";
 import type { Command } from "commander";
 import { DEFAULT_CONTROLLER_URL } from "./arguments/default-controller-url.ts";
 import { ControllerClient } from "./client/controller-client.ts";
+import { stopLocally } from "./client/stop-locally.ts";
 
 /** `dyetrace stop`: one run, or everything that any connected agent sends. */
 export function registerStop(program: Command): void {
@@ -8,17 +10,29 @@ export function registerStop(program: Command): void {
     .command("stop")
     .description("Stop a run; without one, every source of every agent that is connected.")
     .argument("[run]", "the run's id")
-    .option("--controller <url>", "the controller to ask", DEFAULT_CONTROLLER_URL)
-    .action(async (run: string | undefined, options: { readonly controller: string }) => {
-      const client = new ControllerClient(options.controller);
+    .option("--controller <url>", `the controller to ask (default: "${DEFAULT_CONTROLLER_URL}")`)
+    .option("--data <folder>", "on the controller's own machine: its data folder, and nobody needs to sign in")
+    .action(async (run: string | undefined, options: { readonly controller?: string; readonly data?: string }) => {
+      const { controller, data } = options;
+      if (controller !== undefined && data !== undefined) {
+        throw new Fault("OPTION_INVALID", "--controller and --data are two ways to the controller", "Give one of them");
+      }
+      const agents =
+        data === undefined
+          ? await stopThere(new ControllerClient(controller ?? DEFAULT_CONTROLLER_URL), run ?? null)
+          : await stopLocally(data, run ?? null);
       if (run !== undefined) {
-        await client.abortRun(run);
         process.stdout.write(`Run ${run} is being stopped.\n`);
         return;
       }
-      const { agents } = (await client.post("/api/stop")) as { readonly agents: readonly string[] };
       const who =
         agents.length === 0 ? "No agent is connected, so none was told" : `Told to stop: ${agents.join(", ")}`;
       process.stdout.write(`${who}.\nAn agent that is not connected stops by itself at the end of its hold time.\n`);
     });
+}
+
+async function stopThere(client: ControllerClient, run: string | null): Promise<readonly string[]> {
+  if (run === null) return ((await client.post("/api/stop")) as { readonly agents: readonly string[] }).agents;
+  await client.abortRun(run);
+  return [];
 }

@@ -1,18 +1,17 @@
 import { Readable } from "node:stream";
 import Type, { type Static } from "@dyetrace/schema";
-import { type FaultCode, type RunProgress, RunProgressSchema, type RunRequest, RunRequestSchema } from "@dyetrace/wire";
+import { type RunProgress, RunProgressSchema, type RunRequest, RunRequestSchema } from "@dyetrace/wire";
 import { DoneSchema } from "@dyetrace/wire/console/done";
 import { DiskNeedSchema } from "@dyetrace/wire/console/run-forecast";
 import { RunIdSchema, RunSummarySchema } from "@dyetrace/wire/console/stored-run";
 import type { FastifyInstance } from "fastify";
-import { STOPPED_BY_HAND } from "../conduct/conduct-run.ts";
-import { stopEverySource, stopStrayRun } from "../conduct/stop-sources.ts";
 import { summariseNight } from "../night/night-summary.ts";
 import type { Retention } from "../store/retention.ts";
 import type { Store } from "../store/store.ts";
 import { JSON_LINES, linesOf } from "./json-lines.ts";
 import type { RunSchedule } from "./run-schedule.ts";
 import { type RunSurroundings, runNeed, scheduleRun, startRun } from "./start-run.ts";
+import type { RunStops } from "./stop-runs.ts";
 
 const ListQuerySchema = Type.Object({ most: Type.Optional(Type.Integer({ minimum: 1, maximum: 10_000 })) });
 const StoppedSchema = Type.Object({ agents: Type.Array(Type.String({ description: "Agents that were told." })) });
@@ -21,13 +20,17 @@ const BaselineSchema = Type.Object(
   { additionalProperties: false, description: "Body of a baseline: the run that bears the name." },
 );
 
+/** Whoever may operate can always stop, however much was asked for before. */
+const NEVER_TOO_MANY = { rateLimit: false } as const;
+
 export function registerRunRoutes(
   app: FastifyInstance,
   surroundings: RunSurroundings,
   schedule: RunSchedule,
   retention: Retention,
+  stops: RunStops,
 ): void {
-  const { runs, store, registry } = surroundings;
+  const { runs, store } = surroundings;
   app.post<{ Body: RunRequest }>(
     "/api/runs",
     {
@@ -69,32 +72,26 @@ export function registerRunRoutes(
   );
   app.post<{ Params: { id: string } }>(
     "/api/runs/:id/abort",
-    { schema: { summary: "Stops a run, or cancels a scheduled one", response: { 202: DoneSchema } } },
+    {
+      config: NEVER_TOO_MANY,
+      schema: { summary: "Stops a run, or cancels a scheduled one", response: { 202: DoneSchema } },
+    },
     async (request, reply) => {
-      const { id } = request.params;
-      if (schedule.cancel(id)) {
-        const failure = {
-          code: "RUN_CANCELLED" satisfies FaultCode,
-          message: "It was cancelled before its time",
-          hint: "",
-        };
-        await stored(store, () => store.runs.failed(id, failure));
-      } else if (runs.list().some((run) => run.id === id)) runs.abort(id);
-      else if (stopStrayRun(registry, id, STOPPED_BY_HAND) === 0) runs.find(id); // throws: nobody knows of it
+      await stops.stopRun(request.params.id);
       return reply.status(202).send({});
     },
   );
   app.post(
     "/api/stop",
     {
+      config: NEVER_TOO_MANY,
       schema: {
         summary: "Stops every source of every agent, whatever run it belongs to",
         response: { 202: StoppedSchema },
       },
     },
     (_request, reply) => {
-      runs.abortAll();
-      return reply.status(202).send({ agents: [...stopEverySource(registry, STOPPED_BY_HAND)] });
+      return reply.status(202).send({ agents: [...stops.stopAll()] });
     },
   );
   app.get<{ Params: { id: string } }>(

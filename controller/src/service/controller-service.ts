@@ -24,12 +24,14 @@ import { registerRunRoutes } from "../runs/run-routes.ts";
 import { RunSchedule } from "../runs/run-schedule.ts";
 import { startScheduledRun } from "../runs/start-run.ts";
 import { stopOrphans } from "../runs/stop-orphans.ts";
+import { runStops } from "../runs/stop-runs.ts";
 import { keepUp } from "../runs/upkeep.ts";
 import { watchControl } from "../runs/watch-control.ts";
 import { DEFAULT_RETENTION, type Retention } from "../store/retention.ts";
 import { openStore, type Store } from "../store/store.ts";
 import { answerFaults } from "./answer-faults.ts";
 import { type Closers, openAll } from "./closers.ts";
+import { openLocalStop } from "./local-stop.ts";
 import { logNews } from "./log-news.ts";
 import { registerMetrics } from "./metrics.ts";
 import { registerOpenApi } from "./open-api.ts";
@@ -120,7 +122,7 @@ async function openController(
   answerFaults(app, log);
   await registerOpenApi(app);
   const pin = options.tls?.pin ?? null;
-  await registerAccess(app, { book, door, audit, registry, isOpen, pin });
+  await registerAccess(app, { book, door, audit, registry, isOpen, pin, dataFolder });
   registerMetrics(app, { registry, runs, intake, audit });
   registerAgentRoutes(app, registry);
   const safety = options.safety ?? (options.isPractice === true ? PRACTICE_SAFETY : LIVE_SAFETY);
@@ -129,7 +131,9 @@ async function openController(
   const schedule = closers.own(
     new RunSchedule({ store, late }, (record) => startScheduledRun(record, undertaking), log),
   );
-  registerRunRoutes(app, undertaking, schedule, retention);
+  const stops = runStops(undertaking, schedule);
+  if (dataFolder !== null) closers.own(await openLocalStop(dataFolder, stops, audit, log));
+  registerRunRoutes(app, undertaking, schedule, retention, stops);
   registerConsole(app, {
     registry,
     runs,

@@ -5,6 +5,8 @@ import type { FastifyInstance } from "fastify";
 import type { AccessBook } from "../access/access-book.ts";
 import type { AgentDoor } from "../access/agent-door.ts";
 import { registerEnrolment } from "../access/enrol-routes.ts";
+import { KnownDevices } from "../access/known-devices.ts";
+import { networkOfAddress } from "../access/network-of.ts";
 import { guardRoutes } from "../access/operator-guard.ts";
 import { OperatorSessions } from "../access/operator-sessions.ts";
 import { registerSignIn } from "../access/sign-in-routes.ts";
@@ -22,25 +24,29 @@ export interface AccessSetup {
   /** Nobody signs in. */
   readonly isOpen: boolean;
   readonly pin: string | null;
+  /** Null keeps everything in memory. */
+  readonly dataFolder: string | null;
 }
 
-/** Requests of one address in a minute: a busy console makes a few a second. */
+/** Requests of one operator, or of one network where nobody has signed in, in a minute: a busy console makes a few a second. */
 const MOST_REQUESTS = 3000;
 
 /** Everything about who may do what. Before the routes that it guards. */
 export async function registerAccess(app: FastifyInstance, setup: AccessSetup): Promise<void> {
-  const { book, door, audit, registry, isOpen, pin } = setup;
+  const { book, door, audit, registry, isOpen, pin, dataFolder } = setup;
   const sessions = new OperatorSessions();
   await app.register(rateLimit, {
     max: MOST_REQUESTS,
     timeWindow: "1 minute",
+    // Strangers at an operator's address, behind one router, take nothing from the operator's share.
+    keyGenerator: ({ operator, ip }) => (operator === null ? networkOfAddress(ip) : `operator ${operator.name}`),
     errorResponseBuilder: (_request, { after }) =>
       new Fault("TOO_MANY", "Too many requests from this address", `Try again in ${after}`),
   });
   await app.register(cookies);
   guardRoutes(app, { book, sessions, isOpen });
   auditRequests(app, audit);
-  registerSignIn(app, { book, sessions, audit, isOpen });
+  registerSignIn(app, { book, sessions, devices: new KnownDevices(dataFolder), audit, isOpen });
   registerEnrolment(app, { door, audit, pin, cut: (name) => registry.cut(name) });
   registerUpgrade(app, registry);
   registerAudit(app, audit);
