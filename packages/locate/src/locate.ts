@@ -22,6 +22,7 @@ import { findTwoQueriers } from "./membership/two-queriers.ts";
 import { findWrongQueriers } from "./membership/wrong-querier.ts";
 import { findOutages, type Outage } from "./outages/outage.ts";
 import { outageFindings } from "./outages/outage-findings.ts";
+import { withLesserLosses } from "./outages/with-lesser-losses.ts";
 import { findChangedPackets } from "./packets/changed-packets.ts";
 import { findCopiedPackets } from "./packets/copied-packets.ts";
 import { findForeignPackets } from "./packets/foreign-packets.ts";
@@ -75,7 +76,7 @@ function accuse(graph: SiteGraph, observations: RunObservations): Accused {
 function accusedOf(accusations: Accusations): Accused {
   const findings = once(() => withLosses(accusations).filter(isAccusation));
   return {
-    faults: [...accusations.silences, ...accusations.leaks.findings].filter(isAccusation),
+    faults: [...accusations.stops.findings, ...accusations.outages, ...accusations.leaks.findings].filter(isAccusation),
     get findings() {
       return findings();
     },
@@ -85,19 +86,19 @@ function accusedOf(accusations: Accusations): Accused {
 interface Accusations {
   readonly streams: readonly StreamFacts[];
   readonly stops: Stops;
-  /** Findings about stops and outages. */
-  readonly silences: readonly Finding[];
+  readonly gaps: readonly Outage[];
+  /** Findings about the gaps. */
+  readonly outages: readonly Finding[];
   readonly leaks: Leaks;
   readonly chains: () => readonly MeasuredChain[];
   /** Findings about losses, which take long and are not always asked for. */
   readonly losses: () => readonly Finding[];
 }
 
-const withLosses = ({ silences, losses, leaks }: Accusations): Finding[] => [
-  ...silences,
-  ...losses(),
-  ...leaks.findings,
-];
+function withLosses({ streams, stops, gaps, leaks, ...thin }: Accusations): Finding[] {
+  const { outages, losses } = withLesserLosses(streams, gaps, { outages: thin.outages, losses: thin.losses() });
+  return [...stops.findings, ...outages, ...losses, ...leaks.findings];
+}
 
 /** On the ways that the index names where there are several. */
 function accusationsOn(site: SiteIndex, observations: RunObservations): Accusations {
@@ -108,18 +109,19 @@ function accusationsOn(site: SiteIndex, observations: RunObservations): Accusati
     timersOf: (family) => timersOf(observations, family),
   };
   const stops = findStops(site, streams, membership);
-  const outages = streams.flatMap((facts) => findOutages(site, facts, stops.trials));
+  const gaps = streams.flatMap((facts) => findOutages(site, facts, stops.trials));
   // The segments' rates count all that was lost; findings about loss only what outages do not say already.
   const chains = once(() => chainsIn(scopesWithout([], streams, stops.trials)));
   const losses = once(() => {
-    const rest = scopesWithout(outages, streams, stops.trials);
+    const rest = scopesWithout(gaps, streams, stops.trials);
     // Where nobody lost any more than that, no rate is too high.
     if (![...rest].some(([facts, scope]) => isAnyLostIn(facts, scope))) return [];
-    const found = findLoss(site, outages.length === 0 ? chains() : chainsIn(rest), rest);
+    const found = findLoss(site, gaps.length === 0 ? chains() : chainsIn(rest), rest);
     return [...found, ...findSharedGaps(streams, found)];
   });
-  const silences = [...stops.findings, ...outageFindings(site, outages, membership)];
-  return { streams, stops, silences, leaks: findLeaks(site, streams, membership), chains, losses };
+  const leaks = findLeaks(site, streams, membership);
+  const outages = outageFindings(site, gaps, membership);
+  return { streams, stops, gaps, outages, leaks, chains, losses };
 }
 
 function locateOn(site: SiteIndex, graph: SiteGraph, observations: RunObservations): Conclusion {
@@ -164,7 +166,7 @@ function scopesWithout(
 ): Scopes {
   return new Map(
     streams.map((facts) => {
-      const own = outages.filter((outage) => outage.facts === facts).map((outage) => outage.numbers);
+      const own = outages.filter((outage) => outage.facts === facts).map((outage) => outage.around);
       return [facts, lossScope(facts, trials, own)];
     }),
   );

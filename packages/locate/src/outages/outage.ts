@@ -12,6 +12,8 @@ import type { SiteIndex } from "../site/site-index.ts";
 export interface Outage {
   readonly facts: StreamFacts;
   readonly numbers: SeqRange;
+  /** With what single listeners missed just before and after: these losses have the same cause. */
+  readonly around: SeqRange;
   readonly startMs: number;
   readonly endMs: number;
   readonly receipts: readonly PlacedReceipt[];
@@ -27,12 +29,18 @@ interface OutageTrial extends PathTrial {
 /** Shorter gaps are loss. Common practice, no source. */
 const LEAST_PACKETS = 10;
 const LEAST_MS = 100;
+/** At a place that has outages, one so short is one more of them. Our choice, no source. */
+const LEAST_PACKETS_MORE = 3;
+/** With more short ones for each long one the place loses in bursts. Our choice, no source. */
+const MOST_SHORT_EACH = 3;
 /** A run of losses counts as an outage if independent losses would make one this long less often than this. Our choice, no source. */
 const CHANCE = 1e-6;
 
-interface LongGap {
+interface Gap {
   readonly receipt: PlacedReceipt;
   readonly range: SeqRange;
+  /** Too short to be an outage but where there are others. */
+  readonly isShort: boolean;
 }
 
 /** Outages of one stream, in order of time. Final silences are stops, not outages. */
@@ -42,14 +50,24 @@ export function findOutages(site: SiteIndex, facts: StreamFacts, trials: readonl
     longGaps(facts, receipt).filter(({ range }) => intersectRanges([range], silences.get(receipt) ?? []).length === 0),
   );
   gaps.sort((a, b) => a.range[0] - b.range[0]);
-  const together: LongGap[][] = [];
+  const together: Gap[][] = [];
   for (const gap of gaps) {
     const same = together.findLast((group) => isSameGap(group[0]?.range ?? [0, 0], gap.range));
     if (same === undefined) together.push([gap]);
     else same.push(gap);
   }
-  return together.flatMap((group) => outagesOf(site, facts, group));
+  const isShort = (group: readonly Gap[]): boolean => group.every((gap) => gap.isShort);
+  const outages = together.filter((group) => !isShort(group)).flatMap((group) => outagesOf(site, facts, group));
+  const places = new Set(outages.map(placeKey));
+  const more = together
+    .filter(isShort)
+    .flatMap((group) => outagesOf(site, facts, group))
+    .filter((outage) => places.has(placeKey(outage)));
+  return [...outages, ...more].sort((a, b) => a.numbers[0] - b.numbers[0]);
 }
+
+const placeKey = ({ failure }: Outage): string =>
+  failure.elements.map(({ kind, place }) => `${kind} ${place}`).join(", ");
 
 /** Numbers that count as a stop already: of the whole stream, or of one payload size. */
 function silencesOf(trials: readonly StreamTrial[]): Map<PlacedReceipt, SeqRange[]> {
@@ -64,19 +82,30 @@ function silencesOf(trials: readonly StreamTrial[]): Map<PlacedReceipt, SeqRange
   return silences;
 }
 
-function longGaps(facts: StreamFacts, receipt: PlacedReceipt): LongGap[] {
-  const long = receipt.lost.filter(([first, last]) => {
+function longGaps(facts: StreamFacts, receipt: PlacedReceipt): Gap[] {
+  const runs = receipt.lost.filter(([first, last]) => last - first + 1 >= LEAST_PACKETS_MORE);
+  const isLong = ([first, last]: SeqRange): boolean => {
     if (last - first + 1 < LEAST_PACKETS) return false;
     const [startMs, endMs] = [sendTimeMs(facts.stream, first), sendTimeMs(facts.stream, last)];
     return startMs !== null && endMs !== null && endMs - startMs >= LEAST_MS;
-  });
-  if (long.length === 0) return [];
-  const ordinary = (receipt.lostPackets - countRanges(long)) / Math.max(1, receipt.sentPackets);
-  return long
+  };
+  const long = noChance(receipt, runs.filter(isLong));
+  if (long.length === 0 || runs.length > (1 + MOST_SHORT_EACH) * long.length) {
+    return long.map((range) => ({ receipt, range, isShort: false }));
+  }
+  const known = new Set(long);
+  const all = new Set([...long, ...noChance(receipt, runs)]);
+  return runs.filter((range) => all.has(range)).map((range) => ({ receipt, range, isShort: !known.has(range) }));
+}
+
+/** Those of some runs of losses that ended, and that independent losses as frequent as all the others would not make. */
+function noChance(receipt: PlacedReceipt, runs: readonly SeqRange[]): readonly SeqRange[] {
+  if (runs.length === 0) return [];
+  const ordinary = (receipt.lostPackets - countRanges(runs)) / Math.max(1, receipt.sentPackets);
+  return runs
     .filter(([, last]) => last < receipt.window[1])
     .filter((range) => !mayBeHostLoss(receipt.listener, range))
-    .filter(([first, last]) => receipt.sentPackets * ordinary ** (last - first + 1) < CHANCE)
-    .map((range) => ({ receipt, range }));
+    .filter(([first, last]) => receipt.sentPackets * ordinary ** (last - first + 1) < CHANCE);
 }
 
 /** What the host dropped itself is no outage; where it tells only how much, it may have been this. */
@@ -96,7 +125,7 @@ function isSameGap(a: SeqRange, b: SeqRange): boolean {
   return Math.abs(a[0] - b[0]) <= slack && Math.abs(a[1] - b[1]) <= slack;
 }
 
-function outagesOf(site: SiteIndex, facts: StreamFacts, gaps: readonly LongGap[]): Outage[] {
+function outagesOf(site: SiteIndex, facts: StreamFacts, gaps: readonly Gap[]): Outage[] {
   const first = Math.max(...gaps.map((gap) => gap.range[0]));
   const last = Math.min(...gaps.map((gap) => gap.range[1]));
   const [startMs, endMs] = [sendTimeMs(facts.stream, first), sendTimeMs(facts.stream, last)];
@@ -120,7 +149,8 @@ function outagesOf(site: SiteIndex, facts: StreamFacts, gaps: readonly LongGap[]
   return smallestFailureSet(site, [trial]).failures.map((failure) => {
     const leaves = new Set(failure.pairs.map((pair) => pair.outcome.leaf));
     const receipts = [...hit].filter((receipt) => leaves.has(receipt.node));
-    return { facts, numbers: [first, last], startMs, endMs, receipts, failure, served };
+    const around = aroundOf(gaps.filter(({ receipt }) => leaves.has(receipt.node)));
+    return { facts, numbers: [first, last], around, startMs, endMs, receipts, failure, served };
   });
 }
 
@@ -133,4 +163,20 @@ function receivedMost({ listener, window, lost }: PlacedReceipt, numbers: SeqRan
   const expected = countRanges(inWindow);
   const told = countRanges(subtractRanges(inWindow, listener.unknown ?? []));
   return expected > 0 && told - countRanges(intersectRanges(lost, inWindow)) >= expected / 2;
+}
+
+/** What any of the listeners missed from the first of these gaps to the last, and next to them. */
+function aroundOf(gaps: readonly Gap[]): SeqRange {
+  let first = Math.min(...gaps.map(({ range }) => range[0]));
+  let last = Math.max(...gaps.map(({ range }) => range[1]));
+  const [from, to] = [first - SLACK_PACKETS, last + SLACK_PACKETS];
+  for (const { receipt } of gaps) {
+    for (const [start, end] of receipt.lost) {
+      if (start > to) break;
+      if (end < from) continue;
+      first = Math.min(first, start);
+      last = Math.max(last, end);
+    }
+  }
+  return [first, last];
 }
