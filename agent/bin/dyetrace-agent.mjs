@@ -1,7 +1,7 @@
 #!/usr/bin/env node
 /**
- * Starts the agent: the program beside this file, or the one that its controller sent since, where the host allows that.
- * A program that was tried several times and never got to its controller is left alone, and the one beside this file is
+ * Starts the agent: the program beside this file, or the one that its controller sent since, where the host's file still
+ * allows that; the program beside this file reads it. A program that was tried several times and never got to its controller is left alone, and the one beside this file is
  * taken again.
  */
 import { existsSync, readFileSync, renameSync, statSync, writeFileSync } from "node:fs";
@@ -11,13 +11,24 @@ import { pathToFileURL } from "node:url";
 const MOST_ATTEMPTS = 3;
 const argv = process.argv.slice(2);
 
-/** @returns {string | null} the folder of an upgraded program */
-function upgradedProgram() {
+/** @returns {string | undefined} the value of an option in either way of writing it, the last one as the program has it */
+function optionOf(name) {
+  let value;
+  argv.forEach((word, at) => {
+    if (word === name) value = argv[at + 1] ?? "";
+    else if (word.startsWith(`${name}=`)) value = word.slice(name.length + 1);
+  });
+  return value;
+}
+
+/** @returns {Promise<string | null>} the folder of an upgraded program */
+async function upgradedProgram() {
   if (argv[0] !== "run") return null;
-  const at = argv.indexOf("--data");
-  const file = path.join(at < 0 ? "dyetrace-agent-data" : (argv[at + 1] ?? ""), "program", "current.json");
+  const file = path.join(optionOf("--data") ?? "dyetrace-agent-data", "program", "current.json");
   try {
     const { folder, version, attempts } = JSON.parse(readFileSync(file, "utf8"));
+    const { mayBeReplaced } = await import(ownProgram().href);
+    if (!mayBeReplaced(optionOf("--config"))) return null;
     if (attempts >= MOST_ATTEMPTS || !existsSync(path.join(folder, "dist", "main.js"))) return null;
     // Beside it and then in its place: a disk that is full must not cost the name of the program.
     writeFileSync(`${file}.new`, JSON.stringify({ folder, version, attempts: attempts + 1 }));
@@ -40,7 +51,7 @@ function ownProgram() {
   return isWanted && madeMs(bundle) > compiledMs ? bundle : here("dist/main.js");
 }
 
-const upgraded = upgradedProgram();
+const upgraded = await upgradedProgram();
 if (upgraded !== null) process.env.DYETRACE_PROGRAM = upgraded;
 const main = upgraded === null ? ownProgram() : pathToFileURL(`${upgraded}/dist/main.js`);
 if (!existsSync(main)) {

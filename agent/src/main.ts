@@ -1,6 +1,7 @@
 import { describeFault, Fault } from "@dyetrace/wire";
 import { Command, CommanderError } from "commander";
 import { VERSION } from "./about/version.ts";
+import { readAgentConfig } from "./config/read-agent-config.ts";
 import { registerEnrol } from "./control/register-enrol.ts";
 import { registerRun } from "./control/register-run.ts";
 import { registerStop } from "./control/register-stop.ts";
@@ -9,6 +10,18 @@ import { registerListen } from "./standalone/register-listen.ts";
 import { registerSend } from "./standalone/register-send.ts";
 
 const EXIT_USAGE = 2;
+
+/**
+ * Whether a program that a controller sent may run in the place of this one: as this host's file says now.
+ * @param configFile as the option has it
+ */
+export function mayBeReplaced(configFile: string | undefined): boolean {
+  try {
+    return readAgentConfig(configFile).allowsUpgrade;
+  } catch {
+    return false; // the program says what is wrong with it
+  }
+}
 
 /** The `dyetrace-agent` program. Sets the exit code; a mistake of the user's ends in one sentence and exit code 2. */
 export async function runAgentProgram(argv: readonly string[]): Promise<void> {

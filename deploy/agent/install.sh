@@ -1,7 +1,8 @@
 #!/bin/sh
 # Brings the dyetrace agent onto this host and enrols it. Comes from a controller, which has written its address, the
 # pin of its certificate and the checksum of the package into it; the pasted line checked the same pin.
-#   sh -c "$s" dyetrace KEY [--name NAME] [--interface IFACE]
+#   echo KEY | sh -c "$s" dyetrace [--name NAME] [--interface IFACE]
+# The key comes in by standard input: what stands on a command line, every user of the host can read in the list of processes.
 set -eu
 url='@URL@'
 pin='@PIN@'
@@ -12,6 +13,9 @@ program=/opt/dyetrace-agent
 data=/var/lib/dyetrace-agent
 config=/etc/dyetrace/agent.yaml
 user=dyetrace
+# Root writes these, so they lie where root alone can: in the agent's own folder its user could lay a link in their place.
+pidfile=/run/dyetrace-agent.pid
+log=/var/log/dyetrace-agent.log
 
 fail() {
   echo "dyetrace: $*" >&2
@@ -19,9 +23,9 @@ fail() {
 }
 has() { command -v "$1" >/dev/null 2>&1; }
 
-key="${1:-}"
+key=
+read -r key || true
 [ -n "$key" ] || fail "there is no key; copy the whole line from the controller"
-shift
 name=$(uname -n | cut -d. -f1)
 interface=
 while [ $# -gt 0 ]; do
@@ -98,11 +102,14 @@ if [ -d /run/systemd/system ]; then
   systemctl restart dyetrace-agent.service
   echo "dyetrace agent $version runs as the service dyetrace-agent, under the user $user."
 else
-  if [ -s "$data/pid" ] && kill -0 "$(cat "$data/pid")" 2>/dev/null; then kill "$(cat "$data/pid")"; fi
-  setsid "$program/agent/deploy/run-without-systemd.sh" </dev/null >>"$data/agent.log" 2>&1 &
-  echo "$!" >"$data/pid"
+  runner="$program/agent/deploy/run-without-systemd.sh"
+  old=$(cat "$pidfile" 2>/dev/null || true)
+  # The number may be another program's by now.
+  if [ -n "$old" ] && grep -qa "$runner" "/proc/$old/cmdline" 2>/dev/null; then kill "$old"; fi
+  setsid "$runner" </dev/null >>"$log" 2>&1 &
+  echo "$!" >"$pidfile"
   echo "dyetrace agent $version runs under the user $user. There is no systemd here: have your init system run"
-  echo "  $program/agent/deploy/run-without-systemd.sh"
-  echo "at boot; what it says is in $data/agent.log."
+  echo "  $runner"
+  echo "at boot; what it says is in $log."
 fi
 echo "It listens at once. It sends only when this host's own file allows it: $config"

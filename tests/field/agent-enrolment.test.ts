@@ -117,7 +117,7 @@ test("enrol: given a controller whose certificate has another key than the pinne
 
 const restartAgent = (): Promise<unknown> =>
   kiosk.shell(
-    `kill "$(cat /var/lib/dyetrace-agent/pid)"; cd /; setsid /opt/dyetrace-agent/agent/deploy/run-without-systemd.sh </dev/null >>/var/lib/dyetrace-agent/agent.log 2>&1 & echo $! >/var/lib/dyetrace-agent/pid`,
+    `kill "$(cat /run/dyetrace-agent.pid)"; cd /; setsid /opt/dyetrace-agent/agent/deploy/run-without-systemd.sh </dev/null >>/var/log/dyetrace-agent.log 2>&1 & echo $! >/run/dyetrace-agent.pid`,
   );
 const versionOf = async (): Promise<unknown> => {
   const all = JSON.parse((await controller.ask("GET", "/api/agents")).body) as { name: string; version: string }[];
@@ -154,7 +154,7 @@ test("revoking: given a connected agent, then it is out within 5 s and does not 
   await expect
     .poll(async () => (await kiosk.shell("pgrep -r R,S,D -u dyetrace node")).stdout, { timeout: 20_000 })
     .toBe("");
-  expect((await kiosk.shell("cat /var/lib/dyetrace-agent/agent.log")).stdout).toMatch(/was revoked/);
+  expect((await kiosk.shell("cat /var/log/dyetrace-agent.log")).stdout).toMatch(/was revoked/);
   expect(await controller.agents()).toEqual([]);
 });
 

@@ -34,7 +34,10 @@ export function registerRun(program: Command): void {
     .command("run")
     .description("Join a controller and carry out its runs, within the limits of this host's own file.")
     .option("--controller <url>", "for example https://192.0.2.1:8472 (default: where this host was enrolled)")
-    .option("--key <key>", "what the controller's operator gave you (default: this host's own credential)")
+    .option(
+      "--key <key>",
+      "what the controller's operator gave you (default: what DYETRACE_KEY holds, which no process list shows, or this host's own credential)",
+    )
     .option("--pin <pin>", "sha256//… of the controller's certificate, as the controller shows it")
     .option("--name <name>", "the agent's name in the site plan (default: as enrolled, or this host's name)")
     .option("--interface <name>", "the interface to the tested network (default: as configured, or the only one)")
@@ -95,7 +98,7 @@ export function registerRun(program: Command): void {
  */
 async function findController(options: RunOptions): Promise<Credential> {
   const kept = readCredential(options.data);
-  const { controller: url, key } = options;
+  const { controller: url, key = process.env["DYETRACE_KEY"] } = options;
   const pin = checkPin(options.pin);
   if (url === undefined || (kept !== null && kept.controller === url && (key === undefined || isEnrolKey(key)))) {
     if (kept !== null) return kept;

@@ -16,13 +16,14 @@ export interface EnrolOrder extends ControllerAddress {
 
 /**
  * One line for a host's shell. Nothing runs unless the whole script came from a controller with this very key: curl
- * checks the pin even where it does not know who signed the certificate.
+ * checks the pin even where it does not know who signed the certificate. The key goes in by standard input, from a command
+ * that is the shell's own, so that no list of processes shows it.
  */
 export function enrolLine({ url, pin, key, name, interfaceName }: EnrolOrder): string {
   const curl = pin === null ? "curl -fsS" : `curl -fsSk --pinnedpubkey ${quote(pin)}`;
-  const words = [key, ...(name === null ? [] : ["--name", name])];
+  const words = name === null ? [] : ["--name", name];
   if (interfaceName !== null) words.push("--interface", interfaceName);
-  return `s=$(${curl} ${quote(`${url}/agent/install`)}) && $(command -v sudo) sh -c "$s" dyetrace ${words.map(quote).join(" ")}`;
+  return `s=$(${curl} ${quote(`${url}/agent/install`)}) && echo ${quote(key)} | ${["$(command -v sudo)", 'sh -c "$s"', "dyetrace", ...words.map(quote)].join(" ")}`;
 }
 
 /** As one word of a shell. */

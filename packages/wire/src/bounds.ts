@@ -18,13 +18,16 @@ const MOST_SUM = 1e33;
 export const SumOfNs = Type.Number({ minimum: -MOST_SUM, maximum: MOST_SUM });
 
 /**
- * Words of another program. They are shown on terminals and stored in databases, so they have no control characters but tab,
- * line feed and carriage return: an escape sequence could write over what the operator reads, and PostgreSQL takes no NUL.
+ * What may stand in no words of another program, which are shown on terminals and stored in databases: control characters but
+ * tab and line feed, and what turns the direction of writing or begins a line of its own (Unicode Bidirectional Algorithm,
+ * UAX #9; U+2028 and U+2029). An escape sequence, a carriage return or a turned word could write over what the operator
+ * reads, and PostgreSQL takes no NUL.
  */
+const CONTROLS = "\\u0000-\\u0008\\u000b-\\u001f\\u007f-\\u009f\\u2028-\\u202e\\u2066-\\u2069";
+
+/** Words of another program, with nothing in them that could mislead who reads them. */
 export const words = (maxLength: number, minLength = 0): Type.TString =>
-  Type.String({ minLength, maxLength, pattern: "^[^\\u0000-\\u0008\\u000b\\u000c\\u000e-\\u001f\\u007f-\\u009f]*$" });
+  Type.String({ minLength, maxLength, pattern: `^[^${CONTROLS}]*$` });
 
 /** The same words without such characters. */
-export const withoutControls = (text: string): string =>
-  // biome-ignore lint/suspicious/noControlCharactersInRegex: these are what is taken out
-  text.replace(/[\u0000-\u0008\u000b\u000c\u000e-\u001f\u007f-\u009f]/g, "\ufffd");
+export const withoutControls = (text: string): string => text.replace(new RegExp(`[${CONTROLS}]`, "g"), "\ufffd");
