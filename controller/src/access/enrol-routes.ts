@@ -1,3 +1,4 @@
+import { Readable } from "node:stream";
 import Type, { type Static } from "@dyetrace/schema";
 import { Fault } from "@dyetrace/wire";
 import { type EnrolAnswer, EnrolAnswerSchema, EnrolledAgentSchema } from "@dyetrace/wire/console/console-agent";
@@ -32,6 +33,7 @@ const KeySchema = Type.Object(
 
 /** Tries of one address in a minute. */
 const MOST_TRIES = 60;
+const PIECE_BYTES = 64 * 1024;
 
 /** What a host asks for when it is enrolled, and what an operator does about agents that are. */
 export function registerEnrolment(app: FastifyInstance, { door, audit, pin, cut }: EnrolSetup): void {
@@ -40,7 +42,7 @@ export function registerEnrolment(app: FastifyInstance, { door, audit, pin, cut 
     reply.type("text/x-shellscript; charset=utf-8").send(installScript(urlOf(request), pin)),
   );
   app.get("/agent/package.tgz", { config: few, schema: { hide: true } }, (_request, reply) =>
-    reply.type("application/gzip").send(agentPackage().bytes),
+    reply.type("application/gzip").send(Readable.from(piecesOf(agentPackage().bytes))),
   );
   app.post<{ Body: Static<typeof EnrolSchema> }>(
     "/agent/enrol",
@@ -86,6 +88,11 @@ export function registerEnrolment(app: FastifyInstance, { door, audit, pin, cut 
       return {};
     },
   );
+}
+
+/** A piece at a time as they are read: a connection keeps a copy of what it was handed, ciphered. */
+function* piecesOf(bytes: Buffer): Generator<Buffer> {
+  for (let at = 0; at < bytes.length; at += PIECE_BYTES) yield bytes.subarray(at, at + PIECE_BYTES);
 }
 
 /** As the asker reached this controller. @throws {Fault} OPTION_INVALID: it goes into a script */

@@ -1,3 +1,4 @@
+import type { Socket } from "node:net";
 import { Fault } from "@dyetrace/wire";
 import type { Role } from "@dyetrace/wire/console/console-session";
 import type { FastifyInstance, FastifyRequest } from "fastify";
@@ -27,6 +28,8 @@ export interface GuardSetup {
   readonly sessions: OperatorSessions;
   /** Nobody signs in: only programs on this machine can ask. */
   readonly isOpen: boolean;
+  /** Told of each connection that shows an operator's session. */
+  readonly onKnown: (socket: Socket, name: string) => void;
 }
 
 /**
@@ -52,6 +55,7 @@ export function guardRoutes(app: FastifyInstance, setup: GuardSetup): void {
     const [secret = null] = sessionSecrets(request);
     const found = secret === null ? null : whoIs(secret.text, setup);
     request.operator = found?.operator ?? null;
+    if (found !== null) setup.onKnown(request.raw.socket, found.operator.name);
     if (need === "nobody") return;
     if (found === null || secret === null) {
       throw new Fault("NOT_SIGNED_IN", "Nobody has signed in", "Sign in on the console, or with `dyetrace sign-in`");

@@ -61,6 +61,7 @@ export function registerSignIn(app: FastifyInstance, setup: SignInSetup): void {
     "/api/sign-in",
     {
       config: { needs: "nobody", rateLimit: { max: MOST_TRIES, timeWindow: "1 minute", keyGenerator: shareOf } },
+      bodyLimit: 4096,
       schema: { summary: "Signs an operator in", body: SignInSchema, response: { 200: SignedInSchema } },
     },
     async (request, reply): Promise<SignedIn> => {

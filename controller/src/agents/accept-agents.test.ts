@@ -6,11 +6,18 @@ import { expect, test } from "vitest";
 import { WebSocketServer } from "ws";
 import { acceptAgents } from "./accept-agents.ts";
 import { AgentRegistry } from "./agent-registry.ts";
+import { ConnectionLedger } from "./connection-limits.ts";
 
 test("acceptAgents: given a stranger who is refused and keeps its half of the connection open, then the server can still end", async () => {
   const server = createServer();
   const registry = new AgentRegistry({ admit: () => undefined, isGood: () => true });
-  acceptAgents(server, new WebSocketServer({ noServer: true }), registry, pino({ level: "silent" }));
+  acceptAgents(
+    server,
+    new WebSocketServer({ noServer: true }),
+    registry,
+    new ConnectionLedger(),
+    pino({ level: "silent" }),
+  );
   server.listen(0, "127.0.0.1");
   await once(server, "listening");
   const { port } = server.address() as AddressInfo;

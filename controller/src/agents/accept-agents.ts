@@ -3,12 +3,21 @@ import { AGENT_LINK_PATH } from "@dyetrace/wire";
 import type { Logger } from "pino";
 import type { WebSocketServer } from "ws";
 import { VERSION } from "../about/version.ts";
+import { networkOfAddress } from "../access/network-of.ts";
 import { type SessionGate, serveAgentSocket } from "./agent-session.ts";
-import { CONNECTION_LIMITS } from "./connection-limits.ts";
+import { CONNECTION_LIMITS, type ConnectionLedger } from "./connection-limits.ts";
+import { FairRoom } from "./fair-room.ts";
 
 /** Takes agents' WebSockets on a server, and no more strangers at a time than can do no harm. */
-export function acceptAgents(server: Server, sockets: WebSocketServer, gate: SessionGate, log: Logger): void {
-  const strangers = new Set<object>();
+export function acceptAgents(
+  server: Server,
+  sockets: WebSocketServer,
+  gate: SessionGate,
+  ledger: ConnectionLedger,
+  log: Logger,
+): void {
+  const strangers = new FairRoom(CONNECTION_LIMITS.mostStrangeSockets);
+  let upgrades = 0;
   const watched: SessionGate = {
     admit: (hello, session) => gate.admit(hello, session),
     onRunMessage: (session, message) => gate.onRunMessage(session, message),
@@ -21,19 +30,28 @@ export function acceptAgents(server: Server, sockets: WebSocketServer, gate: Ses
       void socket.end(`HTTP/1.1 ${status}\r\nConnection: close\r\n\r\n`, () => socket.destroy());
     if (!URL.canParse(request.url ?? "/", "http://x")) return refuse("400 Bad Request");
     if (new URL(request.url ?? "/", "http://x").pathname !== AGENT_LINK_PATH) return refuse("404 Not Found");
-    if (strangers.size >= CONNECTION_LIMITS.mostStrangers) return refuse("503 Service Unavailable");
-    strangers.add(socket);
-    socket.once("close", () => strangers.delete(socket));
+    const { socket: connection } = request;
+    const [key, share] = [String(upgrades++), networkOfAddress(connection.remoteAddress ?? "")];
+    strangers.enter(key, share, () => socket.destroy());
+    socket.once("close", () => strangers.leave(key, share));
+    // Counted as it comes in: until its timer looks, a stranger could send hundreds of megabytes.
+    let strangeBytes = head.length;
+    const count = (part: Buffer): void => {
+      strangeBytes += part.length;
+      if (strangeBytes > CONNECTION_LIMITS.strangerBytes) socket.destroy();
+    };
     const admitting: SessionGate = {
       ...watched,
       admit: (hello, session) => {
         gate.admit(hello, session);
-        strangers.delete(socket);
+        strangers.leave(key, share);
+        ledger.knowAgent(connection);
+        socket.off("data", count);
       },
     };
-    const { socket: connection } = request;
-    sockets.handleUpgrade(request, socket, head, (client) =>
-      serveAgentSocket(client, admitting, VERSION, log, () => connection.bytesRead),
-    );
+    sockets.handleUpgrade(request, socket, head, (client) => {
+      serveAgentSocket(client, admitting, VERSION, log);
+      socket.prependListener("data", count);
+    });
   });
 }

@@ -63,17 +63,8 @@ const SILENT_AFTER_MS = 10_000;
 /** Whoever was told to go and has not closed by then is cut. */
 const GOING_WITHIN_MS = 1000;
 
-/**
- * Serves one WebSocket of an agent until it closes.
- * @param bytesRead of the connection below it, so far
- */
-export function serveAgentSocket(
-  socket: WebSocket,
-  gate: SessionGate,
-  version: string,
-  log: Logger,
-  bytesRead: () => number = () => 0,
-): void {
+/** Serves one WebSocket of an agent until it closes. */
+export function serveAgentSocket(socket: WebSocket, gate: SessionGate, version: string, log: Logger): void {
   let session: AgentSession | null = null;
   let isGoing = false;
   let heardNs = monotonicNs();
@@ -99,8 +90,7 @@ export function serveAgentSocket(
     // Held up itself, or holding the agent up, it has not read what the agent sent meanwhile: that is no silence.
     if (nowNs - beatNs > 2 * CONTROL_BEAT_MS * 1e6 || holdTimer !== undefined) heardNs = nowNs;
     beatNs = nowNs;
-    if (session === null && bytesRead() > CONNECTION_LIMITS.strangerBytes) socket.terminate();
-    else if (nowNs - heardNs > SILENT_AFTER_MS * 1e6) socket.terminate();
+    if (nowNs - heardNs > SILENT_AFTER_MS * 1e6) socket.terminate();
     else if (session !== null) send({ kind: "beat" });
   }, CONTROL_BEAT_MS);
   let holdTimer: NodeJS.Timeout | undefined;

@@ -1,7 +1,9 @@
 import http from "node:http";
 import https from "node:https";
-import type { Server, Socket } from "node:net";
+import type { Socket } from "node:net";
+import { networkOfAddress } from "../access/network-of.ts";
 import type { TlsIdentity } from "../access/tls-identity.ts";
+import { FairRoom } from "./fair-room.ts";
 
 /**
  * Limits on connections before anyone has proved who they are. A host that opens thousands of them gets its share and no
@@ -10,8 +12,12 @@ import type { TlsIdentity } from "../access/tls-identity.ts";
 export const CONNECTION_LIMITS = {
   /** All connections together. */
   most: 4096,
-  /** Of one address; several agents and consoles may share one. */
+  /** Those that have proved nothing yet: neither an agent's hello nor an operator's session. */
+  mostStrangers: 2048,
+  /** Strangers of one address, or of one /64; several agents and consoles may share one. */
   mostOfOneAddress: 1024,
+  /** Connections that have shown an operator's session. */
+  mostOfOperators: 512,
   /** The head of a request must be here. */
   headWithinMs: 10_000,
   /** All of a request must be here. */
@@ -21,7 +27,7 @@ export const CONNECTION_LIMITS = {
   /** How often the above is looked at. */
   lookEveryMs: 1000,
   /** WebSockets that have not said hello. */
-  mostStrangers: 512,
+  mostStrangeSockets: 512,
   /** What a WebSocket may send before its hello is accepted; a hello is about 2 kB. */
   strangerBytes: 65_536,
   /** Unread by the other side: it has stopped reading, or never did. */
@@ -30,25 +36,66 @@ export const CONNECTION_LIMITS = {
   mostAgents: 1000,
 } as const;
 
-/** Counts connections by address and drops those above the limits at once. */
-export function limitConnections(server: Server): void {
-  const byAddress = new Map<string, number>();
-  server.maxConnections = CONNECTION_LIMITS.most;
-  server.on("connection", (socket: Socket) => {
-    const address = socket.remoteAddress ?? "";
-    const present = (byAddress.get(address) ?? 0) + 1;
-    byAddress.set(address, present);
+/** What a connection is known by on its server, with TLS or without. */
+const keyOf = ({ remoteAddress, remotePort }: Socket): string => `${remoteAddress} ${remotePort}`;
+
+/**
+ * Who is connected to one server. Strangers share a room of their own, and so do operators; agents have one each. So nobody
+ * who has proved nothing can keep out those who have, and a stranger that comes from elsewhere can always prove itself.
+ */
+export class ConnectionLedger {
+  readonly #strangers = new FairRoom(CONNECTION_LIMITS.mostStrangers);
+  readonly #operators = new FairRoom(CONNECTION_LIMITS.mostOfOperators);
+  readonly #cuts = new Map<string, () => void>();
+  readonly #onDropped: () => void;
+
+  /** @param onDropped told of each one that had to go for the limits' sake */
+  constructor(onDropped: () => void = () => undefined) {
+    this.#onDropped = onDropped;
+  }
+
+  /** A connection that has proved nothing yet. */
+  enter(socket: Socket): void {
+    const [key, share] = [keyOf(socket), networkOfAddress(socket.remoteAddress ?? "")];
+    const cut = (): void => {
+      this.#onDropped();
+      socket.destroy();
+    };
+    if (this.#strangers.presentOf(share) >= CONNECTION_LIMITS.mostOfOneAddress) {
+      cut();
+      return;
+    }
+    this.#cuts.set(key, cut);
     socket.once("close", () => {
-      const left = (byAddress.get(address) ?? 1) - 1;
-      if (left === 0) byAddress.delete(address);
-      else byAddress.set(address, left);
+      this.#cuts.delete(key);
+      this.#strangers.leave(key, share);
     });
-    if (present > CONNECTION_LIMITS.mostOfOneAddress) socket.destroy();
-  });
+    this.#strangers.enter(key, share, cut);
+  }
+
+  /** It was admitted as an agent: how many there may be is for whoever admits them. */
+  knowAgent(socket: Socket): void {
+    this.#strangers.leave(keyOf(socket), networkOfAddress(socket.remoteAddress ?? ""));
+  }
+
+  /** It has shown a session of this operator, with one request or another. */
+  knowOperator(socket: Socket, name: string): void {
+    const key = keyOf(socket);
+    const cut = this.#cuts.get(key);
+    if (cut === undefined) return;
+    this.#strangers.leave(key, networkOfAddress(socket.remoteAddress ?? ""));
+    this.#operators.enter(key, name, cut);
+    socket.once("close", () => this.#operators.leave(key, name));
+    this.#cuts.delete(key); // no need to be known twice
+  }
 }
 
 /** A server, with TLS where it has an identity, that cuts what is slow, half open or too many. */
-export function makeServer(identity: TlsIdentity | null, handler: http.RequestListener): http.Server {
+export function makeServer(
+  identity: TlsIdentity | null,
+  handler: http.RequestListener,
+  ledger: ConnectionLedger,
+): http.Server {
   const patience = {
     headersTimeout: CONNECTION_LIMITS.headWithinMs,
     requestTimeout: CONNECTION_LIMITS.requestWithinMs,
@@ -67,6 +114,7 @@ export function makeServer(identity: TlsIdentity | null, handler: http.RequestLi
           },
           handler,
         );
-  limitConnections(server);
+  server.maxConnections = CONNECTION_LIMITS.most;
+  server.on("connection", (socket: Socket) => ledger.enter(socket));
   return server;
 }

@@ -52,7 +52,7 @@ const LIVE_BATCH_MS = 200;
 export function registerConsole(app: FastifyInstance, setup: ConsoleSetup): void {
   const { registry, runs } = setup;
   const instance = randomBytes(8).toString("hex");
-  const hub = new ConsoleHub();
+  const hub = new ConsoleHub(() => hello());
   const desk = new PlanDesk();
   const shelf = new PlanShelf(setup.dataFolder, setup.plan);
   let watched: WatchedRun | null = null;
@@ -118,8 +118,7 @@ export function registerConsole(app: FastifyInstance, setup: ConsoleSetup): void
   app.get(
     "/api/console/events",
     { schema: { summary: "What happens, a JSON object a line", response: linesOf(ConsoleEventSchema) } },
-    (_request, reply) =>
-      reply.headers({ "content-type": JSON_LINES, "cache-control": "no-store" }).send(hub.open(hello())),
+    (_request, reply) => reply.headers({ "content-type": JSON_LINES, "cache-control": "no-store" }).send(hub.open()),
   );
   app.get<{ Params: { run: string; agent: string; stream: string } }>(
     "/api/console/live/:run/:agent/:stream",

@@ -1,6 +1,6 @@
 import { Readable } from "node:stream";
 import Type, { type Static } from "@dyetrace/schema";
-import { type RunProgress, RunProgressSchema, type RunRequest, RunRequestSchema } from "@dyetrace/wire";
+import { Fault, type RunProgress, RunProgressSchema, type RunRequest, RunRequestSchema } from "@dyetrace/wire";
 import { DoneSchema } from "@dyetrace/wire/console/done";
 import { DiskNeedSchema } from "@dyetrace/wire/console/run-forecast";
 import { RunIdSchema, RunSummarySchema } from "@dyetrace/wire/console/stored-run";
@@ -13,6 +13,8 @@ import type { RunSchedule } from "./run-schedule.ts";
 import { type RunSurroundings, runNeed, scheduleRun, startRun } from "./start-run.ts";
 import type { RunStops } from "./stop-runs.ts";
 
+/** Each may keep a report waiting that nobody reads. */
+const MOST_FOLLOWERS = 256;
 const ListQuerySchema = Type.Object({ most: Type.Optional(Type.Integer({ minimum: 1, maximum: 10_000 })) });
 const StoppedSchema = Type.Object({ agents: Type.Array(Type.String({ description: "Agents that were told." })) });
 const BaselineSchema = Type.Object(
@@ -31,6 +33,7 @@ export function registerRunRoutes(
   stops: RunStops,
 ): void {
   const { runs, store } = surroundings;
+  let followers = 0;
   app.post<{ Body: RunRequest }>(
     "/api/runs",
     {
@@ -99,8 +102,15 @@ export function registerRunRoutes(
     { schema: { summary: "How a run goes, a JSON object a line", response: linesOf(RunProgressSchema) } },
     (request, reply) => {
       runs.find(request.params.id); // an unknown run is answered before the stream begins
+      if (followers >= MOST_FOLLOWERS) {
+        throw new Fault("TOO_MANY", `${MOST_FOLLOWERS} are following runs already`, "Ask for the run itself");
+      }
+      followers++;
       const gone = new AbortController();
-      reply.raw.once("close", () => gone.abort());
+      reply.raw.once("close", () => {
+        followers--;
+        gone.abort();
+      });
       const lines = Readable.from(asLines(runs.follow(request.params.id, gone.signal)));
       return reply.header("content-type", JSON_LINES).send(lines);
     },

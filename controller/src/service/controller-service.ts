@@ -11,7 +11,7 @@ import type { TlsIdentity } from "../access/tls-identity.ts";
 import { acceptAgents } from "../agents/accept-agents.ts";
 import { AgentRegistry } from "../agents/agent-registry.ts";
 import { registerAgentRoutes } from "../agents/agent-routes.ts";
-import { makeServer } from "../agents/connection-limits.ts";
+import { ConnectionLedger, makeServer } from "../agents/connection-limits.ts";
 import { AuditLog } from "../audit/audit-log.ts";
 import { registerConsole } from "../console/console-routes.ts";
 import { ReportIntake } from "../intake/report-intake.ts";
@@ -30,6 +30,7 @@ import { watchControl } from "../runs/watch-control.ts";
 import { DEFAULT_RETENTION, type Retention } from "../store/retention.ts";
 import { openStore, type Store } from "../store/store.ts";
 import { answerFaults } from "./answer-faults.ts";
+import { boundBodies } from "./body-budget.ts";
 import { type Closers, openAll } from "./closers.ts";
 import { openLocalStop } from "./local-stop.ts";
 import { logNews } from "./log-news.ts";
@@ -113,16 +114,18 @@ async function openController(
     const message = `${which} could not be stored: ${why}`;
     registry.onRunMessage(session, { kind: "trouble", runId, code: "INTERNAL", message, hint: "" });
   });
+  const ledger = new ConnectionLedger(() => audit.count("connection-dropped"));
   const app = fastify({
     bodyLimit: 2 * 1024 * 1024,
     forceCloseConnections: true,
-    serverFactory: (handler) => makeServer(options.tls ?? null, handler),
+    serverFactory: (handler) => makeServer(options.tls ?? null, handler, ledger),
   });
   closers.add(() => app.close());
   answerFaults(app, log);
   await registerOpenApi(app);
   const pin = options.tls?.pin ?? null;
-  await registerAccess(app, { book, door, audit, registry, isOpen, pin, dataFolder });
+  await registerAccess(app, { book, door, audit, registry, ledger, isOpen, pin, dataFolder });
+  boundBodies(app);
   registerMetrics(app, { registry, runs, intake, audit });
   registerAgentRoutes(app, registry);
   const safety = options.safety ?? (options.isPractice === true ? PRACTICE_SAFETY : LIVE_SAFETY);
@@ -150,7 +153,7 @@ async function openController(
   closers.own(keepHeartbeat(surroundings));
   closers.own(keepUp(store, retention, Date.now, log));
   closers.own(watchControl(registry, runs, store, Date.now));
-  const agentHttp = makeServer(null, refuseRequest);
+  const agentHttp = makeServer(null, refuseRequest, ledger);
   closers.add(() => {
     agentHttp.close();
     agentHttp.closeAllConnections();
@@ -160,7 +163,7 @@ async function openController(
     for (const client of sockets.clients) client.terminate();
     sockets.close();
   });
-  for (const server of [app.server, agentHttp]) acceptAgents(server, sockets, registry, log);
+  for (const server of [app.server, agentHttp]) acceptAgents(server, sockets, registry, ledger, log);
   // A practice site goes with its controller, and so do its runs.
   const isLasting = options.store !== undefined && options.isPractice !== true;
   closers.add(() => (isLasting ? runs.leaveAll() : runs.abortAll()));

@@ -11,6 +11,7 @@ import { guardRoutes } from "../access/operator-guard.ts";
 import { OperatorSessions } from "../access/operator-sessions.ts";
 import { registerSignIn } from "../access/sign-in-routes.ts";
 import type { AgentRegistry } from "../agents/agent-registry.ts";
+import type { ConnectionLedger } from "../agents/connection-limits.ts";
 import { registerUpgrade } from "../agents/upgrade-routes.ts";
 import type { AuditLog } from "../audit/audit-log.ts";
 import { auditRequests } from "../audit/audit-requests.ts";
@@ -21,6 +22,7 @@ export interface AccessSetup {
   readonly door: AgentDoor;
   readonly audit: AuditLog;
   readonly registry: AgentRegistry;
+  readonly ledger: ConnectionLedger;
   /** Nobody signs in. */
   readonly isOpen: boolean;
   readonly pin: string | null;
@@ -33,7 +35,7 @@ const MOST_REQUESTS = 3000;
 
 /** Everything about who may do what. Before the routes that it guards. */
 export async function registerAccess(app: FastifyInstance, setup: AccessSetup): Promise<void> {
-  const { book, door, audit, registry, isOpen, pin, dataFolder } = setup;
+  const { book, door, audit, registry, ledger, isOpen, pin, dataFolder } = setup;
   const sessions = new OperatorSessions();
   await app.register(rateLimit, {
     max: MOST_REQUESTS,
@@ -44,7 +46,7 @@ export async function registerAccess(app: FastifyInstance, setup: AccessSetup): 
       new Fault("TOO_MANY", "Too many requests from this address", `Try again in ${after}`),
   });
   await app.register(cookies);
-  guardRoutes(app, { book, sessions, isOpen });
+  guardRoutes(app, { book, sessions, isOpen, onKnown: (socket, name) => ledger.knowOperator(socket, name) });
   auditRequests(app, audit);
   registerSignIn(app, { book, sessions, devices: new KnownDevices(dataFolder), audit, isOpen });
   registerEnrolment(app, { door, audit, pin, cut: (name) => registry.cut(name) });
