@@ -1,3 +1,4 @@
+import type { Readable } from "node:stream";
 import type { ConsoleEvent } from "@dyetrace/wire/console/console-event";
 import { afterEach, expect, test } from "vitest";
 import { ConsoleHub } from "./console-hub.ts";
@@ -6,20 +7,25 @@ import { ConsoleHub } from "./console-hub.ts";
 const LARGE = { kind: "plan", plan: "x".repeat(1024 * 1024) } as unknown as ConsoleEvent;
 
 let hub: ConsoleHub;
+/** As the connection does it that reads it. */
+function open(): Readable {
+  const stream: Readable = hub.open(() => stream.destroy());
+  return stream;
+}
 afterEach(() => hub.close());
 
 test("ConsoleHub: given 800 consoles that never read and 12 plans of a megabyte, then they hold some 20 MB, and one that reads is told all", async () => {
   hub = new ConsoleHub(() => LARGE);
   global.gc?.();
   const before = process.memoryUsage();
-  const idle = Array.from({ length: 400 }, () => hub.open());
-  const reader = hub.open();
+  const idle = Array.from({ length: 400 }, () => open());
+  const reader = open();
   let read = 0;
   reader.on("data", (part: Buffer) => {
     read += part.length;
   });
   await new Promise((resolve) => setImmediate(resolve)); // it has read its hello
-  idle.push(...Array.from({ length: 400 }, () => hub.open()));
+  idle.push(...Array.from({ length: 400 }, () => open()));
   for (let i = 0; i < 12; i++) {
     hub.tell(LARGE);
     await new Promise((resolve) => setImmediate(resolve));
@@ -38,10 +44,10 @@ test("ConsoleHub: given many that have just come, then those above the most are 
     asked++;
     return { kind: "beat" };
   });
-  const streams = Array.from({ length: 300 }, () => hub.open());
+  const streams = Array.from({ length: 300 }, () => open());
   expect(streams.filter(({ destroyed }) => !destroyed)).toHaveLength(256);
   expect(asked).toBe(1);
   hub.tell({ kind: "beat" });
-  hub.open();
+  open();
   expect(asked).toBe(2);
 });

@@ -14,7 +14,8 @@ export const CONSOLE_BEAT_MS = 1000;
 
 /** Tells every open console what happens, one JSON object a line. What all are told stands in memory once. */
 export class ConsoleHub {
-  readonly #streams = new Set<Readable>();
+  /** Each with what cuts its connection: an end by a failure of the stream would be logged as one of ours. */
+  readonly #streams = new Map<Readable, () => void>();
   readonly #hello: () => ConsoleEvent;
   readonly #beat: NodeJS.Timeout;
   /** How everything stands, until something happens. */
@@ -27,7 +28,8 @@ export class ConsoleHub {
     this.#beat.unref();
   }
 
-  open(): Readable {
+  /** @param cut ends the connection that reads it */
+  open(cut: () => void): Readable {
     const stream: Readable = new Readable({
       read: () => {},
       destroy: (error, done) => {
@@ -36,7 +38,7 @@ export class ConsoleHub {
       },
     });
     this.#known ??= asLine(this.#hello());
-    this.#streams.add(stream);
+    this.#streams.set(stream, cut);
     push(stream, this.#known);
     this.#cutLaggers();
     return stream;
@@ -49,25 +51,25 @@ export class ConsoleHub {
 
   close(): void {
     clearInterval(this.#beat);
-    for (const stream of [...this.#streams]) stream.destroy();
+    for (const cut of [...this.#streams.values()]) cut();
   }
 
   #send(line: Buffer): void {
-    for (const stream of this.#streams) push(stream, line);
+    for (const stream of this.#streams.keys()) push(stream, line);
     this.#cutLaggers();
   }
 
   #cutLaggers(): void {
     let waiting = 0;
-    for (const { readableLength } of this.#streams) waiting += readableLength;
+    for (const { readableLength } of this.#streams.keys()) waiting += readableLength;
     const isFull = (): boolean => this.#streams.size > MOST_STREAMS || waiting > MOST_WAITING_IN_ALL_BYTES;
-    if (!isFull() && ![...this.#streams].some(lagsTooFar)) return;
+    if (!isFull() && ![...this.#streams.keys()].some(lagsTooFar)) return;
     // Of those that lag alike the one that came first goes first.
-    for (const stream of [...this.#streams].sort((a, b) => b.readableLength - a.readableLength)) {
+    for (const [stream, cut] of [...this.#streams].sort(([a], [b]) => b.readableLength - a.readableLength)) {
       if (!isFull() && !lagsTooFar(stream)) return;
       waiting -= stream.readableLength;
       this.#streams.delete(stream);
-      stream.destroy();
+      cut();
     }
   }
 }

@@ -118,7 +118,10 @@ export function registerConsole(app: FastifyInstance, setup: ConsoleSetup): void
   app.get(
     "/api/console/events",
     { schema: { summary: "What happens, a JSON object a line", response: linesOf(ConsoleEventSchema) } },
-    (_request, reply) => reply.headers({ "content-type": JSON_LINES, "cache-control": "no-store" }).send(hub.open()),
+    (_request, reply) =>
+      reply
+        .headers({ "content-type": JSON_LINES, "cache-control": "no-store" })
+        .send(hub.open(() => reply.raw.destroy())),
   );
   app.get<{ Params: { run: string; agent: string; stream: string } }>(
     "/api/console/live/:run/:agent/:stream",
