@@ -2,7 +2,7 @@ import { loadSitePlan } from "@dyetrace/site";
 import { Fault, type ProbeRun, type RunReport } from "@dyetrace/wire";
 import type { Command } from "commander";
 import { LONG_RUN_NS } from "../account/run-evidence.ts";
-import { csvOfGaps, csvOfReceipts } from "../report/csv-report.ts";
+import { csvOfGaps, csvOfIncidents, csvOfReceipts } from "../report/csv-report.ts";
 import { renderNightSection } from "../report/html-night.ts";
 import { renderHtmlReport } from "../report/html-report.ts";
 import { junitOfRun } from "../report/junit-report.ts";
@@ -23,6 +23,7 @@ interface ReportOptions extends LibraryOptions {
   readonly junit?: string;
   readonly csv?: string;
   readonly gapsCsv?: string;
+  readonly incidentsCsv?: string;
   readonly summary?: boolean;
 }
 
@@ -37,12 +38,18 @@ export function registerReport(program: Command): void {
       .option("--junit <file>", "test cases for a CI system")
       .option("--csv <file>", "a line for each stream and listener")
       .option("--gaps-csv <file>", "a line for each gap")
-      .option("--summary", "what happened, in a minute: strips, worst incidents, patterns; also while the run goes on"),
+      .option("--incidents-csv <file>", "a line for each incident of a long run")
+      .option(
+        "--summary",
+        "what happened, in a minute: strips, worst incidents, patterns; also while the run goes on; with --json as a file",
+      ),
   ).action(async (run: string, options: ReportOptions) => {
     await using library = await openLibrary(options);
     const record = await library.get(run);
     if (options.summary === true) {
-      process.stdout.write(renderNight(await library.night(record.runId), paintFor(process.stdout)));
+      const night = await library.night(record.runId);
+      if (options.json === undefined) process.stdout.write(renderNight(night, paintFor(process.stdout)));
+      else writeUserFile(options.json, `${JSON.stringify(night, null, 2)}\n`);
       return;
     }
     const report = reportOf(record);
@@ -85,6 +92,7 @@ function writeReportFiles(
     [options.junit, () => junitOfRun(report)],
     [options.csv, () => csvOfReceipts(report)],
     [options.gapsCsv, () => csvOfGaps(report)],
+    [options.incidentsCsv, () => csvOfIncidents(report)],
   ];
   const asked = files.filter(([file]) => file !== undefined);
   for (const [file, make] of asked) if (file !== undefined) writeUserFile(file, make());

@@ -59,6 +59,8 @@ function noteListening({ listeners, fromNs, toNs }: IntervalReport, note: Note):
     if (receipt.hostLost !== null && receipt.hostLost > 0) {
       note("host-loss", fromNs, toNs, receipt.hostLost, "", streamId);
     }
+    if (receipt.duplicates > 0) note("duplicates", fromNs, toNs, receipt.duplicates, "", streamId);
+    if (receipt.reordered > 0) note("reordered", fromNs, toNs, receipt.reordered, "", streamId);
     const silence = receipt.longestSilence;
     if (silence !== null && silence.startNs !== null && silence.durationNs >= SILENCE_NS) {
       note("silence", silence.startNs, silence.startNs + silence.durationNs, 0, "", streamId);

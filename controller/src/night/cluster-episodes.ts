@@ -6,6 +6,8 @@ import { incidentFacts } from "./incident-facts.ts";
 import { INCIDENT_KINDS, type IncidentKind } from "./incident-kinds.ts";
 import { LossCauses } from "./loss-causes.ts";
 import { lossIncidents } from "./loss-incidents.ts";
+import { steadyIncidents } from "./steady-incidents.ts";
+import { SteadyLosses } from "./steady-loss.ts";
 import { tellIncident } from "./tell-incident.ts";
 import { TOGETHER_NS } from "./together.ts";
 import type { Witnesses } from "./witnesses.ts";
@@ -20,21 +22,35 @@ interface Cluster {
   toNs: number;
 }
 
-/** Episodes that belong together in time, as incidents with who was hit and where. Pure. */
+/** Episodes as incidents with who was hit and where: what went on all the time, and what happened once. Pure. */
 export function clusterEpisodes(
   episodes: readonly Episode[],
   run: CompiledRun,
   graph: SiteGraph,
   witnesses: Witnesses,
 ): readonly ReportIncident[] {
-  const clusters = clustersOf(episodes);
+  const parted = new SteadyLosses(run);
+  for (const episode of episodes.toSorted((a, b) => a.fromNs - b.fromNs)) parted.take(episode);
+  parted.end();
+  return clusterParted(parted, run, graph, witnesses);
+}
+
+/** The same of episodes that were parted already. In the order of their beginnings. */
+export function clusterParted(
+  { steady, others }: Pick<SteadyLosses, "steady" | "others">,
+  run: CompiledRun,
+  graph: SiteGraph,
+  witnesses: Witnesses,
+): readonly ReportIncident[] {
+  const clusters = clustersOf(others);
   const outages = clusters.filter(({ kind }) => kind === "away" || kind === "source").flatMap(({ members }) => members);
   const causes = new LossCauses(run, graph, witnesses);
-  return worstOf(clusters).flatMap(({ kind, members }) =>
+  const once = worstOf(clusters).flatMap(({ kind, members }) =>
     kind === "loss"
       ? lossIncidents(members, run, outages, causes)
       : [tellIncident(kind, incidentFacts(members, run), graph)],
   );
+  return [...steadyIncidents(steady, run, graph, causes), ...once].toSorted((a, b) => a.fromMs - b.fromMs);
 }
 
 /** In the order of their first episodes. */

@@ -1,14 +1,17 @@
 import type { SiteGraph } from "@dyetrace/site";
-import type { ReportIncident } from "@dyetrace/wire";
+import { formatDurationNs, type ReportIncident } from "@dyetrace/wire";
 import type { CompiledRun } from "../plan/compiled-run.ts";
 import type { Episode } from "../store/kept-report.ts";
 import type { Stint } from "../store/report-records.ts";
 import type { Store } from "../store/store.ts";
-import { clusterEpisodes } from "./cluster-episodes.ts";
+import { clusterParted } from "./cluster-episodes.ts";
+import { SteadyLosses } from "./steady-loss.ts";
 import { Witnesses } from "./witnesses.ts";
 
-/** Episodes that are looked at; a night with more has told enough. */
-const MOST_EPISODES = 100_000;
+/** Episodes that are read at once. */
+const PAGE = 20_000;
+/** Beside steady losses, of which only sums are kept: so many episodes are looked at, and it is said where that ends. */
+const MOST_EPISODES = 200_000;
 /** Shorter pauses between two stints are none: a report is due every second. */
 const AWAY_NS = 1.5e9;
 
@@ -19,15 +22,37 @@ export async function findIncidents(
   graph: SiteGraph,
   untilNs: number = run.endNs,
 ): Promise<readonly ReportIncident[]> {
-  const episodes = await store.reports.episodes(run.runId, 0, untilNs, MOST_EPISODES, ["query"]);
-  const stints = await store.reports.stints(run.runId);
+  const away = absences(run, await store.reports.stints(run.runId), untilNs);
+  const parted = new SteadyLosses(run);
   // Companions are no streams of the run's own.
   const streamIds = new Set(run.streams.map(({ streamId }) => streamId));
-  const own = episodes.filter(({ streamId }) => streamId === null || streamIds.has(streamId));
-  const all = [...own, ...absences(run, stints, untilNs)];
-  const witnesses = new Witnesses(run, await store.reports.minutes(run.runId), all, untilNs);
-  return clusterEpisodes(all, run, graph, witnesses);
+  let cutNs: number | null = null;
+  for await (const page of store.reports.episodePages(run.runId, untilNs, PAGE, ["query"])) {
+    for (const episode of page) {
+      const isOwn = episode.streamId === null || streamIds.has(episode.streamId);
+      if (isOwn && !isToldByAbsence(episode, away)) parted.take(episode);
+    }
+    if (parted.others.length < MOST_EPISODES) continue;
+    cutNs = page.at(-1)?.fromNs ?? null;
+    break;
+  }
+  parted.end();
+  const others = [...parted.others, ...away];
+  const witnesses = new Witnesses(run, await store.reports.minutes(run.runId), others, untilNs);
+  const incidents = clusterParted({ steady: parted.steady, others }, run, graph, witnesses);
+  return cutNs === null ? incidents : [...incidents, notLookedAt(cutNs, untilNs)];
 }
+
+/** An agent that did not work had no connection either: that is one thing, told once. */
+const isToldByAbsence = ({ kind, agent, fromNs, toNs }: Episode, away: readonly Episode[]): boolean =>
+  kind === "no-control" &&
+  away.some((one) => one.agent === agent && one.fromNs <= toNs && one.toNs >= fromNs && one.toNs > fromNs);
+
+/** So much happened that not all of it was looked at. */
+const notLookedAt = (fromNs: number, toNs: number): ReportIncident => ({
+  ...{ kind: "dropped", fromMs: fromNs / 1e6, toMs: toNs / 1e6, streams: [], agents: [], suspects: [], count: 0 },
+  title: `From ${formatDurationNs(fromNs)} on only what went on all the time was looked at: before that more than ${MOST_EPISODES} things had happened`,
+});
 
 /** Times in which an agent of the run measured nothing at all. Pure. */
 export function absences(run: CompiledRun, stints: readonly Stint[], untilNs: number): readonly Episode[] {

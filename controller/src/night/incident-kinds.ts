@@ -4,6 +4,8 @@ import type { EpisodeKind } from "../store/kept-report.ts";
 export type IncidentKind =
   | "loss"
   | "host-loss"
+  | "duplicates"
+  | "reordered"
   | "source"
   | "link"
   | "clock-step"
@@ -17,6 +19,8 @@ export const INCIDENT_KINDS: Readonly<Record<EpisodeKind, IncidentKind | null>> 
   loss: "loss",
   silence: "loss",
   "host-loss": "host-loss",
+  duplicates: "duplicates",
+  reordered: "reordered",
   "send-stall": "source",
   "source-stop": "source",
   link: "link",

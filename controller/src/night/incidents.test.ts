@@ -48,10 +48,11 @@ links:
 /** 100 packets/s of each stream for 60 s: number n leaves at 1 s + n x 10 ms. */
 const compile = (
   streams = "{ name: board, source: tower, group: 233.252.0.10, rate: 80 kbit/s, payload: 100 B }",
+  endS = 61,
 ): CompiledRun => {
   const names = [...streams.matchAll(/name: (\w+)/g)].map(([, name]) => name);
   const actions = names.map(
-    (name) => `{ at: 0s, join: ${name} }, { at: 1s, emit: ${name} }, { at: 61s, stop: ${name} }`,
+    (name) => `{ at: 0s, join: ${name} }, { at: 1s, emit: ${name} }, { at: ${endS}s, stop: ${name} }`,
   );
   const text = `
 scenario: soak
@@ -134,8 +135,8 @@ test("incidents: given outages of two links at once, then two incidents, each wi
   const evidence = simulateEvidence(run, isLost);
   const incidents = incidentsOf(run, evidence);
   expect(incidents.map(({ agents, suspects, count }) => [agents, suspects[0], count])).toEqual([
-    [WEST, "core:2>west:24", 500],
     [EAST, "core:1>east:24", 200],
+    [WEST, "core:2>west:24", 500],
   ]);
 });
 
@@ -205,4 +206,111 @@ test("incidents: given a host whose agent was away, then it clears nobody", () =
   expect(unsure?.suspects).toEqual(
     expect.arrayContaining(["core:1>east:24", "east", "east:1>kiosk-1:eth0", "kiosk-1"]),
   );
+});
+
+test("incidents: given an outage of one host within and beyond an outage of all behind its switch, then each with its own place and end", () => {
+  const run = compile();
+  const isLost: IsLost = (_, agent, __, atNs) =>
+    (EAST.includes(agent) && between(20, 25)(atNs)) || (agent === "kiosk-1" && between(22, 28)(atNs));
+  const incidents = incidentsOf(run, simulateEvidence(run, isLost));
+  expect(incidents.map(({ agents, suspects, count }) => [agents, suspects[0], count])).toEqual([
+    [EAST, "core:1>east:24", 1000],
+    [["kiosk-1"], "east:1>kiosk-1:eth0", 300],
+  ]);
+  const [trunk, host] = incidents;
+  for (const [atMs, told] of [
+    [20_000, trunk?.fromMs],
+    [25_000, trunk?.toMs],
+    [25_000, host?.fromMs],
+    [28_000, host?.toMs],
+  ] as const) {
+    expect(Math.abs((told ?? 0) - atMs)).toBeLessThan(100);
+  }
+});
+
+/** 100 packets/s for eight hours. */
+const NIGHT = compile(undefined, 8 * 3600);
+const NIGHT_EVERYONE = new Witnesses(
+  NIGHT,
+  [...EAST, ...WEST, "lounge"].flatMap((agent) =>
+    Array.from({ length: 8 * 60 + 1 }, (_, minute) => ({ agent, streamId: 1, minute, received: 1 })),
+  ),
+  [],
+  NIGHT.endNs,
+);
+
+/** What the reports of one listener tell of numbers that did not come, second by second. */
+function lossOf(
+  agent: string,
+  fromS: number,
+  toS: number,
+  lostIn: (second: number) => readonly [number, number][],
+): Episode[] {
+  return Array.from({ length: toS - fromS }, (_, i) => fromS + i).flatMap((second) => {
+    const runs = lostIn(second);
+    const [first] = runs;
+    if (first === undefined) return [];
+    const at = (number: number): number => SECOND + number * 1e7;
+    const last = runs.at(-1) ?? first;
+    const count = runs.reduce((sum, [from, to]) => sum + to - from + 1, 0);
+    const detail = runs.map(([from, to]) => `${from}-${to}`).join(" ");
+    return [{ kind: "loss", agent, streamId: 1, fromNs: at(first[0]), toNs: at(last[1] + 1), count, detail }];
+  });
+}
+/** Three of the hundred numbers of each second, others for each seed. */
+const threeOf =
+  (seed: number) =>
+  (second: number): [number, number][] =>
+    [7, 41, 83]
+      .map((n) => {
+        const number = (second - 1) * 100 + ((n + seed * 13 + second * 7) % 100);
+        return [number, number] as [number, number];
+      })
+      .sort((a, b) => a[0] - b[0]);
+const outage = (agents: readonly string[], fromS: number, toS: number): Episode[] =>
+  agents.flatMap((agent) => lossOf(agent, fromS, fromS + 1, () => [[(fromS - 1) * 100, (toS - 1) * 100 - 1]]));
+
+test("incidents of a night: given one host that loses 3 % all the time, then that is one incident, and outages elsewhere and of its own keep their times and places", () => {
+  const episodes = [
+    ...lossOf("kiosk-1", 2, 8 * 3600, threeOf(1)),
+    ...outage(EAST, 600, 605),
+    ...outage(WEST, 4000, 4003),
+    ...outage(["lounge"], 4001, 4010),
+    ...outage(["kiosk-1"], 20_000, 20_030),
+    ...lossOf("board-2", 25_000, 25_003, () => [[2_500_000, 2_500_001]]),
+  ];
+  const incidents = clusterEpisodes(episodes, NIGHT, GRAPH, NIGHT_EVERYONE);
+  expect(
+    incidents.map(({ agents, suspects, fromMs, toMs }) => [
+      agents,
+      suspects[0],
+      Math.round(fromMs / 1000),
+      Math.round(toMs / 1000),
+    ]),
+  ).toEqual([
+    [["kiosk-1"], "east:1>kiosk-1:eth0", 2, 28_800],
+    [EAST, "core:1>east:24", 600, 605],
+    [WEST, "core:2>west:24", 4000, 4003],
+    [["lounge"], "core:3>lounge:eth0", 4001, 4010],
+    [["kiosk-1"], "east:1>kiosk-1:eth0", 20_000, 20_030],
+    [["board-2"], "west:2>board-2:eth0", 25_001, 25_001],
+  ]);
+  expect(incidents[0]?.title).toMatch(
+    /^board was lost all the time at kiosk-1: about 3(\.\d+)? %, 86[0-9]{3} packets within/,
+  );
+});
+
+test("incidents of a night: given a link that loses all the time for both behind it, then it is named, and not the hosts", () => {
+  const episodes = EAST.flatMap((agent) => lossOf(agent, 2, 8 * 3600, threeOf(2)));
+  const [incident, ...more] = clusterEpisodes(episodes, NIGHT, GRAPH, NIGHT_EVERYONE);
+  expect(more).toEqual([]);
+  expect(incident?.agents.toSorted()).toEqual(EAST);
+  expect(incident?.suspects).toEqual(["core:1>east:24", "east"]);
+});
+
+test("incidents of a night: given short outages every 5 s for ten minutes, then they are outages, and no steady loss", () => {
+  const episodes = Array.from({ length: 120 }, (_, i) => outage(EAST, 1000 + 5 * i, 1001 + 5 * i)).flat();
+  const incidents = clusterEpisodes(episodes, NIGHT, GRAPH, NIGHT_EVERYONE);
+  expect(incidents).toHaveLength(120);
+  expect(incidents.every(({ title }) => !title.includes("all the time"))).toBe(true);
 });

@@ -6,6 +6,7 @@ import { alikeLosses, type LostRuns } from "../compare/alike-losses.ts";
 import { readLostNumbers } from "../intake/lost-numbers.ts";
 import type { CompiledRun, CompiledStream } from "../plan/compiled-run.ts";
 import type { Episode } from "../store/kept-report.ts";
+import { intervalNs, partSilences, silentMoments } from "./silences.ts";
 import type { Witnesses } from "./witnesses.ts";
 
 /** A place that explains losses of one time, with who was hit by it. */
@@ -15,9 +16,13 @@ export interface LossCause {
   isOf(episode: Episode): boolean;
 }
 
-/** A gap of this many packets and this length is a silence, not chance; `locate` holds an outage against the same. */
-const SILENCE_PACKETS = 10;
-const SILENCE_NS = 100e6;
+/** Losses of one time, explained as far as they can be. */
+export interface ExplainedLosses {
+  /** The same losses, cut where the listeners that got nothing change. */
+  readonly episodes: readonly Episode[];
+  /** The fewest places that explain them; none where no place fits. */
+  readonly causes: readonly LossCause[];
+}
 
 /** What one listener lost of one stream in one incident. */
 interface ListenerLoss extends LostRuns {
@@ -33,8 +38,8 @@ interface AlikeLoss {
   readonly toNs: number;
   /** Nothing came any more to any of them for a time. */
   readonly isSilence: boolean;
-  /** Listeners of the same stream that lost something else. */
-  readonly others: readonly ListenerLoss[];
+  /** Times in which listeners of the same stream got nothing. */
+  readonly silences: readonly Episode[];
 }
 
 /** Asks `locate` where losses of one time come from: for each, who was hit and who surely was not. */
@@ -51,13 +56,18 @@ export class LossCauses {
     this.#ask = sharedCauses(graph);
   }
 
-  /**
-   * @param episodes of loss, of about the same time
-   * @returns the fewest places that explain them; none where no place fits
-   */
-  of(episodes: readonly Episode[]): LossCause[] {
-    const moments = sameMoments(alikeLossesIn(this.#run, episodes));
-    return this.#together(moments.flatMap((moment) => this.#askAbout(moment)));
+  /** @param episodes of loss, of about the same time */
+  of(episodes: readonly Episode[]): ExplainedLosses {
+    const all = alikeLossesIn(this.#run, episodes);
+    const told = all.flatMap(({ losses }) => losses.flatMap((loss) => loss.episodes));
+    // Of what has no number, such as a stream that fell silent, nobody can say which others lost the same. A silence whose
+    // packets are known is told by them.
+    const rest = episodes.filter((one) => one.count === 0 && !told.some((other) => isWithin(other, one)));
+    const largest = all.toSorted((a, b) => packetsOf(b) - packetsOf(a)).slice(0, MOST_ASKED);
+    const causes = sameMoments(largest).flatMap((moment) =>
+      this.#askAbout(moment).map((cause): TimedCause => ({ cause, ...spanOf(moment) })),
+    );
+    return { episodes: [...told, ...rest], causes: this.#together(causes) };
   }
 
   /** Losses of several streams that began and ended together are explained together. */
@@ -66,12 +76,11 @@ export class LossCauses {
     return this.#ask(moment.map((one) => this.#trialOf(one, isSilence)));
   }
 
-  #trialOf({ stream, losses, fromNs, toNs, others }: AlikeLoss, isSilence: boolean): SharedTrial {
+  #trialOf({ stream, losses, fromNs, toNs, silences }: AlikeLoss, isSilence: boolean): SharedTrial {
     const hit = new Set(losses.map(({ agent }) => agent));
     // Whoever got nothing at all for a part of that time can't say that the others' way was open.
-    const silent = others.filter(
-      (other) => wasSilent(stream, other) && other.episodes.some((one) => one.fromNs <= toNs && one.toNs >= fromNs),
-    );
+    const slackNs = slackOf(stream);
+    const silent = silences.filter((one) => one.fromNs < toNs - slackNs && one.toNs > fromNs + slackNs);
     const isSpared = (agent: string): boolean => !hit.has(agent) && !silent.some((one) => one.agent === agent);
     const hostsOf = (agents: readonly string[]): string[] => agents.map((agent) => this.#hostOf(agent));
     return {
@@ -86,32 +95,36 @@ export class LossCauses {
   }
 
   /** Causes with the same suspects are one. */
-  #together(causes: readonly SharedCause[]): LossCause[] {
-    const bySuspects = new Map<string, SharedCause[]>();
-    for (const cause of causes) {
-      const key = cause.suspects.join(" ");
-      bySuspects.set(key, [...(bySuspects.get(key) ?? []), cause]);
-    }
+  #together(causes: readonly TimedCause[]): LossCause[] {
+    const bySuspects = new Map<string, TimedCause[]>();
+    for (const timed of causes) getOrAdd(bySuspects, timed.cause.suspects.join(" "), () => []).push(timed);
     return [...bySuspects.values()].flatMap((same) => {
       const [first] = same;
       if (first === undefined) return [];
       return [
         {
-          suspects: first.suspects,
-          confidence: leastOf(same.map(({ confidence }) => confidence)),
+          suspects: first.cause.suspects,
+          confidence: leastOf(same.map(({ cause }) => cause.confidence)),
           isOf: this.#isOfAny(same),
         },
       ];
     });
   }
 
-  #isOfAny(causes: readonly SharedCause[]): LossCause["isOf"] {
+  #isOfAny(causes: readonly TimedCause[]): LossCause["isOf"] {
     const names = new Map(this.#run.streams.map(({ streamId, name }) => [streamId, name]));
-    return ({ streamId, agent }) => {
+    return ({ streamId, agent, fromNs, toNs }) => {
       const stream = streamId === null ? undefined : names.get(streamId);
       const host = this.#hostOf(agent);
+      // By its middle: one moment begins where another ends.
+      const middleNs = (fromNs + toNs) / 2;
+      const isThen = (timed: TimedCause): boolean => middleNs >= timed.fromNs && middleNs <= timed.toNs;
       return causes.some(
-        ({ streams, hosts }) => stream !== undefined && streams.includes(stream) && hosts.includes(host),
+        (timed) =>
+          stream !== undefined &&
+          timed.cause.streams.includes(stream) &&
+          timed.cause.hosts.includes(host) &&
+          isThen(timed),
       );
     };
   }
@@ -121,31 +134,66 @@ export class LossCauses {
   }
 }
 
-/** What was lost, by stream, in groups of listeners that lost the same. */
+const isWithin = (loss: Episode, silence: Episode): boolean =>
+  loss.agent === silence.agent &&
+  loss.streamId === silence.streamId &&
+  loss.fromNs < silence.toNs &&
+  loss.toNs > silence.fromNs;
+
+interface TimedCause {
+  readonly cause: SharedCause;
+  readonly fromNs: number;
+  readonly toNs: number;
+}
+
+/** Of more, the places of the largest are asked for. */
+const MOST_ASKED = 200;
+
+const packetsOf = ({ losses }: AlikeLoss): number =>
+  losses.reduce((sum, one) => sum + one.episodes.reduce((own, { count }) => own + count, 0), 0);
+
+const spanOf = (losses: readonly { readonly fromNs: number; readonly toNs: number }[]) => ({
+  fromNs: leastOf(losses.map(({ fromNs }) => fromNs)),
+  toNs: greatestOf(losses.map(({ toNs }) => toNs)),
+});
+
+/** What was lost, by stream: silences in moments of the same listeners, the rest in groups of listeners that lost the same. */
 function alikeLossesIn(run: CompiledRun, episodes: readonly Episode[]): AlikeLoss[] {
-  const byStream = new Map<number, Map<string, Episode[]>>();
+  const byStream = new Map<number, Episode[]>();
   for (const episode of episodes) {
-    if (episode.streamId === null || episode.count === 0) continue;
-    const ofStream = getOrAdd(byStream, episode.streamId, () => new Map<string, Episode[]>());
-    getOrAdd(ofStream, episode.agent, () => []).push(episode);
+    if (episode.streamId !== null && episode.count > 0) getOrAdd(byStream, episode.streamId, () => []).push(episode);
   }
   return run.streams.flatMap((stream) => {
-    const losses = [...(byStream.get(stream.streamId) ?? [])].map(([agent, own]): ListenerLoss => {
-      const runs = own.flatMap(({ detail }) => readLostNumbers(detail)).sort((a, b) => a[0] - b[0]);
-      return { agent, episodes: own, runs };
-    });
-    return alikeLosses(losses).map((alike): AlikeLoss => {
-      const times = alike.flatMap((loss) => loss.episodes);
-      const hit = new Set(alike.map(({ agent }) => agent));
-      return {
+    const { silences, rest } = partSilences(byStream.get(stream.streamId) ?? [], stream);
+    const moments = silentMoments(silences, slackOf(stream)).map(
+      ({ slices, fromNs, toNs }): AlikeLoss => ({
         stream,
-        losses: alike,
-        fromNs: leastOf(times.map((one) => one.fromNs)),
-        toNs: greatestOf(times.map((one) => one.toNs)),
-        isSilence: alike.every((loss) => wasSilent(stream, loss)),
-        others: losses.filter(({ agent }) => !hit.has(agent)),
-      };
-    });
+        losses: lossesByListener(slices),
+        fromNs,
+        toNs,
+        isSilence: true,
+        silences,
+      }),
+    );
+    const scattered = alikeLosses(lossesByListener(rest)).map(
+      (losses): AlikeLoss => ({
+        stream,
+        losses,
+        ...spanOf(losses.flatMap((loss) => loss.episodes)),
+        isSilence: false,
+        silences,
+      }),
+    );
+    return [...moments, ...scattered];
+  });
+}
+
+function lossesByListener(episodes: readonly Episode[]): ListenerLoss[] {
+  const byAgent = new Map<string, Episode[]>();
+  for (const episode of episodes) getOrAdd(byAgent, episode.agent, () => []).push(episode);
+  return [...byAgent].map(([agent, own]) => {
+    const runs = own.flatMap(({ detail }) => readLostNumbers(detail)).sort((a, b) => a[0] - b[0]);
+    return { agent, episodes: own, runs };
   });
 }
 
@@ -174,14 +222,5 @@ function isSameMoment(a: AlikeLoss, b: AlikeLoss): boolean {
   return Math.abs(a.fromNs - b.fromNs) <= slackNs && Math.abs(a.toNs - b.toNs) <= slackNs;
 }
 
-const intervalNs = ({ payloadBytes, rateBps, burstPackets }: CompiledStream): number =>
-  (payloadBytes * 8e9 * burstPackets) / rateBps;
-
-/** The greater part of what a listener lost lies in gaps that are long enough for silences. */
-function wasSilent(stream: CompiledStream, { runs }: ListenerLoss): boolean {
-  const lastsNs = (packets: number): number => (packets * stream.payloadBytes * 8e9) / stream.rateBps;
-  const sizes = runs.map(([first, last]) => last - first + 1);
-  const silent = sizes.filter((size) => size >= SILENCE_PACKETS && lastsNs(size) >= SILENCE_NS);
-  const sum = (values: readonly number[]): number => values.reduce((total, value) => total + value, 0);
-  return silent.length > 0 && sum(silent) >= sum(sizes) / 2;
-}
+/** Two listeners' silences of one stream begin and end alike within this. */
+const slackOf = (stream: CompiledStream): number => Math.max(SAME_MOMENT_NS, SAME_MOMENT_PACKETS * intervalNs(stream));

@@ -1,11 +1,11 @@
-import type { ReportIncident } from "@dyetrace/wire";
+import { greatestOf, leastOf, type ReportIncident } from "@dyetrace/wire";
 import type { CompiledRun } from "../plan/compiled-run.ts";
 import type { Episode } from "../store/kept-report.ts";
 import { type IncidentFacts, incidentFacts, listed } from "./incident-facts.ts";
-import type { LossCause, LossCauses } from "./loss-causes.ts";
+import type { ExplainedLosses, LossCause, LossCauses } from "./loss-causes.ts";
 import { TOGETHER_NS } from "./together.ts";
 
-/** That many things hardly go wrong at one time: of more, what was hit is told, and no place. Common practice, no source. */
+/** That many things hardly go wrong at one instant: of more, what was hit is told, and no place. Common practice, no source. */
 const MOST_CAUSES = 3;
 
 /**
@@ -24,35 +24,52 @@ export function lossIncidents(
     const title = `${whatWasLost(whole)}, while its source ${absent} was not at work`;
     return [{ kind: "source", ...whole.base, suspects: [], title }];
   }
-  return partsOf(members, causes.of(members)).map(({ cause, episodes }) => {
+  return partsOf(causes.of(members)).map(({ cause, episodes }) => {
     const facts = incidentFacts(episodes, run);
-    if (cause === null) return { kind: "loss", ...facts.base, suspects: [], title: whatWasLost(facts) };
-    const suspects = [...cause.suspects];
-    const title = `${whatWasLost(facts)}, by way of ${listed(suspects)}`;
-    return { kind: "loss", ...facts.base, suspects, confidence: cause.confidence, title };
+    return atPlace(cause, facts, whatWasLost(facts));
   });
+}
+
+/** A loss whose place is told where it is known. */
+export function atPlace(cause: LossCause | null, { base }: IncidentFacts, what: string): ReportIncident {
+  if (cause === null) return { kind: "loss", ...base, suspects: [], title: what };
+  const suspects = [...cause.suspects];
+  const title = `${what}, by way of ${listed(suspects)}`;
+  return { kind: "loss", ...base, suspects, confidence: cause.confidence, title };
 }
 
 const whatWasLost = ({ base: { streams, count }, who, lasted }: IncidentFacts): string =>
   `${listed(streams)} ${count > 0 ? `lost ${count} packets` : "fell silent"} at ${who} within ${lasted}`;
 
-interface Part {
+export interface LossPart {
   /** Null: nobody can say where. */
   readonly cause: LossCause | null;
   readonly episodes: readonly Episode[];
 }
 
 /** Each episode with the first cause that explains it; what is left comes last. */
-function partsOf(members: readonly Episode[], causes: readonly LossCause[]): Part[] {
-  if (causes.length > MOST_CAUSES) return [{ cause: null, episodes: members }];
-  let left = members;
-  const parts: Part[] = [];
+export function partsOf({ episodes, causes }: ExplainedLosses): LossPart[] {
+  let left = episodes;
+  const parts: LossPart[] = [];
   for (const cause of causes) {
-    const episodes = left.filter((one) => cause.isOf(one));
-    if (episodes.length > 0) parts.push({ cause, episodes });
+    const own = left.filter((one) => cause.isOf(one));
+    if (own.length > 0) parts.push({ cause, episodes: own });
     left = left.filter((one) => !cause.isOf(one));
   }
-  return left.length === 0 ? parts : [...parts, { cause: null, episodes: left }];
+  const unknown = left.length === 0 ? [] : [{ cause: null, episodes: left }];
+  return mostAtOnce(parts) > MOST_CAUSES ? [{ cause: null, episodes }] : [...parts, ...unknown];
+}
+
+/** Parts that were under way at the same instant. */
+function mostAtOnce(parts: readonly LossPart[]): number {
+  const changes = parts
+    .flatMap(({ episodes }) => [
+      { atNs: leastOf(episodes.map(({ fromNs }) => fromNs)), by: 1 },
+      { atNs: greatestOf(episodes.map(({ toNs }) => toNs)), by: -1 },
+    ])
+    .toSorted((a, b) => a.atNs - b.atNs || a.by - b.by);
+  let now = 0;
+  return greatestOf(changes.map(({ by }) => (now += by)));
 }
 
 /** @returns the agent whose absence explains that its stream did not come, or null */

@@ -1,6 +1,7 @@
 import { loadSitePlan } from "@dyetrace/site";
 import { Fault, leastOf, type ReportIncident } from "@dyetrace/wire";
 import { MINUTE_NS } from "../intake/count-minutes.ts";
+import type { CompiledRun, CompiledStream } from "../plan/compiled-run.ts";
 import { type PackedRun, unpackCompiledRun } from "../plan/compiled-run-json.ts";
 import type { StripCell } from "../store/report-records.ts";
 import type { RunRecord } from "../store/run-record.ts";
@@ -23,7 +24,7 @@ export interface NightSummary {
   readonly cellMs: number;
   readonly received: number;
   readonly lost: number;
-  /** Worst first. */
+  /** Who did the most harm comes first: seconds without the stream, times listeners. */
   readonly worst: readonly ReportIncident[];
   readonly incidents: number;
   readonly patterns: readonly Pattern[];
@@ -68,12 +69,27 @@ export async function summariseNight(store: Store, record: RunRecord, nowMs: num
     lost: cells.reduce((sum, one) => sum + one.lost, 0),
     worst: incidents
       .filter(({ kind }) => kind !== "no-control")
-      .toSorted((a, b) => b.count - a.count || b.toMs - b.fromMs - (a.toMs - a.fromMs))
+      .toSorted((a, b) => harmMs(b, run) - harmMs(a, run))
       .slice(0, MOST_WORST),
     incidents: incidents.length,
     patterns: findPatterns(incidents, [...marks, ...absences(run, stints, knownNs)], untilNs, record.start.wallMs),
   };
 }
+
+/**
+ * How long somebody was without what he should have had, times how many: packets by the time that they are worth, absences by
+ * their length. What harms nobody's picture, such as a clock that was set, weighs nothing.
+ */
+function harmMs({ kind, streams, agents, count, fromMs, toMs }: ReportIncident, run: CompiledRun): number {
+  const lastsMs = (toMs - fromMs) * Math.max(1, agents.length);
+  if (kind === "away" || kind === "source") return lastsMs;
+  if (kind !== "loss" && kind !== "host-loss") return 0;
+  const intervals = run.streams.filter(({ name }) => streams.includes(name)).map(packetMs);
+  const meanMs = intervals.reduce((sum, one) => sum + one, 0) / Math.max(1, intervals.length);
+  return count > 0 ? count * meanMs : lastsMs;
+}
+
+const packetMs = ({ payloadBytes, rateBps }: CompiledStream): number => (payloadBytes * 8e3) / rateBps;
 
 function stripsOf(
   sums: readonly StripCell[],

@@ -1,6 +1,6 @@
 import { hostOfAgent, type SiteGraph } from "@dyetrace/site";
 import type { ReportIncident } from "@dyetrace/wire";
-import type { IncidentFacts } from "./incident-facts.ts";
+import { type IncidentFacts, listed } from "./incident-facts.ts";
 import type { IncidentKind } from "./incident-kinds.ts";
 
 /** How an incident is told whose place needs no reasoning. */
@@ -14,6 +14,16 @@ const TELLINGS: Readonly<Record<Exclude<IncidentKind, "loss">, Telling>> = {
   "host-loss": {
     title: ({ who, base, lasted }) => `${who} dropped ${base.count} packets inside the host within ${lasted}`,
     isAtHosts: true,
+  },
+  duplicates: {
+    title: ({ who, base, lasted }) =>
+      `${base.count} packets of ${listed(base.streams)} came more than once to ${who} within ${lasted}`,
+    isAtHosts: false,
+  },
+  reordered: {
+    title: ({ who, base, lasted }) =>
+      `${base.count} packets of ${listed(base.streams)} came out of their order to ${who} within ${lasted}`,
+    isAtHosts: false,
   },
   source: {
     title: ({ who, lasted, detail }) =>
@@ -31,7 +41,11 @@ const TELLINGS: Readonly<Record<Exclude<IncidentKind, "loss">, Telling>> = {
         : `No connection between the controller and ${who} for ${lasted}; measuring went on`,
     isAtHosts: false,
   },
-  link: { title: ({ who }) => `The network interface of ${who} lost its link`, isAtHosts: true },
+  link: {
+    title: ({ who, base, lasted }) =>
+      `The link of ${who} went down or came up, ${base.count === 1 ? "once" : `${base.count} times`} within ${lasted}`,
+    isAtHosts: true,
+  },
   "clock-step": {
     title: ({ who }) => `The clock of ${who} was set; measuring does not use it`,
     isAtHosts: false,

@@ -1,6 +1,6 @@
 import type { RunReport } from "@dyetrace/wire";
 import { expect, test } from "vitest";
-import { csvOfGaps } from "./csv-report.ts";
+import { csvOfGaps, csvOfIncidents } from "./csv-report.ts";
 
 const linesOf = (stream: string, startMs: number | null): string => {
   const gaps = [{ firstSeq: 7, count: 2, startMs, durationMs: null }];
@@ -31,4 +31,19 @@ test.each([
 test("CSV: given a gap before the start, and one whose time is unknown, then a negative number, and an empty field", () => {
   expect(linesOf("board", -5)).toBe("board,kiosk,7,2,-5,,2026-11-28T23:59:59.995Z\r\n");
   expect(linesOf("board", null)).toBe("board,kiosk,7,2,,,\r\n");
+});
+
+test("CSV: given incidents, then a line each with times, place and words; one without a place has empty fields, never 0", () => {
+  const incident = { kind: "loss", fromMs: 1500, toMs: 2500, streams: ["board"], agents: ["kiosk", "stand"], count: 9 };
+  const incidents = [
+    { ...incident, suspects: ["core:1>pier:24", "pier"], confidence: 0.96, title: "board lost 9 packets, at two" },
+    { ...incident, suspects: [], title: "nobody knows where" },
+  ];
+  const csv = csvOfIncidents({ startedAt: "2026-11-29T00:00:00.000Z", incidents } as unknown as RunReport);
+  expect(csv.split("\r\n")).toEqual([
+    "from,to,kind,streams,agents,packets,suspects,confidence,what",
+    '2026-11-29T00:00:01.500Z,2026-11-29T00:00:02.500Z,loss,board,kiosk stand,9,core:1>pier:24 pier,0.96,"board lost 9 packets, at two"',
+    "2026-11-29T00:00:01.500Z,2026-11-29T00:00:02.500Z,loss,board,kiosk stand,9,,,nobody knows where",
+    "",
+  ]);
 });

@@ -128,6 +128,23 @@ export function csvOfGaps(report: RunReport): string {
   return csv([["stream", "listener", "first_seq", "count", "start_ms", "duration_ms", "started_at"], ...rows]);
 }
 
+/** One line for each incident of a long run; none of a short one, which has findings alone. */
+export function csvOfIncidents({ incidents = [], startedAt }: RunReport): string {
+  const isoOf = (atMs: number): string => new Date(Date.parse(startedAt) + atMs).toISOString();
+  const rows = incidents.map((one): Cell[] => [
+    isoOf(one.fromMs),
+    isoOf(one.toMs),
+    one.kind,
+    one.streams.join(" "),
+    one.agents.join(" "),
+    one.count,
+    one.suspects.join(" "),
+    one.confidence ?? null,
+    one.title,
+  ]);
+  return csv([["from", "to", "kind", "streams", "agents", "packets", "suspects", "confidence", "what"], ...rows]);
+}
+
 /** RFC 4180, section 2. A text that a spreadsheet would take for a formula gets an apostrophe before it. */
 const csv = (rows: readonly (readonly Cell[])[]): string =>
   stringify([...rows], {

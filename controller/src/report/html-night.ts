@@ -1,6 +1,7 @@
 import { formatDurationNs, formatRatio } from "@dyetrace/wire";
 import type { NightSummary } from "../night/night-summary.ts";
 import { type Markup, markup } from "./markup.ts";
+import { timeOfDay, zoneAt } from "./time-of-day.ts";
 import { worstStrips } from "./worst-strips.ts";
 
 const HEIGHTS: Readonly<Record<string, number>> = { "1": 5, "2": 9, "3": 13, "4": 18 };
@@ -14,7 +15,7 @@ export function renderNightSection(night: NightSummary): Markup {
   return markup`<section><h2>The night</h2>
 <p>${formatDurationNs(night.untilMs * 1e6)}${night.isOver ? "" : " so far"}: ${received} packets received, ${share}; ${incidents} incidents.</p>
 ${patterns.length === 0 ? null : markup`<h3>Patterns</h3>${patterns.map(({ sentence }) => markup`<p>${sentence}</p>`)}`}
-${worst.length === 0 ? null : markup`<h3>Worst incidents</h3>${worst.map((one) => markup`<p>${clock(night.startedAt, one.fromMs)} UTC: ${one.title}</p>`)}`}
+${worst.length === 0 ? null : markup`<h3>Worst incidents</h3><p class="quiet">Times are in ${zoneAt(night.startedAt)}.</p>${worst.map((one) => markup`<p>${timeOfDay(night.startedAt, one.fromMs)}: ${one.title}</p>`)}`}
 <h3>Strips</h3>
 <p>Each cell is ${formatDurationNs(cellMs * 1e6)}; the higher the bar, the more was lost (under 0.01 %, 0.1 %, 1 %, more). An empty frame was not measured.</p>
 <div class="scroll"><table><tbody>${shown.map(
@@ -29,9 +30,6 @@ ${worst.length === 0 ? null : markup`<h3>Worst incidents</h3>${worst.map((one) =
 
 const lostWords = (lost: number, sent: number): string =>
   lost === 0 ? "nothing lost" : `${lost} lost (${formatRatio(lost / sent)})`;
-
-const clock = (startedAt: string, atMs: number): string =>
-  new Date(Date.parse(startedAt) + atMs).toISOString().slice(11, 19);
 
 function strip(cells: string): Markup {
   const letters = [...cells];

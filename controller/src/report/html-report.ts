@@ -5,9 +5,10 @@ import { renderDetails, renderHosts } from "./html-details.ts";
 import { renderFindings, renderMap } from "./html-findings.ts";
 import { renderBystanders, renderReceipts, renderStreams } from "./html-receipts.ts";
 import { HTML_STYLE } from "./html-style.ts";
-import { asDate, ms, table } from "./html-table.ts";
+import { ms, table } from "./html-table.ts";
 import { Markup, markup } from "./markup.ts";
 import { probeParts } from "./probe-parts.ts";
+import { dateAndTime, timeOfDay, zoneAt } from "./time-of-day.ts";
 
 export interface HtmlReportInput {
   readonly report: RunReport;
@@ -28,7 +29,7 @@ export function renderHtmlReport({ report, record, graph, sections = [], probes 
 <title>${report.site}: ${report.scenario}, ${report.verdict}</title><style>${new Markup(HTML_STYLE)}</style></head><body>
 <header><h1>${report.site}</h1>
 <p><span class="verdict ${report.verdict}">${VERDICTS[report.verdict]}</span> ${report.reason}</p>
-<p class="quiet">Scenario ${report.scenario}, ${asDate(report.startedAt)} to ${asDate(report.endedAt)} (${formatDurationNs(seconds * 1e9)}), run ${report.run}, dyetrace ${record.programVersion}</p></header>
+<p class="quiet">Scenario ${report.scenario}, ${dateAndTime(report.startedAt)} to ${dateAndTime(report.endedAt)} (${formatDurationNs(seconds * 1e9)}), run ${report.run}, dyetrace ${record.programVersion}</p></header>
 ${renderFindings(report.findings)}
 ${probeParts(report, probes).map(({ heading, sentences }) => markup`<section><h2>${heading}</h2>${sentences.map((sentence) => markup`<p>${sentence}</p>`)}</section>`)}
 <section><h2>Site</h2><div class="scroll">${renderMap(report, graph)}</div></section>
@@ -121,13 +122,12 @@ const QUIET_STATES: ReadonlySet<string> = new Set(["ok", "unknown"]);
 function renderIncidents({ incidents, startedAt }: RunReport): Markup | null {
   if (incidents === undefined) return null;
   if (incidents.length === 0) return markup`<section><h2>Incidents</h2><p>None.</p></section>`;
-  const clock = (atMs: number): string => new Date(Date.parse(startedAt) + atMs).toISOString().slice(11, 19);
   return table(
     "Incidents",
-    ["From (UTC)", "To", "Kind", "What", "Suspects", "Sureness"],
+    [`From (${zoneAt(startedAt)})`, "To", "Kind", "What", "Suspects", "Sureness"],
     incidents.map(({ kind, fromMs, toMs, title, suspects, confidence }) => [
-      clock(fromMs),
-      clock(toMs),
+      timeOfDay(startedAt, fromMs),
+      timeOfDay(startedAt, toMs),
       kind,
       title,
       suspects.join(", "),

@@ -19,5 +19,3 @@ export function table(title: string, head: readonly string[], rows: readonly (re
 
 export const ms = (value: number | null): string | null =>
   value === null ? null : value === 0 ? "0" : formatDurationNs(value * 1e6);
-
-export const asDate = (iso: string): string => `${iso.slice(0, 10)} ${iso.slice(11, 19)} UTC`;

@@ -1,6 +1,7 @@
-import { formatDurationNs, formatRatio, type ReportIncident } from "@dyetrace/wire";
+import { formatDurationNs, formatRatio, type RunReport } from "@dyetrace/wire";
 import type { NightSummary } from "../night/night-summary.ts";
-import type { Paint } from "./terminal-paint.ts";
+import { type Paint, wrap } from "./terminal-paint.ts";
+import { timeOfDay, zoneAt } from "./time-of-day.ts";
 import { worstStrips } from "./worst-strips.ts";
 
 /** Strips that are shown; the ones with most loss first. */
@@ -33,17 +34,29 @@ export function renderNight(night: NightSummary, paint: Paint): string {
   if (strips.length > shown.length)
     lines.push(paint(`  and ${strips.length - shown.length} more with less loss`, "quiet"));
   if (worst.length > 0)
-    lines.push("", paint("Worst incidents", "strong"), ...worst.map((one) => `  ${tell(one, night)}`));
+    lines.push(
+      "",
+      paint(`Worst incidents (${zoneAt(night.startedAt)})`, "strong"),
+      ...worst.map(({ fromMs, title }) => `  ${timeOfDay(night.startedAt, fromMs)}  ${title}`),
+    );
   if (patterns.length > 0)
     lines.push("", paint("Patterns", "strong"), ...patterns.map(({ sentence }) => `  ${sentence}`));
   lines.push("", paint(`run ${night.runId}`, "quiet"), "");
   return lines.join("\n");
 }
 
-function tell({ fromMs, title }: ReportIncident, { startedAt }: NightSummary): string {
-  const at = new Date(Date.parse(startedAt) + fromMs);
-  const clock = [at.getHours(), at.getMinutes(), at.getSeconds()]
-    .map((part) => String(part).padStart(2, "0"))
-    .join(":");
-  return `${clock}  ${title}`;
+/** Incidents that are listed; the page and the summary have the rest. */
+const MOST_INCIDENTS = 10;
+
+export function renderIncidents({ incidents = [], startedAt }: RunReport, paint: Paint): string[] {
+  if (incidents.length === 0) return [];
+  const rest = incidents.length - MOST_INCIDENTS;
+  return [
+    "",
+    paint(`Incidents (${zoneAt(startedAt)})`, "strong"),
+    ...incidents
+      .slice(0, MOST_INCIDENTS)
+      .flatMap(({ fromMs, title }) => wrap(`${timeOfDay(startedAt, fromMs)}  ${title}`, "  ")),
+    ...(rest > 0 ? [paint(`  and ${rest} more, which --html, --json and --incidents-csv have`, "quiet")] : []),
+  ];
 }

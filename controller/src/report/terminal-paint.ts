@@ -16,3 +16,22 @@ export function paintFor(stream: { readonly isTTY?: boolean }): Paint {
   const hasColour = stream.isTTY === true && process.env["NO_COLOR"] === undefined;
   return hasColour ? (text, tone) => styleText(STYLES[tone], text) : (text) => text;
 }
+
+const WRAP_COLUMNS = 100;
+
+/** Breaks at spaces; `first` stands before the first line, `rest` (or as many spaces) before the others. */
+export function wrap(text: string, first: string, rest: string = " ".repeat(first.length)): string[] {
+  const lines: string[] = [];
+  let line = first;
+  let isEmpty = true;
+  for (const word of text.split(" ")) {
+    if (!isEmpty && line.length + 1 + word.length > WRAP_COLUMNS) {
+      lines.push(line);
+      line = rest;
+      isEmpty = true;
+    }
+    line += isEmpty ? word : ` ${word}`;
+    isEmpty = false;
+  }
+  return [...lines, line];
+}

@@ -16,11 +16,11 @@ import {
 } from "@dyetrace/wire";
 import { probeParts } from "./probe-parts.ts";
 import { drawSiteTree } from "./site-tree.ts";
-import type { Paint, Tone } from "./terminal-paint.ts";
+import { renderIncidents } from "./terminal-night.ts";
+import { type Paint, type Tone, wrap } from "./terminal-paint.ts";
 
 /** Streams drawn as trees; with more, only those with a finding, then the first. */
 const MOST_TREES = 4;
-const WRAP_COLUMNS = 100;
 
 /** A report for people at a terminal: the verdict, each finding, and the site with what happened where. */
 export function renderReport(
@@ -95,22 +95,6 @@ function renderHosts({ hosts = [] }: RunReport, paint: Paint): string[] {
     "",
     paint("Hosts counted, whoever's traffic it was", "strong"),
     ...told.slice(0, MOST_HOSTS).flatMap((line) => wrap(line, "  ")),
-    ...(rest > 0 ? [paint(`  and ${rest} more`, "quiet")] : []),
-  ];
-}
-
-/** Incidents that are listed; the page and the summary have the rest. */
-const MOST_INCIDENTS = 10;
-
-function renderIncidents({ incidents = [] }: RunReport, paint: Paint): string[] {
-  if (incidents.length === 0) return [];
-  const rest = incidents.length - MOST_INCIDENTS;
-  return [
-    "",
-    paint("Incidents", "strong"),
-    ...incidents
-      .slice(0, MOST_INCIDENTS)
-      .flatMap(({ fromMs, title }) => wrap(`${formatDurationNs(fromMs * 1e6)} after the start: ${title}`, "  ")),
     ...(rest > 0 ? [paint(`  and ${rest} more`, "quiet")] : []),
   ];
 }
@@ -230,21 +214,4 @@ function receiptSays(receipt: ReportReceipt, paint: Paint): string {
     parts.push(paint(`delay varies by ${formatDurationNs(delayVariation.p99Ms * 1e6)} (99 %)`, "quiet"));
   }
   return parts.join(", ");
-}
-
-/** Breaks at spaces; `first` stands before the first line, `rest` (or as many spaces) before the others. */
-function wrap(text: string, first: string, rest: string = " ".repeat(first.length)): string[] {
-  const lines: string[] = [];
-  let line = first;
-  let isEmpty = true;
-  for (const word of text.split(" ")) {
-    if (!isEmpty && line.length + 1 + word.length > WRAP_COLUMNS) {
-      lines.push(line);
-      line = rest;
-      isEmpty = true;
-    }
-    line += isEmpty ? word : ` ${word}`;
-    isEmpty = false;
-  }
-  return [...lines, line];
 }

@@ -39,7 +39,7 @@ export interface MinuteCount {
 }
 
 /**
- * Something that happened at one place. `loss`, `silence` and `host-loss` are a listener's; `send-stall` and
+ * Something that happened at one place. `loss`, `silence`, `host-loss`, `duplicates` and `reordered` are a listener's; `send-stall` and
  * `source-stop` a source's; `link` and `clock-step` a host's; `query` and `querier-change` what a watcher heard; `away`
  * is time that nobody measured; `no-control` time without the controller, in which measuring went on.
  */
@@ -47,6 +47,8 @@ export type EpisodeKind =
   | "loss"
   | "silence"
   | "host-loss"
+  | "duplicates"
+  | "reordered"
   | "send-stall"
   | "source-stop"
   | "link"

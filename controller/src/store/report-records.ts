@@ -1,4 +1,4 @@
-import { type Kysely, sql } from "kysely";
+import { type Kysely, type Selectable, sql } from "kysely";
 import { insertEpisodes, type KeepOutcome, keepReports } from "./keep-reports.ts";
 import type { Episode, EpisodeKind, KeptReport, MinuteCount, ReportBody } from "./kept-report.ts";
 import { unpackBody } from "./pack-body.ts";
@@ -158,17 +158,51 @@ export class ReportRecords {
       .orderBy("id")
       .limit(most)
       .execute();
-    return rows.map((row) => ({
-      kind: row.kind as EpisodeKind,
-      agent: row.agent,
-      streamId: row.stream_id,
-      fromNs: row.from_ns,
-      toNs: row.to_ns,
-      count: row.count,
-      detail: row.detail,
-    }));
+    return rows.map(toEpisode);
+  }
+
+  /** The same, page by page in the order of their beginnings, so that a night of any length needs little memory. */
+  async *episodePages(
+    runId: string,
+    toNs: number,
+    size: number,
+    without: readonly EpisodeKind[] = [],
+  ): AsyncGenerator<readonly Episode[]> {
+    let after = { fromNs: -1, id: 0 };
+    for (;;) {
+      const rows = await this.#db
+        .selectFrom("episodes")
+        .selectAll()
+        .where("run_id", "=", runId)
+        .where("from_ns", "<", toNs)
+        .where((where) =>
+          where.or([
+            where("from_ns", ">", after.fromNs),
+            where.and([where("from_ns", "=", after.fromNs), where("id", ">", after.id)]),
+          ]),
+        )
+        .where("kind", "not in", without.length === 0 ? [""] : [...without])
+        .orderBy("from_ns")
+        .orderBy("id")
+        .limit(size)
+        .execute();
+      if (rows.length > 0) yield rows.map(toEpisode);
+      const last = rows.at(-1);
+      if (last === undefined || rows.length < size) return;
+      after = { fromNs: last.from_ns, id: last.id };
+    }
   }
 }
+
+const toEpisode = (row: Selectable<StoreTables["episodes"]>): Episode => ({
+  kind: row.kind as EpisodeKind,
+  agent: row.agent,
+  streamId: row.stream_id,
+  fromNs: row.from_ns,
+  toNs: row.to_ns,
+  count: row.count,
+  detail: row.detail,
+});
 
 type ReportRow = StoreTables["reports"];
 

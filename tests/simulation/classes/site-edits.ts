@@ -61,6 +61,16 @@ export function withoutSwitch(graph: SiteGraph, name: string, above: string): Si
   return withLinks(graph, links, [name]);
 }
 
+/** The plan's segments, both ways, of the cables that end at a node of the world, known by the port at their other end. */
+export function segmentsLike(world: SiteGraph, plan: SiteGraph, node: string): string[] {
+  const isFarEnd = (end: string): boolean =>
+    world.links.some((link) => {
+      const other = endAt(link, node) === link.a ? link.b : link.a;
+      return endAt(link, node) !== null && `${other.node}:${other.port}` === end;
+    });
+  return [...plan.outgoing.values()].flat().flatMap(({ id }) => (id.split(">").some(isFarEnd) ? [id] : []));
+}
+
 /** Neighbours of a node that forward. */
 export const forwardingNeighbours = (graph: SiteGraph, node: string): string[] =>
   (graph.outgoing.get(node) ?? []).map(({ to }) => to.node).filter((name) => graph.nodes.get(name)?.kind !== "host");

@@ -10,7 +10,7 @@ import { type ClassScene, sceneOn, segmentsAmong } from "./class-scene.ts";
 import { type Cut, drawCut } from "./draw-cut.ts";
 import { queriedHosts, queryTimes, withQueries } from "./observed-queries.ts";
 import { withReportsHeard } from "./reports-heard.ts";
-import { forwardingNeighbours, nodesBehind, relink, swapHosts, withoutSwitch } from "./site-edits.ts";
+import { forwardingNeighbours, nodesBehind, relink, segmentsLike, swapHosts, withoutSwitch } from "./site-edits.ts";
 
 /** A site as it is, and the plan that somebody made of it. */
 interface PlanError {
@@ -18,6 +18,8 @@ interface PlanError {
   readonly plan: SiteGraph;
   /** Nodes that the plan has elsewhere, or does not have. */
   readonly misplaced: readonly string[];
+  /** What the plan has in the stead of a place of the world that it lacks. */
+  readonly standsFor?: (place: string) => readonly string[];
 }
 
 type DrawError = (site: SiteGraph, random: Random) => PlanError | null;
@@ -58,7 +60,15 @@ const missingSwitch: DrawError = (world, random) => {
   if (candidates.length === 0) return null;
   const { name, above: neighbours } = drawOne(random, candidates);
   const above = drawOne(random, neighbours);
-  return { world, plan: withoutSwitch(world, name, above), misplaced: nodesBehind(world, name, above) };
+  const plan = withoutSwitch(world, name, above);
+  // In the plan `above` is both switches, and a cable of the missing one ends there: who follows it comes to the missing one.
+  const cables = segmentsLike(world, plan, name);
+  const standsFor = (place: string): readonly string[] => {
+    if (place === name) return [above, ...cables];
+    const ends = place.split(">").map((end) => end.split(":")[0]);
+    return ends.includes(name) && ends.includes(above) ? [above] : [];
+  };
+  return { world, plan, misplaced: nodesBehind(world, name, above), standsFor };
 };
 
 /** A switch hangs by a link that the plan does not have; the one of the plan lies idle. */
@@ -86,7 +96,7 @@ const planClass = (name: string, about: string, drawError: DrawError): Simulated
     const run = observed(scene, simulateRun(scene.graph, scene.streams, faults, random), random);
     const truth = {
       ...NOTHING_WRONG,
-      places,
+      places: [...places, ...places.flatMap((place) => error.standsFor?.(place) ?? [])],
       misplaced: error.misplaced,
       trueKinds: ["plan-mismatch"] as const,
     };

@@ -141,7 +141,7 @@ export const ReportCoverageSchema = Type.Object({
 
 /** Something that went wrong for a time and then stopped, or not. Times count from the run's start. */
 export const ReportIncidentSchema = Type.Object({
-  /** `loss`, `silence`, `host-loss`, `source`, `away` (nobody measured), `no-control` (measured on without the controller), `link`, `clock-step`, `dropped`. */
+  /** `loss`, `host-loss`, `duplicates`, `reordered`, `source`, `querier-change`, `away` (nobody measured), `no-control` (measured on without the controller), `link`, `clock-step`, `dropped`. */
   kind: Type.String(),
   fromMs: Ms,
   toMs: Ms,
