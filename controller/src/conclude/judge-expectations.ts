@@ -5,8 +5,12 @@ interface Rule {
   readonly what: string;
   readonly limit: number;
   readonly measure: (receipt: ReportReceipt) => number | null;
+  /** What it surely is where it lasted to the end: more may be true. By default never known. */
+  readonly atLeast?: (receipt: ReportReceipt) => number | null;
   /** False: this listener has nothing to measure here, and the limit does not concern it. By default true. */
   readonly concerns?: (receipt: ReportReceipt) => boolean;
+  /** Why it concerns none, where that is so. */
+  readonly unconcerned?: string;
 }
 
 /** Whether a listener has a join or a leave whose delay can be told at all. */
@@ -23,9 +27,11 @@ export function judgeExpectations(
   rateOf: PacketRate = () => null,
 ): ReportExpectation[] {
   const shares = judgeShares(expect, receipts, rateOf).map((share) => withWarmUp(share, expect, receipts));
-  const times = rulesOf(expect, hasDelay).map(({ concerns = () => true, ...rule }) =>
-    judge(rule, receipts.filter(concerns)),
-  );
+  const times = rulesOf(expect, hasDelay).map(({ concerns = () => true, unconcerned, ...rule }) => {
+    const concerned = receipts.filter(concerns);
+    const isNone = unconcerned !== undefined && receipts.length > 0 && concerned.length === 0;
+    return isNone ? notApplying(rule, unconcerned) : judge(rule, concerned);
+  });
   return [...shares, ...times];
 }
 
@@ -58,24 +64,42 @@ function rulesOf(expect: ScenarioExpectation, hasDelay: HasDelay): Rule[] {
     what: "join delay",
     measure: (r) => r.joinDelays?.p95Ms ?? null,
     concerns: (r) => hasDelay(r, "join"),
+    unconcerned: "whoever joined did so before the stream began, or where it came already",
   });
   add(inMs(expect.leaveDelayNs), {
     what: "leave delay",
     measure: (r) => r.leaveDelays?.p95Ms ?? null,
+    atLeast: (r) => r.leaveDelayAtLeastMs ?? null,
     concerns: (r) => hasDelay(r, "leave"),
+    unconcerned: "nobody left a stream that came, and said so on the wire",
   });
   return rules;
 }
 
 const format = (ms: number): string => (ms === 0 ? "0" : formatDurationNs(ms * 1e6));
 
-function judge({ what, limit, measure }: Rule, receipts: readonly ReportReceipt[]): ReportExpectation {
-  const measured = receipts.map((receipt) => ({
-    receipt,
-    value: measure(receipt),
-  }));
-  const known = measured.flatMap(({ receipt, value }) => (value === null ? [] : [{ receipt, value }]));
-  const unknown = measured.length - known.length;
+const notApplying = ({ what, limit }: Rule, why: string): ReportExpectation => ({
+  what,
+  limit: format(limit),
+  measured: null,
+  met: null,
+  detail: `Does not apply: ${why}.`,
+  applies: false,
+});
+
+function judge(
+  { what, limit, measure, atLeast = () => null }: Rule,
+  receipts: readonly ReportReceipt[],
+): ReportExpectation {
+  const measured = receipts.map((receipt) => {
+    const [value, leastMs] = [measure(receipt), atLeast(receipt)];
+    // What lasted to the end is known no further than that.
+    const isOpen = leastMs !== null && (value === null || leastMs > value);
+    return { receipt, value: isOpen ? leastMs : value, isOpen };
+  });
+  const known = measured.flatMap(({ value, ...one }) => (value === null ? [] : [{ ...one, value }]));
+  const open = known.filter(({ isOpen, value }) => isOpen && value <= limit);
+  const unknown = measured.length - known.length + open.length;
   const worst = known.reduce<(typeof known)[number] | null>((a, b) => (a === null || b.value > a.value ? b : a), null);
   const isBroken = worst !== null && worst.value > limit;
   const isKnown = worst !== null && unknown === 0;
@@ -84,7 +108,7 @@ function judge({ what, limit, measure }: Rule, receipts: readonly ReportReceipt[
   return {
     what,
     limit: format(limit),
-    measured: worst === null ? null : format(worst.value),
+    measured: worst === null ? null : `${worst.isOpen ? "at least " : ""}${format(worst.value)}`,
     met: isBroken ? false : isKnown ? true : null,
     detail: `${where}${rest}`.trim(),
   };

@@ -112,6 +112,34 @@ test("judgeExpectations: given one receipt over the limit and one unknown, then 
   expect(loss?.detail).toContain("kiosk");
 });
 
+test("judgeExpectations: given a leave after which the stream went on to the end, then its delay is at least what was waited", () => {
+  const limits = { ...NO_LIMITS, leaveDelayNs: 3e9 };
+  const open = receipt({ leavesWithoutEffect: 1, leaveDelayAtLeastMs: 6_200 });
+  expect(judgeExpectations(limits, [open])[0]).toMatchObject({ measured: "at least 6.2 s", met: false });
+  // Waited for less than the limit: it may be kept or not.
+  const short = receipt({ leavesWithoutEffect: 1, leaveDelayAtLeastMs: 1_000 });
+  expect(judgeExpectations(limits, [short])[0]).toMatchObject({ measured: "at least 1 s", met: null });
+});
+
+test("judgeExpectations: given that nobody's join could be measured, then the limit does not apply, and the verdict does not wait for it", () => {
+  const receipts = [receipt({})];
+  const expectations = judgeExpectations({ ...NO_LIMITS, joinDelayNs: 5e8, longestGapNs: 5e7 }, receipts, () => false);
+  expect(expectations.map(({ what, met, applies }) => [what, met, applies])).toEqual([
+    ["longest gap", true, undefined],
+    ["join delay", null, false],
+  ]);
+  expect(expectations[1]?.detail).toContain("before the stream began");
+  expect(judgeRun([], expectations, receipts, [], false).verdict).toBe("pass");
+  const [none] = judgeExpectations({ ...NO_LIMITS, joinDelayNs: 5e8 }, receipts, () => false);
+  expect(judgeRun([], none === undefined ? [] : [none], receipts, [], false)).toEqual({
+    verdict: "pass",
+    reason: "Nothing was found, and none of the scenario's limits applies.",
+  });
+  // A join that could be measured, and was not, is another matter.
+  expect(judgeExpectations({ ...NO_LIMITS, joinDelayNs: 5e8 }, receipts)[0]).toMatchObject({ met: null });
+  expect(judgeExpectations({ ...NO_LIMITS, joinDelayNs: 5e8 }, receipts)[0]?.applies).toBeUndefined();
+});
+
 const expectation = (limits: string): ScenarioExpectation =>
   loadScenario(
     `

@@ -78,9 +78,10 @@ export function judgeRun(
   if (untold.length > 0) {
     return { verdict: "inconclusive", reason: `What was received is not known: ${nameReceipts(untold)}. ${RUN_AGAIN}` };
   }
-  const open = expectations.filter((expectation) => expectation.met === null);
+  const applying = expectations.filter(({ applies }) => applies !== false);
+  const open = applying.filter((expectation) => expectation.met === null);
   if (open.length > 0) return { verdict: "inconclusive", reason: open.map(sayOpen).join(" ") };
-  if (expectations.length > 0)
+  if (applying.length > 0)
     return { verdict: "pass", reason: "Everything that the scenario asks for was measured and met." };
   if (receipts.length === 0) {
     return {
@@ -88,7 +89,8 @@ export function judgeRun(
       reason: "Nobody joined and the scenario sets no limit, so nothing was measured. Let some agents join.",
     };
   }
-  return { verdict: "pass", reason: "Nothing was found, and the scenario sets no limit." };
+  const noLimit = expectations.length > 0 ? "none of the scenario's limits applies" : "the scenario sets no limit";
+  return { verdict: "pass", reason: `Nothing was found, and ${noLimit}.` };
 }
 
 /** Why an expectation is not decided, as sentences; the expectation's own detail has the figures. */

@@ -7,7 +7,7 @@ const MOST_VALUES = 100;
 
 type Delays = Pick<
   ReportReceipt,
-  "joinDelayMs" | "leaveDelayMs" | "joinDelays" | "leaveDelays" | "leavesWithoutEffect"
+  "joinDelayMs" | "leaveDelayMs" | "joinDelays" | "leaveDelays" | "leavesWithoutEffect" | "leaveDelayAtLeastMs"
 >;
 
 /** Join and leave delays over all stays of one listener. */
@@ -17,12 +17,14 @@ export function reportDelays(stays: readonly Stay[]): Delays {
   const joinDelays = reportDelay(joins);
   const leaveDelays = reportDelay(leaves.filter((delay) => delay?.kind === "measured"));
   const known = leaves.filter((delay) => delay !== null);
+  const open = known.filter((delay) => delay.kind === "still-flowing");
   return {
     joinDelayMs: joinDelays?.medianMs ?? null,
     leaveDelayMs: leaveDelays?.medianMs ?? null,
     joinDelays,
     leaveDelays,
-    leavesWithoutEffect: known.length === 0 ? null : known.filter(({ kind }) => kind === "still-flowing").length,
+    leavesWithoutEffect: known.length === 0 ? null : open.length,
+    leaveDelayAtLeastMs: open.length === 0 ? null : Math.max(...open.map(({ atLeastNs }) => atLeastNs)) / 1e6,
   };
 }
 

@@ -1,4 +1,5 @@
 import {
+  type GroupQueryHeard,
   type HeardReport,
   type MembershipTimers,
   type QuerierHeard,
@@ -8,9 +9,13 @@ import {
 import type { MembershipView, QuerierSeen } from "@dyetrace/measure";
 import { hostOfAgent, type SiteGraph } from "@dyetrace/site";
 import { greatestOf, type MembershipEvent } from "@dyetrace/wire";
+import type { HeardMembership } from "../account/heard-membership.ts";
 import type { RunAccount } from "../account/run-account.ts";
 
-type MembershipPart = Pick<RunObservations, "queriers" | "membership" | "timers" | "mldTimers" | "reportsHeard">;
+type MembershipPart = Pick<
+  RunObservations,
+  "queriers" | "membership" | "timers" | "mldTimers" | "reportsHeard" | "groupQueries"
+>;
 
 /** A silence of more than this many of its intervals, and a querier's queries stand as two stretches. */
 const MISSED_INTERVALS = 1.5;
@@ -30,7 +35,9 @@ export function observeMembership({ run, agents: accounts }: RunAccount, graph: 
   const views = heard.map(({ view }) => view);
   const lastMemberMs = lastMemberOf(heard.flatMap(({ events }) => events));
   return {
-    ...(heard.length === 0 ? {} : { reportsHeard: reportsHeard(agents, groups) }),
+    ...(heard.length === 0
+      ? {}
+      : { reportsHeard: reportsHeard(agents, groups), groupQueries: groupQueries(agents, groups) }),
     queriers: agents.map(({ host, heard }) => ({
       host,
       canHear: heard !== null,
@@ -54,8 +61,22 @@ const isHeeded = ({ vlanId, acceptance }: QuerierSeen): boolean => vlanId === nu
 interface HostView {
   readonly host: string;
   /** Null if it can't watch. */
-  readonly heard: { readonly view: MembershipView } | null;
+  readonly heard: HeardMembership | null;
 }
+
+/** Queries about one of the run's groups that came to agents, whether about all sources or some. */
+const groupQueries = (agents: readonly HostView[], groups: ReadonlySet<string>): GroupQueryHeard[] =>
+  agents.flatMap(({ host, heard }) =>
+    (heard?.events ?? []).flatMap(({ atNs, direction, message }) =>
+      message.kind === "query" &&
+      direction === "in" &&
+      message.vlanId === null &&
+      message.group !== null &&
+      groups.has(message.group)
+        ? [{ host, group: message.group, atMs: atNs / 1e6 }]
+        : [],
+    ),
+  );
 
 /** Which agents heard whose reports for the run's groups. A report is told to be an agent's by the MAC address it left with. */
 function reportsHeard(agents: readonly HostView[], groups: ReadonlySet<string>): HeardReport[] {

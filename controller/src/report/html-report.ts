@@ -70,7 +70,8 @@ const METHOD = [
 
 function renderExpectations({ expectations }: RunReport): Markup | null {
   if (expectations.length === 0) return null;
-  const words = ({ met, undecided }: ReportExpectation): string => {
+  const words = ({ met, undecided, applies }: ReportExpectation): string => {
+    if (applies === false) return "does not apply";
     if (met === null) return undecided === undefined ? "not judged" : "undecided";
     return met ? "met" : "not met";
   };

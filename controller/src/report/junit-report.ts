@@ -16,16 +16,19 @@ export interface JunitCase {
  * standard for it (common practice, no source).
  */
 export function junitOfRun(report: RunReport): string {
-  const expectations = report.expectations.map(({ what, limit, measured, met, detail, undecided }): JunitCase => {
-    const name = limit === "none" ? `no ${what}` : `${what} at most ${limit}`;
-    const doubt = undecided === undefined ? "" : "undecided, ";
-    const message = measured === null ? "not measured" : `${doubt}measured ${measured}`;
-    const outcome =
-      met === true
-        ? ({ kind: "passed" } as const)
-        : ({ kind: met === false ? "failed" : "skipped", message, detail } as const);
-    return { suite: "expectations", name, outcome };
-  });
+  const expectations = report.expectations.map(
+    ({ what, limit, measured, met, detail, undecided, applies }): JunitCase => {
+      const name = limit === "none" ? `no ${what}` : `${what} at most ${limit}`;
+      const doubt = undecided === undefined ? "" : "undecided, ";
+      const unmeasured = applies === false ? "does not apply" : "not measured";
+      const message = measured === null ? unmeasured : `${doubt}measured ${measured}`;
+      const outcome =
+        met === true
+          ? ({ kind: "passed" } as const)
+          : ({ kind: met === false ? "failed" : "skipped", message, detail } as const);
+      return { suite: "expectations", name, outcome };
+    },
+  );
   const findings = report.findings.map(({ kind, title, evidence, suspects, advice }): JunitCase => {
     const outcome = OUTCOMES[findingKindFacts(kind).effect];
     const detail = [...evidence, advice].filter((line) => line !== "").join("\n");

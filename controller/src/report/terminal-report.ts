@@ -56,7 +56,7 @@ const isSaidBelow = ({ reason, findings }: RunReport): boolean =>
 /** The limits that were broken, those that the packets could not decide, and in one line those that nobody could judge. */
 function renderExpectations({ expectations }: RunReport, paint: Paint): string[] {
   const broken = expectations.filter((expectation) => expectation.met === false);
-  const open = expectations.filter((expectation) => expectation.met === null);
+  const open = expectations.filter(({ met, applies }) => met === null && applies !== false);
   const undecided = open.filter((expectation) => expectation.undecided !== undefined);
   const unknown = open.filter((expectation) => expectation.undecided === undefined);
   if (broken.length + open.length === 0) return [];

@@ -9,6 +9,7 @@ export type { Narrowed, NarrowedOutcome, ProbedFinding, ProbedPair } from "./pro
 export type { Probe, ProbeStream, ProbeTask, SilentStream, WantedAgent } from "./probe/probe.ts";
 export {
   type BystanderObservation,
+  type GroupQueryHeard,
   type HeardReport,
   type HostClock,
   type ListenerObservation,

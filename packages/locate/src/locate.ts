@@ -14,6 +14,7 @@ import { type MeasuredChain, measuredChains } from "./loss/segment-loss.ts";
 import { type LossScope, streamLoss } from "./loss/stream-loss.ts";
 import { findHostsInOtherVlans } from "./membership/hosts-in-other-vlans.ts";
 import { leavesOf } from "./membership/leave-cut.ts";
+import { LeaveWitness } from "./membership/leave-signs.ts";
 import type { MembershipContext } from "./membership/membership-context.ts";
 import { findNoQuerier } from "./membership/no-querier.ts";
 import { timersOf } from "./membership/querier-timing.ts";
@@ -105,6 +106,7 @@ function accusationsOn(site: SiteIndex, observations: RunObservations): Accusati
   const streams = streamFacts(site, observations);
   const membership: MembershipContext = {
     leaves: leavesOf(site, observations),
+    leaveSigns: new LeaveWitness(site, observations),
     queries: new QueryView(site, observations),
     timersOf: (family) => timersOf(observations, family),
   };

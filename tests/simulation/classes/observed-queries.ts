@@ -25,7 +25,7 @@ export function queryTimes(random: Random, intervalMs: number, fromMs: number, u
 
 /**
  * Adds what agents hear and say of memberships: every host with an agent that watches the run, general queries where they
- * come, a report for each join and for each query heard, within the response time.
+ * come, a report for each join and for each query heard, within the response time, and a leave for each leave.
  */
 export function withQueries(
   run: RunObservations,
@@ -48,11 +48,13 @@ export function withQueries(
           : [{ address: "192.0.2.1", family: 4, version: 3, queries: heard.length, firstMs, lastMs }],
     };
   });
-  const membership = run.listeners.flatMap(({ host, stream, joinedFromMs }): MembershipEvent[] => {
+  const membership = run.listeners.flatMap(({ host, stream, joinedFromMs, joinedToMs }): MembershipEvent[] => {
+    const group = groupOf.get(stream) ?? "";
     const answers = atMs.filter((at) => isHeard(host, at)).map((at) => at + random() * timers.queryResponseMs);
-    return [joinedFromMs, ...answers]
+    const reports = [joinedFromMs, ...answers]
       .filter((at) => at <= untilMs)
-      .map((at) => ({ kind: "report", host, group: groupOf.get(stream) ?? "", atMs: at }));
+      .map((at): MembershipEvent => ({ kind: "report", host, group, atMs: at }));
+    return joinedToMs === null ? reports : [...reports, { kind: "leave", host, group, atMs: joinedToMs }];
   });
   return { ...run, queriers, membership, timers };
 }

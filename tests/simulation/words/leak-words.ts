@@ -1,7 +1,19 @@
 import { layer2Domain, planPlace } from "@dyetrace/site";
 import type { Finding } from "../../../packages/locate/src/finding/finding.ts";
 import type { Observed } from "./observed.ts";
-import { COUNT, first, isListOf, ms, NAMES, namesIn, type Phrase, type PhraseBook, slackMs, TIME } from "./phrase.ts";
+import {
+  COUNT,
+  first,
+  isListOf,
+  ms,
+  NAMES,
+  namesIn,
+  type Parts,
+  type Phrase,
+  type PhraseBook,
+  slackMs,
+  TIME,
+} from "./phrase.ts";
 import { misplaced, PLACE } from "./place-words.ts";
 
 const OUT = "out of (?:several ports of )?(?<out>[^ :,]+(?::[^ ,:]+)?)(?: in VLAN [0-9]+)?";
@@ -73,27 +85,38 @@ const TITLES: readonly Phrase[] = [
     says: new RegExp(
       `^(?<streams>${NAMES}) kept coming to (?<hosts>${NAMES}) for (?<most>(?:up to )?${TIME}) after the leave, through (?<out>[^ ]+)(?: in VLAN [0-9]+)?$`,
     ),
+    untrue: (part, finding, observed) => first(untrueTail(part, finding, observed), isElsewhere(part("out"), finding)),
+  },
+  {
+    says: new RegExp(
+      `^(?<streams>${NAMES}) kept coming to (?<hosts>${NAMES}) for (?<most>(?:up to )?${TIME}) after (?:it|they) had left without a word$`,
+    ),
     untrue: (part, finding, observed) => {
-      const most = part("most").replace("up to ", "");
-      const left = namesIn(part("hosts")).names.filter((host) =>
-        finding.streams.every((stream) =>
-          observed.listeners(stream).every((one) => one.host !== host || one.joinedToMs === null),
+      const groups = finding.streams.map((stream) => observed.stream(stream).group);
+      const said = namesIn(part("hosts")).names.filter((host) =>
+        observed.run.listeners.some(
+          ({ host: own, joinedToMs, stream }) =>
+            own === host &&
+            finding.streams.includes(stream) &&
+            joinedToMs !== null &&
+            observed.run.membership.some(
+              (one) =>
+                one.kind === "leave" &&
+                one.host === host &&
+                groups.includes(one.group) &&
+                Math.abs(one.atMs - joinedToMs) < 1_000,
+            ),
         ),
       );
-      const tails = observed.run.bystanders
-        .filter(({ stream }) => finding.streams.includes(stream))
-        .flatMap(({ stream, host, lastMs }) =>
-          observed
-            .listeners(stream)
-            .filter((one) => one.host === host)
-            .map(({ joinedToMs }) => (lastMs ?? 0) - (joinedToMs ?? 0)),
-        );
-      return first(
-        left.length > 0 && `${left} never left`,
-        isElsewhere(part("out"), finding),
-        !tails.some((tail) => Math.abs(tail - ms(most)) <= slackMs(most, 20)) && `tails of ${tails}`,
-      );
+      return first(untrueTail(part, finding, observed), said.length > 0 && `${said} said so`);
     },
+  },
+  {
+    says: new RegExp(
+      `^(?<streams>${NAMES}) kept coming to (?<hosts>${NAMES}) for (?<most>(?:up to )?${TIME}) after the leave: nobody asked there for further members, so the leave was lost on its way to the querier, or the question on its way back$`,
+    ),
+    untrue: (part, finding, observed) =>
+      first(untrueTail(part, finding, observed), observed.run.groupQueries === undefined && "nobody listened"),
   },
   {
     says: new RegExp(
@@ -114,6 +137,28 @@ const TITLES: readonly Phrase[] = [
       first(isElsewhere(part("out"), finding), haveSeen(part("hosts"), finding, observed)),
   },
 ];
+
+/** Somebody named never left, or no tail is as long as said. */
+function untrueTail(part: Parts, finding: Finding, observed: Observed): string | null {
+  const most = part("most").replace("up to ", "");
+  const left = namesIn(part("hosts")).names.filter((host) =>
+    finding.streams.every((stream) =>
+      observed.listeners(stream).every((one) => one.host !== host || one.joinedToMs === null),
+    ),
+  );
+  const tails = observed.run.bystanders
+    .filter(({ stream }) => finding.streams.includes(stream))
+    .flatMap(({ stream, host, lastMs }) =>
+      observed
+        .listeners(stream)
+        .filter((one) => one.host === host)
+        .map(({ joinedToMs }) => (lastMs ?? 0) - (joinedToMs ?? 0)),
+    );
+  return first(
+    left.length > 0 && `${left} never left`,
+    !tails.some((tail) => Math.abs(tail - ms(most)) <= slackMs(most, 20)) && `tails of ${tails}`,
+  );
+}
 
 /** Each watched, and heard no query between the first packet of one of the streams and its first frame. */
 function unheard(list: string, { streams }: Finding, observed: Observed): string | null {

@@ -131,13 +131,25 @@ function Promises({ report }: { readonly report: RunReport }) {
           </tr>
         </thead>
         <tbody>
-          {sorted.map(({ what, limit, measured, met, detail, undecided }) => (
+          {sorted.map(({ what, limit, measured, met, detail, undecided, applies }) => (
             <tr key={`${what} ${detail}`}>
               <th scope="row">{what}</th>
               <td>{limit}</td>
               <td>{measured ?? "not measured"}</td>
               <td>
-                {met === null ? undecided === undefined ? "not judged" : "undecided" : met ? "yes" : <b>no</b>}{" "}
+                {applies === false ? (
+                  "does not apply"
+                ) : met === null ? (
+                  undecided === undefined ? (
+                    "not judged"
+                  ) : (
+                    "undecided"
+                  )
+                ) : met ? (
+                  "yes"
+                ) : (
+                  <b>no</b>
+                )}{" "}
                 {detail !== "" && <span class="soft small">{detail}</span>}
               </td>
             </tr>

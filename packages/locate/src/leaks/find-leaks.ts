@@ -27,7 +27,7 @@ export interface Leaks {
 export function findLeaks(
   site: SiteIndex,
   streams: readonly StreamFacts[],
-  { queries, timersOf }: Pick<MembershipContext, "queries" | "timersOf">,
+  { queries, leaveSigns, timersOf }: Pick<MembershipContext, "queries" | "leaveSigns" | "timersOf">,
 ): Leaks {
   if (!streams.some((facts) => facts.bystanders.some(({ bystander }) => bystander.frames > 0))) {
     return { findings: [], remarks: [] };
@@ -53,7 +53,7 @@ export function findLeaks(
     queries,
   );
   const together = togetherByPort(site, others).map((sightings) => ({ sightings, queriesStopAt: null }));
-  const cases = new LeakCases(site, leaks, staysOf, queriers, timersOf);
+  const cases = new LeakCases(site, leaks, staysOf, queriers, { leaveSigns, timersOf });
   return {
     findings: findingsOf(
       LEAK_ROWS,

@@ -7,6 +7,7 @@ import { isAtOrBelow, nodesDownTo } from "../site/source-tree.ts";
 import { type HiddenCause, hiddenCauses } from "./hidden-cause.ts";
 import { ownLeaveBefore } from "./leak-pattern.ts";
 import type { LeakSighting, StreamLeaks } from "./leak-sighting.ts";
+import { type SlowLeave, slowLeaveOf } from "./slow-leave.ts";
 import { SETTLING_MS } from "./stream-stays.ts";
 import { type TableLimit, tableLimit } from "./table-limit.ts";
 
@@ -29,6 +30,8 @@ export interface LeakCase {
   readonly timers: MembershipTimers;
   /** The longest that frames came after the host's own leave, null unless that is the pattern. */
   readonly leaveTailMs: number | null;
+  /** What became of these leaves; null unless that is the pattern. */
+  readonly slowLeave: SlowLeave | null;
   /** Set when the leak began as one more group was joined. */
   readonly tableLimit: TableLimit | null;
   /** Set when memberships ran out for want of queries: where these stop on their way. */
@@ -37,13 +40,15 @@ export interface LeakCase {
   readonly queriesStopOn: readonly LinkSegment[];
 }
 
+type LeakMembership = Pick<MembershipContext, "leaveSigns" | "timersOf">;
+
 /** Makes cases of sightings, and keeps what several cases of a run ask for. */
 export class LeakCases {
   readonly #site: SiteIndex;
   readonly #leaks: readonly StreamLeaks[];
   readonly #staysOf: ReadonlyMap<string, readonly ListenerObservation[]>;
   readonly #queriers: ReadonlySet<number>;
-  readonly #timersOf: MembershipContext["timersOf"];
+  readonly #membership: LeakMembership;
   readonly #domains: ReadonlySet<string>[] = [];
 
   /** @param staysOf all stays of the run, by group */
@@ -52,13 +57,13 @@ export class LeakCases {
     leaks: readonly StreamLeaks[],
     staysOf: ReadonlyMap<string, readonly ListenerObservation[]>,
     queriers: ReadonlySet<number>,
-    timersOf: MembershipContext["timersOf"],
+    membership: LeakMembership,
   ) {
     this.#site = site;
     this.#leaks = leaks;
     this.#staysOf = staysOf;
     this.#queriers = queriers;
-    this.#timersOf = timersOf;
+    this.#membership = membership;
   }
 
   caseOf({ sightings, queriesStopAt }: Pick<LeakCase, "sightings" | "queriesStopAt">): LeakCase {
@@ -92,7 +97,8 @@ export class LeakCases {
             ...cause,
             name: site.nodes[cause.node]?.name ?? "",
           })),
-      timers: this.#timersOf(familyOf(first.facts.stream.group)),
+      timers: this.#membership.timersOf(familyOf(first.facts.stream.group)),
+      slowLeave: isSlow ? slowLeaveOf(sightings, this.#membership.leaveSigns) : null,
       leaveTailMs: isSlow ? sightings.reduce((longest, one) => Math.max(longest, leaveTail(one)), 0) : null,
       tableLimit: isExplained ? null : tableLimit(leaks, sightings),
       queriesStopAt,

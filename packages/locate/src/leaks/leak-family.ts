@@ -17,14 +17,21 @@ const BURSTS_CONFIDENCE = 0.8;
 /** Something that the plan does not know would explain it as well. Our estimate, held against the truth by the bench. */
 const HIDDEN_CAUSE_CONFIDENCE = 0.85;
 
-function mostConfidence({ sightings, hiddenCauses }: LeakCase): number {
+/** Nobody knows whether the leave was lost on its way, or whether the port did not close. Our estimate, no source. */
+const UNTOLD_LEAVE_CONFIDENCE = 0.8;
+
+function mostConfidence({ sightings, hiddenCauses, slowLeave }: LeakCase): number {
+  if (slowLeave !== null) return slowLeave.isHeard || slowLeave.isUnheard ? 1 : UNTOLD_LEAVE_CONFIDENCE;
   if (sightings.every(({ pattern }) => pattern === "bursts")) return BURSTS_CONFIDENCE;
   return hiddenCauses.length > 0 ? HIDDEN_CAUSE_CONFIDENCE : 1;
 }
 
 function leakSuspects(leak: LeakCase): string[] {
-  const { ports, extent, hiddenCauses } = leak;
+  const { ports, extent, hiddenCauses, slowLeave } = leak;
   const portIds = ports.map((segment) => segment.id);
+  if (slowLeave?.isUnsaid === true) return [...leak.hosts];
+  // Before the port that stays open comes the way on which the leave went unheard.
+  if (slowLeave?.isUnheard === true) return [...slowLeave.way, ...portIds];
   const nodes = nodesOf(leak);
   const named = isWholeNode(leak)
     ? [...nodes, ...portIds]
@@ -32,7 +39,8 @@ function leakSuspects(leak: LeakCase): string[] {
       ? portIds
       : [...portIds, ...nodes.slice(0, 1)];
   const hidden = hiddenCauses.slice(0, 3).map((cause) => cause.name);
-  return chiefCause(leak) !== null ? [...hidden, ...portIds, ...nodes] : [...named, ...hidden];
+  if (chiefCause(leak) !== null) return [...hidden, ...portIds, ...nodes];
+  return [...named, ...hidden, ...(slowLeave?.isHeard === false ? slowLeave.way : [])];
 }
 
 const nodesOf = ({ ports }: LeakCase): string[] => [...new Set(ports.map((segment) => segment.from.node))];

@@ -1,6 +1,7 @@
 import { type FindingRule, having, rowsOf } from "../finding/finding-row.ts";
 import { suspectPhrase } from "../finding/place-wording.ts";
 import { count, nameList, seconds, verb } from "../finding/wording.ts";
+import { membershipMs } from "../membership/querier-timing.ts";
 import { familyOf, protocolOf } from "../run/address-family.ts";
 import type { LeakCase } from "./leak-case.ts";
 import { chiefCause, fromNode, LEAK_FAMILY, leaking, place, seen } from "./leak-family.ts";
@@ -13,14 +14,49 @@ const UNASKED_CONFIDENCE = 0.9;
 /** Whose queries would keep the leaking groups in their place. */
 const protocol = ({ sightings }: LeakCase): string => protocolOf(familyOf(sightings[0]?.facts.stream.group ?? ""));
 
+/** "for up to 12.3 s". */
+const tail = ({ sightings, leaveTailMs }: LeakCase): string =>
+  `for ${sightings.length === 1 ? "" : "up to "}${seconds(leaveTailMs ?? 0)}`;
+const keptComing = (leak: LeakCase): string =>
+  `${nameList(leak.streams)} kept coming to ${nameList(leak.hosts)} ${tail(leak)}`;
+const leaveTimes = ({ timers }: LeakCase): string =>
+  `A leave takes effect after the last member query time, here ${seconds(timers.lastMemberMs)}; a membership that nobody ends lasts ${seconds(membershipMs(timers))}.`;
+
 export const LEAK_ROWS: readonly FindingRule<LeakCase>[] = [
   row({
     kind: "slow-leave",
-    match: (leak) => having(leak, "leaveTailMs"),
-    title: (leak) =>
-      `${nameList(leak.streams)} kept coming to ${nameList(leak.hosts)} for ${leak.sightings.length === 1 ? "" : "up to "}${seconds(leak.leaveTailMs)} after the leave, through ${place(leak)}`,
+    match: (leak) => (leak.slowLeave?.isUnsaid === true ? leak : null),
+    title: (leak) => `${keptComing(leak)} after ${leak.hosts.length === 1 ? "it" : "they"} had left without a word`,
     evidence: (leak) => [
-      `A leave takes effect after the last member query time, here ${seconds(leak.timers.lastMemberMs)}; a membership that nobody ends lasts ${seconds(leak.timers.robustness * leak.timers.queryIntervalMs + leak.timers.queryResponseMs)}.`,
+      `No leave message went out of ${nameList(leak.hosts)}: IGMPv1 has none, and in IGMPv2 and MLDv1 only the last host that reported has to send one.`,
+      leaveTimes(leak),
+    ],
+    advice:
+      "See which version these hosts speak and why: an older querier presses hosts into its version, and so does a setting of the host.",
+    reference: "RFC 2236, sections 3 and 4; RFC 3376, section 7.2.1; RFC 2710, section 4",
+  }),
+  row({
+    kind: "slow-leave",
+    match: (leak) => (leak.slowLeave?.isUnheard === true ? leak : null),
+    title: (leak) =>
+      `${keptComing(leak)} after the leave: nobody asked there for further members, so the leave was lost on its way to the querier, or the question on its way back`,
+    evidence: (leak) => [
+      `${nameList(leak.hosts)} sent the leave, and heard no query about the group after it.`,
+      leaveTimes(leak),
+    ],
+    advice:
+      "Follow the leave from this host to the querier: an access point or a switch on the way that keeps or drops it, a filter. See then whether the querier's group-specific query comes back.",
+    reference: "RFC 3376, sections 6.4.2 and 8.8; RFC 4541, section 2.1.1",
+  }),
+  row({
+    kind: "slow-leave",
+    match: (leak) => having(leak, "leaveTailMs"),
+    title: (leak) => `${keptComing(leak)} after the leave, through ${place(leak)}`,
+    evidence: (leak) => [
+      leak.slowLeave?.isHeard === true
+        ? "A query about the group came after the leave, so the leave was heard."
+        : "Nobody could tell whether a query about the group came after the leave, so it may have been lost on its way.",
+      leaveTimes(leak),
     ],
     advice:
       "See whether the leave reaches the querier and whether it asks with a group-specific query. No querier, a static entry, version 1 of the protocol, or a filtered leave all make leaves wait for the time-out.",

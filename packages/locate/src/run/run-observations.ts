@@ -168,6 +168,13 @@ export interface MembershipEvent {
   readonly version?: number;
 }
 
+/** A query about one group that came to a host. */
+export interface GroupQueryHeard {
+  readonly host: string;
+  readonly group: string;
+  readonly atMs: number;
+}
+
 /** Timers of the site's querier where known; the standard's defaults otherwise (RFC 3376, section 8). */
 export interface MembershipTimers {
   readonly queryIntervalMs: number;
@@ -208,6 +215,8 @@ export interface RunObservations {
   readonly bystanders: readonly BystanderObservation[];
   readonly queriers: readonly QuerierObservation[];
   readonly membership: readonly MembershipEvent[];
+  /** Absent where nobody listened for them. */
+  readonly groupQueries?: readonly GroupQueryHeard[];
   /** IGMP's; MLD's too where those are absent. */
   readonly timers: MembershipTimers;
   readonly mldTimers?: MembershipTimers;

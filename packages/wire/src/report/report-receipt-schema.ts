@@ -107,6 +107,8 @@ export const ReportReceiptSchema = Type.Object({
   leaveDelays: Nullable(ReportDelaySchema),
   /** Leaves after which the stream came until it or the watch ended: their delay is longer than was waited. */
   leavesWithoutEffect: Nullable(Count),
+  /** Of those, the longest that was waited: the delay is at least this. Null where there was none. */
+  leaveDelayAtLeastMs: Type.Optional(Nullable(Type.Number())),
   hops: Nullable(Type.Integer()),
   asUnicastRatio: Nullable(Ratio),
   /** Packets on the group that are not of this run. */

@@ -127,6 +127,8 @@ export const ReportExpectationSchema = Type.Object({
   measured: Nullable(Type.String()),
   met: Nullable(Type.Boolean()),
   detail: Type.String(),
+  /** Present where nothing of the run could be held against it, as the detail says; `met` is null then. */
+  applies: Type.Optional(Type.Literal(false)),
   /** Set where it was measured, but the packets were too few to tell on which side of the limit it lies. */
   undecided: Type.Optional(ReportUndecidedSchema),
 });
