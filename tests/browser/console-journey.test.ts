@@ -94,7 +94,7 @@ describe("console: given the practice site with everything lost on the way to th
     const before = await framesSent();
     await new Promise((resolve) => setTimeout(resolve, 500));
     expect(await framesSent()).toBeGreaterThan(before + 20); // 190 packets a second leave it
-    await page.getByRole("button", { name: "Stop all sources" }).click();
+    await page.getByRole("button", { name: "Stop this run" }).click();
     await new Promise((resolve) => setTimeout(resolve, 1000));
     const stopped = await framesSent();
     await new Promise((resolve) => setTimeout(resolve, 1500));

@@ -56,7 +56,7 @@ describe("console: given a controller that is killed while a run goes on, and st
     await page.waitForSelector(WHOLE, { timeout: PATIENCE_MS });
     expect(await page.getByText("ended with it").count()).toBe(0);
     await page.goto(`${site.url}/#/run`);
-    await page.getByRole("button", { name: "Stop all sources" }).click();
+    await page.getByRole("button", { name: "Stop this run" }).click();
     const report = await site.report(runId, PATIENCE_MS);
     expect(report.run).toBe(runId);
   });

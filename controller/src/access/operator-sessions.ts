@@ -43,7 +43,7 @@ export class OperatorSessions {
   }
 
   /**
-   * A session ends with the record that was signed in to: another password, another role, a removal. Nothing brings it back.
+   * A session ends with the record that was signed in to: another password, a removal. Nothing brings it back.
    * @param operators as they are now @returns who it is, as the record says now
    */
   find(

@@ -2,6 +2,7 @@ import type { ComponentType } from "preact";
 import { useEffect, useRef } from "preact/hooks";
 import { MapPatterns } from "../map/map-patterns.tsx";
 import { formatClock } from "../parts/format.ts";
+import { StopEverySource, StopNotice } from "../parts/stop-every-source.tsx";
 import { WhoIsHere } from "../parts/who-is-here.tsx";
 import { isPractice, isRunning, link, lostRun, plan, run } from "../state/console-state.ts";
 import { hrefTo, PAGES, type Page, route } from "../state/route.ts";
@@ -59,6 +60,7 @@ export function App() {
         {isPractice.value && <span class="soft small">practice site</span>}
         <WhoIsHere />
         <span class="where">{location.host}</span>
+        <StopEverySource />
       </header>
       <nav class={`pages${isRunning.value ? " is-live" : ""}`} aria-label="Pages">
         <ul>
@@ -72,6 +74,7 @@ export function App() {
         </ul>
       </nav>
       <div>
+        <StopNotice />
         <ControllerNotice />
         <main class="main" ref={main} tabIndex={-1}>
           {isSignInNeeded.value ? (

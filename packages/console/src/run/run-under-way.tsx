@@ -9,7 +9,7 @@ import { history, liveVersion } from "../state/console-state.ts";
 import { hrefTo } from "../state/route.ts";
 import { useRunTimeMs } from "../state/run-clock.ts";
 
-/** What the run does now, how long it still takes, and the button that stops every source. */
+/** What the run does now, how long it still takes, and the button that stops it. */
 export function RunUnderWay({ run: current }: { readonly run: ConsoleRun }) {
   const nowMs = useRunTimeMs(100);
   const [refusal, setRefusal] = useState<Refusal | null>(null);
@@ -41,7 +41,7 @@ export function RunUnderWay({ run: current }: { readonly run: ConsoleRun }) {
           </p>
         </div>
         <button type="button" class="press stop" onClick={stop} disabled={isStopping || current.stage === "concluding"}>
-          {isStopping ? "Stopping all sources …" : "Stop all sources"}
+          {isStopping ? "Stopping this run …" : "Stop this run"}
         </button>
       </div>
       {refusal !== null && <RefusalNote refusal={refusal} />}

@@ -1,0 +1,70 @@
+import { useState } from "preact/hooks";
+import { session } from "../state/session.ts";
+import { stopEverySource, stopOrder } from "../state/stop-sources.ts";
+import { RefusalNote } from "./refusal-note.tsx";
+
+/** In the head of every page, for whoever may operate; also while nothing runs here, since a source may send all the same. */
+export function StopEverySource() {
+  const [isSure, setSure] = useState(false);
+  const now = session.value;
+  if (now === null || !(now.isOpen || now.operator?.role === "operate")) return null;
+  const isAsking = stopOrder.value.kind === "asking";
+  const press = (): void => {
+    setSure(!isSure);
+    if (isSure) void stopEverySource();
+  };
+  return (
+    <button
+      type="button"
+      class={`press small stop-every${isSure ? " is-sure" : ""}`}
+      disabled={isAsking}
+      onBlur={() => setSure(false)}
+      onClick={press}
+    >
+      {isAsking ? "Stopping every source …" : isSure ? "Press again to stop every source" : "Stop every source"}
+    </button>
+  );
+}
+
+/** Below the head: what became of the order, until somebody has read it. */
+export function StopNotice() {
+  const order = stopOrder.value;
+  const close = (): void => {
+    stopOrder.value = { kind: "none" };
+  };
+  return (
+    <div role="status">
+      {order.kind === "told" && (
+        <div class="gone">
+          <strong>
+            {order.agents.length === 0 ? "No agent is connected, so none was told." : "Told to stop sending:"}
+          </strong>
+          {order.agents.length > 0 && <span>{nameSome(order.agents)}.</span>}
+          <span>An agent that is not connected stops by itself at the end of its hold time.</span>
+          <button type="button" class="press small" onClick={close}>
+            Understood
+          </button>
+        </div>
+      )}
+      {order.kind === "refused" && (
+        <div class="gone">
+          <strong>Nothing was stopped.</strong>
+          <RefusalNote refusal={order.refusal} />
+          <span>
+            On the controller's machine <code>dyetrace stop --data FOLDER</code> stops every source, and on a host{" "}
+            <code>dyetrace-agent stop</code> those of that host.
+          </span>
+          <button type="button" class="press small" onClick={close}>
+            Understood
+          </button>
+        </div>
+      )}
+    </div>
+  );
+}
+
+const MOST_NAMED = 12;
+const nameSome = (names: readonly string[]): string =>
+  names.length <= MOST_NAMED
+    ? names.join(", ")
+    : `${names.slice(0, MOST_NAMED).join(", ")} and ${names.length - MOST_NAMED} more`;
