@@ -11,6 +11,7 @@ import { bundleSchema } from "./bundle-schema.mjs";
 
 const root = fileURLToPath(new URL("..", import.meta.url));
 const compiled = path.join(root, "agent", "dist");
+const schema = path.join(root, "packages", "schema", "dist");
 export const bundle = path.join(compiled, "bundle");
 const stamp = path.join(bundle, "dist", "main.js");
 /** Kept as files of their own, at their places: the program and its threads. */
@@ -70,17 +71,29 @@ export async function bundleAgent() {
     path.join(making, "package.json"),
     `${JSON.stringify({ name, version, license, type, bin }, null, 2)}\n`,
   );
-  writeFileSync(path.join(making, "LICENSES.txt"), licences(output.flatMap(({ moduleIds }) => moduleIds ?? [])));
+  const inside = librariesOf(output.flatMap(({ moduleIds }) => moduleIds ?? []));
+  writeFileSync(path.join(making, "LICENSES.txt"), licences(inside));
+  const facts = inside.map(({ name, version, license }) => ({ name, version, license }));
+  writeFileSync(path.join(making, "libraries.json"), `${JSON.stringify(facts, null, 2)}\n`);
   // Whole or not at all: somebody may be starting an agent meanwhile.
   rmSync(bundle, { recursive: true, force: true });
   renameSync(making, bundle);
 }
 
-/** The licence of each library that is inside, as its authors ask. @param {string[]} files */
-function licences(files) {
+/** The libraries that are inside, by the files that went in. @param {string[]} files */
+function librariesOf(files) {
   const homes = new Set(files.flatMap((file) => /^(.*\/node_modules\/(?:@[^/]+\/)?[^/]+)\//.exec(file)?.[1] ?? []));
-  const texts = [...homes].sort().map((home) => {
+  // The schema library was put into files of ours before (bundle-schema.mjs).
+  if (files.some((file) => file.startsWith(schema))) homes.add(path.join(root, "node_modules", "typebox"));
+  return [...homes].sort().map((home) => {
     const { name, version, license } = JSON.parse(readFileSync(path.join(home, "package.json"), "utf8"));
+    return { home, name, version, license };
+  });
+}
+
+/** The licence of each, as its authors ask. */
+function licences(libraries) {
+  const texts = libraries.map(({ home, name, version, license }) => {
     const file = ["LICENSE", "LICENSE.md", "license", "LICENCE"].map((one) => path.join(home, one)).find(existsSync);
     return `${name} ${version} (${license})\n\n${file === undefined ? "" : readFileSync(file, "utf8")}`;
   });

@@ -1,13 +1,16 @@
 /**
  * `npm run pack:agent`: the agent with everything it needs as one tarball that a controller hands to its hosts, for
  * 64-bit Intel, 64-bit ARM and 32-bit ARM Linux (portable sockets there). What this machine's own npm did not install,
- * the foreign koffi binaries, comes from the npm registry and must match the checksum in package-lock.json.
+ * the foreign koffi binaries, comes from the npm registry and must match the checksum in package-lock.json. The same commit
+ * packed with the same Node.js gives the same bytes, in whatever folder. Beside it lies what is inside (CycloneDX).
  * Argument: another folder for it than the one where a controller looks.
  */
 import { spawnSync } from "node:child_process";
 import { createHash } from "node:crypto";
 import { chmodSync, cpSync, existsSync, mkdirSync, readFileSync, rmSync, statSync, writeFileSync } from "node:fs";
 import path from "node:path";
+import { gzipSync } from "node:zlib";
+import { billOfMaterials } from "./bill-of-materials.mjs";
 import { root } from "./bootstrap.mjs";
 import { bundle, bundleAgent } from "./bundle-agent.mjs";
 
@@ -53,9 +56,20 @@ function copy(from, to, wanted = /./) {
 }
 
 function tar(...args) {
-  const { status, stderr } = spawnSync("tar", args, { encoding: "utf8" });
+  const { status, stdout, stderr } = spawnSync("tar", args, { maxBuffer: 256 * 1024 * 1024 });
   if (status !== 0) throw new Error(`tar ${args.join(" ")}: ${stderr}`);
+  return stdout;
 }
+/** Nothing of this machine goes in: no order of its folders, no time, no user, no umask. */
+const ALIKE = [
+  "--sort=name",
+  "--mtime=@0",
+  "--owner=0",
+  "--group=0",
+  "--numeric-owner",
+  "--mode=u=rwX,go=rX",
+  "--format=ustar",
+];
 
 await bundleAgent();
 rmSync(folder, { recursive: true, force: true });
@@ -78,10 +92,20 @@ cpSync(
   path.join(root, "deploy", "systemd", "dyetrace-agent.service"),
   path.join(staging, "deploy", "dyetrace-agent.service"),
 );
+const { name, version, license } = JSON.parse(readFileSync(path.join(root, "agent", "package.json"), "utf8"));
+const bundled = JSON.parse(readFileSync(path.join(staging, "libraries.json"), "utf8"));
+const added = ["koffi", ...KOFFI].map((library) => ({
+  name: library,
+  version: lock[`node_modules/${library}`].version,
+  license: lock[`node_modules/${library}`].license,
+}));
+const bill = billOfMaterials({ name, version, license }, [...bundled, ...added], lock);
+writeFileSync(path.join(staging, "sbom.cdx.json"), `${JSON.stringify(bill, null, 2)}\n`);
+rmSync(path.join(staging, "libraries.json"));
 chmodSync(path.join(staging, "deploy", "run-without-systemd.sh"), 0o755);
 const file = path.join(folder, "dyetrace-agent.tgz");
-tar("-czf", file, "-C", folder, "dyetrace-agent");
-const { version } = JSON.parse(readFileSync(path.join(root, "agent", "package.json"), "utf8"));
+writeFileSync(file, gzipSync(tar(...ALIKE, "-cf", "-", "-C", folder, "dyetrace-agent"), { level: 9 }));
+cpSync(path.join(staging, "sbom.cdx.json"), `${file}.cdx.json`);
 writeFileSync(`${file}.version`, `${version}\n`);
 rmSync(staging, { recursive: true, force: true });
 process.stdout.write(

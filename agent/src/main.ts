@@ -17,7 +17,8 @@ const EXIT_USAGE = 2;
  */
 export function mayBeReplaced(configFile: string | undefined): boolean {
   try {
-    return readAgentConfig(configFile).allowsUpgrade;
+    const { allowsUpgrade, upgradeKeys } = readAgentConfig(configFile);
+    return allowsUpgrade && upgradeKeys.length > 0;
   } catch {
     return false; // the program says what is wrong with it
   }

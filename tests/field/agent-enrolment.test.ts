@@ -124,15 +124,22 @@ const versionOf = async (): Promise<unknown> => {
   return all.find(({ name }) => name === "kiosk")?.version ?? null;
 };
 
-test("upgrading from the console: given a host that does not allow it, then it is refused in a sentence; given one that does, then the agent comes back as the new version", async () => {
+test("upgrading from the console: given a host that does not allow it, or a package that is not signed or was changed since, then it is refused in a sentence; else the agent comes back as the new version", async () => {
   agentPackage.packAs("7.7.7");
   const refused = await controller.ask("POST", "/api/agents/kiosk/upgrade", {});
   expect([refused.status, JSON.parse(refused.body)]).toMatchObject([400, { code: "UPGRADE_REFUSED" }]);
-  await kiosk.shell("sed -i 's/^allow-upgrade: false/allow-upgrade: true/' /etc/dyetrace/agent.yaml");
+  const key = agentPackage.publicKey.replaceAll("/", "\\/");
+  await kiosk.shell(
+    `sed -i 's/^allow-upgrade: false/allow-upgrade: true/; s/^#upgrade-keys: .*/upgrade-keys: ["${key}"]/' /etc/dyetrace/agent.yaml`,
+  );
   await restartAgent();
   const ready = async (): Promise<boolean> =>
     (await controller.ask("GET", "/api/agents")).body.includes('"allowsUpgrade":true');
   await expect.poll(ready, { timeout: 60_000 }).toBe(true);
+  // Signed as 0.1.0 and changed since: what the maintainer signed is what counts.
+  const changed = await controller.ask("POST", "/api/agents/kiosk/upgrade", {});
+  expect([changed.status, changed.body]).toEqual([400, expect.stringContaining("is not the one that was signed")]);
+  agentPackage.sign();
   const began = performance.now();
   const { status, body } = await controller.ask("POST", "/api/agents/kiosk/upgrade", {});
   expect([status, body]).toEqual([200, expect.stringContaining("7.7.7")]);
@@ -156,6 +163,22 @@ test("revoking: given a connected agent, then it is out within 5 s and does not 
     .toBe("");
   expect((await kiosk.shell("cat /var/log/dyetrace-agent.log")).stdout).toMatch(/was revoked/);
   expect(await controller.agents()).toEqual([]);
+});
+
+test("packing: given the same commit, then another folder gets the same bytes, and what is inside is listed beside it", () => {
+  using again = new AgentPackage();
+  const first = agentPackage.packedSha256;
+  expect(again.sha256).toBe(first);
+  const bill = JSON.parse(readFileSync(path.join(again.dist, "dyetrace-agent.tgz.cdx.json"), "utf8")) as {
+    bomFormat: string;
+    specVersion: string;
+    components: { name: string; purl: string; hashes: object[] }[];
+  };
+  // CycloneDX 1.6 (ECMA-424), required fields; from memory.
+  expect(bill).toMatchObject({ bomFormat: "CycloneDX", specVersion: "1.6" });
+  expect(bill.components.map(({ name }) => name)).toEqual(expect.arrayContaining(["koffi", "typebox", "ws", "yaml"]));
+  for (const { purl, hashes } of bill.components)
+    expect([purl, hashes.length]).toEqual([expect.stringMatching(/^pkg:npm\//), 1]);
 });
 
 test("audit log: given all this, then it says who did what, refusals too", async () => {

@@ -19,6 +19,10 @@ export interface AgentConfig {
   readonly interfaceName: string | null;
   /** Whether its controller may replace this agent's program: whoever may do that is bound by no guard. */
   readonly allowsUpgrade: boolean;
+  /** Whose packages may replace it: raw Ed25519 public keys, base64. */
+  readonly upgradeKeys: readonly string[];
+  /** Whether an older version may. */
+  readonly allowsDowngrade: boolean;
   readonly guards: Guards;
   /** False: the file is silent, and companions go to the subnets of the tested interface. */
   readonly namesCompanionHosts: boolean;
@@ -28,6 +32,8 @@ export const DEFAULT_CONFIG: AgentConfig = {
   contact: "",
   interfaceName: null,
   allowsUpgrade: false,
+  upgradeKeys: [],
+  allowsDowngrade: false,
   guards: DEFAULT_GUARDS,
   namesCompanionHosts: false,
 };
@@ -44,6 +50,8 @@ export function loadAgentConfig(text: string | Uint8Array, file: string): AgentC
     contact: data.contact ?? "",
     interfaceName: data.interface ?? null,
     allowsUpgrade: data["allow-upgrade"] ?? false,
+    upgradeKeys: data["upgrade-keys"] ?? [],
+    allowsDowngrade: data["allow-downgrade"] ?? false,
     guards,
     namesCompanionHosts: own["companion-hosts"] !== undefined,
   };

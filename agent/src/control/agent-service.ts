@@ -28,7 +28,7 @@ export interface AgentServiceOptions {
   /** What this process may not do, in sentences; null: it cannot be told. */
   readonly lacks: readonly string[] | null;
   /** Makes the controller's package the program of this agent's next start; null: this host does not allow it. */
-  readonly upgrade: ((sha256: string, version: string) => Promise<void>) | null;
+  readonly upgrade: (() => Promise<string>) | null;
   readonly onUp?: () => void;
 }
 
@@ -79,13 +79,13 @@ export function startAgentService(options: AgentServiceOptions): AgentService {
   const duty: AgentDuty = new AgentDuty({ dataPlane, watcher, log, link, sender, hostStop });
 
   let hasUpgraded = (): void => {};
-  const upgrade = async ({ sha256, version }: Extract<ControllerMessage, { kind: "upgrade" }>): Promise<void> => {
+  const upgrade = async (): Promise<void> => {
     const answer = (isDone: boolean, message: string, hint: string): void =>
       link.send({ kind: "upgrade-answer", isDone, message, hint });
     try {
       if (options.upgrade === null) throw new Fault("UPGRADE_REFUSED", "This host lets no controller upgrade it", "");
       if (duty.runId !== null) throw new Fault("RUN_BUSY", `${name} is busy with a run`, "Wait for its end");
-      await options.upgrade(sha256, version);
+      const version = await options.upgrade();
       log.info({ version }, "upgraded; starting anew");
       answer(true, `${name} starts anew as version ${version}`, "");
       setTimeout(() => hasUpgraded(), UPGRADE_LEAD_MS);
@@ -111,7 +111,7 @@ export function startAgentService(options: AgentServiceOptions): AgentService {
         duty.abort(message);
         break;
       case "upgrade":
-        void upgrade(message);
+        void upgrade();
         break;
       case "ack":
         sender.acknowledged(message.stint, message.lastNumber);

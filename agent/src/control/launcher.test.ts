@@ -31,12 +31,14 @@ const launch = (file: string, text: string): Promise<string> => {
 };
 
 test("the launcher: given a program that was sent once, then it runs only where the host's file allows it now", async () => {
-  const [allowed, forbidden, broken] = await Promise.all([
-    launch("allows.yaml", "allow-upgrade: true\n"),
+  const [allowed, keyless, forbidden, broken] = await Promise.all([
+    launch("allows.yaml", `allow-upgrade: true\nupgrade-keys: [${"A".repeat(43)}=]\n`),
+    launch("keyless.yaml", "allow-upgrade: true\n"),
     launch("forbids.yaml", "allow-upgrade: false\n"),
     launch("broken.yaml", "allow-upgrade: [\n"),
   ]);
   expect(allowed).toBe("replaced\n");
+  expect(keyless).toMatch(/^No credential of a controller is kept/);
   expect(forbidden).toMatch(/^No credential of a controller is kept/);
   expect(broken).toMatch(/AGENT_CONFIG_INVALID/);
 });

@@ -64,14 +64,13 @@ export function registerRun(program: Command): void {
         contact: config.contact,
         drawSenderId: () => randomBytes(4).readUInt32BE(),
       });
+      const trust = { keys: config.upgradeKeys, allowsDowngrade: config.allowsDowngrade, ownVersion: VERSION };
       const service = startAgentService({
         controller,
         key: credential,
         name,
         lacks,
-        upgrade: config.allowsUpgrade
-          ? (sha256, version) => fetchUpgrade(controller, sha256, version, options.data)
-          : null,
+        upgrade: config.allowsUpgrade ? () => fetchUpgrade(controller, trust, options.data) : null,
         onUp: () => keepUpgrade(options.data, VERSION),
         dataPlane,
         watcher,

@@ -35,6 +35,21 @@ export function agentPackage(): AgentPackage {
   return kept;
 }
 
+/** What the maintainer has signed of the package; the controller only hands it on. @throws {Fault} UPGRADE_REFUSED where there is none */
+export function packageStatement(): Buffer {
+  agentPackage();
+  try {
+    return readFileSync(`${PACKAGE}.signed.json`);
+  } catch (cause) {
+    throw new Fault(
+      "UPGRADE_REFUSED",
+      "The agent's package on the controller is not signed",
+      "Run `npm run sign:agent` with the maintainer's key, and put dyetrace-agent.tgz.signed.json beside the package",
+      { cause },
+    );
+  }
+}
+
 /** The script that the pasted line runs, with where it came from and what it may fetch written into it. */
 export function installScript(url: string, pin: string | null): string {
   const { sha256, version } = agentPackage();

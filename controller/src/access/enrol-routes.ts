@@ -7,7 +7,7 @@ import type { FastifyInstance, FastifyRequest } from "fastify";
 import { type AuditLog, NOBODY } from "../audit/audit-log.ts";
 import { AGENT_NAME } from "./access-records.ts";
 import type { AgentDoor } from "./agent-door.ts";
-import { agentPackage, installScript } from "./agent-package.ts";
+import { agentPackage, installScript, packageStatement } from "./agent-package.ts";
 import { enrolLine } from "./enrol-line.ts";
 
 export interface EnrolSetup {
@@ -43,6 +43,9 @@ export function registerEnrolment(app: FastifyInstance, { door, audit, pin, cut 
   );
   app.get("/agent/package.tgz", { config: few, schema: { hide: true } }, (_request, reply) =>
     reply.type("application/gzip").send(Readable.from(piecesOf(agentPackage().bytes))),
+  );
+  app.get("/agent/package.signed.json", { config: few, schema: { hide: true } }, (_request, reply) =>
+    reply.type("application/json").send(packageStatement()),
   );
   app.post<{ Body: Static<typeof EnrolSchema> }>(
     "/agent/enrol",

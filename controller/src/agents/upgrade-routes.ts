@@ -1,7 +1,7 @@
 import { type AgentMessage, Fault } from "@dyetrace/wire";
 import { UpgradeAnswerSchema } from "@dyetrace/wire/console/console-agent";
 import type { FastifyInstance } from "fastify";
-import { agentPackage } from "../access/agent-package.ts";
+import { agentPackage, packageStatement } from "../access/agent-package.ts";
 import type { AgentRegistry } from "./agent-registry.ts";
 
 type UpgradeAnswer = Extract<AgentMessage, { readonly kind: "upgrade-answer" }>;
@@ -35,6 +35,7 @@ export function registerUpgrade(app: FastifyInstance, registry: AgentRegistry): 
         );
       }
       const { version, sha256 } = agentPackage();
+      packageStatement(); // before the agent is asked: without one it takes none
       const answered = new Promise<UpgradeAnswer>((resolve, reject) => {
         const stop = (): void => {
           clearTimeout(timer);

@@ -27,6 +27,16 @@ export const AgentFileSchema = Type.Object(
     ),
     interface: Type.Optional(Type.String({ description: "a name such as eth0", maxLength: 64 })),
     "allow-upgrade": Type.Optional(Type.Boolean({ description: "true or false" })),
+    "upgrade-keys": Type.Optional(
+      Type.Array(
+        Type.String({
+          description: "a public key of 44 characters, as `npm run sign:agent -- --make-key FILE` prints it",
+          pattern: "^[A-Za-z0-9+/]{43}=$",
+        }),
+        { maxItems: 4 },
+      ),
+    ),
+    "allow-downgrade": Type.Optional(Type.Boolean({ description: "true or false" })),
     guards: Type.Optional(
       Type.Object(
         {

@@ -1,10 +1,19 @@
 import { execFileSync, spawnSync } from "node:child_process";
+import { createHash } from "node:crypto";
 import { mkdirSync, mkdtempSync, readFileSync, rmSync, writeFileSync } from "node:fs";
 import { tmpdir } from "node:os";
 import path from "node:path";
 import { fileURLToPath } from "node:url";
 
 const REPOSITORY = fileURLToPath(new URL("../../..", import.meta.url));
+
+/** A script of `deploy`. @returns what it printed */
+function run(script: string, ...argv: readonly string[]): string {
+  const options = { cwd: REPOSITORY, encoding: "utf8" } as const;
+  const { status, stdout, stderr } = spawnSync(process.execPath, [`deploy/${script}`, ...argv], options);
+  if (status !== 0) throw new Error(stderr);
+  return stdout;
+}
 
 /** Where a controller looks for the package that its hosts fetch, below the repository. */
 export const PACKAGE_PLACE = "deploy/agent/dist";
@@ -15,16 +24,34 @@ export const PACKAGE_PLACE = "deploy/agent/dist";
  */
 export class AgentPackage implements Disposable {
   readonly #folder = mkdtempSync(path.join(tmpdir(), "dyetrace-package-"));
+  readonly #keyFile = path.join(this.#folder, "key.pem");
+  /** For the hosts' upgrade-keys. */
+  readonly publicKey: string;
+  /** Of what was packed, whatever stands in its place since. */
+  readonly packedSha256: string;
   /** What is to be mounted. */
   readonly dist = path.join(this.#folder, "dist");
 
   constructor() {
-    const argv = ["deploy/pack-agent.mjs", this.dist];
-    const { status, stderr } = spawnSync(process.execPath, argv, { cwd: REPOSITORY, encoding: "utf8" });
-    if (status !== 0) throw new Error(stderr);
+    this.publicKey = run("sign-agent.mjs", "--make-key", this.#keyFile).trim();
+    run("pack-agent.mjs", this.dist);
+    this.packedSha256 = this.sha256;
+    this.sign();
   }
 
-  /** Puts a package that differs in its version alone in the place of the one that was packed. */
+  /** SHA-256 of the package, hexadecimal. */
+  get sha256(): string {
+    return createHash("sha256")
+      .update(readFileSync(path.join(this.dist, "dyetrace-agent.tgz")))
+      .digest("hex");
+  }
+
+  /** As the maintainer would. */
+  sign(): void {
+    run("sign-agent.mjs", "--key", this.#keyFile, this.dist);
+  }
+
+  /** Puts a package that differs in its version alone in the place of the one that was packed, not signed yet. */
   packAs(version: string): void {
     const unpacked = path.join(this.#folder, "unpacked");
     const file = path.join(this.dist, "dyetrace-agent.tgz");
@@ -33,6 +60,8 @@ export class AgentPackage implements Disposable {
       execFileSync("tar", ["-xzf", file, "-C", unpacked]);
       const source = path.join(unpacked, "dyetrace-agent", "dist", "main.js");
       writeFileSync(source, readFileSync(source, "utf8").replace(/VERSION = "[0-9.]+"/, `VERSION = "${version}"`));
+      const about = path.join(unpacked, "dyetrace-agent", "package.json");
+      writeFileSync(about, readFileSync(about, "utf8").replace(/"version": "[0-9.]+"/, `"version": "${version}"`));
       execFileSync("tar", ["-czf", file, "-C", unpacked, "dyetrace-agent"]);
       writeFileSync(`${file}.version`, `${version}\n`);
     } finally {
