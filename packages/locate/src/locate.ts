@@ -17,6 +17,7 @@ import { leavesOf } from "./membership/leave-cut.ts";
 import { LeaveWitness } from "./membership/leave-signs.ts";
 import type { MembershipContext } from "./membership/membership-context.ts";
 import { findNoQuerier } from "./membership/no-querier.ts";
+import { findOlderVersions, versionRemarks } from "./membership/older-version.ts";
 import { timersOf } from "./membership/querier-timing.ts";
 import { QueryView } from "./membership/query-view.ts";
 import { findTwoQueriers } from "./membership/two-queriers.ts";
@@ -141,6 +142,7 @@ function locateOn(site: SiteIndex, graph: SiteGraph, observations: RunObservatio
     ...findNoQuerier(site, observations),
     ...findTwoQueriers(site, observations),
     ...findWrongQueriers(site, observations),
+    ...findOlderVersions(site, observations),
     ...findHostsInOtherVlans(site, observations),
     ...findForeignPackets(streams),
   ];
@@ -152,7 +154,7 @@ function locateOn(site: SiteIndex, graph: SiteGraph, observations: RunObservatio
     findings,
     segments: segmentStates(site, chains(), stops.cases, findings, stops.trials),
     coverage: coverage(graph, sources, listeners),
-    remarks: [...leaks.remarks, ...wayRemarks(site, streams)],
+    remarks: [...leaks.remarks, ...wayRemarks(site, streams), ...versionRemarks(site, observations, findings)],
   };
 }
 

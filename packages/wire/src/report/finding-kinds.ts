@@ -1,4 +1,5 @@
 import type { FindingKindFacts } from "./finding-kind-facts.ts";
+import { QUERIER_FINDING_KINDS } from "./querier-finding-kinds.ts";
 
 /**
  * Every kind of finding. `FindingKind` is the keys of this table, so a kind that is renamed or left out compiles only
@@ -158,33 +159,7 @@ const TABLE = {
     label: "slow leave",
     meaning: "A stream keeps coming to a host long after the host has left.",
   },
-  "no-querier": {
-    effect: "fails",
-    glyph: "fault",
-    compared: "presence",
-    restsOnLeaves: false,
-    confidence: 0.95,
-    label: "no querier",
-    meaning: "Nobody asks for memberships, so they run out or the switches flood.",
-  },
-  "two-queriers": {
-    effect: "fails",
-    glyph: "fault",
-    compared: "presence",
-    restsOnLeaves: false,
-    confidence: 0.95,
-    label: "two queriers",
-    meaning: "Two queriers ask at the same time, where an election should have left one.",
-  },
-  "wrong-querier": {
-    effect: "fails",
-    glyph: "fault",
-    compared: "presence",
-    restsOnLeaves: false,
-    confidence: 0.95,
-    label: "wrong querier",
-    meaning: "Somebody asks for memberships who should not, and switches send every stream toward whoever asks.",
-  },
+  ...QUERIER_FINDING_KINDS,
   duplicates: {
     effect: "fails",
     glyph: "fault",
