@@ -2,7 +2,7 @@ import { formatRatio, type ReportReceipt } from "@dyetrace/wire";
 import { binomialTest, leastBinomialP } from "./binomial-test.ts";
 import type { Candidate } from "./comparison.ts";
 import type { ReceiptPair } from "./pair-receipts.ts";
-import { differenceInterval } from "./ratio-difference.ts";
+import { differenceInterval, widestOf } from "./ratio-difference.ts";
 
 /** A share of duplicates or of reordered packets that moved by less does not matter (common practice, no source). */
 const STEP = 0.001;
@@ -38,7 +38,8 @@ export function compareCopies({ stream, listener, before, after }: ReceiptPair):
           : { p: binomialTest(now.hits, hits, exposure), leastP: leastBinomialP(hits, exposure) },
         isGreater: difference > 0,
         isMaterial: Math.abs(difference) >= STEP,
-        isWithin: Math.max(Math.abs(interval.low), Math.abs(interval.high)) < STEP,
+        isWithin: widestOf(interval) < STEP,
+        allows: widestOf(interval),
         step: "0.1 percentage points",
         because: `${now.hits} of ${now.trials} packets against ${old.hits} of ${old.trials}`,
       },

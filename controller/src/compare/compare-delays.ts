@@ -110,6 +110,7 @@ function compare(measure: Measure, pairs: readonly ReceiptPair[], listener: stri
       isGreater: shiftMs > 0,
       isMaterial,
       isWithin: !isMaterial,
+      allows: null,
       step: ms(stepMs),
       because: `${ms(Math.abs(shiftMs))} ${shiftMs > 0 ? "longer" : "shorter"} in the middle of ${after.length} trials against ${before.length}`,
     },

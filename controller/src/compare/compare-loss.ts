@@ -2,7 +2,7 @@ import { formatRatio, type ReportReceipt } from "@dyetrace/wire";
 import { binomialTest, leastBinomialP } from "./binomial-test.ts";
 import type { Candidate } from "./comparison.ts";
 import type { ReceiptPair } from "./pair-receipts.ts";
-import { differenceInterval } from "./ratio-difference.ts";
+import { differenceInterval, widestOf } from "./ratio-difference.ts";
 
 /** A loss ratio that moved by less does not matter (a twentieth of a per cent; common practice, no source). */
 export const LOSS_STEP = 0.0005;
@@ -48,7 +48,8 @@ export function compareLoss({ stream, listener, before, after }: ReceiptPair): C
     tested: { p: binomialTest(now.events, events, exposure), leastP: leastBinomialP(events, exposure) },
     isGreater: difference > 0,
     isMaterial: Math.abs(difference) >= LOSS_STEP,
-    isWithin: Math.max(Math.abs(interval.low), Math.abs(interval.high)) < LOSS_STEP,
+    isWithin: widestOf(interval) < LOSS_STEP,
+    allows: widestOf(interval),
     because,
   };
 }
@@ -60,6 +61,7 @@ export const UNDECIDED = {
   isGreater: false,
   isMaterial: false,
   isWithin: false,
+  allows: null,
 } as const;
 
 interface Loss {

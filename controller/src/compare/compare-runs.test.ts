@@ -228,6 +228,30 @@ test("compareRuns: given two listeners behind one switch that lose different pac
   ]);
 });
 
+/** A healthy run of so few packets. */
+const short = (seed: number, packets: number): RunReport => {
+  const run = draw(seed, LOSSLESS);
+  const { streams, receipts } = run;
+  return {
+    ...run,
+    segments: [],
+    streams: streams.map((stream) => ({ ...stream, sent: packets })),
+    receipts: receipts.map((one) => ({ ...one, sent: packets, received: packets, lost: 0, lossRatio: 0, gaps: [] })),
+  };
+};
+
+test("compareRuns: given as few packets as the shipped reach sends, then the same, with what it would have seen, and how many would see less", () => {
+  const { outcome, reason } = compareRuns(short(1, 1900), short(2, 1900), GRAPH);
+  expect(outcome).toBe("same");
+  // Zero of n allows z^2/(n + z^2) at most (Wilson, 1927), so 3.84 of 1,904; and 0.05 % takes 7,680.
+  expect(reason).toContain("A change of loss of 0.2 percentage points or more is excluded at every listener");
+  expect(reason).toContain("0.05 percentage points needs about 7680 packets in each run");
+});
+
+test("compareRuns: given so few packets that a loss of a hundredth could have been missed, then can't tell", () => {
+  expect(compareRuns(short(1, 300), short(2, 300), GRAPH).outcome).toBe("cant-tell");
+});
+
 test("compareRuns: given a listener that says nothing in one run, then can't tell, and the reason says why", () => {
   const now = draw(1, HEALTHY);
   const silent = {

@@ -1,17 +1,18 @@
 import type { SiteGraph } from "@dyetrace/site";
-import type { RunReport } from "@dyetrace/wire";
+import { greatestOf, type RunReport } from "@dyetrace/wire";
 import { CauseFinder } from "./cause-finder.ts";
 import { type Change, changesOf } from "./changes.ts";
 import { compareCopies } from "./compare-copies.ts";
 import { compareDelays } from "./compare-delays.ts";
 import { compareFindings, notesOfFindings } from "./compare-findings.ts";
 import { compareLeaks } from "./compare-leaks.ts";
-import { compareLoss } from "./compare-loss.ts";
+import { compareLoss, LOSS_STEP } from "./compare-loss.ts";
 import { compareSegments } from "./compare-segments.ts";
-import { type Comparison, decide, type Outcome } from "./comparison.ts";
+import { type Comparison, decide, type Outcome, points } from "./comparison.ts";
 import { standingTests } from "./holm-correction.ts";
 import { listenerGroups } from "./listener-groups.ts";
 import { pairReceipts } from "./pair-receipts.ts";
+import { trialsToExclude } from "./ratio-difference.ts";
 
 export interface RunComparison {
   readonly run: string;
@@ -100,8 +101,19 @@ function summarise(
   const rest = undecided.length === 0 ? "" : `; the others had too few packets to show a small difference`;
   return {
     outcome: "same",
-    reason: `${decided} of ${comparisons.length} comparisons say that nothing changed${rest}.`,
+    reason: `${decided} of ${comparisons.length} comparisons say that nothing changed${rest}.${sensitivity(comparisons)}`,
   };
+}
+
+/** What a change of loss would have had to be to be seen at every listener, and how many packets see a smaller one. */
+function sensitivity(comparisons: readonly Comparison[]): string {
+  const allowed = comparisons.flatMap(({ what, allows }) => (what === "loss" ? (allows ?? []) : []));
+  if (allowed.length === 0) return "";
+  const widest = greatestOf(allowed);
+  const seen = ` A change of loss of ${points(Math.max(widest, LOSS_STEP))} or more is excluded at every listener`;
+  return widest <= LOSS_STEP
+    ? `${seen}.`
+    : `${seen}; one of ${points(LOSS_STEP)} needs about ${trialsToExclude(LOSS_STEP)} packets in each run.`;
 }
 
 function notesOf(before: RunReport, after: RunReport): string[] {

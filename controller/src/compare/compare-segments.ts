@@ -26,6 +26,7 @@ export function compareSegments(before: RunReport, after: RunReport): readonly C
         isGreater: difference > 0,
         isMaterial: Math.abs(difference) >= LOSS_STEP,
         isWithin: widest < LOSS_STEP,
+        allows: widest,
         step: "0.05 percentage points",
         because: `${now.id} lost ${formatRatio(is.ratio)}, before ${formatRatio(was.ratio)}`,
       },

@@ -18,6 +18,8 @@ export interface Comparison {
   /** The difference is large enough to matter, chance or not. */
   readonly isMaterial: boolean;
   readonly outcome: Outcome;
+  /** The greatest difference of shares that the data allow, at 95 %, where shares were compared; else null. */
+  readonly allows: number | null;
   /** Why, in one sentence. */
   readonly because: string;
 }
@@ -38,6 +40,14 @@ export interface Candidate extends Omit<Comparison, "p" | "outcome" | "because">
 
 /** Chance of any false alarm in a whole comparison. */
 const LEVEL = 0.05;
+/**
+ * Where nothing moved and the data exclude a difference of this much, they say that nothing changed, and how much they would
+ * have missed. Beyond it they say nothing (one percentage point; common practice, no source).
+ */
+const MOST_MISSED = 0.01;
+
+/** Such as `0.2 percentage points`: of a difference between two shares. */
+export const points = (ratio: number): string => `${Number((100 * ratio).toPrecision(2))} percentage points`;
 
 /** What each candidate comes to, the number of all tests taken into account. */
 export function decide(
@@ -48,19 +58,22 @@ export function decide(
   const stands = standing(tested, LEVEL);
   let next = 0;
   return candidates.map((candidate) => {
-    const { what, stream, listener, places, before, after, isMaterial, tested: test } = candidate;
-    const base = { what, stream, listener, places, before, after, isMaterial };
+    const { what, stream, listener, places, before, after, isMaterial, allows, tested: test } = candidate;
+    const base = { what, stream, listener, places, before, after, isMaterial, allows };
     if (test === null) return { ...base, p: null, outcome: candidate.outcome, because: candidate.because };
     return { ...base, p: test.p, ...judge(candidate, stands[next++] === true) };
   });
 }
 
 function judge(
-  { isMaterial, isGreater, isWithin, step, because }: Candidate,
+  { isMaterial, isGreater, isWithin, allows, step, because }: Candidate,
   isSignificant: boolean,
 ): Pick<Comparison, "outcome" | "because"> {
   if (isSignificant && isMaterial) return { outcome: isGreater ? "worse" : "better", because };
   if (isWithin) return { outcome: "same", because: `no difference of ${step} or more` };
+  if (!isMaterial && allows !== null && allows <= MOST_MISSED) {
+    return { outcome: "same", because: `no difference; one of ${points(allows)} or more is excluded` };
+  }
   return isMaterial
     ? { outcome: "cant-tell", because: `${because}, but that may be chance: too few were measured` }
     : { outcome: "cant-tell", because: `too few were measured to see a difference of ${step}` };

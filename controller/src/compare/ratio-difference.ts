@@ -14,6 +14,12 @@ export function wilsonInterval(hits: number, trials: number): Interval {
   return { low: Math.max(0, centre - half), high: Math.min(1, centre + half) };
 }
 
+/** The greatest difference in either direction that an interval allows. */
+export const widestOf = ({ low, high }: Interval): number => Math.max(Math.abs(low), Math.abs(high));
+
+/** @returns trials, in each of two runs without any hit, from which `differenceInterval` excludes a difference of `step` */
+export const trialsToExclude = (step: number): number => Math.ceil(Z95 * Z95 * (1 / step - 1));
+
 export interface Share {
   readonly hits: number;
   readonly trials: number;

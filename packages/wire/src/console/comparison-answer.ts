@@ -37,6 +37,8 @@ const ComparisonSchema = Type.Object({
   p: Nullable(Type.Number({ minimum: 0, maximum: 1 })),
   /** The difference is large enough to matter, chance or not. */
   isMaterial: Type.Boolean(),
+  /** The greatest difference of shares that the data allow, at 95 %, where shares were compared; else null. */
+  allows: Nullable(Type.Number({ minimum: 0 })),
   outcome: ComparisonOutcomeSchema,
   /** Why, in one sentence. */
   because: Type.String(),
