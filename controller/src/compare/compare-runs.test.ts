@@ -303,6 +303,15 @@ test("runDifferences: given the same meaning in other words, then none; given an
     "only the earlier plan has link core:2 -- west:24",
     "only the later plan has link core:3 -- west:24",
   ]);
-  const [first] = runDifferences(old, request(PLAN, "4 Mbit/s"));
-  expect(first).toMatch(/^only the earlier scenario has stream .*2000000/);
+  expect(runDifferences(old, request(PLAN, "4 Mbit/s"))).toEqual([
+    "only the earlier scenario has stream board from tower to 239.195.10.4 port 48620 (2 Mbit/s, 1316 B)",
+    "only the later scenario has stream board from tower to 239.195.10.4 port 48620 (4 Mbit/s, 1316 B)",
+  ]);
+  // Too little to show in rounded words, and a difference all the same.
+  expect(runDifferences(old, request(PLAN, "2000001 bit/s"))[1]).toContain("(2000001 bit/s, 1316 B)");
+  const later = { ...old, scenario: { file: "s.yaml", text: old.scenario.text.replace("at: 5s", "at: 5001ms") } };
+  expect(runDifferences(old, later)).toEqual([
+    "only the earlier scenario has at 5 s stop board",
+    "only the later scenario has at 5.001 s stop board",
+  ]);
 });

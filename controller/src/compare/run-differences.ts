@@ -1,5 +1,14 @@
 import { loadSitePlan, type SiteGraph } from "@dyetrace/site";
-import { loadScenario, type RunRequest } from "@dyetrace/wire";
+import {
+  formatDurationNs,
+  formatRateBps,
+  loadScenario,
+  parseDurationNs,
+  parseRateBps,
+  type RunRequest,
+  type ScenarioAction,
+  type ScenarioStream,
+} from "@dyetrace/wire";
 
 /** What makes two runs no pair: how their scenarios and plans differ in meaning, not in wording. Empty if they don't. */
 export function runDifferences(before: RunRequest, after: RunRequest): readonly string[] {
@@ -28,14 +37,50 @@ function scenarioDifferences(before: RunRequest, after: RunRequest): string[] {
     const { scenario } = loadScenario(request.scenario.text, request.scenario.file, {
       parameters: request.parameters ?? {},
     });
-    const { streams, timeline } = scenario;
-    return [
-      `name ${scenario.name}`,
-      ...streams.map((stream) => `stream ${JSON.stringify(stream)}`),
-      ...timeline.map((action) => `entry ${JSON.stringify(action)}`),
-    ];
+    const { name, streams, timeline } = scenario;
+    return [`name ${name}`, ...streams.map(sayStream), ...timeline.map(sayAction)];
   };
   return listDifferences("scenario", parts(before), parts(after));
+}
+
+/** Words round; where that hides a difference, the figure itself. */
+const rateWords = (rateBps: number): string => {
+  const words = formatRateBps(rateBps);
+  return parseRateBps(words) === rateBps ? words : `${rateBps} bit/s`;
+};
+const timeWords = (ns: number): string => {
+  const words = formatDurationNs(ns);
+  return parseDurationNs(words) === ns ? words : `${ns / 1e9} s`;
+};
+
+function sayStream(stream: ScenarioStream): string {
+  const { name, source, group, port, rateBps, payloadBytes, ttl, dscp, burstPackets } = stream;
+  const more = [
+    ...(ttl === 1 ? [] : [`TTL ${ttl}`]),
+    ...(dscp === 0 ? [] : [`DSCP ${dscp}`]),
+    ...(burstPackets === 1 ? [] : [`bursts of ${burstPackets}`]),
+    ...(stream.isSourceSpecific ? ["joined with its source"] : []),
+    ...(stream.hasCompanion ? ["with a companion"] : []),
+  ];
+  const figures = [rateWords(rateBps), `${payloadBytes} B`, ...more].join(", ");
+  return `stream ${name} from ${source} to ${group} port ${port} (${figures})`;
+}
+
+function sayAction(action: ScenarioAction): string {
+  const at = `at ${timeWords(action.atNs)} ${action.kind} ${action.stream}`;
+  switch (action.kind) {
+    case "emit":
+    case "stop":
+      return at;
+    case "join":
+    case "leave":
+      return action.agents === null ? at : `${at} by ${action.agents.join(", ")}`;
+    case "set": {
+      const { rateBps, payloadBytes } = action;
+      const to = [rateBps === null ? [] : rateWords(rateBps), payloadBytes === null ? [] : `${payloadBytes} B`];
+      return `${at} to ${to.flat().join(", ")}`;
+    }
+  }
 }
 
 function listDifferences(what: string, before: readonly string[], after: readonly string[]): string[] {
