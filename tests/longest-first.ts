@@ -2,23 +2,41 @@ import path from "node:path";
 import { BaseSequencer, type TestSpecification } from "vitest/node";
 
 /**
- * Seconds that files take on two idle cores, where it is many: files that begin last should be short, or everybody waits for
- * one. A file that is not here counts as short; a wrong figure costs time and nothing else.
+ * Seconds that a file takes beside others on two cores, where it is many: files that begin last should be short, or everybody
+ * waits for one. A file that is not here counts as short; a wrong figure costs time and nothing else.
  */
 const SECONDS: Readonly<Record<string, number>> = {
   "tests/browser/console-journey.test.ts": 100,
-  "tests/field/main-job.test.ts": 300,
-  "tests/field/compare-runs.test.ts": 240,
-  "tests/faults/soak-survival.test.ts": 150,
+  "tests/field/compare-runs.test.ts": 245,
+  "tests/field/main-job.test.ts": 235,
+  "tests/faults/soak-survival.test.ts": 220,
   "tests/faults/hostile-clients.test.ts": 140,
-  "tests/field/losses.test.ts": 130,
-  "tests/field/routed-site.test.ts": 117,
-  "tests/field/agent-data-plane.test.ts": 107,
+  "tests/field/routed-site.test.ts": 140,
+  "tests/field/command-line.test.ts": 135,
+  "tests/field/agent-data-plane.test.ts": 130,
+  "tests/field/routed-pim.test.ts": 125,
+  "tests/field/losses.test.ts": 105,
+  "tests/faults/stray-runs.test.ts": 100,
   "tests/field/membership-leaves.test.ts": 100,
-  "tests/faults/control-brakes.test.ts": 75,
-  "tests/field/routed-pim.test.ts": 75,
-  "tests/field/leaks.test.ts": 70,
-  "tests/field/membership-groups.test.ts": 60,
+  "tests/field/ends.test.ts": 95,
+  "tests/field/companion.test.ts": 90,
+  "tests/field/leaks.test.ts": 90,
+  "tests/field/practice-site.test.ts": 85,
+  "tests/field/probe.test.ts": 85,
+  "tests/field/practice-faults.test.ts": 80,
+  "tests/field/report-files.test.ts": 75,
+  "tests/field/live-safety.test.ts": 70,
+  "tests/field/membership-groups.test.ts": 70,
+  "tests/field/operator-notes.test.ts": 65,
+  "tests/field/routed-ring.test.ts": 65,
+  "tests/faults/control-brakes.test.ts": 60,
+  "tests/field/membership-ageing.test.ts": 60,
+  "tests/faults/false-agent.test.ts": 55,
+  "tests/field/loss-kinds.test.ts": 50,
+  "tests/faults/clock-steps.test.ts": 45,
+  "tests/field/unheard-queries.test.ts": 45,
+  "tests/faults/failing-start.test.ts": 40,
+  "tests/field/agent-commands.test.ts": 40,
 };
 
 /** Starts the longest files first, whatever an earlier run has left in a cache: each run is like the one on a fresh clone. */

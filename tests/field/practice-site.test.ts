@@ -154,7 +154,7 @@ describe("practice site: nothing is left behind", () => {
     await site.close();
     expect(await site.closed).toBeNull();
     expect(await inner.exit).toEqual({ code: null, signal: "SIGTERM" });
-    await expect.poll(traces, { timeout: 5_000 }).toEqual({ processes: 0, mountNamespaces: 0 });
+    await expect.poll(traces).toEqual({ processes: 0, mountNamespaces: 0 });
     expect(strayNames()).toEqual([]);
   });
 
@@ -179,7 +179,7 @@ describe("practice site: nothing is left behind", () => {
     const target = victim(outer.child.pid ?? 0, host);
     process.kill(target, "SIGKILL");
     if (target !== outer.child.pid) expect(await outer.line()).toMatch(/^gone: \S/);
-    await expect.poll(traces, { timeout: 5_000 }).toEqual({ processes: 0, mountNamespaces: 0 });
+    await expect.poll(traces).toEqual({ processes: 0, mountNamespaces: 0 });
     expect(strayNames()).toEqual([]);
     outer.child.kill("SIGKILL");
   });
