@@ -18,6 +18,8 @@ export interface AgentAccount {
   /** Null if it can't watch. */
   readonly heard: HeardMembership | null;
   readonly host: HostCounts;
+  /** Intervals in which its link went down or came up. */
+  readonly linkChanges: readonly { readonly fromNs: number; readonly toNs: number }[];
   /** By stream id, over the reports that came. */
   readonly strangers: ReadonlyMap<number, Strangers>;
   /** Null: it never reported in full, so what it received is not known. */
@@ -48,6 +50,7 @@ export function accountOfAgent(evidence: AgentEvidence): AgentAccount {
     watch: new Watch(watch),
     heard: heardMembership(evidence),
     host: hostCountsIn(reports, final),
+    linkChanges: reports.flatMap(({ fromNs, toNs, host }) => ((host.linkChanges ?? 0) > 0 ? [{ fromNs, toNs }] : [])),
     strangers: strangersIn(reports),
     ending: final === null ? null : endingOf(final),
     lostAtNs,

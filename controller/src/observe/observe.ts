@@ -1,4 +1,4 @@
-import type { HostClock, RunObservations } from "@dyetrace/locate";
+import type { HostClock, LinkChange, RunObservations } from "@dyetrace/locate";
 import { hostOfAgent, type SiteGraph } from "@dyetrace/site";
 import type { RunAccount } from "../account/run-account.ts";
 import { observeBystander } from "./observe-bystander.ts";
@@ -14,9 +14,20 @@ export function observeRun(account: RunAccount, graph: SiteGraph): RunObservatio
     listeners: stays.map((stay) => observeListener(stay, graph)),
     bystanders: [...bystanders, ...seenAfterLeaves].map((one) => observeBystander(one, graph)),
     ...observeMembership(account, graph),
+    linkChanges: observeLinkChanges(account, graph),
     clocks: observeClocks(account, graph),
   };
 }
+
+/** In which intervals a host counted that its link went down or came up. */
+const observeLinkChanges = ({ agents }: RunAccount, graph: SiteGraph): LinkChange[] =>
+  [...agents.values()].flatMap(({ agent, linkChanges }) =>
+    linkChanges.map(({ fromNs, toNs }) => ({
+      host: hostOfAgent(graph, agent) ?? agent,
+      fromMs: fromNs / 1e6,
+      toMs: toNs / 1e6,
+    })),
+  );
 
 /** Every instant that an agent tells was put on the controller's clock by this estimate. */
 const observeClocks = ({ agents }: RunAccount, graph: SiteGraph): HostClock[] =>

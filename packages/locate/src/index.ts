@@ -12,6 +12,7 @@ export {
   type GroupQueryHeard,
   type HeardReport,
   type HostClock,
+  type LinkChange,
   type ListenerObservation,
   type MembershipEvent,
   type MembershipTimers,

@@ -4,6 +4,7 @@ import type { StreamTrial } from "./cover/stream-trials.ts";
 import { cheapestConclusion } from "./equal-routes.ts";
 import type { Finding } from "./finding/finding.ts";
 import { findHostFaults } from "./hosts/host-faults.ts";
+import { linkRemarks, withLinkChanges } from "./hosts/link-changes.ts";
 import { findShortSources } from "./hosts/short-sources.ts";
 import { findSilentSources } from "./hosts/silent-sources.ts";
 import { findSourceStalls } from "./hosts/source-stalls.ts";
@@ -51,9 +52,11 @@ import { isAccusation, weighFindings } from "./witness/weigh-findings.ts";
 export function locate(graph: SiteGraph, observations: RunObservations): Conclusion {
   const sites = combinationsOf(graph, observations).map((one) => indexSite(graph, one));
   const conclusion = cheapestConclusion(sites.map((site) => locateOn(site, graph, observations)));
-  const findings = weighFindings(graph, observations, conclusion.findings, accuse);
+  const weighed = weighFindings(graph, observations, conclusion.findings, accuse);
+  const findings = withLinkChanges(weighed, observations);
   return {
     ...conclusion,
+    remarks: [...conclusion.remarks, ...linkRemarks(findings, observations)],
     findings: findings.map(({ witnesses: _, contradictions: __, ...finding }) => finding),
     segments: withDoubtOfSuspects(conclusion.segments, findings),
   };

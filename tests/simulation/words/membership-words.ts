@@ -65,6 +65,16 @@ export const MEMBERSHIP_WORDS: PhraseBook = {
         ),
     },
     {
+      says: new RegExp(
+        `^(?<streams>${NAMES}) ran out at (?<hosts>${NAMES}) for (?:up to )?${TIME}: the membership was not renewed in time, and the next report brought it back$`,
+      ),
+      untrue: (part, finding, observed) =>
+        first(
+          ofStreams(part("streams"), finding),
+          each(part("hosts"), finding, observed, ({ lost, receivedPackets }) => lost.length > 0 && receivedPackets > 0),
+        ),
+    },
+    {
       // That host left the groups of all these streams.
       says: new RegExp(
         `^(?<hosts>${NAMES}) behind the port (?<port>[^ ]+) lost (?<streams>${NAMES}) (?:${TIME} after|for (?:up to )?${TIME} when) (?<leaver>[^ ]+) behind the same port (?:had )?left it$`,

@@ -126,3 +126,25 @@ test("ages-out: given a query that may still be answered as the stream stops, th
   expect(asked(1_150)?.suspects).not.toEqual(["kiosk"]);
   expect(asked(1_650)?.suspects).toEqual(["kiosk"]);
 });
+
+// A2 of the trade's troubles: the querier is away for longer than a membership lasts, and comes back.
+test("ages-out: given queries that stay away for 25 s and come back, then the gap is a membership that ran out, with the querier as suspect", () => {
+  const away = [stretch(4, -58_000, -10_000), stretch(4, 16_000, 28_000)];
+  const lost: SeqRange = [99, 1_649];
+  const run = runOf(4, HOSTS, [lost]);
+  const gone: RunObservations = {
+    ...run,
+    membership: [...reports(4, HOSTS, -9_500), ...reports(4, HOSTS, 16_500)],
+    listeners: run.listeners.map((one) => ({ ...one, joinedFromMs: -20_000 })),
+    queriers: HOSTS.map((host) => hears(host, ...away)),
+  };
+  const [finding, ...more] = findingsIn(gone);
+  expect(more).toEqual([]);
+  expect(finding).toMatchObject({ kind: "ages-out", suspects: ["core"] });
+  expect(finding?.title).toContain("the next report brought it back");
+  expect(finding?.evidence.join(" ")).toContain("heard no IGMP query from 1.0 s after the last report to the stop");
+  // The same gap with queries and reports all the time is a gap.
+  const answered = reports(4, HOSTS, ...[-7, -3, 1, 5, 9, 13, 17].map((s) => 1_000 * s));
+  const asked = { ...gone, membership: answered, queriers: HOSTS.map((host) => hears(host, steady(4))) };
+  expect(kindsIn(asked)).toEqual(["loses"]);
+});

@@ -1,6 +1,6 @@
 import type { LinkSegment } from "@dyetrace/site";
 import { placeNames } from "../cover/failure-element.ts";
-import { ageingOf } from "../membership/ageing.ts";
+import { type Ageing, ageingOf } from "../membership/ageing.ts";
 import { type LeaveCut, leaveThatCut } from "../membership/leave-cut.ts";
 import type { MembershipContext } from "../membership/membership-context.ts";
 import { familyOf } from "../run/address-family.ts";
@@ -20,6 +20,8 @@ export interface OutageCase {
   readonly periodMs: number | null;
   /** True when queries and reports say of every outage that memberships may have run out. */
   readonly isAgeing: boolean;
+  /** Why the membership of the first of them ran out, where queries say that all did and each ended with a report. */
+  readonly ageing: Ageing | null;
 }
 
 export function suspectsOf(site: SiteIndex, { failure }: Outage): string[] {
@@ -43,6 +45,7 @@ export function outageCase(
 ): OutageCase {
   const periodMs = periodOf(outages);
   const [first] = outages;
+  const ageings = outages.map((outage) => ageingBefore(outage, membership));
   const links = first?.failure.elements.filter(({ kind }) => kind === "link" || kind === "link-group") ?? [];
   return {
     outages,
@@ -52,16 +55,23 @@ export function outageCase(
     segments: [...new Set(links.map((element) => element.place))].flatMap((place) => site.segments[place] ?? []),
     cuts,
     periodMs,
-    isAgeing: outages.every((outage) => agedOut(outage, membership) || cameBackByReport(outage, periodMs, membership)),
+    isAgeing: outages.every((outage, at) => ageings[at] !== null || isAtQueryInterval(outage, periodMs, membership)),
+    ageing:
+      ageings.every(isTold) && outages.every((outage) => cameBackByReport(outage, membership))
+        ? (ageings[0] ?? null)
+        : null,
   };
 }
 
 /** Nobody asked for the whole time that a membership lasts, or nobody answered. */
-function agedOut({ facts, receipts, startMs }: Outage, membership: MembershipContext): boolean {
+function ageingBefore({ facts, receipts, startMs }: Outage, membership: MembershipContext): Ageing | null {
   const { group } = facts.stream;
   const ends = receipts.map(({ listener }) => ({ listener, group, atMs: startMs }));
-  return ageingOf(ends, membership) !== null;
+  return ageingOf(ends, membership);
 }
+
+/** More than that the time fits. */
+const isTold = (ageing: Ageing | null): boolean => ageing !== null && (ageing.isCertain || ageing.suspects.length > 0);
 
 /** How far from a report the stream may come back and still come by it. Common practice, no source. */
 const BACK_MS = 300;
@@ -70,18 +80,17 @@ const BACK_MS = 300;
  * A switch that forgets members before the next query opens the port again at the report that answers it, so outages come
  * at the query interval, off by the response time at most (RFC 3376, section 8.3), and each ends with a report.
  */
-function cameBackByReport(
-  { facts, receipts, endMs }: Outage,
-  periodMs: number | null,
-  { queries, timersOf }: MembershipContext,
-): boolean {
-  const timers = timersOf(familyOf(facts.stream.group));
-  if (periodMs === null || Math.abs(periodMs - timers.queryIntervalMs) > timers.queryResponseMs) return false;
-  return receipts.some(({ listener }) => {
+function isAtQueryInterval(outage: Outage, periodMs: number | null, membership: MembershipContext): boolean {
+  const { queryIntervalMs, queryResponseMs } = membership.timersOf(familyOf(outage.facts.stream.group));
+  if (periodMs === null || Math.abs(periodMs - queryIntervalMs) > queryResponseMs) return false;
+  return cameBackByReport(outage, membership);
+}
+
+const cameBackByReport = ({ facts, receipts, endMs }: Outage, { queries }: MembershipContext): boolean =>
+  receipts.some(({ listener }) => {
     const reportMs = queries.lastReportMs(listener.host, facts.stream.group, endMs + BACK_MS);
     return reportMs !== null && reportMs >= endMs - BACK_MS;
   });
-}
 
 /** How far each may lie from the mean. Common practice, no source. */
 const PERIOD_TOLERANCE = 0.15;

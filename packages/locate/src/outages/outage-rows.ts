@@ -17,6 +17,9 @@ const OUTAGE_CONFIDENCE = 0.9;
 /** Whatever else happens at regular times looks the same. Our estimate, no source. */
 const PERIOD_CONFIDENCE = 0.8;
 
+/** Nobody else heard a query either. Our estimate, no source. */
+const DOUBTED_AGEING_CONFIDENCE = 0.65;
+
 export const OUTAGE_ROWS: readonly FindingRule<OutageCase>[] = [
   row({
     kind: "leave-cuts-neighbour",
@@ -41,6 +44,18 @@ export const OUTAGE_ROWS: readonly FindingRule<OutageCase>[] = [
     advice:
       "Compare the query interval with the time after which the switch forgets a member: it must be at least two query intervals and the response time, on every switch of the VLAN.",
     reference: "RFC 3376, section 8.4",
+  }),
+  row({
+    kind: "ages-out",
+    match: (outage) => having(outage, "ageing"),
+    title: (outage) =>
+      `${nameList(outage.streams)} ran out at ${nameList(outage.hosts)} for ${outage.outages.length === 1 ? "" : "up to "}${seconds(length(outage))}: the membership was not renewed in time, and the next report brought it back`,
+    evidence: ({ ageing }) => ageing.evidence,
+    suspects: ({ ageing, suspects }) => (ageing.suspects.length === 0 ? suspects : ageing.suspects),
+    confidence: ({ ageing }) => (ageing.isCertain ? OUTAGE_CONFIDENCE : DOUBTED_AGEING_CONFIDENCE),
+    advice:
+      "Look for what kept the queries away for that time: the querier restarted or changed, its queries were lost on the way. Each silence of it that is longer than a membership has taken the streams with it.",
+    reference: "RFC 3376, section 8.4; RFC 3810, section 9.4",
   }),
   row({
     kind: "loses",

@@ -209,6 +209,13 @@ export interface HeardReport {
   readonly group: string;
 }
 
+/** A host's own link went down or came up within a time. */
+export interface LinkChange {
+  readonly host: string;
+  readonly fromMs: number;
+  readonly toMs: number;
+}
+
 export interface RunObservations {
   readonly streams: readonly StreamObservation[];
   readonly listeners: readonly ListenerObservation[];
@@ -220,6 +227,8 @@ export interface RunObservations {
   /** IGMP's; MLD's too where those are absent. */
   readonly timers: MembershipTimers;
   readonly mldTimers?: MembershipTimers;
+  /** In order of time for each host; what a host does not count is not in it. Absent where nobody counted. */
+  readonly linkChanges?: readonly LinkChange[];
   /** Absent where nothing is known of the hosts' clocks. */
   readonly clocks?: readonly HostClock[];
   /** Absent where nobody listened for them. A pair that is not in it was not heard by who could watch. */
