@@ -117,9 +117,10 @@ function accusationsOn(site: SiteIndex, observations: RunObservations): Accusati
   const stops = findStops(site, streams, membership);
   const gaps = streams.flatMap((facts) => findOutages(site, facts, stops.trials));
   // The segments' rates count all that was lost; findings about loss only what outages do not say already.
-  const chains = once(() => chainsIn(scopesWithout([], streams, stops.trials)));
+  const whole = once(() => scopesWithout([], streams, stops.trials));
+  const chains = once(() => chainsIn(whole()));
   const losses = once(() => {
-    const rest = scopesWithout(gaps, streams, stops.trials);
+    const rest = gaps.length === 0 ? whole() : scopesWithout(gaps, streams, stops.trials);
     // Where nobody lost any more than that, no rate is too high.
     if (![...rest].some(([facts, scope]) => isAnyLostIn(facts, scope))) return [];
     const found = findLoss(site, gaps.length === 0 ? chains() : chainsIn(rest), rest);

@@ -1,6 +1,6 @@
 import { type SiteGraph, type SourceWays, unfoldVlans } from "@dyetrace/site";
 import type { RunObservations } from "./run/run-observations.ts";
-import type { SiteIndex } from "./site/site-index.ts";
+import { hasLoops, type SiteIndex } from "./site/site-index.ts";
 import { routersTo, waysFrom } from "./site/ways-from.ts";
 
 /** More combinations of routes than this are not followed: a bound of effort, no source. */
@@ -20,7 +20,7 @@ export function routeCombinations(
 ): SiteIndex["alternatives"][] {
   const site = unfoldVlans(plan);
   let combinations: ReadonlyMap<string, number>[] = [new Map()];
-  if (![...site.nodes.values()].some(({ kind }) => kind === "router")) return combinations;
+  if (!hasLoops(site) || ![...site.nodes.values()].some(({ kind }) => kind === "router")) return combinations;
   const hops = run === undefined ? new Map<string, PassedRouters[]>() : passedRouters(run);
   for (const source of new Set(sources)) {
     if (!site.nodes.has(source)) continue;

@@ -1,7 +1,7 @@
 import { planPlace } from "@dyetrace/site";
 import { FINDING_KIND_NAMES, FINDING_KINDS } from "@dyetrace/wire";
 import type { SegmentState, SegmentStatus } from "./conclusion.ts";
-import { isProvenLater } from "./cover/proven-later.ts";
+import { ProvenLater } from "./cover/proven-later.ts";
 import type { StreamTrial } from "./cover/stream-trials.ts";
 import type { Finding } from "./finding/finding.ts";
 import { LOSS_FLOOR } from "./loss/loss-floor.ts";
@@ -29,8 +29,9 @@ export function segmentStates(
   // Packets came through before it failed, or of another group: that does not make a suspect sound.
   const suspected = suspectsOf(findings, UNSOUND_KINDS);
   for (const id of otherDirections(site, stops, trials)) suspected.add(id);
+  const chainsOf = chainsBySegment(chains);
   const segments = site.segments.map(({ id }, number): SegmentState => {
-    const rate = rateOf(number, chains);
+    const rate = rateOf(chainsOf.get(number) ?? []);
     const status = statusOf(id, rate.high, stopped, lossy, leaking);
     return { id, ...rate, status: status === "ok" && suspected.has(id) ? "unknown" : status };
   });
@@ -60,14 +61,17 @@ function withDoubt(states: readonly SegmentState[], suspected: ReadonlySet<strin
  * Other directions of the links where something stops, along which nothing is known to have come since: a cable
  * that is cut fails both ways, and a host behind it fails with its cable.
  */
-const otherDirections = (site: SiteIndex, stops: readonly StopCase[], trials: readonly StreamTrial[]): string[] =>
-  stops.flatMap(({ segments, silentPairs }) => {
+function otherDirections(site: SiteIndex, stops: readonly StopCase[], trials: readonly StreamTrial[]): string[] {
+  if (stops.length === 0) return [];
+  const proven = new ProvenLater(trials);
+  return stops.flatMap(({ segments, silentPairs }) => {
     const sinceMs = Math.min(...silentPairs.map(({ atMs }) => atMs));
     return segments.flatMap(({ id }) => {
       const other = site.reverse[site.segmentNumber.get(id) ?? -1] ?? -1;
-      return isProvenLater(trials, other, sinceMs) ? [] : (site.segments[other]?.id ?? []);
+      return proven.has(other, sinceMs) ? [] : (site.segments[other]?.id ?? []);
     });
   });
+}
 
 /** The worst comes first: what a trunk or switch of several VLANs is called for the sake of one of them. */
 const WORST_FIRST: readonly SegmentStatus[] = ["stops", "leaks", "loses", "ok", "unknown"];
@@ -94,15 +98,27 @@ interface SegmentRate {
 }
 
 /** A rate of its own where some stream has one for the segment alone; else the least upper limit of the chains it is in. */
-function rateOf(segment: number, chains: readonly MeasuredChain[]): SegmentRate {
-  const own = chains.filter((chain) => chain.segments.length === 1 && chain.segments[0] === segment);
+function rateOf(chains: readonly MeasuredChain[]): SegmentRate {
+  const own = chains.filter((chain) => chain.segments.length === 1);
   const narrowest = own.toSorted((a, b) => a.interval.high - a.interval.low - (b.interval.high - b.interval.low))[0];
   if (narrowest !== undefined) {
     const { lossRatio, low, high } = narrowest.interval;
     return { lossRatio, low, high };
   }
-  const limits = chains.filter((chain) => chain.segments.includes(segment)).map((chain) => chain.interval.high);
-  return { lossRatio: null, low: null, high: limits.length === 0 ? null : Math.min(...limits) };
+  const least = chains.reduce((lowest, { interval }) => Math.min(lowest, interval.high), Number.POSITIVE_INFINITY);
+  return { lossRatio: null, low: null, high: chains.length === 0 ? null : least };
+}
+
+function chainsBySegment(chains: readonly MeasuredChain[]): Map<number, MeasuredChain[]> {
+  const bySegment = new Map<number, MeasuredChain[]>();
+  for (const chain of chains) {
+    for (const segment of chain.segments) {
+      const same = bySegment.get(segment);
+      if (same === undefined) bySegment.set(segment, [chain]);
+      else same.push(chain);
+    }
+  }
+  return bySegment;
 }
 
 function statusOf(

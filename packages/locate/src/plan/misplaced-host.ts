@@ -8,8 +8,8 @@ export interface MisplacedCase {
   readonly plannedAt: string | null;
   /** The host in whose place it sits, and which sits in its place; null where it is not known to be so. */
   readonly exchangedWith: string | null;
-  /** Nodes on which what was seen would fit; none where it fits nowhere. */
-  readonly fits: readonly string[];
+  /** Nodes on which what was seen would fit; none where it fits nowhere, null where nobody knows. */
+  readonly fits: readonly string[] | null;
   readonly streams: readonly string[];
   /** What would have to be true if it sits where it is planned and reports what is so. */
   readonly otherwise: readonly string[];
@@ -37,7 +37,7 @@ const row = rowsOf<MisplacedCase>({
   confidence: () => MISPLACED_CONFIDENCE,
 });
 
-const seemsAt = ({ fits }: MisplacedCase): string | null => (fits.length === 1 ? (fits[0] ?? null) : null);
+const seemsAt = ({ fits }: MisplacedCase): string | null => (fits?.length === 1 ? (fits[0] ?? null) : null);
 
 const heardWhere = ({ misfits }: Pick<MisplacedCase, "misfits">): string =>
   `Who hears whose membership reports differs from the plan ${misfits} times, and fits there: a switch hands reports on to routers and queriers alone, an unmanaged switch and a radio to everybody.`;
@@ -46,7 +46,7 @@ const ROWS = [
   row({
     kind: "plan-mismatch",
     match: (one): Exchanged | null => {
-      const [otherPlannedAt, ...more] = one.fits;
+      const [otherPlannedAt, ...more] = one.fits ?? [];
       return one.exchangedWith === null || one.plannedAt === null || otherPlannedAt === undefined || more.length > 0
         ? null
         : { ...one, plannedAt: one.plannedAt, other: one.exchangedWith, otherPlannedAt };
@@ -61,9 +61,9 @@ const ROWS = [
   row({
     kind: "plan-mismatch",
     match: (one): Elsewhere | null =>
-      one.plannedAt === null || one.fits.length === 0 ? null : { ...one, plannedAt: one.plannedAt },
+      one.plannedAt === null || one.fits?.length === 0 ? null : { ...one, plannedAt: one.plannedAt },
     title: (one) =>
-      one.fits.length > MOST_PLACES
+      one.fits === null || one.fits.length > MOST_PLACES
         ? `${one.host} seems to sit elsewhere than at ${one.plannedAt}, or its report is wrong`
         : `${one.host} seems to sit at ${orList(one.fits)}, not at ${one.plannedAt}`,
     evidence: ({ host, otherwise, fits, plannedAt, ...one }) => [
@@ -75,7 +75,7 @@ const ROWS = [
             ...otherwise.slice(0, MOST_LINES),
             ...(otherwise.length > MOST_LINES ? [`and ${otherwise.length - MOST_LINES} more`] : []),
           ]),
-      ...(fits.length > MOST_PLACES ? [`What was seen would fit at ${nameList(fits)}.`] : []),
+      ...(fits !== null && fits.length > MOST_PLACES ? [`What was seen would fit at ${nameList(fits)}.`] : []),
     ],
     advice: ({ host }) =>
       `See which port ${host} is really on, correct the site plan and repeat the run. Until then no place beside it is sure.`,
@@ -100,7 +100,7 @@ const ROWS = [
 export function misplacedFindings(cases: readonly MisplacedCase[]): Finding[] {
   return findingsOf(ROWS, cases).map((finding, at) => {
     const one = cases[at];
-    if (one === undefined || one.fits.length === 0) return finding;
+    if (one === undefined || one.fits?.length === 0) return finding;
     const misplaced: MisplacedHost = { host: one.host, plannedAt: one.plannedAt, seemsAt: seemsAt(one) };
     const { exchangedWith } = one;
     const other =

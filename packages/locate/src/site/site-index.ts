@@ -24,6 +24,8 @@ export interface SiteIndex {
   /** Where a source has several ways: the number (see `waysFrom`) of the one taken to be in use. The first if not named. */
   readonly alternatives: ReadonlyMap<string, number>;
   readonly hasRouters: boolean;
+  /** True where links close a loop: then routers choose ways. In a tree the links alone give them. */
+  readonly hasLoops: boolean;
 }
 
 /** @param alternatives as in `SiteIndex` */
@@ -76,8 +78,12 @@ export function indexSite(plan: SiteGraph, alternatives: SiteIndex["alternatives
     wholeSegment,
     alternatives,
     hasRouters: nodes.some(({ kind }) => kind === "router"),
+    hasLoops: hasLoops(graph),
   };
 }
+
+/** A graph that is in several parts may pass for one with loops. */
+export const hasLoops = ({ links, nodes }: SiteGraph): boolean => links.length >= nodes.size;
 
 function wholesOf(names: readonly string[], numberOf: ReadonlyMap<string, number>): ReadonlyMap<number, number> {
   const wholes = new Map<number, number>();

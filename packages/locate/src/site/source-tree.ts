@@ -19,7 +19,7 @@ export interface SourceTree {
  * do not forward.
  */
 export function sourceTree(site: SiteIndex, source: number): SourceTree {
-  if (!site.hasRouters) return linkTree(site, source);
+  if (!site.hasRouters || !site.hasLoops) return linkTree(site, source);
   const name = site.nodes[source]?.name ?? "";
   const ways = waysByNumber(site.graph, name, site.alternatives.get(name) ?? 0);
   const parent = new Int32Array(site.nodes.length).fill(-1);

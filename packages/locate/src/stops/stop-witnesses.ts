@@ -28,7 +28,7 @@ export function stopWitnesses(
   const hasOthers = told.some(({ hosts }) => hosts.size > silent.size || [...hosts].some(isOther));
   const untold = told.flatMap((one) => one.untold).filter(({ host }) => isOther(host));
   return {
-    served: servedBy(pairs),
+    served: servedBy(pairs, tallies),
     isRestComplete:
       hasOthers && untold.length === 0 && told.every(({ incomplete }) => !incomplete.some((host) => isOther(host))),
     isEveryPairSilent: isEveryPairSilent(facts, pairs),
@@ -44,46 +44,13 @@ function isEveryPairSilent(facts: readonly StreamFacts[], pairs: readonly Silent
   );
 }
 
-/** Streams that a host got, in the order of the trials: hosts that got the same stand at the same place. */
-interface StreamsGot {
-  readonly stream: string;
-  readonly before: StreamsGot | null;
-}
-
-function servedBy(pairs: readonly SilentPair[]): StopWitnesses["served"] {
-  const { startMs, endMs } = wholeSpan(silentTime(pairs));
-  const isSilent: boolean[] = [];
-  for (const { receipt } of pairs) isSilent[receipt.node] = true;
-  const hostOf = new Map<number, string>();
-  const gotBy: (StreamsGot | undefined)[] = [];
-  for (const trial of new Set<StreamTrial>(pairs.map((pair) => pair.trial))) {
-    const { stream } = trial.facts.stream;
-    const next = new Map<StreamsGot | null, StreamsGot>();
-    for (const { good, bad, receipt } of trial.outcomes) {
-      if (receipt === null || good === null || bad !== null || isSilent[receipt.node] === true) continue;
-      if (receipt.listener.receivedPackets === 0 || good.endMs <= startMs || good.startMs >= endMs) continue;
-      const before = gotBy[receipt.node] ?? null;
-      if (before?.stream === stream) continue;
-      if (before === null) hostOf.set(receipt.node, receipt.listener.host);
-      const got = next.get(before) ?? { stream, before };
-      next.set(before, got);
-      gotBy[receipt.node] = got;
-    }
-  }
-  const byStreams = new Map<StreamsGot | undefined, { hosts: string[]; streams: string[] }>();
-  for (const [node, host] of hostOf) {
-    const got = gotBy[node];
-    const same = byStreams.get(got);
-    if (same === undefined) byStreams.set(got, { hosts: [host], streams: streamsIn(got) });
-    else same.hosts.push(host);
-  }
-  return [...byStreams.values()].toSorted(
-    (a, b) => b.streams.length - a.streams.length || b.hosts.length - a.hosts.length,
-  );
-}
-
-function streamsIn(got: StreamsGot | undefined): string[] {
-  const streams: string[] = [];
-  for (let at: StreamsGot | null = got ?? null; at !== null; at = at.before) streams.push(at.stream);
-  return streams.reverse();
+/** Whoever got something while these are silent; not who is silent of some of it. */
+function servedBy(pairs: readonly SilentPair[], tallies: ReceiptTallies): StopWitnesses["served"] {
+  const silent = new Set(pairs.map(({ receipt }) => receipt.listener.host));
+  const trials = [...new Set<StreamTrial>(pairs.map((pair) => pair.trial))];
+  return tallies
+    .servedOf(trials, wholeSpan(silentTime(pairs)))
+    .map(({ hosts, streams }) => ({ hosts: hosts.filter((host) => !silent.has(host)), streams }))
+    .filter(({ hosts }) => hosts.length > 0)
+    .toSorted((a, b) => b.streams.length - a.streams.length || b.hosts.length - a.hosts.length);
 }

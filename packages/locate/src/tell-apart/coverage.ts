@@ -2,7 +2,7 @@ import type { SiteGraph } from "@dyetrace/site";
 import { indexSite, type SiteIndex } from "../site/site-index.ts";
 import { type SourceTree, sourceTree } from "../site/source-tree.ts";
 import { bestListener, listenerChoices, type NextListener } from "./next-listener.ts";
-import { NOTHING, type Place, pairSumsOf, silencedBy, tellSilencedInPart } from "./silenced-pairs.ts";
+import { NOTHING, type Place, pairSumsOf, silencedBy, tellSilencedInPart, unionSignature } from "./silenced-pairs.ts";
 
 export interface Coverage {
   /** Sets of segments and nodes that one fault in any of them would make look the same, largest first. */
@@ -100,12 +100,11 @@ const MOST_CLASSES_FOR_PAIRS = 50;
 function separablePairsRatio(classes: readonly (readonly Place[])[]): number | null {
   const pairsOf = classes.map((set) => set[0]?.pairs ?? null);
   if (classes.length < 3 || classes.length > MOST_CLASSES_FOR_PAIRS || pairsOf.includes(null)) return null;
-  const looks = new Map<string, number>();
+  const looks = new Map<number, number>();
   let doubles = 0;
   for (const [i, first] of pairsOf.entries()) {
     for (const second of pairsOf.slice(i + 1)) {
-      const union = new Set([...(first ?? []), ...(second ?? [])]);
-      const key = [...union].sort((a, b) => a - b).join(",");
+      const key = unionSignature(first ?? [], second ?? []);
       looks.set(key, (looks.get(key) ?? 0) + 1);
       doubles++;
     }

@@ -37,6 +37,19 @@ class PairSet {
 /** Both sums in one number, as far as a double counts exactly. */
 const signatureOf = (low: number, high: number): number => (high & 0x1f_ffff) * 2 ** 32 + low;
 
+/** Signature of the union of two sets of pairs, each ascending. */
+export function unionSignature(one: readonly number[], other: readonly number[]): number {
+  const union = new PairSet();
+  for (let i = 0, j = 0; i < one.length || j < other.length; ) {
+    const [a, b] = [one[i] ?? Number.POSITIVE_INFINITY, other[j] ?? Number.POSITIVE_INFINITY];
+    const pair = Math.min(a, b);
+    union.add(scattered(pair, LOW), scattered(pair, HIGH));
+    if (a === pair) i++;
+    if (b === pair) j++;
+  }
+  return union.signature;
+}
+
 /** Signature of a place that silences nobody. */
 export const NOTHING: number = new PairSet().signature;
 

@@ -1,5 +1,6 @@
 import type { Finding } from "../finding/finding.ts";
 import { faultsNeeded, faultsUpTo } from "./faults-needed.ts";
+import { mostTried } from "./most-tried.ts";
 import { nodeAbove, placesFor, siteWithHostAt } from "./site-with-host-at.ts";
 import type { Accuse, HostSupposition, Supposition } from "./supposition.ts";
 
@@ -7,8 +8,8 @@ import type { Accuse, HostSupposition, Supposition } from "./supposition.ts";
 export interface DoubtedHost {
   readonly host: string;
   readonly plannedAt: string | null;
-  /** Nodes on which its report would fit; none where it fits nowhere. */
-  readonly fits: readonly string[];
+  /** Nodes on which its report would fit; none where it fits nowhere, null where there are too many to try. */
+  readonly fits: readonly string[] | null;
   /** What would have to be true if it sits where it is planned and reports what is so. */
   readonly otherwise: readonly Finding[];
   /** What to go on from. */
@@ -32,9 +33,14 @@ export function doubtedHost(
   if (first === undefined || least > most) return null;
   const { graph, run } = supposed;
   const { host } = first;
+  const places = placesFor(graph, host);
+  const fitting = (): string[] =>
+    places.filter((at) => faultsUpTo(least, accuse(siteWithHostAt(graph, host, at), run)) <= least);
   const fits =
-    first.at === null
-      ? placesFor(graph, host).filter((at) => faultsUpTo(least, accuse(siteWithHostAt(graph, host, at), run)) <= least)
-      : best.flatMap((one) => (one.host === host ? (one.at ?? []) : []));
+    first.at !== null
+      ? best.flatMap((one) => (one.host === host ? (one.at ?? []) : []))
+      : places.length > mostTried(graph, run)
+        ? null
+        : fitting();
   return { host, plannedAt: nodeAbove(graph, host), fits, otherwise: supposed.found.findings, supposed: first };
 }

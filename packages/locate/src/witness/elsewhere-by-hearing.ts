@@ -27,10 +27,16 @@ const MOST_LEFT = 0.25;
 /** With more hosts in doubt than this the switches are otherwise than the rule has them. A bound of effort, no source. */
 const MOST_TRIED = 24;
 
+/** So many nodes are gone through for all places that are tried: a bound of effort, no source. */
+const BUDGET = 300_000;
+
+/** Hosts, and the nodes that they are supposed on. */
 interface Move {
   readonly hosts: readonly string[];
   readonly places: readonly string[];
-  readonly graph: SiteGraph;
+}
+
+interface TriedMove extends Move {
   readonly before: number;
   readonly left: number;
 }
@@ -48,10 +54,13 @@ export function heardElsewhere(
   if (hosts.length > MOST_TRIED) return null;
   const left = (some: readonly string[], site: SiteGraph): number =>
     some.reduce((sum, host) => sum + heard.misfitsOf(host, site, silent), 0);
-  const moves = [...exchanges(graph, hosts), ...singles(graph, hosts)]
-    .map((move): Move => {
+  const often = hosts.filter((host) => (misfits.get(host) ?? 0) >= LEAST_SAVED);
+  const all = [...exchanges(graph, hosts), ...singles(graph, often)];
+  if (all.length * graph.nodes.size > BUDGET) return null;
+  const moves = all
+    .map((move): TriedMove => {
       const before = move.hosts.reduce((sum, host) => sum + (misfits.get(host) ?? 0), 0);
-      return { ...move, before, left: left(move.hosts, move.graph) };
+      return { ...move, before, left: left(move.hosts, siteAfter(graph, move)) };
     })
     .filter((move) => savedBy(move) >= LEAST_SAVED && move.left <= MOST_LEFT * move.before);
   const most = Math.max(0, ...moves.map(savedBy));
@@ -65,25 +74,22 @@ export function heardElsewhere(
       fits: [...new Set(best.flatMap(({ places }) => places[i] ?? []))],
     })),
     misfits: first.before,
-    graph: first.graph,
+    graph: siteAfter(graph, first),
   };
 }
 
-const savedBy = ({ before, left }: Move): number => before - left;
+const savedBy = ({ before, left }: TriedMove): number => before - left;
 
-type Tried = Pick<Move, "hosts" | "places" | "graph">;
+const siteAfter = (graph: SiteGraph, { hosts, places }: Move): SiteGraph =>
+  hosts.reduce((site, host, i) => siteWithHostAt(site, host, places[i] ?? ""), graph);
 
-const singles = (graph: SiteGraph, hosts: readonly string[]): Tried[] =>
-  hosts.flatMap((host) =>
-    placesFor(graph, host).map((at) => ({ hosts: [host], places: [at], graph: siteWithHostAt(graph, host, at) })),
-  );
+const singles = (graph: SiteGraph, hosts: readonly string[]): Move[] =>
+  hosts.flatMap((host) => placesFor(graph, host).map((at) => ({ hosts: [host], places: [at] })));
 
-const exchanges = (graph: SiteGraph, hosts: readonly string[]): Tried[] =>
+const exchanges = (graph: SiteGraph, hosts: readonly string[]): Move[] =>
   hosts.flatMap((one, i) =>
     hosts.slice(i + 1).flatMap((other) => {
       const [at, otherAt] = [nodeAbove(graph, one), nodeAbove(graph, other)];
-      if (at === null || otherAt === null || at === otherAt) return [];
-      const exchanged = siteWithHostAt(siteWithHostAt(graph, one, otherAt), other, at);
-      return [{ hosts: [one, other], places: [otherAt, at], graph: exchanged }];
+      return at === null || otherAt === null || at === otherAt ? [] : [{ hosts: [one, other], places: [otherAt, at] }];
     }),
   );

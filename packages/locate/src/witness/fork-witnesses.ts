@@ -9,6 +9,7 @@ import { nodesDownTo } from "../site/source-tree.ts";
  */
 export function forkWitnesses(streams: readonly StreamFacts[], finding: Finding): string[] {
   const { witnesses = [] } = finding;
+  if (witnesses.length < 2) return [];
   const ofStreams = streams.filter(({ stream }) => finding.streams.includes(stream.stream));
   const perStream = ofStreams.map((facts) => aloneBehindFork(facts, new Set(witnesses)));
   const [first = [], ...others] = perStream;

@@ -7,6 +7,7 @@ import { streamFacts } from "../run/stream-facts.ts";
 import { indexSite } from "../site/site-index.ts";
 import { faultsNeeded } from "./faults-needed.ts";
 import { leastFaultsFrom } from "./least-faults.ts";
+import { mostTried } from "./most-tried.ts";
 import { nodeAbove, placesFor, siteWithHostAt } from "./site-with-host-at.ts";
 import { soleWitnesses } from "./sole-witnesses.ts";
 import type { Accuse, HostSupposition, Supposition } from "./supposition.ts";
@@ -15,28 +16,31 @@ import { withoutWord } from "./without-word.ts";
 /** What may be wrong about one host. */
 type HostError = Pick<HostSupposition, "host" | "at" | "isSoleWitness">;
 
-/**
- * So many reports and nodes, over all streams, are gone through for all suppositions together. A bound of effort, no
- * source: it leaves room for all of them on sites of some hundred hosts.
- */
-const BUDGET = 600_000;
 /** In place of one fault a source elsewhere is no likelier, and of several it would have to explain two at least. */
 const LEAST_OF_SOURCE = 2;
 
-/** The suppositions about one host that could make a difference to what is found. */
-export function hostSuppositions({ graph, run, found }: Supposition, accuse: Accuse): HostSupposition[] {
+/** Suppositions about one host that could make a difference to what is found. */
+export interface Suppositions {
+  readonly tried: readonly HostSupposition[];
+  /** Hosts that alone show that some way is good, and without whose word it was not tried for want of time. */
+  readonly untried: readonly string[];
+}
+
+export function hostSuppositions({ graph, run, found }: Supposition, accuse: Accuse): Suppositions {
   const { findings } = found;
-  const effort = run.listeners.length + run.bystanders.length + graph.nodes.size * run.streams.length;
-  const errors = [
-    ...wrongWords(graph, run, findings),
-    ...elsewhereNearSightings(graph, run, findings),
-    ...sourcesElsewhere(graph, run, findings),
-  ];
-  return errors.slice(0, Math.floor(BUDGET / Math.max(1, effort))).map((error) => {
+  if (findings.length === 0) return { tried: [], untried: [] };
+  const most = mostTried(graph, run);
+  const words = wrongWords(graph, run, findings);
+  const errors =
+    most === 0
+      ? []
+      : [...words, ...elsewhereNearSightings(graph, run, findings), ...sourcesElsewhere(graph, run, findings)];
+  const tried = errors.slice(0, most).map((error) => {
     const { host, at } = error;
     const then = at === null ? { graph, run: withoutWord(run, host) } : { graph: siteWithHostAt(graph, host, at), run };
     return { ...error, ...then, found: accuse(then.graph, then.run) };
   });
+  return { tried, untried: words.slice(most).flatMap((one) => (one.isSoleWitness ? [one.host] : [])) };
 }
 
 /** Who alone shows that a way is good, and who alone shows several faults. */

@@ -22,7 +22,7 @@ interface Placed {
  * @returns by the node's number; 0 where the site has loops, in which routers choose
  */
 export function leastFaultsFrom(site: SiteIndex, streams: readonly StreamFacts[]): (node: number) => number {
-  if (site.graph.links.length >= site.graph.nodes.size) return () => 0;
+  if (site.hasLoops) return () => 0;
   const alike = alikeStreams(streams);
   return (node) => {
     const tree = linkTree(site, node);

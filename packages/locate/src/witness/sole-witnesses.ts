@@ -29,15 +29,16 @@ function solesBeside(
   isHit: (receipt: PlacedReceipt) => boolean,
 ): string[] {
   if (bad.size === 0) return [];
-  const witnesses = new Map<string, string | typeof SEVERAL>();
-  const asked = new Set<string>();
-  const add = (key: string, host: string | typeof SEVERAL): void => {
-    const known = witnesses.get(key);
-    witnesses.set(key, known === undefined || known === host ? host : SEVERAL);
-  };
+  const ofAll = new Steps();
+  const ofGroups = new Map<string, Steps>();
+  const everything = [ofAll];
   for (const { stream, tree, groupKey, receipts, bystanders } of streams) {
     const isBad = (receipt: PlacedReceipt): boolean =>
-      bad.has(pairKey(stream.stream, receipt.listener.host)) && isHit(receipt);
+      isHit(receipt) && bad.has(pairKey(stream.stream, receipt.listener.host));
+    const known = ofGroups.get(groupKey);
+    const ofGroup = known ?? new Steps();
+    if (known === undefined) everything.push(ofGroup);
+    ofGroups.set(groupKey, ofGroup);
     const below = new Map<number, string | typeof SEVERAL>();
     for (const receipt of receipts) {
       const { node, listener } = receipt;
@@ -49,23 +50,37 @@ function solesBeside(
       const host = below.get(node);
       if (host === undefined) continue;
       const parent = tree.parent[node] ?? 0;
-      const known = below.get(parent);
-      below.set(parent, known === undefined || known === host ? host : SEVERAL);
-      add(`${tree.into[node]}`, host);
-      add(`${tree.into[node]} ${groupKey}`, host);
+      const other = below.get(parent);
+      below.set(parent, other === undefined || other === host ? host : SEVERAL);
+      for (const steps of [ofAll, ofGroup]) steps.add(tree.into[node] ?? -1, host);
     }
     for (const receipt of receipts) {
       if (!isBad(receipt)) continue;
       for (const step of nodesDownTo(tree, receipt.node)) {
-        asked.add(`${tree.into[step]}`);
-        asked.add(`${tree.into[step]} ${groupKey}`);
+        for (const steps of [ofAll, ofGroup]) steps.asked.add(tree.into[step] ?? -1);
       }
     }
   }
-  return [...asked].flatMap((key) => witnesses.get(key) ?? []).filter((host) => host !== SEVERAL);
+  return everything.flatMap((steps) => steps.soles());
 }
 
 const SEVERAL = "";
+
+/** Who shows that the way is good, by the number of the segment, for all streams or for those of one group. */
+class Steps {
+  readonly #witnesses = new Map<number, string | typeof SEVERAL>();
+  /** Segments on the way to somebody who fares badly. */
+  readonly asked = new Set<number>();
+
+  add(segment: number, host: string | typeof SEVERAL): void {
+    const known = this.#witnesses.get(segment);
+    this.#witnesses.set(segment, known === undefined || known === host ? host : SEVERAL);
+  }
+
+  soles(): string[] {
+    return [...this.asked].flatMap((segment) => this.#witnesses.get(segment) ?? []).filter((host) => host !== SEVERAL);
+  }
+}
 
 const pairKey = (stream: string, host: string): string => `${stream} ${host}`;
 

@@ -29,14 +29,15 @@ export function weighFindings(
 ): Finding[] {
   const accusations = findings.filter(isAccusation);
   const elsewhere = heardElsewhere(graph, run, silentHosts(accusations));
+  if (elsewhere === null && accusations.length === 0) return noSurerThanThePlan(findings);
   const doubts: DoubtedHost[] = [];
   let supposed: Supposition =
     elsewhere === null
       ? { graph, run, found: { faults: accusations, findings: accusations } }
       : { graph: elsewhere.graph, run, found: accuse(elsewhere.graph, run) };
   for (;;) {
-    const suppositions = supposed.found.findings.length === 0 ? [] : hostSuppositions(supposed, accuse);
-    const doubt = doubts.length === MOST_DOUBTED ? null : doubtedHost(supposed, suppositions, accuse);
+    const suppositions = hostSuppositions(supposed, accuse);
+    const doubt = doubts.length === MOST_DOUBTED ? null : doubtedHost(supposed, suppositions.tried, accuse);
     if (doubt === null) {
       const streams = streamFacts(indexSite(supposed.graph), supposed.run);
       const weighed = weighWitnesses(streams, supposed.found.findings, suppositions);

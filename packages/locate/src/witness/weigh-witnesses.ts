@@ -4,7 +4,8 @@ import { nameList } from "../finding/wording.ts";
 import type { StreamFacts } from "../run/stream-facts.ts";
 import { faultsNeeded, faultsUpTo } from "./faults-needed.ts";
 import { forkWitnesses } from "./fork-witnesses.ts";
-import type { Accused, HostSupposition } from "./supposition.ts";
+import type { Suppositions } from "./host-suppositions.ts";
+import type { Accused } from "./supposition.ts";
 
 /**
  * What rests on one host's word is no surer than that word: a host may sit elsewhere than planned, or its agent may be
@@ -22,10 +23,10 @@ const SEVERAL_STOPS = 2;
 export function weighWitnesses(
   streams: readonly StreamFacts[],
   findings: readonly Finding[],
-  suppositions: readonly HostSupposition[],
+  { tried, untried }: Suppositions,
 ): Finding[] {
   const needed = faultsNeeded(findings);
-  const doubtful = suppositions.filter((one) => one.isSoleWitness || faultsUpTo(needed - 1, one.found) < needed);
+  const doubtful = tried.filter((one) => one.isSoleWitness || faultsUpTo(needed - 1, one.found) < needed);
   const hasSeveralStops = faultsNeeded(findings.filter(isStop)) >= SEVERAL_STOPS;
   return findings.map((finding) => {
     const { witnesses = [] } = finding;
@@ -38,7 +39,8 @@ export function weighWitnesses(
       ...without.map(({ host }) => host),
     ]);
     if (pillars.size > 0) return lowered(finding, restsOn([...pillars]));
-    return hasSeveralStops && isStop(finding) ? lowered(finding, SEVERAL_STOPS_LINE) : finding;
+    if (hasSeveralStops && isStop(finding)) return lowered(finding, SEVERAL_STOPS_LINE);
+    return untried.length > 0 ? lowered(finding, UNTRIED_LINE) : finding;
   });
 }
 
@@ -64,6 +66,9 @@ const saysAsMuch = (one: Finding, other: Finding): boolean =>
 
 const SEVERAL_STOPS_LINE =
   "There are other stops in this run. One stop and an error in the plan could explain several of them, so each is less sure.";
+
+const UNTRIED_LINE =
+  "Whether one host's word decides it was not worked out: the run is too large for that. If a host sits elsewhere than planned, or its report is wrong, the fault may lie elsewhere.";
 
 const restsOn = (hosts: readonly string[]): string =>
   hosts.length === 1
