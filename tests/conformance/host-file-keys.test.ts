@@ -4,7 +4,9 @@ import { fileURLToPath } from "node:url";
 import { AgentFileSchema, type AgentTask, DEFAULT_GUARDS, type Guards, GuardsSchema } from "@dyetrace/wire";
 import { describe, expect, test } from "vitest";
 import type { GuardedStream } from "../../agent/src/guards/guarded-stream.ts";
-import { refuseLoad, refuseStream, refuseTask } from "../../agent/src/guards/guards.ts";
+import { refuseTask } from "../../agent/src/guards/guards.ts";
+import { HostLoad } from "../../agent/src/guards/host-load.ts";
+import { refuseStream } from "../../agent/src/guards/stream-guard.ts";
 
 const guardKeys = Object.keys(AgentFileSchema.properties.guards.properties);
 const keys = new Set([...Object.keys(AgentFileSchema.properties), ...guardKeys]);
@@ -58,6 +60,10 @@ describe("hints of the guards", () => {
     holdNs: 5e9,
   };
 
+  const refuseLoad = (streams: readonly GuardedStream[], limits: Guards) => {
+    const host = new HostLoad(limits);
+    return streams.map((one) => host.put(one)).at(-1) ?? null;
+  };
   const joining: AgentTask = { ...task, actions: [{ atNs: 0, kind: "join", streamId: 1 }] };
   const companion = { ...stream, companionOf: 1, streamId: 2, group: "198.51.100.7" };
 
@@ -81,7 +87,7 @@ describe("hints of the guards", () => {
     ["maxHoldNs", refuseTask(task, { ...guards, maxHoldNs: 1e9 })?.hint],
     ["maxRateBps", refuseLoad([stream], { ...guards, maxRateBps: 1e5 })?.hint],
     ["maxPacketsPerSecond", refuseLoad([stream], { ...guards, maxPacketsPerSecond: 1 })?.hint],
-    ["maxStreams", refuseLoad([stream, stream], { ...guards, maxStreams: 1 })?.hint],
+    ["maxStreams", refuseLoad([stream, { ...stream, streamId: 2 }], { ...guards, maxStreams: 1 })?.hint],
     ["maxDurationNs", refuseTask(task, { ...guards, maxDurationNs: 1e9 })?.hint],
   ])("given that %s refuses, then the hint names its key as the host's file spells it", (guard, hint) => {
     expect(hint).toContain(KEY_OF[guard]);

@@ -1,7 +1,9 @@
 import { COMPANION_PACKETS_PER_SECOND, COMPANION_PAYLOAD_BYTES, DEFAULT_GUARDS, type Guards } from "@dyetrace/wire";
 import { expect, test } from "vitest";
 import type { GuardedStream } from "./guarded-stream.ts";
-import { refuseLoad, refuseStream, refuseTask } from "./guards.ts";
+import { refuseTask } from "./guards.ts";
+import { HostLoad } from "./host-load.ts";
+import { refuseStream } from "./stream-guard.ts";
 
 const HOSTS = ["192.168.7.0/24", "10.0.0.0/8", "172.16.0.0/12", "fd00::/8"];
 const guards: Guards = { ...DEFAULT_GUARDS, allowSending: true, companionHosts: HOSTS };
@@ -49,7 +51,10 @@ test("companion guard: given a host's address for a stream that is no companion,
 
 const { companionOf: _beside, ...shared } = companion;
 const board: GuardedStream = { ...shared, streamId: 1, name: "board", group: "239.195.10.4" };
-const load = (...streams: GuardedStream[]): string => refuseLoad(streams, guards)?.message ?? "";
+const load = (...streams: GuardedStream[]): string => {
+  const host = new HostLoad(guards);
+  return streams.map((stream) => host.put(stream)).find((refusal) => refusal !== null)?.message ?? "";
+};
 const to = (host: number, change: Partial<GuardedStream> = {}): GuardedStream => ({
   ...companion,
   streamId: 100 + host,
@@ -75,7 +80,11 @@ test.each([
     [board, ...Array.from({ length: 20 }, (_, i) => to(1, { streamId: 9 + i }))],
     "one companion",
   ],
-  ["there are more than the host takes", [board, ...Array.from({ length: 33 }, (_, i) => to(i + 1))], "most is 32"],
+  [
+    "there are more than the host takes",
+    [board, ...Array.from({ length: 33 }, (_, i) => to(i + 1))],
+    "33 companions exceed 32",
+  ],
 ])("companion guard: given that %s, then it is refused", (_, streams, why) => {
   expect(load(...streams)).toContain(why);
 });

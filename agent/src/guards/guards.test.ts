@@ -181,3 +181,21 @@ test("refuseTask: given a task that lasts longer than the host sends, then it is
 test("refuseTask: given an action on a stream that the task does not describe, then it is no valid task", () => {
   expect(refuseTask(task([stream()], [emit(7)]), OPEN)?.code).toBe("MESSAGE_INVALID");
 });
+
+test("refuseTask: given tens of thousands of actions, then how many streams there are changes little of the time it takes", () => {
+  // A main thread that was busy for minutes with this heard no order to stop.
+  const wide = { ...OPEN, maxStreams: 4096, maxRateBps: 1e12, maxPacketsPerSecond: 1e9 };
+  const took = (count: number): number => {
+    const streams = Array.from({ length: count }, (_, streamId) => stream({ streamId }));
+    const actions = Array.from({ length: 20_000 }, (_, i) => ({
+      ...{ atNs: 0, streamId: i % count, rateBps: 1e5 },
+      kind: i < count ? ("emit" as const) : ("set" as const),
+    }));
+    const one = task(streams, actions);
+    const began = performance.now();
+    expect(refuseTask(one, wide)).toBeNull();
+    return performance.now() - began;
+  };
+  took(64);
+  expect(took(4096) / took(64)).toBeLessThan(16); // in step with the streams it would be 64
+});

@@ -1,5 +1,5 @@
 import type { AgentTask, Guards, TaskStream } from "@dyetrace/wire";
-import { isInRange, parseAddressRange } from "@dyetrace/wire/address-range";
+import { isInRange, parseAddressRanges } from "@dyetrace/wire/address-range";
 import { Fault } from "@dyetrace/wire/fault";
 import { isMulticast, parseIpAddress } from "@dyetrace/wire/ip-address";
 import { isAmongPorts } from "@dyetrace/wire/port-range";
@@ -41,7 +41,7 @@ function refuseJoin({ name, group: text, port, companionOf }: TaskStream, guards
       `Choose another port, or see ${key} ${IN_FILE}.`,
     );
   }
-  if (companionOf !== undefined || guards.allowedJoins.some((range) => isInRange(address, parseAddressRange(range)))) {
+  if (companionOf !== undefined || parseAddressRanges(guards.allowedJoins).some((range) => isInRange(address, range))) {
     return null;
   }
   return refuse(`only ${guards.allowedJoins.join(", ") || "no groups"} may be joined`, `See allowed-joins ${IN_FILE}.`);

@@ -225,3 +225,41 @@ test("SenderRun: given a long hold time and a controller lost as sending begins,
   late.until(20e9, false);
   expect(late.out.sent.at(-1)?.sentNs).toBeGreaterThan(19.9e9);
 });
+
+test("SenderRun: given 60,000 actions at one instant, then the brakes are looked at between them, and an abort ends all of it", () => {
+  const stream = {
+    ...{
+      streamId: 1,
+      name: "s",
+      group: "239.195.1.1",
+      port: 48_620,
+      ssmSource: null,
+      ttl: 1,
+      dscp: 0,
+      burstPackets: 1,
+    },
+    ...{ rateBps: 80e3, payloadBytes: 100 },
+  };
+  const actions = Array.from(
+    { length: 60_000 },
+    (_, i): TaskAction => ({ ...EMIT, atNs: 0, kind: i === 0 ? "emit" : "set" }),
+  );
+  const task = { runId: "0123456789abcdef", streams: [stream], actions, endNs: 10e9, intervalNs: 1e9, holdNs: 5e9 };
+  let nowNs = START_NS;
+  const clock = (): number => {
+    nowNs += 5000; // each look at the clock takes its time, and what is done between two of them
+    return nowNs;
+  };
+  const source = new StreamSource(stream, { runId: task.runId, senderId: 9, contact: "" }, new KeptOut(), clock);
+  const control = new SharedControl();
+  control.reset(START_NS);
+  const ignore = (): void => undefined;
+  const rest = { guards: GUARDS, budget: null, control, clock, onInterval: ignore, onRefused: ignore };
+  const run = new SenderRun({ task, sources: [source], ...rest }, START_NS, START_WALL_NS);
+  const wakeNs = run.step();
+  expect(nowNs - START_NS).toBeLessThan(30e6);
+  expect(wakeNs).toBeLessThanOrEqual(nowNs); // there is more to do at once
+  control.abort();
+  run.step();
+  expect([run.isOver, source.isSending]).toEqual([true, false]);
+});

@@ -1,7 +1,7 @@
 import type { AgentTask, Guards, SenderInterval, SourceStop, TaskAction } from "@dyetrace/wire";
 import { Fault } from "@dyetrace/wire/fault";
-import { refuseLoad, refuseStream } from "../guards/guards.ts";
 import type { SendBudget } from "../guards/send-budget.ts";
+import { SendingGuard } from "../guards/sending-guard.ts";
 import type { SharedControl } from "../workers/shared-control.ts";
 import type { IntervalPart } from "../workers/worker-protocol.ts";
 import { DueQueue } from "./due-queue.ts";
@@ -20,7 +20,7 @@ export interface SenderRunOptions {
   readonly onRefused: (refusal: Fault) => void;
 }
 
-/** Longest time that sources with much to catch up send without a look at the brakes. */
+/** Longest time that sources with much to catch up, or to begin, go on without a look at the brakes. */
 const LONGEST_STEP_NS = 20e6;
 /** A flood shows within this time of the first packet (common practice, no source). */
 const EARLY_NS = 2e9;
@@ -38,6 +38,7 @@ export class SenderRun {
   readonly #actions: readonly TaskAction[];
   readonly #numberOf: ReadonlyMap<number, number>;
   readonly #queue: DueQueue;
+  readonly #sending: SendingGuard;
   readonly #startNs: number;
   readonly #deadlineNs: number;
   #firstEmitNs = Number.NEGATIVE_INFINITY;
@@ -58,6 +59,7 @@ export class SenderRun {
       (action) => action.kind !== "join" && action.kind !== "leave" && this.#numberOf.has(action.streamId),
     );
     this.#queue = new DueQueue(options.sources.length);
+    this.#sending = new SendingGuard(options.guards);
     for (const [number, source] of options.sources.entries()) {
       source.anchor(startNs, startWallNs);
       source.onSettled = () => {
@@ -127,6 +129,7 @@ export class SenderRun {
     for (;;) {
       const action = this.#actions[this.#nextAction];
       if (action === undefined || this.#startNs + action.atNs > nowNs) return;
+      if (this.#options.clock() - nowNs > LONGEST_STEP_NS) return; // a look at the brakes first
       this.#nextAction++;
       this.#take(action);
     }
@@ -140,16 +143,14 @@ export class SenderRun {
     // What was due before this action goes out first, though the thread came late to it.
     if (action.kind !== "emit" && this.#options.clock() - atNs < CATCH_UP_NS) source.sendDue(atNs - 1);
     if (action.kind === "stop") {
-      this.#stop(number);
-      // Nothing goes to a host but beside a stream: a task that forgets a companion's end does not keep it alive.
-      for (const [other, { stream }] of this.#options.sources.entries()) {
-        if (stream.companionOf === action.streamId) this.#stop(other);
-      }
+      // Its companions too: a task that forgets them does not keep them alive.
+      for (const streamId of this.#sending.stop(action.streamId)) this.#stop(this.#numberOf.get(streamId) ?? number);
       return;
     }
     const rateBps = action.rateBps ?? source.rateBps;
     const payloadBytes = action.payloadBytes ?? source.payloadBytes;
-    const refusal = this.#refuse(source, rateBps, payloadBytes, action.kind === "emit");
+    const asked = { ...source.stream, rateBps, payloadBytes };
+    const refusal = action.kind === "emit" ? this.#sending.start(asked) : this.#sending.change(asked);
     if (refusal !== null) {
       // Stopping everything is the safe answer to a request past the guards, whoever made it.
       this.#stopAll("guard", this.#options.clock(), refusal.message);
@@ -165,17 +166,6 @@ export class SenderRun {
   #stop(number: number): void {
     this.#source(number).stop();
     this.#queue.remove(number);
-  }
-
-  #refuse(source: StreamSource, rateBps: number, payloadBytes: number, isStarting: boolean): Fault | null {
-    const { guards, sources } = this.#options;
-    const asked = { ...source.stream, rateBps, payloadBytes };
-    const running = sources
-      .filter((other) => other !== source && other.isSending)
-      .map((other) => ({ ...other.stream, rateBps: other.rateBps, payloadBytes: other.payloadBytes }));
-    return (
-      refuseStream(asked, guards) ?? refuseLoad(isStarting || source.isSending ? [...running, asked] : running, guards)
-    );
   }
 
   #nextCutNs(): number {

@@ -1,4 +1,4 @@
-import { type AddressRange, isInRange, parseAddressRange } from "./address-range.ts";
+import { type AddressRange, isInRange, parseAddressRanges } from "./address-range.ts";
 import { formatIpAddress, groupMac, type IpAddress } from "./ip-address.ts";
 
 /** What a host says of the groups that it sends to. */
@@ -38,9 +38,10 @@ const SCOPES: Readonly<Record<number, string>> = {
 
 /** @returns why nothing is sent to that group, or null @throws {Fault} ADDRESS_INVALID of a range */
 export function refuseGroup(group: IpAddress, limits: GroupLimits): GroupRefusal | null {
-  const isIn = (ranges: readonly string[]): boolean => ranges.some((text) => isInRange(group, parseAddressRange(text)));
-  const refused = limits.refusedGroups.find((text) => isRefusedBy(group, parseAddressRange(text)));
-  if (refused !== undefined) return { kind: "refused", why: `its host refuses ${refused}` };
+  const isIn = (texts: readonly string[]): boolean =>
+    parseAddressRanges(texts).some((range) => isInRange(group, range));
+  const refused = parseAddressRanges(limits.refusedGroups).findIndex((range) => isRefusedBy(group, range));
+  if (refused >= 0) return { kind: "refused", why: `its host refuses ${limits.refusedGroups[refused]}` };
   if (!isIn(limits.allowedGroups)) {
     return { kind: "not-allowed", why: `only ${limits.allowedGroups.join(", ") || "no groups"} are allowed` };
   }
@@ -53,8 +54,8 @@ export function refuseGroup(group: IpAddress, limits: GroupLimits): GroupRefusal
 }
 
 const reservedIpv4 = (group: IpAddress): string | null => {
-  const range = RESERVED_IPV4_GROUPS.find((text) => isInRange(group, parseAddressRange(text)));
-  return range === undefined ? null : `${range} is reserved`;
+  const at = parseAddressRanges(RESERVED_IPV4_GROUPS).findIndex((range) => isInRange(group, range));
+  return at < 0 ? null : `${RESERVED_IPV4_GROUPS[at]} is reserved`;
 };
 
 /**

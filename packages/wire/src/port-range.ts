@@ -16,6 +16,11 @@ export function parsePortRange(text: string): PortRange {
   return range;
 }
 
-/** @throws {Fault} OPTION_INVALID */
-export const isAmongPorts = (port: number, ranges: readonly string[]): boolean =>
-  ranges.map(parsePortRange).some(({ first, last }) => first <= port && port <= last);
+const parsedLists = new WeakMap<readonly string[], readonly PortRange[]>();
+
+/** @param ranges a list that never changes: it is read once @throws {Fault} OPTION_INVALID */
+export function isAmongPorts(port: number, ranges: readonly string[]): boolean {
+  const parsed = parsedLists.get(ranges) ?? ranges.map(parsePortRange);
+  parsedLists.set(ranges, parsed);
+  return parsed.some(({ first, last }) => first <= port && port <= last);
+}
