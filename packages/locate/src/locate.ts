@@ -51,8 +51,11 @@ import { isAccusation, weighFindings } from "./witness/weigh-findings.ts";
  */
 export function locate(graph: SiteGraph, observations: RunObservations): Conclusion {
   const sites = combinationsOf(graph, observations).map((one) => indexSite(graph, one));
-  const conclusion = cheapestConclusion(sites.map((site) => locateOn(site, graph, observations)));
-  const weighed = weighFindings(graph, observations, conclusion.findings, accuse);
+  const drawn = sites.map((site) => locateOn(site, graph, observations));
+  const conclusion = cheapestConclusion(drawn.map((one) => one.conclusion));
+  const fewest = conclusion.findings.length;
+  const { streams = [] } = drawn.find((one) => one.conclusion.findings.length === fewest) ?? {};
+  const weighed = weighFindings(graph, observations, { streams, findings: conclusion.findings }, accuse);
   const findings = withLinkChanges(weighed, observations);
   return {
     ...conclusion,
@@ -81,6 +84,7 @@ function accuse(graph: SiteGraph, observations: RunObservations): Accused {
 function accusedOf(accusations: Accusations): Accused {
   const findings = once(() => withLosses(accusations).filter(isAccusation));
   return {
+    streams: accusations.streams,
     faults: [...accusations.stops.findings, ...accusations.outages, ...accusations.leaks.findings].filter(isAccusation),
     get findings() {
       return findings();
@@ -131,7 +135,12 @@ function accusationsOn(site: SiteIndex, observations: RunObservations): Accusati
   return { streams, stops, gaps, outages, leaks, chains, losses };
 }
 
-function locateOn(site: SiteIndex, graph: SiteGraph, observations: RunObservations): Conclusion {
+interface Drawn {
+  readonly streams: readonly StreamFacts[];
+  readonly conclusion: Conclusion;
+}
+
+function locateOn(site: SiteIndex, graph: SiteGraph, observations: RunObservations): Drawn {
   const accusations = accusationsOn(site, observations);
   const { streams, chains, stops, leaks } = accusations;
   const mismatches = [...findPlanMismatch(site, streams), ...findOtherWays(site, streams)];
@@ -154,12 +163,13 @@ function locateOn(site: SiteIndex, graph: SiteGraph, observations: RunObservatio
   const findings = [...(isDoubtful ? withDoubtOfWays(found) : found), ...mismatches];
   const sources = observations.streams.map((stream) => stream.source);
   const listeners = observations.listeners.filter((l) => l.state === "reported").map((l) => l.host);
-  return {
+  const conclusion = {
     findings,
     segments: segmentStates(site, chains(), stops.cases, findings, stops.trials),
     coverage: coverage(graph, sources, listeners),
     remarks: [...leaks.remarks, ...wayRemarks(site, streams), ...versionRemarks(site, observations, findings)],
   };
+  return { streams, conclusion };
 }
 
 type Scopes = ReadonlyMap<StreamFacts, LossScope>;

@@ -29,6 +29,7 @@ export function segmentStates(
   // Packets came through before it failed, or of another group: that does not make a suspect sound.
   const suspected = suspectsOf(findings, UNSOUND_KINDS);
   for (const id of otherDirections(site, stops, trials)) suspected.add(id);
+  for (const name of deafRouters(site, stops)) suspected.add(name);
   const chainsOf = chainsBySegment(chains);
   const segments = site.segments.map(({ id }, number): SegmentState => {
     const rate = rateOf(chainsOf.get(number) ?? []);
@@ -56,6 +57,12 @@ function withDoubt(states: readonly SegmentState[], suspected: ReadonlySet<strin
     state.status === "ok" && isDoubted(state.id) ? { ...state, status: "unknown" } : state,
   );
 }
+
+/** Routers that may not hear the reports for want of which something stops: what comes through them proves no hearing. */
+const deafRouters = (site: SiteIndex, stops: readonly StopCase[]): string[] =>
+  stops.flatMap(({ reportSegments }) =>
+    reportSegments.map(({ to }) => to.node).filter((name) => site.graph.nodes.get(name)?.kind === "router"),
+  );
 
 /**
  * Other directions of the links where something stops, along which nothing is known to have come since: a cable

@@ -34,8 +34,8 @@ export function unaskedFloods(
       others.push(sighting);
       continue;
     }
-    // Who shares a querier shares the answer.
-    const domain = `${family} ${querierOf(site.graph, host)?.node ?? ""}`;
+    // Who shares a querier shares the answer, for what began at the same time.
+    const domain = `${family} ${querierOf(site.graph, host)?.node ?? ""} ${Math.round(startMs(sighting) / 1000)}`;
     const queriesStopAt =
       stopsOfDomain.get(domain) ?? queries.whereQueriesStop(host, family, startMs(sighting), untilMs);
     stopsOfDomain.set(domain, queriesStopAt);

@@ -40,7 +40,7 @@ export function waysByNumber(graph: SiteGraph, source: string, number: number): 
 
 /** True where the number stands for ways that the plan's costs do not give. */
 export const isOtherWay = (graph: SiteGraph, source: string, number: number): boolean =>
-  number >= waysFrom(graph, source).planned.length;
+  number > 0 && number >= waysFrom(graph, source).planned.length;
 
 /** Names of the routers that packets pass on the way to a node; null where the ways do not lead there. */
 export function routersTo(graph: SiteGraph, ways: SourceWays, source: string, node: string): string[] | null {

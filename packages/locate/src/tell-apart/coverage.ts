@@ -75,7 +75,11 @@ function bestNextAgent(
   sets: readonly (readonly Place[])[],
 ): NextListener | null {
   const choices = listenerChoices(site, trees);
+  // Most sets are a host and its link, which no other listener hears through.
+  const heard = new Set<number>();
+  for (const { heardFrom } of choices) for (const place of heardFrom.keys()) heard.add(place);
   for (const set of sets) {
+    if (!set.some(({ number }) => heard.has(number))) continue;
     const best = bestListener(
       choices,
       set.map((place) => place.number),

@@ -3,14 +3,13 @@ import { FINDING_KINDS } from "@dyetrace/wire";
 import type { Finding } from "../finding/finding.ts";
 import { once } from "../run/once.ts";
 import type { RunObservations } from "../run/run-observations.ts";
-import { streamFacts } from "../run/stream-facts.ts";
 import { indexSite } from "../site/site-index.ts";
 import { faultsNeeded } from "./faults-needed.ts";
 import { leastFaultsFrom } from "./least-faults.ts";
 import { mostTried } from "./most-tried.ts";
 import { nodeAbove, placesFor, siteWithHostAt } from "./site-with-host-at.ts";
 import { soleWitnesses } from "./sole-witnesses.ts";
-import type { Accuse, HostSupposition, Supposition } from "./supposition.ts";
+import type { Accuse, Accused, HostSupposition, Supposition } from "./supposition.ts";
 import { withoutWord } from "./without-word.ts";
 
 /** What may be wrong about one host. */
@@ -30,11 +29,9 @@ export function hostSuppositions({ graph, run, found }: Supposition, accuse: Acc
   const { findings } = found;
   if (findings.length === 0) return { tried: [], untried: [] };
   const most = mostTried(graph, run);
-  const words = wrongWords(graph, run, findings);
+  const words = wrongWords(found);
   const errors =
-    most === 0
-      ? []
-      : [...words, ...elsewhereNearSightings(graph, run, findings), ...sourcesElsewhere(graph, run, findings)];
+    most === 0 ? [] : [...words, ...elsewhereNearSightings(graph, run, findings), ...sourcesElsewhere(graph, found)];
   const tried = errors.slice(0, most).map((error) => {
     const { host, at } = error;
     const then = at === null ? { graph, run: withoutWord(run, host) } : { graph: siteWithHostAt(graph, host, at), run };
@@ -44,8 +41,8 @@ export function hostSuppositions({ graph, run, found }: Supposition, accuse: Acc
 }
 
 /** Who alone shows that a way is good, and who alone shows several faults. */
-function wrongWords(graph: SiteGraph, run: RunObservations, findings: readonly Finding[]): HostError[] {
-  const soles = soleWitnesses(streamFacts(indexSite(graph), run), findings);
+function wrongWords({ streams, findings }: Accused): HostError[] {
+  const soles = soleWitnesses(streams, findings);
   const alone = findings.flatMap(({ witnesses = [] }) => (witnesses.length === 1 ? witnesses : []));
   const ofSeveral = new Set(alone.filter((host, at) => alone.indexOf(host) !== at && !soles.includes(host)));
   return [
@@ -75,21 +72,17 @@ function elsewhereNearSightings(graph: SiteGraph, run: RunObservations, findings
  * A source says by where it sits where its packets start, so its word cannot be left out: it is tried elsewhere, but only
  * where that could do with fewer faults.
  */
-function sourcesElsewhere(graph: SiteGraph, run: RunObservations, findings: readonly Finding[]): HostError[] {
+function sourcesElsewhere(graph: SiteGraph, { streams: facts, findings }: Accused): HostError[] {
   const needed = faultsNeeded(findings);
   const isConcerned = (own: readonly string[]): boolean =>
     faultsNeeded(findings.filter(({ streams }) => streams.some((stream) => own.includes(stream)))) >= LEAST_OF_SOURCE;
-  const site = indexSite(graph);
-  const facts = once(() => streamFacts(site, run));
-  return [...new Set(run.streams.map(({ source }) => source))].flatMap((host) => {
-    const own = run.streams.filter(({ source }) => source === host).map(({ stream }) => stream);
-    if (!isConcerned(own)) return [];
-    const leastFaults = leastFaultsFrom(
-      site,
-      facts().filter(({ stream }) => own.includes(stream.stream)),
-    );
+  const site = once(() => indexSite(graph));
+  return [...new Set(facts.map(({ stream }) => stream.source))].flatMap((host) => {
+    const own = facts.filter(({ stream }) => stream.source === host);
+    if (!isConcerned(own.map(({ stream }) => stream.stream))) return [];
+    const leastFaults = leastFaultsFrom(site(), own);
     return placesFor(graph, host)
-      .filter((at) => leastFaults(site.nodeNumber.get(at) ?? -1) < needed)
+      .filter((at) => leastFaults(site().nodeNumber.get(at) ?? -1) < needed)
       .map((at) => ({ host, at, isSoleWitness: false }));
   });
 }

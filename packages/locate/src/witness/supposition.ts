@@ -1,9 +1,12 @@
 import type { SiteGraph } from "@dyetrace/site";
 import type { Finding } from "../finding/finding.ts";
 import type { RunObservations } from "../run/run-observations.ts";
+import type { StreamFacts } from "../run/stream-facts.ts";
 
 /** What is found, of all that rests on where hosts sit and on what they say. */
 export interface Accused {
+  /** On the ways on which it is found. */
+  readonly streams: readonly StreamFacts[];
   /** All but losses: what takes faults to be true (see `faultsNeeded`). */
   readonly faults: readonly Finding[];
   /** With losses, which are worked out when they are asked for first. */

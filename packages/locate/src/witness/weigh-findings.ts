@@ -3,12 +3,10 @@ import { FINDING_KINDS } from "@dyetrace/wire";
 import type { Finding } from "../finding/finding.ts";
 import { misplacedFindings } from "../plan/misplaced-host.ts";
 import type { RunObservations } from "../run/run-observations.ts";
-import { streamFacts } from "../run/stream-facts.ts";
-import { indexSite } from "../site/site-index.ts";
 import { type DoubtedHost, doubtedHost } from "./doubted-host.ts";
 import { type HeardElsewhere, heardElsewhere } from "./elsewhere-by-hearing.ts";
 import { hostSuppositions } from "./host-suppositions.ts";
-import type { Accuse, Supposition } from "./supposition.ts";
+import type { Accuse, Accused, Supposition } from "./supposition.ts";
 import { ONE_WITNESS_CONFIDENCE, weighWitnesses } from "./weigh-witnesses.ts";
 
 /** With more hosts in doubt than this the plan is another site's: nothing is gained by further guesses. Our choice, no source. */
@@ -20,27 +18,28 @@ export const isAccusation = (finding: Finding): boolean => finding.witnesses !==
 /**
  * Findings are as sure as the plan and the reports behind them. Where one host in another place, or its report wrong, would
  * explain what otherwise takes several faults, that is said, and the faults that are left; what rests on one host says so.
+ * @param found all findings, and the streams on the ways on which they are drawn
  */
 export function weighFindings(
   graph: SiteGraph,
   run: RunObservations,
-  findings: readonly Finding[],
+  found: Pick<Accused, "streams" | "findings">,
   accuse: Accuse,
 ): Finding[] {
+  const { streams, findings } = found;
   const accusations = findings.filter(isAccusation);
   const elsewhere = heardElsewhere(graph, run, silentHosts(accusations));
   if (elsewhere === null && accusations.length === 0) return noSurerThanThePlan(findings);
   const doubts: DoubtedHost[] = [];
   let supposed: Supposition =
     elsewhere === null
-      ? { graph, run, found: { faults: accusations, findings: accusations } }
+      ? { graph, run, found: { streams, faults: accusations, findings: accusations } }
       : { graph: elsewhere.graph, run, found: accuse(elsewhere.graph, run) };
   for (;;) {
     const suppositions = hostSuppositions(supposed, accuse);
     const doubt = doubts.length === MOST_DOUBTED ? null : doubtedHost(supposed, suppositions.tried, accuse);
     if (doubt === null) {
-      const streams = streamFacts(indexSite(supposed.graph), supposed.run);
-      const weighed = weighWitnesses(streams, supposed.found.findings, suppositions);
+      const weighed = weighWitnesses(supposed.found.streams, supposed.found.findings, suppositions);
       return noSurerThanThePlan([...heardOf(elsewhere), ...saidOf(doubts), ...inOldOrder(findings, weighed)]);
     }
     doubts.push(doubt);
