@@ -25,6 +25,8 @@ const INTERVAL = "report.report";
 /** Fields without a reader or a producer of their own, each with the reason. */
 const EXCEPTIONS: Readonly<Record<string, string>> = {
   [`${INTERVAL}.listeners.receipt.isFirst`]: "read by mergeReceipts itself: whether two spans may be joined",
+  "upgrade.version": "read by earlier agents; this one goes by what the maintainer has signed",
+  "upgrade.sha256": "as upgrade.version",
 };
 
 /** How a decoder says what was on the wire is held by its own tests: it is the message, not a figure of ours. */
