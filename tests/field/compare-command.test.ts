@@ -76,7 +76,7 @@ describe("dyetrace compare on a store with recorded runs", () => {
   test("given runs of different scenarios, then exit code 2 and what differs; told to, it compares and notes the difference", () => {
     const refused = dyetrace("compare", elsewhere, "--against", before ?? "");
     expect([refused.code, refused.words]).toEqual([2, expect.stringContaining("no pair")]);
-    expect(refused.words).toMatch(/only the earlier scenario has stream .*320000/);
+    expect(refused.words).toMatch(/only the earlier scenario has stream zap .*320 kbit\/s/);
     const anyway = dyetrace("compare", elsewhere, "--against", before ?? "", "--anyway");
     expect([anyway.code, anyway.words]).toEqual([0, expect.stringContaining("Note: Only the earlier scenario has")]);
   });

@@ -169,6 +169,37 @@ links:
   ]);
 });
 
+test.each([
+  ["its address", "addresses: [192.0.2.5]", "192.0.2.5", 0],
+  ["no address", "", "192.0.2.5", 0],
+  ["another address", "addresses: [192.0.2.6]", "192.0.2.5", 1],
+])(
+  "wrong-querier: given that a router with %s in the plan may be the one that wins, then nobody is accused whom the plan has",
+  (_, own, address, accused) => {
+    const plan = `
+site: Quillfen
+vlans: { 10: { ipv4: 192.0.2.0/24, querier: sw } }
+nodes:
+  sw: { kind: switch }
+  rt: { kind: router${own === "" ? "" : `, ${own}`} }
+  tower: { kind: host }
+  kiosk: { kind: host }
+links:
+  - { between: [sw:1, rt:lan], vlan: 10 }
+  - { between: [sw:2, tower:eth0], vlan: 10 }
+  - { between: [sw:3, kiosk:eth0], vlan: 10 }
+`;
+    const site = loadSitePlan(plan, "plan.yaml");
+    const board = { stream: "board", group: "233.252.0.1", source: "tower", listeners: ["kiosk"], packets: 3_000 };
+    // As after a link that was cut: the switch has asked meanwhile, and ends as it hears the lower address again.
+    const queriers = ["tower", "kiosk"].map((host) =>
+      at(host, asks("192.0.2.10", -58_000, 2_000), asks(address, 3_000, 30_000)),
+    );
+    const { findings } = locate(site, { ...simulateRun(site, [board], [], seededRandom(3)), queriers });
+    expect(findings.filter(({ kind }) => kind === "wrong-querier")).toHaveLength(accused);
+  },
+);
+
 test("plan-mismatch: given a host that hears the other VLAN's querier alone, then it sits there, and there are no two queriers", () => {
   const queriers = [...["tower", "hall", "gate"].map((host) => at(host, planned10)), at("kiosk", planned20), ...in20];
   const [finding, ...more] = findingsIn(queriers);

@@ -1,4 +1,4 @@
-import { isInSubnet, parseSubnet, querierOf } from "@dyetrace/site";
+import { isInSubnet, layer2Domain, parseSubnet, querierOf } from "@dyetrace/site";
 import { parseIpAddress } from "@dyetrace/wire";
 import type { Finding } from "../finding/finding.ts";
 import { findingsOf, having, rowsOf } from "../finding/finding-row.ts";
@@ -103,7 +103,7 @@ function wrongQueriersIn(site: SiteIndex, run: RunObservations, domain: FamilyDo
     const [takeOver] = takeOvers;
     const isAnother = planned !== null && hasAddress(querier) && isLasting(querier) && !isPlanned(querier);
     if (sender === null && takeOver === undefined && !isAnother) return [];
-    if (sender === null && isPlanned(querier)) return [];
+    if (sender === null && (isPlanned(querier) || mayBeRouter(site, domain, address))) return [];
     const sinceMs = takeOver?.after.firstMs ?? querier.firstMs;
     const hearers = heard.flatMap(({ host, stretch }) => (stretch.isOwn === true ? [] : [host]));
     return [
@@ -127,6 +127,21 @@ const stretchesOf = (
   watching.flatMap(({ host, queriers }) =>
     queriers.filter((one) => one.address === address && isOfRun(one)).map((stretch) => ({ host, stretch })),
   );
+
+/**
+ * Whether a router of the plan may have that address: routers that forward multicast ask too, and the lowest address among them
+ * wins, whichever of them the plan has for the querier (RFC 3376, section 6.6.2). MLD's queries come from link-local addresses, which no plan tells.
+ */
+function mayBeRouter(site: SiteIndex, { queriers, family }: FamilyDomain, address: string): boolean {
+  const [first] = queriers;
+  const reached = first === undefined ? [] : [...layer2Domain(site.graph, first.host)];
+  return reached.some((name) => {
+    const node = site.graph.nodes.get(name);
+    if (node?.kind !== "router") return false;
+    const own = (node.addresses ?? []).filter((text) => parseIpAddress(text)?.family === family);
+    return family === 6 || own.length === 0 || own.includes(address);
+  });
+}
 
 /** The address that the querier has by the plan: of routers alone it knows some, and link-local ones seldom. */
 function plannedRouter(
