@@ -2,7 +2,7 @@ import type { RunProgress } from "@dyetrace/wire";
 import { afterAll, beforeAll, expect, test } from "vitest";
 import { MEMBERSHIP_PLAN } from "./support/membership-plan.ts";
 import { inBothFamilies, type PracticeBench, raiseBench, shippedScenario } from "./support/practice-bench.ts";
-import { figureIn, findingOf, receiptOf, UNBROKEN } from "./support/report-look-up.ts";
+import { accusations, figureIn, findingOf, receiptOf, tell, UNBROKEN } from "./support/report-look-up.ts";
 
 /** RFC 3376 section 8.4, RFC 3810 section 9.4: robustness 2 x 5 s + 2 s. */
 const MEMBERSHIP_S = 12;
@@ -43,4 +43,26 @@ test("ageing: given queries that do not reach one listener, then it ages out whe
   expect(told).toContainEqual({ kind: "step", text: expect.stringContaining("a membership lasts 12.0 s") });
   const seconds = told.filter((progress) => progress.kind === "second");
   expect(seconds.map(({ next }) => next?.what)).toContain("board-4 stops");
+});
+
+// RFC 3376, section 7.2.1; RFC 3810, section 8.2.1. The last of the file: hosts keep to the older version for minutes.
+test("older version: given a querier of IGMPv2 and MLDv1 and joins from one source, then they are said to be widened", async () => {
+  const report = await bench.run(
+    `
+scenario: widened
+streams:
+  - { name: dome-4, source: tower, group: 232.0.61.1, rate: 1 Mbit/s, ssm: true }
+  - { name: dome-6, source: tower, group: "ff35::61:1", rate: 1 Mbit/s, ssm: true }
+timeline:
+  - { at: 0s, join: all, agents: [kiosk, office] }
+  - { at: 500ms, emit: all }
+  - { at: 7s, stop: all }
+`,
+    { faults: ["igmp-version, on: spine, igmp: 2, mld: 1"], isUsedAgain: false },
+  );
+  const found = accusations(report).map(({ kind, streams, suspects }) => [kind, streams, suspects]);
+  expect(found.toSorted(), tell(report)).toEqual([
+    ["older-version", ["dome-4"], ["spine"]],
+    ["older-version", ["dome-6"], ["spine"]],
+  ]);
 });

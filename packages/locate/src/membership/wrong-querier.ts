@@ -38,8 +38,11 @@ const row = rowsOf<WrongQuerier>({
 });
 
 const ADVICE =
-  "Find it by its hardware address in the switches' address tables, and turn its querier off or filter queries on ports to hosts. Give the querier that belongs there the lowest address of the VLAN.";
+  "Find the other by its hardware address in the switches' address tables, and turn its querier off or filter queries on ports to hosts. Give the querier that belongs there the lowest address of the VLAN.";
 const REFERENCE = "RFC 3376, section 6.6.2; RFC 3810, section 7.6.2; RFC 4541, section 2.1.1";
+
+/** Of a plan that tells no address, the one that took over may be the planned one that came back. Our estimate, no source. */
+const TAKE_OVER_CONFIDENCE = 0.85;
 
 const ROWS = [
   row({
@@ -57,13 +60,14 @@ const ROWS = [
   row({
     kind: "wrong-querier",
     match: (one) => having(one, "silenced"),
+    confidence: () => TAKE_OVER_CONFIDENCE,
     title: (one) =>
       `A second ${who(one)}, ${one.querier.address}, took over from ${one.silenced.address}: its first query came ${instant(one.querier.firstMs)}, and ${hasAddress(one.silenced) ? "the lower address" : "whoever has an address"} wins the election`,
     evidence: ({ silenced, querier, hearers }) => [
       tellSilenced(silenced),
       `${nameList(hearers)} heard ${count(querier.queries, "query", "queries")} from ${querier.address}, ${when(querier)}.`,
     ],
-    advice: ADVICE,
+    advice: `See which of the two belongs there: it may be that the planned one has come back. ${ADVICE}`,
     reference: REFERENCE,
   }),
   row({
