@@ -23,7 +23,7 @@ links:
 ${LISTENERS.map((name, index) => `  - "core:${index + 2} -- ${name}:eth0"`).join("\n")}
 `;
 /** The visits take less; then the run ends by itself, so that its source is silent before its listeners go. */
-const RUN_S = 45;
+const RUN_S = 60;
 const SCENARIO = `scenario: reach
 hold: 10s
 streams: [ { name: board, source: tower, group: 239.195.10.4, rate: 1 Mbit/s } ]
@@ -33,8 +33,8 @@ timeline:
   - { at: ${RUN_S}s, stop: board }
 `;
 const CLIENTS = fileURLToPath(new URL("./siege-clients.mjs", import.meta.url));
-/** What no connection that says nothing outlasts, and then some. */
-const SIEGE_S = 13;
+/** After the last of them is connected: what no connection that says nothing outlasts, and then some. */
+const SIEGE_S = 12;
 const SIEGE = { silent: 4000, slow: 200, keepAlive: 200, strangers: 200, consoles: 300, bodies: 100, followers: 100 };
 const MOST_MEMORY_BYTES = 400e6;
 

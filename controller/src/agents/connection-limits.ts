@@ -12,6 +12,8 @@ import { FairRoom } from "./fair-room.ts";
 export const CONNECTION_LIMITS = {
   /** All connections together. */
   most: 4096,
+  /** Those that the kernel keeps until they are taken; net.core.somaxconn is 4096 as well. Of more it drops some, and they come late. */
+  waiting: 4096,
   /** Those that have proved nothing yet: neither an agent's hello nor an operator's session. */
   mostStrangers: 2048,
   /** Strangers of one address, or of one /64; several agents and consoles may share one. */

@@ -11,7 +11,7 @@ import type { TlsIdentity } from "../access/tls-identity.ts";
 import { acceptAgents } from "../agents/accept-agents.ts";
 import { AgentRegistry } from "../agents/agent-registry.ts";
 import { registerAgentRoutes } from "../agents/agent-routes.ts";
-import { ConnectionLedger, makeServer } from "../agents/connection-limits.ts";
+import { CONNECTION_LIMITS, ConnectionLedger, makeServer } from "../agents/connection-limits.ts";
 import { AuditLog } from "../audit/audit-log.ts";
 import { registerConsole } from "../console/console-routes.ts";
 import { ReportIntake } from "../intake/report-intake.ts";
@@ -172,7 +172,7 @@ async function openController(
   await schedule.takeUp();
   if (options.agentServer !== undefined) agentHttp.listen(options.agentServer);
   try {
-    await app.listen({ host: options.host, port: options.port });
+    await app.listen({ host: options.host, port: options.port, backlog: CONNECTION_LIMITS.waiting });
   } catch (cause) {
     throw portTaken(options, cause as NodeJS.ErrnoException);
   }
