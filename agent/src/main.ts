@@ -3,6 +3,7 @@ import { Command, CommanderError } from "commander";
 import { VERSION } from "./about/version.ts";
 import { readAgentConfig } from "./config/read-agent-config.ts";
 import { registerEnrol } from "./control/register-enrol.ts";
+import { registerPin } from "./control/register-pin.ts";
 import { registerRun } from "./control/register-run.ts";
 import { registerStop } from "./control/register-stop.ts";
 import { registerCheck } from "./standalone/register-check.ts";
@@ -32,6 +33,7 @@ export async function runAgentProgram(argv: readonly string[]): Promise<void> {
     .exitOverride()
     .showHelpAfterError("Add --help to see what this command takes.");
   registerEnrol(program);
+  registerPin(program);
   registerRun(program);
   registerStop(program);
   registerSend(program);

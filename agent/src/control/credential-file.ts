@@ -1,5 +1,6 @@
 import { existsSync, mkdirSync, readFileSync } from "node:fs";
 import path from "node:path";
+import { PIN_FORM } from "@dyetrace/pin";
 import Type from "@dyetrace/schema";
 import { Fault, parseAs } from "@dyetrace/wire";
 import { writeWhole } from "../files/write-whole.ts";
@@ -7,7 +8,7 @@ import { writeWhole } from "../files/write-whole.ts";
 /** What this host keeps after it was enrolled: where its controller is, how to know it, and its own credential. */
 export interface Credential {
   readonly controller: string;
-  /** Null: without TLS, or its certificate is signed by somebody whom this host trusts. */
+  /** Of today's key, and of the one that follows it. Null: without TLS, or signed by somebody whom this host trusts. */
   readonly pin: string | null;
   readonly name: string;
   readonly credential: string;
@@ -21,7 +22,7 @@ const schema = (): Type.TObject<{
 }> =>
   Type.Object({
     controller: Type.String({ maxLength: 512 }),
-    pin: Type.Union([Type.String({ pattern: "^sha256//[A-Za-z0-9+/]{43}=$" }), Type.Null()]),
+    pin: Type.Union([Type.String({ pattern: PIN_FORM.source }), Type.Null()]),
     name: Type.String({ pattern: "^[A-Za-z0-9][A-Za-z0-9._-]{0,62}$" }),
     credential: Type.String({ maxLength: 256 }),
   });

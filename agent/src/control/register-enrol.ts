@@ -36,7 +36,11 @@ export function registerEnrol(program: Command): void {
 export function checkPin(pin: string | undefined): string | null {
   if (pin === undefined || pin === "") return null;
   if (PIN_FORM.test(pin)) return pin;
-  throw new Fault("OPTION_INVALID", `--pin ${pin} is no fingerprint`, "Copy it whole: sha256// and 44 characters");
+  throw new Fault(
+    "OPTION_INVALID",
+    `--pin ${pin} is no fingerprint`,
+    "Copy it whole: sha256// and 44 characters, or two of them with ; between",
+  );
 }
 
 export const ownName = (): string => hostname().split(".")[0] ?? "agent";

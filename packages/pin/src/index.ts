@@ -1,2 +1,2 @@
-export { PIN_FORM, pinOf } from "./pin.ts";
+export { PIN_FORM, pinOf, pinsOf } from "./pin.ts";
 export { PinnedAgent } from "./pinned-agent.ts";

@@ -2,7 +2,7 @@ import https from "node:https";
 import type { Duplex } from "node:stream";
 import { type ConnectionOptions, connect } from "node:tls";
 import { Fault } from "@dyetrace/wire";
-import { pinOf } from "./pin.ts";
+import { pinOf, pinsOf } from "./pin.ts";
 
 /**
  * Connects only to a controller whose certificate has the pinned key, whoever signed it and whatever name it bears.
@@ -11,6 +11,7 @@ import { pinOf } from "./pin.ts";
 export class PinnedAgent extends https.Agent {
   readonly #pin: string;
 
+  /** @param pin as `PIN_FORM` has it: of two, either will do */
   constructor(pin: string) {
     super({ keepAlive: false });
     this.#pin = pin;
@@ -29,7 +30,7 @@ export class PinnedAgent extends https.Agent {
     socket.once("error", refuse);
     socket.once("secureConnect", () => {
       const certificate = socket.getPeerX509Certificate();
-      if (certificate === undefined || pinOf(certificate) !== this.#pin) {
+      if (certificate === undefined || !pinsOf(this.#pin).includes(pinOf(certificate))) {
         refuse(strange(certificate === undefined ? "none" : pinOf(certificate), this.#pin));
         return;
       }
@@ -43,6 +44,6 @@ export class PinnedAgent extends https.Agent {
 const strange = (met: string, pinned: string): Fault =>
   new Fault(
     "CERTIFICATE_STRANGE",
-    `The controller's certificate has the key ${met}, not ${pinned}`,
+    `The controller's certificate has the key ${met}, not ${pinsOf(pinned).join(" or ")}`,
     "Somebody else answers there, or the controller was set up anew: then enrol this host again",
   );
