@@ -153,7 +153,11 @@ export class AgentDuty {
   /** @throws {Fault} GUARD_REFUSED */
   #refuseStopped(): void {
     if (!this.#with.hostStop.isStopped) return;
-    throw new Fault("GUARD_REFUSED", STOPPED_HERE, "Run `dyetrace-agent stop --release` on that host");
+    throw new Fault(
+      "GUARD_REFUSED",
+      STOPPED_HERE,
+      "Run `dyetrace-agent allow` on that host, with --data and the folder of its agent",
+    );
   }
 
   abort({ runId, reason }: Message<"abort">): void {

@@ -2,13 +2,13 @@ import { randomBytes } from "node:crypto";
 import { AGENT_OLDEST_PROTOCOL, CONTROL_PROTOCOL, type ControllerMessage, Fault } from "@dyetrace/wire";
 import type { Logger } from "pino";
 import { VERSION } from "../about/version.ts";
+import { watchHostStop } from "../config/host-stop.ts";
 import type { DataPlane } from "../data-plane/data-plane.ts";
 import type { Watcher } from "../watcher/open-watcher.ts";
 import { AgentDuty } from "./agent-duty.ts";
 import { asRefusal } from "./as-refusal.ts";
 import type { KnownController } from "./ask-controller.ts";
 import { ControllerLink } from "./controller-link.ts";
-import { watchHostStop } from "./host-stop.ts";
 import { ReportSender } from "./report-sender.ts";
 import { ReportSpool } from "./spool/report-spool.ts";
 

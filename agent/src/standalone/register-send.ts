@@ -1,6 +1,7 @@
 import { DEFAULT_UDP_PORT, parseDurationNs, parseRateBps, parseSizeBytes } from "@dyetrace/wire";
 import { type Command, Option } from "commander";
 import { chooseInterface } from "../config/choose-interface.ts";
+import { refuseWhileStopped, watchHostStop } from "../config/host-stop.ts";
 import { readAgentConfig } from "../config/read-agent-config.ts";
 import { groupArgument, wholeNumber } from "./group-argument.ts";
 import { sendStream } from "./send-stream.ts";
@@ -18,6 +19,7 @@ interface SendOptions {
   readonly allowSending: boolean;
   readonly despiteTraffic: boolean;
   readonly config?: string;
+  readonly data: string;
   readonly sockets: "auto" | "linux" | "portable";
   readonly json: boolean;
 }
@@ -39,13 +41,16 @@ export function registerSend(program: Command): void {
     .option("--allow-sending", "you have read the cautions, and may send on this network", false)
     .option("--despite-traffic", "send though the group is in use", false)
     .option("--config <file>", "this host's own limits (default: /etc/dyetrace/agent.yaml)")
+    .option("--data <folder>", "the folder of this host's agent, which `stop` holds", "dyetrace-agent-data")
     .addOption(
       new Option("--sockets <kind>", "how to reach the network").choices(["auto", "linux", "portable"]).default("auto"),
     )
     .option("--json", "one line of JSON for each second, and one at the end", false)
     .action(async (group: string, options: SendOptions) => {
       const config = readAgentConfig(options.config);
+      refuseWhileStopped(options.data);
       const stop = stopRequest();
+      using _hold = watchHostStop(options.data, stop.end);
       try {
         const sentPackets = await sendStream({
           ...options,

@@ -2,7 +2,7 @@ import { mkdtempSync, rmSync } from "node:fs";
 import { tmpdir } from "node:os";
 import path from "node:path";
 import { afterEach, beforeEach, expect, test } from "vitest";
-import { releaseHost, stopHost, watchHostStop } from "./host-stop.ts";
+import { refuseWhileStopped, releaseHost, stopHost, watchHostStop } from "./host-stop.ts";
 
 let folder = "";
 beforeEach(() => {
@@ -21,4 +21,14 @@ test("stopHost: given a running agent, then it is told within a moment; one that
   expect(later.isStopped).toBe(true);
   expect([releaseHost(folder), releaseHost(folder)]).toEqual([true, false]);
   expect([running.isStopped, later.isStopped]).toEqual([false, false]);
+});
+
+test("refuseWhileStopped: given a stopped host, then sending without a controller is refused, with the way to end it; given one that is allowed again, then not", () => {
+  expect(() => refuseWhileStopped(folder)).not.toThrow();
+  stopHost(folder);
+  expect(() => refuseWhileStopped(folder)).toThrow(
+    expect.objectContaining({ code: "GUARD_REFUSED", hint: expect.stringContaining(`allow --data ${folder}`) }),
+  );
+  releaseHost(folder);
+  expect(() => refuseWhileStopped(folder)).not.toThrow();
 });

@@ -1,10 +1,24 @@
 import { existsSync, mkdirSync, rmSync } from "node:fs";
 import path from "node:path";
+import { Fault } from "@dyetrace/wire";
 import { writeWhole } from "../files/write-whole.ts";
 
 /** In the agent's data folder, while nothing may be sent from this host. It outlasts the agent and the machine's boots. */
 const fileIn = (dataFolder: string): string => path.join(dataFolder, "stopped");
 const LOOK_MS = 250;
+/** Where the agent that was installed keeps its data (deploy/agent has the unit). */
+const INSTALLED = "/var/lib/dyetrace-agent";
+
+/** Refuses what would be sent without an agent, such as by `send`. @throws {Fault} GUARD_REFUSED while this host is stopped */
+export function refuseWhileStopped(dataFolder: string): void {
+  const stopped = [dataFolder, INSTALLED].find((folder) => existsSync(fileIn(folder)));
+  if (stopped === undefined) return;
+  throw new Fault(
+    "GUARD_REFUSED",
+    "Sending was stopped on this host, with dyetrace-agent stop",
+    `Once whoever stopped it agrees: \`dyetrace-agent allow --data ${stopped}\``,
+  );
+}
 
 /** Says that nothing more may be sent from this host. */
 export function stopHost(dataFolder: string): void {
