@@ -6,6 +6,7 @@
  *   node tests/bench/locate/locate.bench.mjs --seed 7
  *   node tests/bench/locate/locate.bench.mjs --only late-start,lying-agent            # these classes alone
  *   node tests/bench/locate/locate.bench.mjs --only classes                           # all classes, nothing else
+ *   node tests/bench/locate/locate.bench.mjs --only declared                          # worlds as the plan has them, nothing else
  *   node tests/bench/locate/locate.bench.mjs --only speed                             # large runs, nothing else
  *
  * Scored are faults that leave a trace: without the fault somebody would have received something. The truth is what the
@@ -15,7 +16,6 @@ import { parseArgs } from "node:util";
 import { locate } from "@dyetrace/locate";
 import { classNames, playClasses } from "./class-bench.mjs";
 import { largeRun } from "./large-run.mjs";
-
 import { drawStopScene, playLeak, playLoss, playStops, seededRandom, truthOf } from "./simulation.mjs";
 import { deadSwitchRun, floodedRun, silentHostsRun, soundRun } from "./speed-scenes.mjs";
 
@@ -30,11 +30,10 @@ const { values: options } = parseArgs({
 const seed = Number(options.seed);
 const sites = (count) => (options.quick ? Math.ceil(count / 10) : count);
 const only = options.only === "" ? [] : options.only.split(",");
-const unknown = only.filter((name) => !["classes", "speed"].includes(name) && !classNames().includes(name));
+const PARTS = ["declared", "classes", "speed"];
+const unknown = only.filter((name) => !PARTS.includes(name) && !classNames().includes(name));
 if (unknown.length > 0) {
-  console.error(
-    `No class is called ${unknown.join(", ")}: --only takes ${["classes", "speed", ...classNames()].join(", ")}`,
-  );
+  console.error(`No class is called ${unknown.join(", ")}: --only takes ${[...PARTS, ...classNames()].join(", ")}`);
   process.exit(2);
 }
 const rows = [];
@@ -274,12 +273,12 @@ function asDeclared() {
   );
 }
 
-if (only.length === 0) asDeclared();
+if (only.length === 0 || only.includes("declared")) asDeclared();
 if (only.includes("speed")) {
   speed();
   growth();
 }
-const classes = only.filter((name) => name !== "classes" && name !== "speed");
+const classes = only.filter((name) => !PARTS.includes(name));
 const cases = options.cases === "" ? sites(500) : Number(options.cases);
 if (only.length === 0 || only.includes("classes") || classes.length > 0)
   playClasses({ cases, only: classes, seed, report });
