@@ -70,6 +70,8 @@ export interface ListenerObservation {
   readonly host: string;
   /** `no-report`: the agent said nothing, which is no observation at all, neither good nor bad. */
   readonly state: "reported" | "no-report";
+  /** True: it did report, and what it said is left out to see what follows without it. */
+  readonly isLeftOut?: boolean;
   readonly joinedFromMs: number;
   /** Null when it stayed joined until the end. */
   readonly joinedToMs: number | null;

@@ -32,7 +32,7 @@ export function stopWitnesses(
     isRestComplete:
       hasOthers && untold.length === 0 && told.every(({ incomplete }) => !incomplete.some((host) => isOther(host))),
     isEveryPairSilent: isEveryPairSilent(facts, pairs),
-    isNobodyElse: !hasOthers && untold.every(({ state }) => state === "no-report"),
+    isNobodyElse: !hasOthers && untold.every(({ state, isLeftOut }) => state === "no-report" && isLeftOut !== true),
   };
 }
 

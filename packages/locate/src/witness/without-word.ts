@@ -2,6 +2,7 @@ import type { RunObservations } from "../run/run-observations.ts";
 
 const UNSAID = {
   state: "no-report",
+  isLeftOut: true,
   receivedPackets: 0,
   window: null,
   lost: [],
