@@ -3,7 +3,13 @@ import type { Logger } from "pino";
 import type { Store } from "../store/store.ts";
 import type { RunRegistry } from "./run-registry.ts";
 
-const HEARTBEAT_MS = 2000;
+export const HEARTBEAT_MS = 2000;
+/** A controller that has not said for this long that it conducts a run is gone. */
+const GONE_AFTER_MS = 10_000;
+
+/** Whether some controller still says that it conducts the run. */
+export const isBeating = ({ heartbeatMs }: { readonly heartbeatMs: number }): boolean =>
+  Date.now() - heartbeatMs < GONE_AFTER_MS;
 
 /** Says every few seconds that this controller conducts its runs. */
 export function keepHeartbeat({ runs, store, log }: HeartbeatSurroundings): Disposable {

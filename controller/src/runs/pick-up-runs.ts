@@ -1,13 +1,15 @@
 import { setTimeout as sleep } from "node:timers/promises";
 import { Fault } from "@dyetrace/wire";
 import type { RunRecord } from "../store/run-record.ts";
+import type { Store } from "../store/store.ts";
 import { type ContinueSurroundings, continueRun } from "./continue-run.ts";
 import { CONTROLLER_INSTANCE } from "./controller-boot.ts";
+import { HEARTBEAT_MS, isBeating } from "./keep-heartbeat.ts";
 import { failureOf } from "./keep-run.ts";
 
-/** A controller that has not said for this long that it conducts a run is gone. */
-const GONE_AFTER_MS = 10_000;
 const RETRY_MS = 10_000;
+/** From one look to the next whether the controller that conducts a run still says so. */
+const LOOK_MS = 2_000;
 
 /** Runs that were left unfinished, on their way to their end. */
 export interface PickedUpRuns extends Disposable {
@@ -22,55 +24,87 @@ export interface PickedUpRuns extends Disposable {
  * @param isLasting false where the site itself ended with that controller
  * @throws only what the store throws when it is asked which runs there are
  */
-export async function pickUpRuns(surroundings: ContinueSurroundings, isLasting: boolean): Promise<PickedUpRuns> {
+export async function pickUpRuns(
+  surroundings: ContinueSurroundings,
+  isLasting: boolean,
+  lookMs: number = LOOK_MS,
+): Promise<PickedUpRuns> {
   const { store, runs, late, log } = surroundings;
   const ending = new AbortController();
-  const isTakenOver = new Set<string>();
+  /** As they were when they were taken over. */
+  const takenOver = new Map<string, RunRecord>();
+  // Whoever waits for its turn is conducted here all the same: no other controller shall take it.
+  const beat = setInterval(() => {
+    for (const runId of takenOver.keys()) {
+      store.runs
+        .heartbeat(runId)
+        .catch((error: unknown) => log.error({ err: store.fault(error), runId }, "no heartbeat"));
+    }
+  }, HEARTBEAT_MS);
 
-  /** @returns false where it has to be tried again */
-  const pickUp = async (record: RunRecord): Promise<boolean> => {
-    const { runId, start, compiled } = record;
+  /** @returns when it has to be tried again, ms; null: no more */
+  const pickUp = async (known: RunRecord): Promise<number | null> => {
+    const { runId } = known;
     try {
-      if (!isTakenOver.has(runId)) {
-        const isAlive = !store.isPrivate && Date.now() - record.heartbeatMs < GONE_AFTER_MS;
-        if (isAlive || !(await store.runs.takeOver(record, CONTROLLER_INSTANCE))) return true;
-        isTakenOver.add(runId);
-      }
+      const record = takenOver.get(runId) ?? (await takeOver(store, known));
+      if (record === "over") return null;
+      if (record === "conducted") return lookMs;
+      takenOver.set(runId, record);
+      const { start, compiled } = record;
       if (!isLasting || start === null || compiled === null) {
         await late.write(runId, () => store.runs.failed(runId, failureOf(neverBegun(isLasting))));
-        return true;
+        takenOver.delete(runId);
+        return null;
       }
       await runs.untilIdle();
-      if (ending.signal.aborted) return true;
+      if (ending.signal.aborted) return null;
       continueRun(record, start, surroundings);
+      takenOver.delete(runId);
       log.info({ runId }, "run taken up again");
-      return true;
+      return null;
     } catch (error) {
       const fault = store.fault(error);
       log.error({ err: fault, runId }, "run not taken up again");
-      if (fault instanceof Fault && (fault.code === "RUN_BUSY" || fault.code.startsWith("STORE_"))) return false;
+      if (fault instanceof Fault && (fault.code === "RUN_BUSY" || fault.code.startsWith("STORE_"))) return RETRY_MS;
       await late.write(runId, () => store.runs.failed(runId, failureOf(fault))); // its plan is none for this version
-      return true;
+      takenOver.delete(runId);
+      return null;
     }
   };
   const left = (await store.runs.unfinished()).filter(({ state }) => state === "running");
   const waiting = left.toSorted((a, b) => endMsOf(b) - endMsOf(a));
   const [first] = waiting;
-  if (first !== undefined && (await pickUp(first))) waiting.shift();
+  if (first !== undefined && (await pickUp(first)) === null) waiting.shift();
   const rest = async (): Promise<void> => {
     for (let record = waiting[0]; record !== undefined && !ending.signal.aborted; record = waiting[0]) {
-      const isDone = await pickUp(record);
+      const againMs = await pickUp(record);
       waiting.shift();
-      if (isDone) continue;
+      if (againMs === null) continue;
       waiting.push(record);
-      await sleep(RETRY_MS, null, { signal: ending.signal }).catch(() => undefined);
+      await sleep(againMs, null, { signal: ending.signal }).catch(() => undefined);
     }
+    clearInterval(beat);
   };
   void rest();
   return {
     isWaiting: (runId) => waiting.some((record) => record.runId === runId),
-    [Symbol.dispose]: () => ending.abort(),
+    [Symbol.dispose]: () => {
+      ending.abort();
+      clearInterval(beat);
+    },
   };
+}
+
+/**
+ * On a store of several controllers a run is taken over once the one that conducts it has said nothing for a while: after a
+ * restart that is quicker than that, the run is looked at again until then.
+ */
+async function takeOver(store: Store, known: RunRecord): Promise<RunRecord | "over" | "conducted"> {
+  const now = store.isPrivate ? known : await store.runs.find(known.runId);
+  if (now === null || now.state !== "running") return "over";
+  if (!store.isPrivate && isBeating(now)) return "conducted";
+  if (await store.runs.takeOver(now, CONTROLLER_INSTANCE)) return now;
+  return store.isPrivate ? "over" : "conducted";
 }
 
 const endMsOf = ({ start, endNs, heartbeatMs }: RunRecord): number => (start?.wallMs ?? heartbeatMs) + endNs / 1e6;

@@ -2,10 +2,9 @@ import type { Logger } from "pino";
 import type { AgentRegistry } from "../agents/agent-registry.ts";
 import type { AgentSession } from "../agents/agent-session.ts";
 import type { Store } from "../store/store.ts";
+import { isBeating } from "./keep-heartbeat.ts";
 import type { PickedUpRuns } from "./pick-up-runs.ts";
 
-/** Another controller on the same database that has not said for this long that it conducts a run is gone. */
-const GONE_AFTER_MS = 10_000;
 const REASON = "this controller conducts no such run";
 
 /**
@@ -34,5 +33,5 @@ export function stopOrphans(
 async function isConductedElsewhere(store: Store, runId: string): Promise<boolean> {
   if (store.isPrivate) return false;
   const record = await store.runs.find(runId).catch(() => null);
-  return record?.state === "running" && Date.now() - record.heartbeatMs < GONE_AFTER_MS;
+  return record?.state === "running" && isBeating(record);
 }
