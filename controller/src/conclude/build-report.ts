@@ -1,6 +1,6 @@
 import { type FindingCauses, locate } from "@dyetrace/locate";
 import type { SiteGraph } from "@dyetrace/site";
-import type { ReportBystander, ReportCauses, RunReport } from "@dyetrace/wire";
+import type { ReportBystander, ReportCauses, ReportFinding, RunReport } from "@dyetrace/wire";
 import type { Bystander } from "../account/bystanders.ts";
 import type { RunAccount } from "../account/run-account.ts";
 import type { Stay } from "../account/stays.ts";
@@ -40,8 +40,11 @@ export function buildReport(account: RunAccount, graph: SiteGraph, probed: Probe
   const own = explainHostBlocks(found, account, graph);
   const joined = probed === null ? null : joinProbe(probed, own, observations, graph);
   const findings = joined?.findings ?? own;
+  const flowsWrongly = wrongFlows(findings);
+  // What still comes after a leave comes by right where nothing says otherwise, such as on the way to the querier.
+  const judged = receipts.map((one) => (flowsWrongly.has(one.stream) ? one : { ...one, leaveDelayAtLeastMs: null }));
   const expectations = [
-    ...judgeExpectations(run.scenario.expect, receipts, hasDelayIn(stays), rateIn(account)),
+    ...judgeExpectations(run.scenario.expect, judged, hasDelayIn(stays, flowsWrongly), rateIn(account)),
     ...judgeLeaks(run.scenario.expect, findings, bystanders),
   ];
   const queriers = reportQueriers(account);
@@ -95,9 +98,13 @@ function rateIn({ run }: RunAccount): PacketRate {
   };
 }
 
-function hasDelayIn(stays: readonly Stay[]): HasDelay {
+function hasDelayIn(stays: readonly Stay[], flowsWrongly: ReadonlySet<string>): HasDelay {
   return ({ stream, listener }, what) => {
     const own = stays.filter(({ join }) => join.stream === stream && join.agent === listener);
-    return what === "join" ? hasJoinDelay(own) : hasLeaveDelay(own);
+    return what === "join" ? hasJoinDelay(own) : hasLeaveDelay(own, flowsWrongly.has(stream));
   };
 }
+
+/** Streams that came where they should not, or for longer. */
+const wrongFlows = (findings: readonly Pick<ReportFinding, "kind" | "streams">[]): ReadonlySet<string> =>
+  new Set(findings.flatMap(({ kind, streams }) => (kind === "leaks" || kind === "slow-leave" ? streams : [])));

@@ -52,5 +52,10 @@ const WITHOUT_LEAVE_DELAY: ReadonlySet<string> = new Set(["not-flowing", "no-lea
 export const hasJoinDelay = (stays: readonly Stay[]): boolean =>
   stays.some(({ joinDelay }) => !WITHOUT_JOIN_DELAY.has(joinDelay?.kind ?? ""));
 
-export const hasLeaveDelay = (stays: readonly Stay[]): boolean =>
-  stays.some(({ join, leaveDelay }) => join.toNs !== null && !WITHOUT_LEAVE_DELAY.has(leaveDelay?.kind ?? ""));
+/** @param flowsWrongly false: a stream that still comes after a leave is somebody else's by right, and tells of no leave */
+export const hasLeaveDelay = (stays: readonly Stay[], flowsWrongly: boolean): boolean =>
+  stays.some(({ join, leaveDelay }) => {
+    const kind = leaveDelay?.kind ?? "";
+    const isAnothers = kind === "still-flowing" && !flowsWrongly;
+    return join.toNs !== null && !WITHOUT_LEAVE_DELAY.has(kind) && !isAnothers;
+  });
