@@ -69,17 +69,19 @@ test("controller: given 5,100 hostile connections of seven kinds and a dozen sav
     isOver = true;
   });
   let [peakMemory, peakHandles, slowestMs, saved] = [0, 0, 0, 0];
+  const saving = (async () => {
+    for (; saved < 12; saved++) {
+      const plan = { file: "plan.yaml", text: `${PLAN}# ${saved} ${"x".repeat(990_000)}\n` };
+      const headers = { "content-type": "application/json" };
+      const url = new URL("/api/console/plan", site.url);
+      expect((await fetch(url, { method: "PUT", headers, body: JSON.stringify(plan) })).status).toBe(200);
+    }
+  })();
   while (!isOver) {
     peakHandles = Math.max(peakHandles, site.controllerHandles());
     peakMemory = Math.max(peakMemory, site.controllerMemory());
     const asked = performance.now();
     expect(await names()).toEqual(expect.arrayContaining(["tower", ...LISTENERS]));
-    if (saved < 12) {
-      const plan = { file: "plan.yaml", text: `${PLAN}# ${saved++} ${"x".repeat(990_000)}\n` };
-      const headers = { "content-type": "application/json" };
-      const url = new URL("/api/console/plan", site.url);
-      expect((await fetch(url, { method: "PUT", headers, body: JSON.stringify(plan) })).status).toBe(200);
-    }
     slowestMs = Math.max(slowestMs, performance.now() - asked);
     await sleep(200);
   }
@@ -92,8 +94,9 @@ test("controller: given 5,100 hostile connections of seven kinds and a dozen sav
     memoryAfterMb: Math.round(site.controllerMemory() / 1e6),
   });
   for (const [kind, count] of Object.entries(SIEGE)) expect([kind, told[kind]?.opened]).toEqual([kind, count]);
-  expect(saved).toBe(12);
   expect(performance.now()).toBeLessThan(runEndMs);
+  await saving;
+  expect(saved).toBe(12);
   expect(peakHandles - handles).toBeGreaterThan(1000); // they did get in
   expect(peakHandles - handles).toBeLessThanOrEqual(CONNECTION_LIMITS.mostStrangers + FEW);
   expect(peakMemory).toBeLessThan(MOST_MEMORY_BYTES);

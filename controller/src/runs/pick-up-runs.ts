@@ -33,15 +33,6 @@ export async function pickUpRuns(
   const ending = new AbortController();
   /** As they were when they were taken over. */
   const takenOver = new Map<string, RunRecord>();
-  // Whoever waits for its turn is conducted here all the same: no other controller shall take it.
-  const beat = setInterval(() => {
-    for (const runId of takenOver.keys()) {
-      store.runs
-        .heartbeat(runId)
-        .catch((error: unknown) => log.error({ err: store.fault(error), runId }, "no heartbeat"));
-    }
-  }, HEARTBEAT_MS);
-
   /** @returns when it has to be tried again, ms; null: no more */
   const pickUp = async (known: RunRecord): Promise<number | null> => {
     const { runId } = known;
@@ -72,6 +63,14 @@ export async function pickUpRuns(
     }
   };
   const left = (await store.runs.unfinished()).filter(({ state }) => state === "running");
+  // Whoever waits for its turn is conducted here all the same: no other controller shall take it.
+  const beat = setInterval(() => {
+    for (const runId of takenOver.keys()) {
+      store.runs
+        .heartbeat(runId)
+        .catch((error: unknown) => log.error({ err: store.fault(error), runId }, "no heartbeat"));
+    }
+  }, HEARTBEAT_MS);
   const waiting = left.toSorted((a, b) => endMsOf(b) - endMsOf(a));
   const [first] = waiting;
   if (first !== undefined && (await pickUp(first)) === null) waiting.shift();
