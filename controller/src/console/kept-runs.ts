@@ -12,19 +12,14 @@ import { junitOfRun } from "../report/junit-report.ts";
 import { withProbes } from "../report/probe-parts.ts";
 import type { RunRecord } from "../store/run-record.ts";
 import type { Store } from "../store/store.ts";
+import { stored } from "../store/stored.ts";
 import { drawPlan } from "./console-plan.ts";
 
 const AgainstSchema = Type.Object({ against: Type.Optional(Type.String({ maxLength: 64 })) });
 
 /** Stored runs as the console shows them: one of them, two held against each other, and the files to take along. */
 export function registerConsoleRuns(app: FastifyInstance, store: Store): void {
-  const get = async (runId: string): Promise<RunRecord> => {
-    try {
-      return await store.runs.get(runId);
-    } catch (error) {
-      throw store.fault(error);
-    }
-  };
+  const get = (runId: string): Promise<RunRecord> => stored(store, () => store.runs.get(runId));
   app.get<{ Params: { id: string } }>(
     "/api/console/runs/:id",
     { schema: { summary: "A stored run, with what to draw it on", response: { 200: StoredRunSchema } } },

@@ -4,6 +4,7 @@ import { type ProbeOffer, ProbeOfferSchema } from "@dyetrace/wire/console/probe-
 import type { FastifyInstance } from "fastify";
 import type { AgentRegistry } from "../agents/agent-registry.ts";
 import type { Store } from "../store/store.ts";
+import { stored } from "../store/stored.ts";
 import type { PlanDesk } from "./plan-desk.ts";
 
 const OfferQuerySchema = Type.Object({ finding: Type.Optional(Type.Integer({ minimum: 0, maximum: 100_000 })) });
@@ -23,7 +24,7 @@ export function registerProbeRoutes(
       },
     },
     async ({ params, query }): Promise<ProbeOffer> => {
-      const { report, request, runId } = await asked(store, () => store.runs.get(params.id));
+      const { report, request, runId } = await stored(store, () => store.runs.get(params.id));
       if (report === null) throw new Fault("RUN_UNFINISHED", `Run ${runId} has no report`, "Wait for its end");
       const agents = registry.list().map(({ name, capabilities: { guards } }) => ({ name, guards }));
       return desk.ask<ProbeOffer>({ kind: "probe", report, request, agents, finding: query.finding ?? null });
@@ -32,15 +33,6 @@ export function registerProbeRoutes(
   app.get<{ Params: { id: string } }>(
     "/api/runs/:id/probes",
     { schema: { summary: "Runs that were made to part its suspects", response: { 200: Type.Array(ProbeRunSchema) } } },
-    async ({ params }): Promise<readonly ProbeRun[]> => asked(store, () => store.runs.probesOf(params.id)),
+    async ({ params }): Promise<readonly ProbeRun[]> => stored(store, () => store.runs.probesOf(params.id)),
   );
-}
-
-/** @throws {Fault} a failure of the store in the operator's terms */
-async function asked<T>(store: Store, read: () => Promise<T>): Promise<T> {
-  try {
-    return await read();
-  } catch (error) {
-    throw store.fault(error);
-  }
 }

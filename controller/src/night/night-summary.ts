@@ -1,13 +1,14 @@
 import { loadSitePlan } from "@dyetrace/site";
 import { Fault, leastOf, type ReportIncident } from "@dyetrace/wire";
 import { MINUTE_NS } from "../intake/count-minutes.ts";
-import type { CompiledRun, CompiledStream } from "../plan/compiled-run.ts";
+import type { CompiledRun } from "../plan/compiled-run.ts";
 import { type PackedRun, unpackCompiledRun } from "../plan/compiled-run-json.ts";
 import type { StripCell } from "../store/report-records.ts";
 import type { RunRecord } from "../store/run-record.ts";
 import type { Store } from "../store/store.ts";
 import { absences, findIncidents } from "./find-incidents.ts";
 import { findPatterns, type Pattern } from "./find-patterns.ts";
+import { packetNs } from "./silences.ts";
 
 /** A run in a form that is read in a minute: the night as a strip, the worst incidents, and what they have in common. */
 export interface NightSummary {
@@ -84,12 +85,10 @@ function harmMs({ kind, streams, agents, count, fromMs, toMs }: ReportIncident, 
   const lastsMs = (toMs - fromMs) * Math.max(1, agents.length);
   if (kind === "away" || kind === "source") return lastsMs;
   if (kind !== "loss" && kind !== "host-loss") return 0;
-  const intervals = run.streams.filter(({ name }) => streams.includes(name)).map(packetMs);
-  const meanMs = intervals.reduce((sum, one) => sum + one, 0) / Math.max(1, intervals.length);
+  const intervals = run.streams.filter(({ name }) => streams.includes(name)).map(packetNs);
+  const meanMs = intervals.reduce((sum, one) => sum + one, 0) / 1e6 / Math.max(1, intervals.length);
   return count > 0 ? count * meanMs : lastsMs;
 }
-
-const packetMs = ({ payloadBytes, rateBps }: CompiledStream): number => (payloadBytes * 8e3) / rateBps;
 
 function stripsOf(
   sums: readonly StripCell[],

@@ -7,10 +7,10 @@ const SILENCE_PACKETS = 10;
 const SILENCE_NS = 100e6;
 
 /** Mean time between two packets, or between two bursts. */
-export const intervalNs = ({ payloadBytes, rateBps, burstPackets }: CompiledStream): number =>
-  (payloadBytes * 8e9 * burstPackets) / rateBps;
+export const intervalNs = (stream: CompiledStream): number => packetNs(stream) * stream.burstPackets;
 
-const packetNs = ({ payloadBytes, rateBps }: CompiledStream): number => (payloadBytes * 8e9) / rateBps;
+/** What one packet is worth in time. */
+export const packetNs = ({ payloadBytes, rateBps }: CompiledStream): number => (payloadBytes * 8e9) / rateBps;
 
 const isLong = (packets: number, stream: CompiledStream): boolean =>
   packets >= SILENCE_PACKETS && packets * packetNs(stream) >= SILENCE_NS;

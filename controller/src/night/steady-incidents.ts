@@ -1,7 +1,7 @@
 import { hostOfAgent, type SiteGraph } from "@dyetrace/site";
 import { formatRatio, type ReportIncident } from "@dyetrace/wire";
 import type { CompiledRun } from "../plan/compiled-run.ts";
-import { sendingStretches } from "../plan/sending-stretches.ts";
+import { scheduledPackets, sendingStretches } from "../plan/sending-stretches.ts";
 import type { Episode } from "../store/kept-report.ts";
 import { type IncidentFacts, incidentFacts, listed } from "./incident-facts.ts";
 import type { LossCauses } from "./loss-causes.ts";
@@ -70,11 +70,8 @@ function howMuch(own: readonly SteadyLoss[], { base, lasted }: IncidentFacts, ru
 function packetsDue({ streamId, fromNs, toNs }: SteadyLoss, run: CompiledRun): number {
   const stream = run.streams.find((one) => one.streamId === streamId);
   if (stream === undefined) return 0;
-  const sentNs = sendingStretches(run, stream).reduce(
-    (sum, one) => sum + Math.max(0, Math.min(one.endNs, toNs) - Math.max(one.startNs, fromNs)),
-    0,
-  );
-  return (sentNs / 8e9) * (stream.rateBps / stream.payloadBytes);
+  const stretches = sendingStretches(run, stream);
+  return scheduledPackets(stretches, toNs) - scheduledPackets(stretches, fromNs);
 }
 
 /** Those whose beginnings lie close to each other: the same place may be behind them. */

@@ -1,5 +1,5 @@
 import type { SiteGraph } from "@dyetrace/site";
-import { formatDurationNs, formatRatio, type ProbeRun, type ReportExpectation, type RunReport } from "@dyetrace/wire";
+import { expectationWords, formatDurationNs, formatRatio, type ProbeRun, type RunReport } from "@dyetrace/wire";
 import type { RunRecord } from "../store/run-record.ts";
 import { renderDetails, renderHosts } from "./html-details.ts";
 import { renderFindings, renderMap } from "./html-findings.ts";
@@ -70,11 +70,6 @@ const METHOD = [
 
 function renderExpectations({ expectations }: RunReport): Markup | null {
   if (expectations.length === 0) return null;
-  const words = ({ met, undecided, applies }: ReportExpectation): string => {
-    if (applies === false) return "does not apply";
-    if (met === null) return undecided === undefined ? "not judged" : "undecided";
-    return met ? "met" : "not met";
-  };
   return table(
     "Expectations",
     ["What", "At most", "Measured", "Verdict", ""],
@@ -82,7 +77,7 @@ function renderExpectations({ expectations }: RunReport): Markup | null {
       expectation.what,
       expectation.limit,
       expectation.measured ?? "unknown",
-      words(expectation),
+      expectationWords(expectation),
       expectation.detail,
     ]),
   );

@@ -3,6 +3,7 @@ import { VERSION } from "../about/version.ts";
 import { Left } from "../conduct/leaving.ts";
 import type { NewRun } from "../store/run-records.ts";
 import type { Store } from "../store/store.ts";
+import { stored } from "../store/stored.ts";
 import { CONTROLLER_INSTANCE } from "./controller-boot.ts";
 import type { LateWrites } from "./late-writes.ts";
 import type { RunJob } from "./run-registry.ts";
@@ -20,11 +21,7 @@ export interface RunShelf {
 export function keepRun(shelf: RunShelf, run: Omit<NewRun, "programVersion" | "owner">, job: RunJob): RunJob {
   const { store } = shelf;
   return async (signal, say) => {
-    try {
-      await store.runs.add({ ...run, programVersion: VERSION, owner: CONTROLLER_INSTANCE });
-    } catch (error) {
-      throw store.fault(error);
-    }
+    await stored(store, () => store.runs.add({ ...run, programVersion: VERSION, owner: CONTROLLER_INSTANCE }));
     return finishRun(shelf, run.runId, job)(signal, say);
   };
 }

@@ -7,7 +7,7 @@ import { RunIdSchema, RunSummarySchema } from "@dyetrace/wire/console/stored-run
 import type { FastifyInstance } from "fastify";
 import { summariseNight } from "../night/night-summary.ts";
 import type { Retention } from "../store/retention.ts";
-import type { Store } from "../store/store.ts";
+import { stored } from "../store/stored.ts";
 import { JSON_LINES, linesOf } from "./json-lines.ts";
 import type { RunSchedule } from "./run-schedule.ts";
 import { type RunSurroundings, runNeed, scheduleRun, startRun } from "./start-run.ts";
@@ -129,15 +129,6 @@ export function registerRunRoutes(
         return { runId: request.body.runId };
       }),
   );
-}
-
-/** @throws {Fault} a failure of the store in the operator's terms */
-async function stored<T>(store: Store, read: () => Promise<T>): Promise<T> {
-  try {
-    return await read();
-  } catch (error) {
-    throw store.fault(error);
-  }
 }
 
 async function* asLines(progress: AsyncIterable<RunProgress>): AsyncGenerator<string> {

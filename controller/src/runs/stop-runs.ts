@@ -3,6 +3,7 @@ import type { AgentRegistry } from "../agents/agent-registry.ts";
 import { STOPPED_BY_HAND } from "../conduct/conduct-run.ts";
 import { stopEverySource, stopStrayRun } from "../conduct/stop-sources.ts";
 import type { Store } from "../store/store.ts";
+import { stored } from "../store/stored.ts";
 import type { RunRegistry } from "./run-registry.ts";
 import type { RunSchedule } from "./run-schedule.ts";
 
@@ -22,11 +23,9 @@ export function runStops(
     stopRun: async (runId) => {
       if (schedule.cancel(runId)) {
         const code: FaultCode = "RUN_CANCELLED";
-        await store.runs
-          .failed(runId, { code, message: "It was cancelled before its time", hint: "" })
-          .catch((error) => {
-            throw store.fault(error);
-          });
+        await stored(store, () =>
+          store.runs.failed(runId, { code, message: "It was cancelled before its time", hint: "" }),
+        );
       } else if (runs.list().some((run) => run.id === runId)) runs.abort(runId);
       else if (stopStrayRun(registry, runId, STOPPED_BY_HAND) === 0) runs.find(runId); // throws: nobody knows of it
     },

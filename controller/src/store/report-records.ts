@@ -147,17 +147,7 @@ export class ReportRecords {
     most: number,
     without: readonly EpisodeKind[] = [],
   ): Promise<readonly Episode[]> {
-    const rows = await this.#db
-      .selectFrom("episodes")
-      .selectAll()
-      .where("run_id", "=", runId)
-      .where("from_ns", ">=", fromNs)
-      .where("from_ns", "<", toNs)
-      .where("kind", "not in", without.length === 0 ? [""] : [...without])
-      .orderBy("from_ns")
-      .orderBy("id")
-      .limit(most)
-      .execute();
+    const rows = await this.#episodesBefore(runId, toNs, most, without).where("from_ns", ">=", fromNs).execute();
     return rows.map(toEpisode);
   }
 
@@ -170,27 +160,32 @@ export class ReportRecords {
   ): AsyncGenerator<readonly Episode[]> {
     let after = { fromNs: -1, id: 0 };
     for (;;) {
-      const rows = await this.#db
-        .selectFrom("episodes")
-        .selectAll()
-        .where("run_id", "=", runId)
-        .where("from_ns", "<", toNs)
+      const rows = await this.#episodesBefore(runId, toNs, size, without)
         .where((where) =>
           where.or([
             where("from_ns", ">", after.fromNs),
             where.and([where("from_ns", "=", after.fromNs), where("id", ">", after.id)]),
           ]),
         )
-        .where("kind", "not in", without.length === 0 ? [""] : [...without])
-        .orderBy("from_ns")
-        .orderBy("id")
-        .limit(size)
         .execute();
       if (rows.length > 0) yield rows.map(toEpisode);
       const last = rows.at(-1);
       if (last === undefined || rows.length < size) return;
       after = { fromNs: last.from_ns, id: last.id };
     }
+  }
+
+  /** In the order of their beginnings. */
+  #episodesBefore(runId: string, toNs: number, most: number, without: readonly EpisodeKind[]) {
+    return this.#db
+      .selectFrom("episodes")
+      .selectAll()
+      .where("run_id", "=", runId)
+      .where("from_ns", "<", toNs)
+      .where("kind", "not in", without.length === 0 ? [""] : [...without])
+      .orderBy("from_ns")
+      .orderBy("id")
+      .limit(most);
   }
 }
 

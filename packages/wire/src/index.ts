@@ -123,6 +123,7 @@ export {
   PracticeFaultFileSchema,
   type PracticeFaultName,
 } from "./practice-fault-file.ts";
+export { type ExpectationWords, expectationWords } from "./report/expectation-words.ts";
 export type {
   FindingComparison,
   FindingEffect,

@@ -4,6 +4,7 @@ import type { Command } from "commander";
 import { type NightSummary, summariseNight } from "../../night/night-summary.ts";
 import type { RunRecord } from "../../store/run-record.ts";
 import { openStore, type Store } from "../../store/store.ts";
+import { stored } from "../../store/stored.ts";
 import { DEFAULT_CONTROLLER_URL } from "../arguments/default-controller-url.ts";
 import { storePlace } from "../arguments/store-place.ts";
 import { ControllerClient } from "./controller-client.ts";
@@ -80,13 +81,8 @@ class StoreLibrary implements RunLibrary {
     return this.#store.close();
   }
 
-  /** @throws {Fault} a failure of the store in the operator's terms */
-  async #ask<T>(question: () => Promise<T>): Promise<T> {
-    try {
-      return await question();
-    } catch (error) {
-      throw this.#store.fault(error);
-    }
+  #ask<T>(question: () => Promise<T>): Promise<T> {
+    return stored(this.#store, question);
   }
 }
 

@@ -1,4 +1,4 @@
-import type { ProbeRun, RunReport } from "@dyetrace/wire";
+import { type ExpectationWords, expectationWords, type ProbeRun, type RunReport } from "@dyetrace/wire";
 import { useMemo } from "preact/hooks";
 import { EvidenceCharts } from "../findings/evidence-charts.tsx";
 import { evidenceOf } from "../findings/evidence-of.ts";
@@ -131,26 +131,14 @@ function Promises({ report }: { readonly report: RunReport }) {
           </tr>
         </thead>
         <tbody>
-          {sorted.map(({ what, limit, measured, met, detail, undecided, applies }) => (
-            <tr key={`${what} ${detail}`}>
-              <th scope="row">{what}</th>
-              <td>{limit}</td>
-              <td>{measured ?? "not measured"}</td>
+          {sorted.map((expectation) => (
+            <tr key={`${expectation.what} ${expectation.detail}`}>
+              <th scope="row">{expectation.what}</th>
+              <td>{expectation.limit}</td>
+              <td>{expectation.measured ?? "not measured"}</td>
               <td>
-                {applies === false ? (
-                  "does not apply"
-                ) : met === null ? (
-                  undecided === undefined ? (
-                    "not judged"
-                  ) : (
-                    "undecided"
-                  )
-                ) : met ? (
-                  "yes"
-                ) : (
-                  <b>no</b>
-                )}{" "}
-                {detail !== "" && <span class="soft small">{detail}</span>}
+                {kept(expectationWords(expectation))}{" "}
+                {expectation.detail !== "" && <span class="soft small">{expectation.detail}</span>}
               </td>
             </tr>
           ))}
@@ -158,4 +146,9 @@ function Promises({ report }: { readonly report: RunReport }) {
       </table>
     </section>
   );
+}
+
+function kept(words: ExpectationWords) {
+  if (words === "met") return "yes";
+  return words === "not met" ? <b>no</b> : words;
 }
