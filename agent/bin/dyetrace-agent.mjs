@@ -1,8 +1,8 @@
 #!/usr/bin/env node
 /**
  * Starts the agent: the program beside this file, or the one that its controller sent since, where the host's file still
- * allows that; the program beside this file reads it. A program that was tried several times and never got to its controller is left alone, and the one beside this file is
- * taken again.
+ * allows that; the program beside this file reads it. A program that was tried several times and never got to its controller
+ * is left alone, and the one beside this file is taken again.
  */
 import { existsSync, readFileSync, renameSync, statSync, writeFileSync } from "node:fs";
 import path from "node:path";

@@ -10,6 +10,8 @@ import { guardsOfFile } from "./guards-of-file.ts";
 
 /** Where an installed agent's own file lies. */
 export const DEFAULT_CONFIG_FILE = "/etc/dyetrace/agent.yaml";
+/** Where an agent keeps its data unless --data says otherwise. The launcher, bin/dyetrace-agent.mjs, has the same. */
+export const DEFAULT_DATA_FOLDER = "dyetrace-agent-data";
 
 /** What the host's own file says. No controller can change or exceed it. */
 export interface AgentConfig {

@@ -9,13 +9,16 @@ const LOOK_MS = 250;
 /** Where the agent that was installed keeps its data (deploy/agent has the unit). */
 const INSTALLED = "/var/lib/dyetrace-agent";
 
+/** Completes "sending …". */
+export const STOPPED_ON_HOST = "was stopped on this host, with dyetrace-agent stop";
+
 /** Refuses what would be sent without an agent, such as by `send`. @throws {Fault} GUARD_REFUSED while this host is stopped */
 export function refuseWhileStopped(dataFolder: string): void {
   const stopped = [dataFolder, INSTALLED].find((folder) => existsSync(fileIn(folder)));
   if (stopped === undefined) return;
   throw new Fault(
     "GUARD_REFUSED",
-    "Sending was stopped on this host, with dyetrace-agent stop",
+    `Sending ${STOPPED_ON_HOST}`,
     `Once whoever stopped it agrees: \`dyetrace-agent allow --data ${stopped}\``,
   );
 }

@@ -1,6 +1,7 @@
 import { randomBytes } from "node:crypto";
 import { type AgentTask, type ClockEstimate, type ControllerMessage, Fault, type IntervalReport } from "@dyetrace/wire";
 import type { Logger } from "pino";
+import { STOPPED_ON_HOST } from "../config/host-stop.ts";
 import type { DataPlane } from "../data-plane/data-plane.ts";
 import type { Watcher } from "../watcher/open-watcher.ts";
 import { asRefusal } from "./as-refusal.ts";
@@ -41,7 +42,7 @@ export interface AgentDutyOptions {
   readonly hostStop: { readonly isStopped: boolean };
 }
 
-const STOPPED_HERE = "sending was stopped on this host, with dyetrace-agent stop";
+const STOPPED_HERE = `sending ${STOPPED_ON_HOST}`;
 /** A run begins about now: whoever says otherwise has another clock, and all of its timeline would be done at once, or never. */
 const MOST_LEAD_NS = 60e9;
 /** A task that is taken up again begins at a whole interval at least this far ahead: sockets must be opened first. */

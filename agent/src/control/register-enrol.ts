@@ -2,6 +2,7 @@ import { hostname } from "node:os";
 import { PIN_FORM } from "@dyetrace/pin";
 import { Fault } from "@dyetrace/wire";
 import type { Command } from "commander";
+import { DEFAULT_DATA_FOLDER } from "../config/agent-config.ts";
 import { enrolHost } from "./enrol-host.ts";
 
 interface EnrolOptions {
@@ -21,7 +22,7 @@ export function registerEnrol(program: Command): void {
     .option("--key <key>", "a key that enrols one host (default: what DYETRACE_KEY holds, which no process list shows)")
     .option("--pin <pin>", "sha256//… of the controller's certificate, as the controller shows it")
     .option("--name <name>", "the agent's name in the site plan (default: this host's name)")
-    .option("--data <folder>", "where the credential is kept", "dyetrace-agent-data")
+    .option("--data <folder>", "where the credential is kept", DEFAULT_DATA_FOLDER)
     .action(async (options: EnrolOptions) => {
       const key = options.key ?? process.env["DYETRACE_KEY"];
       if (key === undefined) throw new Fault("OPTION_INVALID", "There is no key to enrol with", "Give --key");

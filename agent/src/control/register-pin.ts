@@ -1,6 +1,7 @@
 import { pinsOf } from "@dyetrace/pin";
 import { Fault } from "@dyetrace/wire";
 import type { Command } from "commander";
+import { DEFAULT_DATA_FOLDER } from "../config/agent-config.ts";
 import { keepCredential, readCredential } from "./credential-file.ts";
 import { checkPin } from "./register-enrol.ts";
 
@@ -13,7 +14,7 @@ export function registerPin(program: Command): void {
     .description("Show by which keys this host knows its controller; add the next one, or take an old one out.")
     .option("--add <pin>", "sha256//… of the key that the controller will have")
     .option("--remove <pin>", "sha256//… of the key that it had")
-    .option("--data <folder>", "where the credential is kept", "dyetrace-agent-data")
+    .option("--data <folder>", "where the credential is kept", DEFAULT_DATA_FOLDER)
     .action((options: { readonly add?: string; readonly remove?: string; readonly data: string }) => {
       const kept = readCredential(options.data);
       if (kept === null) {

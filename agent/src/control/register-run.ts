@@ -4,6 +4,7 @@ import { Fault, parseSizeBytes } from "@dyetrace/wire";
 import { type Command, Option } from "commander";
 import { pino } from "pino";
 import { VERSION } from "../about/version.ts";
+import { DEFAULT_DATA_FOLDER } from "../config/agent-config.ts";
 import { chooseInterface } from "../config/choose-interface.ts";
 import { guardsOnInterface } from "../config/guards-on-interface.ts";
 import { readAgentConfig } from "../config/read-agent-config.ts";
@@ -42,7 +43,7 @@ export function registerRun(program: Command): void {
     .option("--name <name>", "the agent's name in the site plan (default: as enrolled, or this host's name)")
     .option("--interface <name>", "the interface to the tested network (default: as configured, or the only one)")
     .option("--config <file>", "this host's own limits (default: /etc/dyetrace/agent.yaml; without it sending is off)")
-    .option("--data <folder>", "where reports wait while no controller takes them", "dyetrace-agent-data")
+    .option("--data <folder>", "where reports wait while no controller takes them", DEFAULT_DATA_FOLDER)
     .option("--spool-limit <size>", "how much room they may take there", "256 MB")
     .addOption(
       new Option("--sockets <kind>", "how to reach the network").choices(["auto", "linux", "portable"]).default("auto"),

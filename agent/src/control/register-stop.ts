@@ -1,5 +1,6 @@
 import { Fault } from "@dyetrace/wire";
 import type { Command } from "commander";
+import { DEFAULT_DATA_FOLDER } from "../config/agent-config.ts";
 import { releaseHost, stopHost } from "../config/host-stop.ts";
 
 interface StopOptions {
@@ -9,7 +10,7 @@ interface StopOptions {
 /** `dyetrace-agent stop` and `allow`: the host has the last word, whatever a controller says and whether it can be reached. */
 export function registerStop(program: Command): void {
   const inFolder = (command: Command): Command =>
-    command.option("--data <folder>", "the folder that the agent was started with", "dyetrace-agent-data");
+    command.option("--data <folder>", "the folder that the agent was started with", DEFAULT_DATA_FOLDER);
   inFolder(
     program
       .command("stop")

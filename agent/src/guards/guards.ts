@@ -6,8 +6,8 @@ import { refuseJoins } from "./join-guard.ts";
 import { SendingGuard } from "./sending-guard.ts";
 
 /**
- * Walks through a task's actions, of which there may be 65,536, and refuses it if at any time it would exceed the guards. The sender asks again before
- * each stream that it starts or changes.
+ * Walks through a task's actions, of which there may be 65,536, and refuses it if at any time it would exceed the guards. The
+ * sender asks again before each stream that it starts or changes.
  */
 export function refuseTask(task: AgentTask, guards: Guards): Fault | null {
   const streams = new Map<number, GuardedStream>(task.streams.map((stream) => [stream.streamId, stream]));

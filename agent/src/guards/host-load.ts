@@ -11,8 +11,8 @@ export class HostLoad {
   readonly #guards: Guards;
   readonly #streams = new Map<number, GuardedStream>();
   readonly #companions = new Map<number, GuardedStream>();
-  /** By stream and host. */
-  readonly #pairs = new Map<string, number>();
+  /** The streams and hosts that have a companion between them. */
+  readonly #pairs = new Set<string>();
   /** Companions by the stream that they run beside. */
   readonly #beside = new Map<number, Set<number>>();
   #rateBps = 0;
@@ -38,7 +38,7 @@ export class HostLoad {
     }
     const refusal = this.#refuseCompanion(stream, companionOf);
     this.#companions.set(streamId, stream);
-    this.#pairs.set(pairOf(stream), streamId);
+    this.#pairs.add(pairOf(stream));
     const beside = this.#beside.get(companionOf) ?? new Set();
     this.#beside.set(companionOf, beside.add(streamId));
     return refusal ?? this.#refuse();

@@ -26,22 +26,21 @@ function refuseJoin({ name, group: text, port, companionOf }: TaskStream, guards
   const address = parseIpAddress(text);
   if (address === null)
     return new Fault("ADDRESS_INVALID", `"${text}" is no IP address`, "Write, for example, 239.195.1.1");
+  const isCompanion = companionOf !== undefined;
   const refuse = (reason: string, hint: string): Fault => taskRefused(`listen to ${name} on ${text}: ${reason}`, hint);
-  if (isMulticast(address) !== (companionOf === undefined)) {
-    return refuse(
-      companionOf === undefined ? "that is no group address" : "a companion comes to a host's own address",
-      "",
-    );
+  if (isMulticast(address) === isCompanion) {
+    return refuse(isCompanion ? "a companion comes to a host's own address" : "that is no group address", "");
   }
-  const ports = companionOf === undefined ? guards.allowedPorts : guards.companionPorts;
-  const key = companionOf === undefined ? "allowed-ports" : "companion-ports";
+  const [ports, key] = isCompanion
+    ? [guards.companionPorts, "companion-ports"]
+    : [guards.allowedPorts, "allowed-ports"];
   if (!isAmongPorts(port, ports)) {
     return refuse(
       `port ${port} is none of ${ports.join(", ") || "(none)"}`,
       `Choose another port, or see ${key} ${IN_FILE}.`,
     );
   }
-  if (companionOf !== undefined || parseAddressRanges(guards.allowedJoins).some((range) => isInRange(address, range))) {
+  if (isCompanion || parseAddressRanges(guards.allowedJoins).some((range) => isInRange(address, range))) {
     return null;
   }
   return refuse(`only ${guards.allowedJoins.join(", ") || "no groups"} may be joined`, `See allowed-joins ${IN_FILE}.`);

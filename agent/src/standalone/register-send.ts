@@ -1,5 +1,6 @@
 import { DEFAULT_UDP_PORT, parseDurationNs, parseRateBps, parseSizeBytes } from "@dyetrace/wire";
 import { type Command, Option } from "commander";
+import { DEFAULT_DATA_FOLDER } from "../config/agent-config.ts";
 import { chooseInterface } from "../config/choose-interface.ts";
 import { refuseWhileStopped, watchHostStop } from "../config/host-stop.ts";
 import { readAgentConfig } from "../config/read-agent-config.ts";
@@ -41,7 +42,7 @@ export function registerSend(program: Command): void {
     .option("--allow-sending", "you have read the cautions, and may send on this network", false)
     .option("--despite-traffic", "send though the group is in use", false)
     .option("--config <file>", "this host's own limits (default: /etc/dyetrace/agent.yaml)")
-    .option("--data <folder>", "the folder of this host's agent, which `stop` holds", "dyetrace-agent-data")
+    .option("--data <folder>", "the folder of this host's agent, which `stop` holds", DEFAULT_DATA_FOLDER)
     .addOption(
       new Option("--sockets <kind>", "how to reach the network").choices(["auto", "linux", "portable"]).default("auto"),
     )

@@ -1,5 +1,6 @@
 import { Fault } from "./fault.ts";
 import { formatIpAddress, type IpAddress, parseIpAddress } from "./ip-address.ts";
+import { parseOnce } from "./parse-once.ts";
 
 /** A block of addresses, from a text such as `239.195.0.0/16` or `ff15::/16`; a bare address is a block of one. */
 export interface AddressRange {
@@ -27,14 +28,8 @@ export function parseAddressRange(text: string): AddressRange {
   return { address, prefixBits };
 }
 
-const parsedLists = new WeakMap<readonly string[], readonly AddressRange[]>();
-
 /** Of a list that never changes: it is read once. @throws {Fault} ADDRESS_INVALID */
-export function parseAddressRanges(texts: readonly string[]): readonly AddressRange[] {
-  const ranges = parsedLists.get(texts) ?? texts.map(parseAddressRange);
-  parsedLists.set(texts, ranges);
-  return ranges;
-}
+export const parseAddressRanges: (texts: readonly string[]) => readonly AddressRange[] = parseOnce(parseAddressRange);
 
 /** @returns the address with every bit behind the prefix cleared */
 export const networkOf = (address: IpAddress, prefixBits: number): Uint8Array =>

@@ -24,10 +24,11 @@ export const SumOfNs = Type.Number({ minimum: -MOST_SUM, maximum: MOST_SUM });
  * reads, and PostgreSQL takes no NUL.
  */
 const CONTROLS = "\\u0000-\\u0008\\u000b-\\u001f\\u007f-\\u009f\\u2028-\\u202e\\u2066-\\u2069";
+const ANY_CONTROL = new RegExp(`[${CONTROLS}]`, "g");
 
 /** Words of another program, with nothing in them that could mislead who reads them. */
 export const words = (maxLength: number, minLength = 0): Type.TString =>
   Type.String({ minLength, maxLength, pattern: `^[^${CONTROLS}]*$` });
 
 /** The same words without such characters. */
-export const withoutControls = (text: string): string => text.replace(new RegExp(`[${CONTROLS}]`, "g"), "\ufffd");
+export const withoutControls = (text: string): string => text.replace(ANY_CONTROL, "\ufffd");

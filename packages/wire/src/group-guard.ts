@@ -19,7 +19,7 @@ export interface GroupRefusal {
 }
 
 /** Never sent to unless the host's own file names them as allowed. Those of IPv6 are told by their flags and scope. */
-export const RESERVED_IPV4_GROUPS: readonly string[] = [
+const RESERVED_IPV4_GROUPS: readonly string[] = [
   "224.0.0.0/24", // link-local control, always flooded (RFC 5771 section 4, RFC 4541 2.1.2)
   "224.0.1.0/24", // internetwork control: clocks, announcements (RFC 5771 section 5)
   "232.0.0.0/24", // reserved in the source-specific range (RFC 4607 section 1)

@@ -1,4 +1,5 @@
 import { Fault } from "./fault.ts";
+import { parseOnce } from "./parse-once.ts";
 
 /** UDP ports from one to another, both included. */
 export interface PortRange {
@@ -16,11 +17,8 @@ export function parsePortRange(text: string): PortRange {
   return range;
 }
 
-const parsedLists = new WeakMap<readonly string[], readonly PortRange[]>();
+const parsePortRanges = parseOnce(parsePortRange);
 
 /** @param ranges a list that never changes: it is read once @throws {Fault} OPTION_INVALID */
-export function isAmongPorts(port: number, ranges: readonly string[]): boolean {
-  const parsed = parsedLists.get(ranges) ?? ranges.map(parsePortRange);
-  parsedLists.set(ranges, parsed);
-  return parsed.some(({ first, last }) => first <= port && port <= last);
-}
+export const isAmongPorts = (port: number, ranges: readonly string[]): boolean =>
+  parsePortRanges(ranges).some(({ first, last }) => first <= port && port <= last);

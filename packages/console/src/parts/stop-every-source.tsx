@@ -1,4 +1,5 @@
 import { useState } from "preact/hooks";
+import type { Refusal } from "../link/ask-controller.ts";
 import { session } from "../state/session.ts";
 import { stopEverySource, stopOrder } from "../state/stop-sources.ts";
 import { RefusalNote } from "./refusal-note.tsx";
@@ -34,26 +35,9 @@ export function StopNotice() {
   };
   return (
     <div role="status">
-      {order.kind === "told" && (
+      {(order.kind === "told" || order.kind === "refused") && (
         <div class="gone">
-          <strong>
-            {order.agents.length === 0 ? "No agent is connected, so none was told." : "Told to stop sending:"}
-          </strong>
-          {order.agents.length > 0 && <span>{nameSome(order.agents)}.</span>}
-          <span>An agent that is not connected stops by itself at the end of its hold time.</span>
-          <button type="button" class="press small" onClick={close}>
-            Understood
-          </button>
-        </div>
-      )}
-      {order.kind === "refused" && (
-        <div class="gone">
-          <strong>Nothing was stopped.</strong>
-          <RefusalNote refusal={order.refusal} />
-          <span>
-            On the controller's machine <code>dyetrace stop --data FOLDER</code> stops every source, and on a host{" "}
-            <code>dyetrace-agent stop</code> those of that host.
-          </span>
+          {order.kind === "told" ? <Told agents={order.agents} /> : <NotStopped refusal={order.refusal} />}
           <button type="button" class="press small" onClick={close}>
             Understood
           </button>
@@ -62,6 +46,25 @@ export function StopNotice() {
     </div>
   );
 }
+
+const Told = ({ agents }: { readonly agents: readonly string[] }) => (
+  <>
+    <strong>{agents.length === 0 ? "No agent is connected, so none was told." : "Told to stop sending:"}</strong>
+    {agents.length > 0 && <span>{nameSome(agents)}.</span>}
+    <span>An agent that is not connected stops by itself at the end of its hold time.</span>
+  </>
+);
+
+const NotStopped = ({ refusal }: { readonly refusal: Refusal }) => (
+  <>
+    <strong>Nothing was stopped.</strong>
+    <RefusalNote refusal={refusal} />
+    <span>
+      On the controller's machine <code>dyetrace stop --data FOLDER</code> stops every source, and on a host{" "}
+      <code>dyetrace-agent stop</code> those of that host.
+    </span>
+  </>
+);
 
 const MOST_NAMED = 12;
 const nameSome = (names: readonly string[]): string =>

@@ -1,4 +1,4 @@
-import { formatIpAddress, type IpAddress, parseIpAddress } from "@dyetrace/wire";
+import { formatIpAddress, type IpAddress, isInRange, networkOf, parseIpAddress } from "@dyetrace/wire";
 
 /**
  * A subnet such as `192.0.2.0/24`. ipaddr.js (2.5.0) was tried: it takes bits beyond the prefix and a prefix of `/024`,
@@ -15,15 +15,12 @@ export function parseSubnet(text: string): Subnet | null {
   const base = parseIpAddress(written);
   const prefixBits = Number(length);
   if (base === null || length === "" || prefixBits > base.bytes.length * 8) return null;
-  return base.bytes.every((byte, at) => (byte & ~maskByte(prefixBits, at)) === 0) ? { base, prefixBits } : null;
+  const first = networkOf(base, prefixBits);
+  return base.bytes.every((byte, at) => byte === first[at]) ? { base, prefixBits } : null;
 }
 
-export function isInSubnet({ base, prefixBits }: Subnet, address: IpAddress): boolean {
-  return (
-    base.family === address.family &&
-    base.bytes.every((byte, at) => byte === ((address.bytes[at] ?? 0) & maskByte(prefixBits, at)))
-  );
-}
+export const isInSubnet = ({ base, prefixBits }: Subnet, address: IpAddress): boolean =>
+  isInRange(address, { address: base, prefixBits });
 
 /** @returns the address `number` after the subnet's own, as text; null where it lies outside (or is IPv4's broadcast) */
 export function addressInSubnet({ base, prefixBits }: Subnet, number: number): string | null {
@@ -43,6 +40,3 @@ export function addressInSubnet({ base, prefixBits }: Subnet, number: number): s
 
 export const doSubnetsOverlap = (a: Subnet, b: Subnet): boolean =>
   a.prefixBits <= b.prefixBits ? isInSubnet(a, b.base) : isInSubnet(b, a.base);
-
-const maskByte = (prefixBits: number, at: number): number =>
-  (0xff << (8 - Math.min(8, Math.max(0, prefixBits - 8 * at)))) & 0xff;
