@@ -70,6 +70,7 @@ export {
   type FilePlace,
   faultCodeOf,
 } from "./fault.ts";
+export { groupBy } from "./group-by.ts";
 export { type GroupLimits, type GroupRefusal, RESERVED_GROUPS_TEXT, refuseGroup } from "./group-guard.ts";
 export { type GroupScope, groupScope } from "./group-scope.ts";
 export { parseInstantMs } from "./instant.ts";

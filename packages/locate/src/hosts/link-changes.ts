@@ -1,4 +1,4 @@
-import { FINDING_KINDS } from "@dyetrace/wire";
+import { FINDING_KINDS, groupBy } from "@dyetrace/wire";
 import type { Finding } from "../finding/finding.ts";
 import { nameList, seconds } from "../finding/wording.ts";
 import type { LinkChange, RunObservations } from "../run/run-observations.ts";
@@ -8,7 +8,7 @@ const MOST_TOLD = 3;
 
 /** What stops, thins out or comes late at a host whose own link changed meanwhile may be that link's doing, so that is shown. */
 export function withLinkChanges(findings: readonly Finding[], { linkChanges = [] }: RunObservations): Finding[] {
-  const changesOf = byHost(linkChanges);
+  const changesOf = groupBy(linkChanges, ({ host }) => host);
   return findings.map((finding) => {
     const isOfPackets = FINDING_KINDS[finding.kind].glyph === "stop" || FINDING_KINDS[finding.kind].glyph === "thin";
     const hosts = new Set([...(finding.witnesses ?? []), ...finding.suspects]);
@@ -20,17 +20,9 @@ export function withLinkChanges(findings: readonly Finding[], { linkChanges = []
 /** Changes that no finding shows. @param findings with the changes that they show */
 export function linkRemarks(findings: readonly Finding[], { linkChanges = [] }: RunObservations): string[] {
   const shown = new Set(findings.flatMap(({ evidence }) => evidence));
-  return [...byHost(linkChanges)].flatMap(([host, changes]) => tell(host, changes).filter((line) => !shown.has(line)));
-}
-
-function byHost(changes: readonly LinkChange[]): ReadonlyMap<string, readonly LinkChange[]> {
-  const changesOf = new Map<string, LinkChange[]>();
-  for (const change of changes) {
-    const own = changesOf.get(change.host);
-    if (own === undefined) changesOf.set(change.host, [change]);
-    else own.push(change);
-  }
-  return changesOf;
+  return [...groupBy(linkChanges, ({ host }) => host)].flatMap(([host, changes]) =>
+    tell(host, changes).filter((line) => !shown.has(line)),
+  );
 }
 
 function tell(host: string, changes: readonly LinkChange[] = []): string[] {

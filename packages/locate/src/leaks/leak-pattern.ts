@@ -1,4 +1,5 @@
 import { countRanges, intersectRanges, subtractRanges } from "@dyetrace/measure";
+import { membershipMs } from "../membership/querier-timing.ts";
 import type { BystanderObservation, MembershipTimers } from "../run/run-observations.ts";
 import type { PlacedBystander, StreamFacts } from "../run/stream-facts.ts";
 import type { StreamStays } from "./stream-stays.ts";
@@ -57,8 +58,7 @@ export function leakPattern(
   const endsEarly = lastMs - startMs <= startUpMs && lastMs < endMs - LEAVE_GRACE_MS;
   if (isFromStart && endsEarly && !endsWithLastLeave(stays, lastMs, timers)) return "start-up";
   if (isOnlyWithoutMember(bystander, stays)) return "unregistered";
-  const membershipMs = timers.robustness * timers.queryIntervalMs + timers.queryResponseMs;
-  if (firstMs - startMs >= LATE_SHARE * membershipMs && endMs - lastMs < LEAVE_GRACE_MS) return "late";
+  if (firstMs - startMs >= LATE_SHARE * membershipMs(timers) && endMs - lastMs < LEAVE_GRACE_MS) return "late";
   if (hasHolesOfItsOwn(stays, bystander.ranges)) return "bursts";
   // With the last member behind a switch the stream itself stays away, and there is nothing more to leak.
   return lastMs < endMs - (endMs - startMs) * EARLY_END_SHARE && !endsWithALeave(stays, lastMs, timers)

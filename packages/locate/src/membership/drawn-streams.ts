@@ -31,9 +31,9 @@ export function drawnTo(
   );
   const sightings = run.bystanders.flatMap(({ host, stream, firstMs, isGroupUsedByHost }) => {
     if (firstMs === null || !flowing.has(stream) || isGroupUsedByHost === true || !watching.includes(host)) return [];
+    if (firstMs < sinceMs - CLOCKS_MS || firstMs > sinceMs + FOLLOWS_MS) return [];
     const isMember = run.listeners.some((one) => one.host === host && one.stream === stream);
-    const follows = firstMs >= sinceMs - CLOCKS_MS && firstMs <= sinceMs + FOLLOWS_MS;
-    return follows && !isMember ? [{ host, stream, firstMs }] : [];
+    return !isMember ? [{ host, stream, firstMs }] : [];
   });
   const hosts = new Set(sightings.map(({ host }) => host));
   return {

@@ -62,18 +62,17 @@ export class LeaveWitness {
   #provenIn(family: AddressFamily): ReadonlySet<string> {
     const known = this.#proven.get(family);
     if (known !== undefined) return known;
-    const proven = new Set(
-      this.#run.listeners.filter((one) => this.#tookEffect(one, family)).flatMap(({ host }) => this.#wayOf(host)),
-    );
+    const hosts = this.#run.listeners.filter((one) => this.#tookEffect(one, family)).map(({ host }) => host);
+    const proven = new Set([...new Set(hosts)].flatMap((host) => this.#wayOf(host)));
     this.#proven.set(family, proven);
     return proven;
   }
 
   /** The host watched, the stream went on, and nothing of it came any more once a leave takes effect. */
   #tookEffect({ host, stream: name, joinedToMs }: ListenerObservation, family: AddressFamily): boolean {
+    if (joinedToMs === null || !this.#canHear.has(host)) return false;
     const stream = this.#run.streams.find((one) => one.stream === name);
-    if (joinedToMs === null || stream === undefined || familyOf(stream.group) !== family) return false;
-    if (!this.#canHear.has(host)) return false;
+    if (stream === undefined || familyOf(stream.group) !== family) return false;
     const effectMs = joinedToMs + timersOf(this.#run, family).lastMemberMs + NEAR_MS;
     const isAgain = this.#run.listeners.some(
       (one) => one.host === host && one.stream === name && one.joinedFromMs > joinedToMs,

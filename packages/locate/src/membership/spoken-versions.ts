@@ -45,8 +45,9 @@ export function spokenVersions(run: RunObservations, { family, queriers }: Famil
     }
   }
   const all = [...older.values()].sort((a, b) => a.querier.version - b.querier.version);
+  const reports = olderReports(run, family);
   const hosts = queriers.flatMap(({ host }): OlderHost[] => {
-    const [first] = olderReports(run, family).filter((one) => one.host === host);
+    const first = reports.find((one) => one.host === host);
     if (first === undefined) return [];
     const pressedBy = all.find(({ querier, hearers }) => hearers.includes(host) && querier.version <= first.version);
     return [{ host, version: first.version, atMs: first.atMs, pressedBy: pressedBy ?? null }];

@@ -1,3 +1,4 @@
+import { groupBy } from "@dyetrace/wire";
 import type { SiteIndex } from "../site/site-index.ts";
 import { reaches, type SourceTree, sourceTree } from "../site/source-tree.ts";
 import { cleanReceipt, type PlacedReceipt } from "./clean-receipt.ts";
@@ -35,9 +36,9 @@ export interface PlacedBystander {
 /** Streams whose source the plan does not know are left out: nothing can be said about their paths. */
 export function streamFacts(site: SiteIndex, run: RunObservations): StreamFacts[] {
   const trees = new Map<number, SourceTree>();
-  const listenersOf = groupedByStream(run.listeners);
+  const listenersOf = groupBy(run.listeners, ({ stream }) => stream);
   const clockMsOf = clockErrors(run);
-  const bystandersOf = groupedByStream(run.bystanders);
+  const bystandersOf = groupBy(run.bystanders, ({ stream }) => stream);
   return run.streams.flatMap((stream) => {
     const source = site.nodeNumber.get(stream.source);
     if (source === undefined) return [];
@@ -66,14 +67,4 @@ export function streamFacts(site: SiteIndex, run: RunObservations): StreamFacts[
     const clockMs = clockMsOf(stream.source);
     return [{ stream, tree, groupKey, clockMs, members, receipts, bystanders, missing, unreachable }];
   });
-}
-
-function groupedByStream<T extends { readonly stream: string }>(items: readonly T[]): Map<string, T[]> {
-  const groups = new Map<string, T[]>();
-  for (const item of items) {
-    const group = groups.get(item.stream);
-    if (group === undefined) groups.set(item.stream, [item]);
-    else group.push(item);
-  }
-  return groups;
 }

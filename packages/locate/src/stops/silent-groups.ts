@@ -1,4 +1,5 @@
 import { countRanges, intersectRanges } from "@dyetrace/measure";
+import { groupBy } from "@dyetrace/wire";
 import type { TimeSpan } from "../run/run-observations.ts";
 import type { SilentPair } from "./silent-pair.ts";
 
@@ -21,15 +22,8 @@ export interface SilentTime {
 
 /** Pairs of one silence, put together by who is silent of what. */
 export function silentGroups(pairs: readonly SilentPair[]): SilentGroup[] {
-  const byStream = new Map<string, SilentPair[]>();
-  for (const pair of pairs) {
-    const { stream } = pair.trial.facts.stream;
-    const same = byStream.get(stream);
-    if (same === undefined) byStream.set(stream, [pair]);
-    else same.push(pair);
-  }
   const byHosts = new Map<string, SilentPair[]>();
-  for (const same of byStream.values()) {
+  for (const same of groupBy(pairs, ({ trial }) => trial.facts.stream.stream).values()) {
     const key = hostsOf(same).toSorted().join(" ");
     byHosts.set(key, [...(byHosts.get(key) ?? []), ...same]);
   }

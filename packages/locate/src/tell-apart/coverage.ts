@@ -1,4 +1,5 @@
 import type { SiteGraph } from "@dyetrace/site";
+import { groupBy } from "@dyetrace/wire";
 import { indexSite, type SiteIndex } from "../site/site-index.ts";
 import { type SourceTree, sourceTree } from "../site/source-tree.ts";
 import { bestListener, listenerChoices, type NextListener } from "./next-listener.ts";
@@ -33,12 +34,7 @@ export function coverage(graph: SiteGraph, sources: readonly string[], listeners
   const hosts = numbersOf(site, listeners);
   const pairSums = pairSumsOf(site, trees, hosts);
   const places = silencedBy(site, pairSums);
-  const sets = new Map<number, Place[]>();
-  for (const place of places) {
-    const set = sets.get(place.signature);
-    if (set === undefined) sets.set(place.signature, [place]);
-    else set.push(place);
-  }
+  const sets = groupBy(places, ({ signature }) => signature);
   const untested = sets.get(NOTHING) ?? [];
   sets.delete(NOTHING);
   tellSilencedInPart(site, pairSums, (number, signature) => {

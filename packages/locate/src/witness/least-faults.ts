@@ -1,3 +1,4 @@
+import { familyOf } from "../run/address-family.ts";
 import type { PlacedReceipt } from "../run/clean-receipt.ts";
 import type { StreamFacts } from "../run/stream-facts.ts";
 import type { SiteIndex } from "../site/site-index.ts";
@@ -34,7 +35,7 @@ function alikeStreams(streams: readonly StreamFacts[]): AlikeStreams[] {
   const sets = new Map<string, { readonly silent: Placed[]; readonly served: Placed[] }>();
   for (const { stream, groupKey, receipts, tree } of streams) {
     const last = stream.steps.at(-1);
-    const family = stream.group.includes(":") ? 6 : 4;
+    const family = familyOf(stream.group);
     const key = [family, stream.ssm, last?.payloadBytes, Math.round(last?.endMs ?? 0)].join(" ");
     const set = sets.get(key) ?? { silent: [], served: [] };
     sets.set(key, set);

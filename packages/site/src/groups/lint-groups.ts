@@ -1,4 +1,4 @@
-import { groupMac, groupScope, type IpAddress, isSourceSpecific, parseIpAddress } from "@dyetrace/wire";
+import { groupBy, groupMac, groupScope, type IpAddress, isSourceSpecific, parseIpAddress } from "@dyetrace/wire";
 import type { GroupAdvice, GroupRemark } from "./group-advice.ts";
 import { ipv4GroupRemarks } from "./ipv4-group-remarks.ts";
 import { ipv6GroupRemarks } from "./ipv6-group-remarks.ts";
@@ -110,14 +110,3 @@ function pairRemarks(streams: readonly ParsedStream[]): GroupAdvice[] {
 }
 
 const names = (streams: readonly ParsedStream[]): string[] => streams.map((stream) => stream.name);
-
-function groupBy<T>(items: readonly T[], keyOf: (item: T) => string): ReadonlyMap<string, readonly T[]> {
-  const groups = new Map<string, T[]>();
-  for (const item of items) {
-    const key = keyOf(item);
-    const group = groups.get(key);
-    if (group === undefined) groups.set(key, [item]);
-    else group.push(item);
-  }
-  return groups;
-}
