@@ -167,7 +167,7 @@ function locateOn(site: SiteIndex, graph: SiteGraph, observations: RunObservatio
     findings,
     segments: segmentStates(site, chains(), stops.cases, findings, stops.trials),
     coverage: coverage(graph, sources, listeners),
-    remarks: [...leaks.remarks, ...wayRemarks(site, streams), ...versionRemarks(site, observations, findings)],
+    remarks: [...leaks.remarks, ...wayRemarks(site, streams), ...versionRemarks(site, observations)],
   };
   return { streams, conclusion };
 }

@@ -1,4 +1,3 @@
-import { querierOf } from "@dyetrace/site";
 import { greatestOf } from "@dyetrace/wire";
 import type { Finding } from "../finding/finding.ts";
 import { findingsOf, having, rowsOf } from "../finding/finding-row.ts";
@@ -7,7 +6,7 @@ import { protocolOf } from "../run/address-family.ts";
 import type { QuerierHeard, QuerierObservation, RunObservations } from "../run/run-observations.ts";
 import type { SiteIndex } from "../site/site-index.ts";
 import { ownTimers, presentMs, timersOf } from "./querier-timing.ts";
-import { type FamilyDomain, familyDomains, inVlan } from "./query-domains.ts";
+import { type FamilyDomain, familyDomains, inVlan, plannedQuerier } from "./query-domains.ts";
 
 /** One host at the end of its watch: for how long nobody had asked there any more, or ever. */
 interface Silence {
@@ -91,13 +90,8 @@ function nobodyAsks(site: SiteIndex, run: RunObservations, domain: FamilyDomain)
   const [latest] = silences
     .flatMap((one) => (one.last === null ? [] : [{ ...one, last: one.last }]))
     .sort((a, b) => b.last.lastMs - a.last.lastMs);
-  const querier = querierOf(site.graph, plannedFrom(run, domain));
-  const planned = querier === null || querier.isAssumed ? null : querier.node;
-  return { ...domain, silences, planned, ended: latest ?? null };
+  return { ...domain, silences, planned: plannedQuerier(site, run, domain), ended: latest ?? null };
 }
-
-const plannedFrom = (run: RunObservations, { vlan, queriers }: FamilyDomain): string =>
-  (vlan === null ? run.streams[0]?.source : queriers[0]?.host) ?? "";
 
 function silenceAt(run: RunObservations, { family }: FamilyDomain, one: QuerierObservation): Silence {
   const heard = one.queriers.filter((querier) => querier.family === family);

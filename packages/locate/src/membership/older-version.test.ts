@@ -122,3 +122,28 @@ test("older-version: given an older querier that ended longer ago than hosts hee
   expect(concluded(-8_000)).toEqual([[]]);
   expect(concluded(-10_000)).toEqual([["kiosk"]]);
 });
+
+test("older-version: given a host whose name another's begins with, and that other one in a finding, then it is told as well", () => {
+  const two = sketchSite(["tower--core", "core--kiosk", "core--kiosk2"], "core");
+  const board = { stream: "board", group: GROUPS[4], source: "tower", listeners: ["kiosk2"], packets: 3_000 };
+  const run = simulateRun(two, [board], [], seededRandom(6));
+  const reports = { kiosk2: GROUPS[4], kiosk: "233.252.0.9" };
+  const { findings, remarks } = locate(two, {
+    ...run,
+    streams: run.streams.map((stream) => ({ ...stream, ssm: true })),
+    queriers: Object.keys(reports).map((host) => {
+      return { host, canHear: true, watchedFromMs: -1_000, watchedToMs: 30_000, queriers: [] };
+    }),
+    membership: Object.entries(reports).map(([host, group]) => ({
+      kind: "report" as const,
+      host,
+      group,
+      atMs: 500,
+      version: 2,
+    })),
+  });
+  expect(findings.filter(({ kind }) => kind === "older-version")).toMatchObject([{ suspects: ["kiosk2"] }]);
+  expect(remarks.filter((remark) => remark.startsWith("kiosk"))).toEqual([
+    "kiosk reports in IGMPv2, and no query that it heard pressed it into that version: see its own settings.",
+  ]);
+});

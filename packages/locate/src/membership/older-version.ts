@@ -1,4 +1,3 @@
-import { querierOf } from "@dyetrace/site";
 import type { Finding } from "../finding/finding.ts";
 import { findingsOf, having, rowsOf } from "../finding/finding-row.ts";
 import { count, instant, nameList, seconds, verb } from "../finding/wording.ts";
@@ -6,7 +5,7 @@ import { protocolOf } from "../run/address-family.ts";
 import type { QuerierHeard, RunObservations } from "../run/run-observations.ts";
 import type { SiteIndex } from "../site/site-index.ts";
 import { membershipMs, ownTimers, timersOf } from "./querier-timing.ts";
-import { type FamilyDomain, familyDomains, inVlan } from "./query-domains.ts";
+import { type FamilyDomain, familyDomains, inVlan, plannedQuerier } from "./query-domains.ts";
 import { fullVersion, type OlderQuerier, olderReports, spokenVersions } from "./spoken-versions.ts";
 
 /** Streams that were joined from one source alone, and are reported for any source. */
@@ -64,11 +63,7 @@ export function findOlderVersions(site: SiteIndex, run: RunObservations): Findin
 
 function widenedIn(site: SiteIndex, run: RunObservations, domain: FamilyDomain): Widened[] {
   const spoken = spokenVersions(run, domain);
-  const querier = querierOf(
-    site.graph,
-    (domain.vlan === null ? run.streams[0]?.source : domain.queriers[0]?.host) ?? "",
-  );
-  const planned = querier === null || querier.isAssumed ? null : querier.node;
+  const planned = plannedQuerier(site, run, domain);
   const found = new Map<string, Widened & { streams: string[]; hosts: string[] }>();
   for (const { stream, group, ssm } of run.streams) {
     if (!ssm) continue;
@@ -98,15 +93,15 @@ const asksOtherwise = ({ family, queriers }: FamilyDomain, { address }: QuerierH
   );
 
 /** What an older version costs where no stream of the run is spoiled by it. */
-export function versionRemarks(site: SiteIndex, run: RunObservations, findings: readonly Finding[]): string[] {
-  const said = findings.filter(({ kind }) => kind === "older-version").map(({ title }) => title);
+export function versionRemarks(site: SiteIndex, run: RunObservations): string[] {
   return familyDomains(site, run).flatMap((domain) => {
     const { queriers, hosts } = spokenVersions(run, domain);
+    const said = widenedIn(site, run, domain);
     const byThemselves = hosts.filter(
-      ({ pressedBy, host }) => pressedBy === null && !said.some((t) => t.includes(host)),
+      ({ pressedBy, host }) => pressedBy === null && !said.some((one) => one.hosts.includes(host)),
     );
     const asked = queriers
-      .filter(({ querier }) => !said.some((title) => title.startsWith(`${querier.address} `)))
+      .filter(({ querier }) => !said.some(({ pressedBy }) => pressedBy?.querier.address === querier.address))
       .map(({ querier }) => {
         const pressed = hosts.filter(({ pressedBy }) => pressedBy?.querier === querier).map(({ host }) => host);
         const answer = pressed.length === 0 ? "" : ` ${nameList(pressed)} ${verb(pressed, "report")} in it.`;

@@ -1,3 +1,4 @@
+import { querierOf } from "@dyetrace/site";
 import { type AddressFamily, familyOf } from "../run/address-family.ts";
 import type { QuerierObservation, RunObservations } from "../run/run-observations.ts";
 import type { SiteIndex } from "../site/site-index.ts";
@@ -30,6 +31,20 @@ export function queryDomains(site: SiteIndex, queriers: readonly QuerierObservat
 export function familyDomains(site: SiteIndex, run: RunObservations): FamilyDomain[] {
   const families = [...new Set(run.streams.map(({ group }) => familyOf(group)))];
   return queryDomains(site, run.queriers).flatMap((domain) => families.map((family) => ({ ...domain, family })));
+}
+
+/** A host that the plan has in a domain, and not one that only seems to sit there; null where it has none. */
+export function plannedHost(site: SiteIndex, { vlan, queriers }: QueryDomain): string | null {
+  if (vlan === null) return queriers[0]?.host ?? null;
+  const hosts = [...site.graph.nodes.values()].filter(({ kind }) => kind === "host");
+  return hosts.find(({ name }) => vlanOfHost(site, name) === vlan)?.name ?? null;
+}
+
+/** Who asks in a domain by the plan; null where it declares nobody. */
+export function plannedQuerier(site: SiteIndex, run: RunObservations, domain: QueryDomain): string | null {
+  const from = domain.vlan === null ? run.streams[0]?.source : plannedHost(site, domain);
+  const querier = querierOf(site.graph, from ?? "");
+  return querier === null || querier.isAssumed ? null : querier.node;
 }
 
 /** " in VLAN 20". */

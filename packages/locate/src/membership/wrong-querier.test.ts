@@ -212,6 +212,32 @@ test("plan-mismatch: given a host that hears the other VLAN's querier alone, the
   expect(finding?.title).toContain("kiosk seems to sit in VLAN 20, not in VLAN 10");
 });
 
+test("no-querier: given a host of another VLAN among those that heard the querier fall silent, then that VLAN's own querier is the suspect", () => {
+  const plan = `
+site: Quillfen
+vlans: { 10: { querier: core }, 20: { querier: pier } }
+nodes:
+  core: { kind: switch }
+  pier: { kind: switch }
+  tower: { kind: host }
+  kiosk: { kind: host }
+  shop: { kind: host }
+  till: { kind: host }
+links:
+  - { between: [core:1, pier:24], vlan: [10, 20] }
+  - { between: [core:2, tower:eth0], vlan: 10 }
+  - { between: [pier:1, kiosk:eth0], vlan: 10 }
+  - { between: [pier:3, shop:eth0], vlan: 20 }
+  - { between: [core:4, till:eth0], vlan: 20 }
+`;
+  const site = loadSitePlan(plan, "plan.yaml");
+  const board = { stream: "board", group: "233.252.0.1", source: "tower", listeners: [], packets: 3_000 };
+  const silent20 = asks(OF_20, -59_000, 1_000);
+  const queriers = [...["kiosk", "shop", "till"].map((host) => at(host, silent20)), at("tower", planned10)];
+  const { findings } = locate(site, { ...simulateRun(site, [board], [], seededRandom(3)), queriers });
+  expect(findings.find(({ kind }) => kind === "no-querier")?.suspects).toEqual(["pier vlan 20"]);
+});
+
 test("two-queriers: given a querier of no other VLAN at one host alone, then it is still two queriers in one VLAN", () => {
   const queriers = [
     ...["tower", "hall"].map((host) => at(host, planned10)),

@@ -1,4 +1,4 @@
-import { isInSubnet, layer2Domain, parseSubnet, querierOf } from "@dyetrace/site";
+import { isInSubnet, layer2Domain, parseSubnet } from "@dyetrace/site";
 import { parseIpAddress } from "@dyetrace/wire";
 import type { Finding } from "../finding/finding.ts";
 import { findingsOf, having, rowsOf } from "../finding/finding-row.ts";
@@ -8,7 +8,7 @@ import type { QuerierHeard, QuerierObservation, RunObservations } from "../run/r
 import type { SiteIndex } from "../site/site-index.ts";
 import { type DrawnStreams, drawnTo } from "./drawn-streams.ts";
 import { hasAddress, isLasting, isOfRun } from "./querier-timing.ts";
-import { type FamilyDomain, familyDomains, inVlan } from "./query-domains.ts";
+import { type FamilyDomain, familyDomains, inVlan, plannedHost, plannedQuerier } from "./query-domains.ts";
 import { takeOverAt } from "./take-over.ts";
 
 interface PlannedRouter {
@@ -63,10 +63,7 @@ const ROWS = [
     confidence: () => TAKE_OVER_CONFIDENCE,
     title: (one) =>
       `A second ${who(one)}, ${one.querier.address}, took over from ${one.silenced.address}: its first query came ${instant(one.querier.firstMs)}, and ${hasAddress(one.silenced) ? "the lower address" : "whoever has an address"} wins the election`,
-    evidence: ({ silenced, querier, hearers }) => [
-      tellSilenced(silenced),
-      `${nameList(hearers)} heard ${count(querier.queries, "query", "queries")} from ${querier.address}, ${when(querier)}.`,
-    ],
+    evidence: (one) => [tellSilenced(one.silenced), tellHeard(one)],
     advice: `See which of the two belongs there: it may be that the planned one has come back. ${ADVICE}`,
     reference: REFERENCE,
   }),
@@ -75,9 +72,7 @@ const ROWS = [
     match: (one) => having(one, "planned"),
     title: (one) =>
       `Another ${who(one)} than planned: ${one.querier.address} asks, and ${one.planned.node} has ${one.planned.address}`,
-    evidence: ({ querier, hearers }) => [
-      `${nameList(hearers)} heard ${count(querier.queries, "query", "queries")} from ${querier.address}, ${when(querier)}.`,
-    ],
+    evidence: (one) => [tellHeard(one)],
     advice: ADVICE,
     reference: REFERENCE,
   }),
@@ -136,10 +131,12 @@ const stretchesOf = (
  * Whether a router of the plan may have that address: routers that forward multicast ask too, and the lowest address among them
  * wins, whichever of them the plan has for the querier (RFC 3376, section 6.6.2). MLD's queries come from link-local addresses, which no plan tells.
  */
-function mayBeRouter(site: SiteIndex, { queriers, family }: FamilyDomain, address: string): boolean {
-  const [first] = queriers;
-  const reached = first === undefined ? [] : [...layer2Domain(site.graph, first.host)];
-  return reached.some((name) => {
+function mayBeRouter(site: SiteIndex, domain: FamilyDomain, address: string): boolean {
+  const { family } = domain;
+  const host = plannedHost(site, domain);
+  // Of a VLAN that the plan has no host in, nobody knows what else may ask there.
+  if (host === null) return true;
+  return [...layer2Domain(site.graph, host)].some((name) => {
     const node = site.graph.nodes.get(name);
     if (node?.kind !== "router") return false;
     const own = (node.addresses ?? []).filter((text) => parseIpAddress(text)?.family === family);
@@ -148,26 +145,25 @@ function mayBeRouter(site: SiteIndex, { queriers, family }: FamilyDomain, addres
 }
 
 /** The address that the querier has by the plan: of routers alone it knows some, and link-local ones seldom. */
-function plannedRouter(
-  site: SiteIndex,
-  { vlan, queriers, family }: FamilyDomain,
-  run: RunObservations,
-): PlannedRouter | null {
-  const querier = querierOf(site.graph, (vlan === null ? run.streams[0]?.source : queriers[0]?.host) ?? "");
-  if (querier === null || querier.isAssumed || family === 6) return null;
-  const subnet = parseSubnet(site.graph.vlans?.get(vlan ?? -1)?.ipv4 ?? "");
-  const addresses = site.graph.nodes.get(querier.node)?.addresses ?? [];
+function plannedRouter(site: SiteIndex, domain: FamilyDomain, run: RunObservations): PlannedRouter | null {
+  const node = plannedQuerier(site, run, domain);
+  if (node === null || domain.family === 6) return null;
+  const subnet = parseSubnet(site.graph.vlans?.get(domain.vlan ?? -1)?.ipv4 ?? "");
+  const addresses = site.graph.nodes.get(node)?.addresses ?? [];
   const [address, ...more] = addresses.filter((text) => {
     const parsed = parseIpAddress(text);
     return parsed !== null && subnet !== null && isInSubnet(subnet, parsed);
   });
-  return address === undefined || more.length > 0 ? null : { node: querier.node, address };
+  return address === undefined || more.length > 0 ? null : { node, address };
 }
 
 const who = ({ family, vlan }: WrongQuerier): string => `${protocolOf(family)} querier${inVlan(vlan)}`;
 
 const when = ({ firstMs, lastMs, queries }: QuerierHeard): string =>
   queries === 1 ? instant(firstMs) : `the first ${instant(firstMs)}, the last ${instant(lastMs)}`;
+
+const tellHeard = ({ querier, hearers }: WrongQuerier): string =>
+  `${nameList(hearers)} heard ${count(querier.queries, "query", "queries")} from ${querier.address}, ${when(querier)}.`;
 
 const tellSilenced = ({ address, lastMs, intervalMs }: QuerierHeard): string =>
   `${address} asked ${intervalMs === undefined ? "" : `every ${seconds(intervalMs)} `}until then, last ${instant(lastMs)}; it is silent for as long as it hears that one.`;
