@@ -1,5 +1,5 @@
 import { isInSubnet, parseSubnet, type SiteVlan } from "@dyetrace/site";
-import { parseIpAddress } from "@dyetrace/wire";
+import { groupBy, parseIpAddress } from "@dyetrace/wire";
 import type { QuerierHeard, QuerierObservation } from "../run/run-observations.ts";
 import type { SiteIndex } from "../site/site-index.ts";
 import { isLasting } from "./querier-timing.ts";
@@ -37,16 +37,12 @@ export function hostsInOtherVlans(site: SiteIndex, queriers: readonly QuerierObs
       const lasting = queriers.filter((one) => isLasting(one) && one.isOwn !== true);
       return vlan === undefined || lasting.length === 0 ? [] : [{ host, vlan, lasting }];
     });
+  const hearersOf = hostsBy(heardAt, keyOf);
+  const hostsOf = hostsBy(heardAt, ({ family }) => `${family}`);
   return heardAt.flatMap((own) => {
-    const others = heardAt.filter(({ host }) => host !== own.host);
-    const hears = (querier: QuerierHeard, vlan: number): string[] =>
-      others
-        .filter((one) => one.vlan === vlan && one.lasting.some((q) => keyOf(q) === keyOf(querier)))
-        .map(({ host }) => host);
-    const notThere = (family: QuerierHeard["family"]): string[] =>
-      others
-        .filter(({ vlan, lasting }) => vlan === own.vlan && lasting.some((q) => q.family === family))
-        .map(({ host }) => host);
+    const others = (hosts: readonly string[] = []): string[] => hosts.filter((host) => host !== own.host);
+    const hears = (querier: QuerierHeard, vlan: number): string[] => others(hearersOf.get(`${vlan} ${keyOf(querier)}`));
+    const notThere = (family: QuerierHeard["family"]): string[] => others(hostsOf.get(`${own.vlan} ${family}`));
     const homes = own.lasting.map((querier) => {
       const inSubnet = vlanOfAddress(vlans, querier.address);
       if (inSubnet !== null) return inSubnet;
@@ -63,6 +59,21 @@ export function hostsInOtherVlans(site: SiteIndex, queriers: readonly QuerierObs
     const { host, vlan } = own;
     return [{ host, vlan, seemsIn, querier, alsoThere: hears(querier, seemsIn), notThere: notThere(querier.family) }];
   });
+}
+
+interface HeardAt {
+  readonly host: string;
+  readonly vlan: number;
+  readonly lasting: readonly QuerierHeard[];
+}
+
+/** Hosts by their VLAN and by something of the queriers that they hear. */
+function hostsBy(heardAt: readonly HeardAt[], keyOf: (querier: QuerierHeard) => string): Map<string, string[]> {
+  const heard = heardAt.flatMap(({ host, vlan, lasting }) =>
+    [...new Set(lasting.map(keyOf))].map((key) => ({ host, key: `${vlan} ${key}` })),
+  );
+  const byKey = groupBy(heard, ({ key }) => key);
+  return new Map([...byKey].map(([key, ones]) => [key, ones.map(({ host }) => host)]));
 }
 
 function vlanOfAddress(vlans: ReadonlyMap<number, SiteVlan>, text: string): number | null {
