@@ -1,8 +1,7 @@
-import { readFileSync } from "node:fs";
 import { ControllerClient } from "@dyetrace/controller";
 import { afterAll, beforeAll, describe, expect, test } from "vitest";
-import { openConsole, overhangPx, SETTINGS, type Setting, seriousViolations } from "./support/console-browser.ts";
-import { DRY, type FaultyDemo, first, PLAN, raiseFaultyDemo, start } from "./support/faulty-demo.ts";
+import { first, openConsole, overhangPx, SETTINGS, seriousViolations } from "./support/console-browser.ts";
+import { DRY, type FaultyDemo, raiseFaultyDemo, runReach, start } from "./support/faulty-demo.ts";
 
 describe("console: given the practice site with everything lost on the way to the eastern pier", () => {
   let demo: FaultyDemo;
@@ -44,9 +43,9 @@ describe("console: given the practice site with everything lost on the way to th
 
   test("given its finding has several suspects, then one button shows the probe, the next sends it, and both runs tell of it", async () => {
     const client = new ControllerClient(demo.practice.controller.url);
-    const [first] = (await client.get("/api/runs?most=1")) as { readonly runId: string }[];
-    const hash = `#/findings/${first?.runId}`;
-    await using console = await openConsole(demo.browser, demo.practice.controller.url, SETTINGS[0] as Setting, {
+    const [run] = (await client.get("/api/runs?most=1")) as { readonly runId: string }[];
+    const hash = `#/findings/${run?.runId}`;
+    await using console = await openConsole(demo.browser, demo.practice.controller.url, first(SETTINGS), {
       hash,
     });
     const { page } = console;
@@ -83,17 +82,7 @@ describe("console: given the practice site with everything lost on the way to th
   });
 
   test("given a run without the fault and a later one with it, then their comparison says what got worse, and that first", async () => {
-    const client = new ControllerClient(demo.practice.controller.url);
-    const scenario = {
-      file: "reach.yaml",
-      text: readFileSync(new URL("../../controller/scenarios/reach.yaml", import.meta.url), "utf8"),
-    };
-    const run = async (): Promise<void> => {
-      const parameters = { source: "tower", length: "4s", group: "239.195.10.77" };
-      const runId = await client.startRun({ site: PLAN, scenario, parameters });
-      for await (const progress of client.followRun(runId))
-        if (progress.kind === "failed") throw new Error(progress.message);
-    };
+    const run = (): Promise<void> => runReach(demo, { group: "239.195.10.77" });
     await demo.practice.site.lift(demo.faults);
     await demo.practice.site.settled();
     try {

@@ -1,20 +1,13 @@
-import { ControllerClient } from "@dyetrace/controller";
 import type { Page } from "playwright-core";
 import { afterAll, beforeAll, describe, expect, test } from "vitest";
-import { shippedScenario } from "../field/support/practice-bench.ts";
-import { openConsole, overhangPx, PAGES, SETTINGS, seriousViolations } from "./support/console-browser.ts";
-import { DRY, type FaultyDemo, first, PLAN, raiseFaultyDemo, start } from "./support/faulty-demo.ts";
+import { first, openConsole, overhangPx, PAGES, SETTINGS, seriousViolations } from "./support/console-browser.ts";
+import { DRY, type FaultyDemo, PLAN, raiseFaultyDemo, runReach, start } from "./support/faulty-demo.ts";
 
 describe("console: given the practice site with a fault and a run that found it", () => {
   let demo: FaultyDemo;
   beforeAll(async () => {
     demo = await raiseFaultyDemo();
-    const client = new ControllerClient(demo.practice.controller.url);
-    const scenario = { file: "reach.yaml", text: shippedScenario("reach") };
-    const runId = await client.startRun({ site: PLAN, scenario, parameters: { source: "tower", length: "4s" } });
-    for await (const progress of client.followRun(runId)) {
-      if (progress.kind === "failed") throw new Error(progress.message);
-    }
+    await runReach(demo);
   });
   afterAll(() => demo?.[Symbol.asyncDispose]());
 

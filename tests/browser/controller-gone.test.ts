@@ -2,7 +2,7 @@ import { type Controller, ControllerClient, startController } from "@dyetrace/co
 import { pino } from "pino";
 import type { Browser } from "playwright-core";
 import { afterAll, beforeAll, describe, expect, test } from "vitest";
-import { openBrowser, openConsole, SETTINGS } from "./support/console-browser.ts";
+import { first, openBrowser, openConsole, SETTINGS } from "./support/console-browser.ts";
 import { connectScriptedAgents, type ScriptedAgents } from "./support/scripted-agents.ts";
 
 const KEY = "key-of-this-test";
@@ -70,8 +70,7 @@ describe("console: given a controller that dies while a run goes on, and comes b
   });
 
   test("then the page says so, shows nothing that is no longer true, and recovers by itself", async () => {
-    const [setting] = SETTINGS;
-    if (setting === undefined) throw new Error("no setting");
+    const setting = first(SETTINGS);
     const { url } = controller;
     await using map = await openConsole(browser, url, setting, { hash: "#/map" });
     await using agentsPage = await openConsole(browser, url, setting, { hash: "#/agents" });

@@ -1,7 +1,7 @@
 import type { Browser } from "playwright-core";
 import { afterAll, beforeAll, describe, expect, test } from "vitest";
 import { type LastingSite, raiseLastingSite } from "../faults/lasting-site.ts";
-import { openBrowser, openConsole, SETTINGS } from "./support/console-browser.ts";
+import { first, openBrowser, openConsole, SETTINGS } from "./support/console-browser.ts";
 
 const PLAN = `site: A stage by night
 nodes:
@@ -40,8 +40,7 @@ describe("console: given a controller that is killed while a run goes on, and st
   });
 
   test("then the page says so, shows no water meanwhile, and by itself comes back to the same run, which nobody calls lost", async () => {
-    const [setting] = SETTINGS;
-    if (setting === undefined) throw new Error("no setting");
+    const setting = first(SETTINGS);
     const runId = await site.startRun(SCENARIO);
     await using map = await openConsole(browser, site.url, setting, { hash: "#/map" });
     const { page } = map;

@@ -1,46 +1,26 @@
-import { mkdtempSync, rmSync } from "node:fs";
-import { tmpdir } from "node:os";
-import path from "node:path";
-import { type Controller, startController } from "@dyetrace/controller";
-import { pino } from "pino";
 import type { Browser } from "playwright-core";
 import { afterAll, beforeAll, expect, test } from "vitest";
-import { AccessBook } from "../../controller/src/access/access-book.ts";
-import { hashPassword } from "../../controller/src/access/password.ts";
-import { openBrowser, openConsole, SETTINGS, seriousViolations } from "./support/console-browser.ts";
+import {
+  type OperatorsController,
+  operatorRecord,
+  PASSWORD,
+  startWithOperators,
+} from "../field/support/operators-controller.ts";
+import { first, openBrowser, openConsole, SETTINGS, seriousViolations } from "./support/console-browser.ts";
 
-const PASSWORD = "correct horse 1";
-let folder = "";
-let controller: Controller;
+let controller: OperatorsController;
 let browser: Browser;
 beforeAll(async () => {
-  folder = mkdtempSync(path.join(tmpdir(), "dyetrace-console-"));
-  const record = {
-    name: "anna",
-    role: "operate" as const,
-    password: await hashPassword(PASSWORD),
-    since: new Date().toISOString(),
-  };
-  new AccessBook(folder).change(() => ({ operators: [record] }));
-  controller = await startController({
-    host: "127.0.0.1",
-    port: 0,
-    isSignInNeeded: true,
-    dataFolder: folder,
-    log: pino({ level: "silent" }),
-  });
+  controller = await startWithOperators([await operatorRecord("anna")]);
   browser = await openBrowser();
 });
 afterAll(async () => {
   await browser?.close();
-  await controller?.close();
-  rmSync(folder, { recursive: true, force: true });
+  await controller?.[Symbol.asyncDispose]();
 });
 
 test("console: given a controller that asks who one is, then it shows nothing before, and after signing in it makes a line for a host and tells who did what", async () => {
-  const [setting] = SETTINGS;
-  if (setting === undefined) throw new Error("no setting");
-  await using console = await openConsole(browser, controller.url, setting, { hash: "#/agents" });
+  await using console = await openConsole(browser, controller.url, first(SETTINGS), { hash: "#/agents" });
   const { page } = console;
   await page.getByRole("heading", { name: "Sign in" }).waitFor();
   expect(await page.getByText("Bring a host in").count()).toBe(0);

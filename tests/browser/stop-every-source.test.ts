@@ -1,17 +1,12 @@
-import { mkdtempSync, rmSync } from "node:fs";
-import { tmpdir } from "node:os";
-import path from "node:path";
-import { type Controller, ControllerClient, startController } from "@dyetrace/controller";
+import { ControllerClient, startController } from "@dyetrace/controller";
 import { pino } from "pino";
 import type { Browser } from "playwright-core";
 import { afterAll, beforeAll, expect, test } from "vitest";
-import { AccessBook } from "../../controller/src/access/access-book.ts";
-import { hashPassword } from "../../controller/src/access/password.ts";
-import { openBrowser, openConsole, overhangPx, SETTINGS, seriousViolations } from "./support/console-browser.ts";
+import { operatorRecord, PASSWORD, startWithOperators } from "../field/support/operators-controller.ts";
+import { first, openBrowser, openConsole, overhangPx, SETTINGS, seriousViolations } from "./support/console-browser.ts";
 import { connectScriptedAgents } from "./support/scripted-agents.ts";
 
 const KEY = "key-of-this-test";
-const PASSWORD = "correct horse 1";
 const PLAN = {
   file: "quillfen.yaml",
   text: `
@@ -37,7 +32,6 @@ timeline:
   - { at: 10min, stop: board }
 `,
 };
-const log = pino({ level: "silent" });
 
 let browser: Browser;
 beforeAll(async () => {
@@ -54,7 +48,7 @@ test("stop every source: given a run that goes on, then two presses on any page 
     agentKey: KEY,
     plan: PLAN,
     isPractice: true,
-    log,
+    log: pino({ level: "silent" }),
   });
   const { url } = controller;
   const names = ["tower", "kiosk"];
@@ -97,43 +91,32 @@ test("stop every source: given a run that goes on, then two presses on any page 
 });
 
 test("stop every source: given one who may only look, then there is no such button; and one whose right is gone is told what else stops", async () => {
-  const folder = mkdtempSync(path.join(tmpdir(), "dyetrace-stop-"));
-  const book = new AccessBook(folder);
-  const since = new Date().toISOString();
-  const password = await hashPassword(PASSWORD);
-  const anna = { name: "anna", role: "operate" as const, password, since };
-  book.change(() => ({ operators: [anna, { ...anna, name: "otto", role: "view" }] }));
-  let controller: Controller | null = null;
-  try {
-    controller = await startController({ host: "127.0.0.1", port: 0, isSignInNeeded: true, dataFolder: folder, log });
-    const [setting] = SETTINGS;
-    if (setting === undefined) throw new Error("no setting");
-    const button = { name: "Stop every source" };
-    for (const name of ["otto", "anna"]) {
-      await using console = await openConsole(browser, controller.url, setting, { hash: "#/runs" });
-      const { page } = console;
-      await page.getByLabel("Name").waitFor();
+  await using controller = await startWithOperators([
+    await operatorRecord("anna"),
+    await operatorRecord("otto", "view"),
+  ]);
+  const button = { name: "Stop every source" };
+  for (const name of ["otto", "anna"]) {
+    await using console = await openConsole(browser, controller.url, first(SETTINGS), { hash: "#/runs" });
+    const { page } = console;
+    await page.getByLabel("Name").waitFor();
+    expect(await page.getByRole("button", button).count()).toBe(0);
+    await page.getByLabel("Name").fill(name);
+    await page.getByLabel("Password").fill(PASSWORD);
+    await page.getByRole("button", { name: "Sign in" }).click();
+    await page.getByRole("button", { name: "Sign out" }).waitFor();
+    if (name === "otto") {
       expect(await page.getByRole("button", button).count()).toBe(0);
-      await page.getByLabel("Name").fill(name);
-      await page.getByLabel("Password").fill(PASSWORD);
-      await page.getByRole("button", { name: "Sign in" }).click();
-      await page.getByRole("button", { name: "Sign out" }).waitFor();
-      if (name === "otto") {
-        expect(await page.getByRole("button", button).count()).toBe(0);
-        continue;
-      }
-      await page.getByRole("button", button).click();
-      book.change(({ operators }) => ({
-        operators: operators.map((one) => (one.name === "anna" ? { ...one, role: "view" as const } : one)),
-      }));
-      await page.getByRole("button", { name: "Press again to stop every source" }).click();
-      await page.getByText("Nothing was stopped.").waitFor();
-      await page.getByText("anna may look, not operate").waitFor();
-      await page.getByText("dyetrace stop --data FOLDER").waitFor();
-      expect(await seriousViolations(page)).toEqual([]);
+      continue;
     }
-  } finally {
-    await controller?.close();
-    rmSync(folder, { recursive: true, force: true });
+    await page.getByRole("button", button).click();
+    controller.book.change(({ operators }) => ({
+      operators: operators.map((one) => (one.name === "anna" ? { ...one, role: "view" as const } : one)),
+    }));
+    await page.getByRole("button", { name: "Press again to stop every source" }).click();
+    await page.getByText("Nothing was stopped.").waitFor();
+    await page.getByText("anna may look, not operate").waitFor();
+    await page.getByText("dyetrace stop --data FOLDER").waitFor();
+    expect(await seriousViolations(page)).toEqual([]);
   }
 });

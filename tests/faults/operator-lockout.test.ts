@@ -1,44 +1,22 @@
-import { mkdtempSync, rmSync, statSync } from "node:fs";
+import { statSync } from "node:fs";
 import http, { type IncomingHttpHeaders } from "node:http";
-import { tmpdir } from "node:os";
 import path from "node:path";
 import { text } from "node:stream/consumers";
-import { pino } from "pino";
 import { afterAll, beforeAll, expect, test } from "vitest";
-import { AccessBook } from "../../controller/src/access/access-book.ts";
-import { hashPassword } from "../../controller/src/access/password.ts";
 import { stopLocally } from "../../controller/src/commands/client/stop-locally.ts";
-import { type Controller, startController } from "../../controller/src/service/controller-service.ts";
+import {
+  type OperatorsController,
+  operatorRecord,
+  PASSWORD,
+  startWithOperators,
+} from "../field/support/operators-controller.ts";
 
 /** Guessers and floods at a controller's door, and operators who have to get in, or to stop what runs, meanwhile. */
-const PASSWORD = "correct horse 1";
-
-let folder = "";
-let controller: Controller;
-let book: AccessBook;
-const recordOf = async (name: string) => ({
-  name,
-  role: "operate" as const,
-  password: await hashPassword(PASSWORD),
-  since: new Date().toISOString(),
-});
+let controller: OperatorsController;
 beforeAll(async () => {
-  folder = mkdtempSync(path.join(tmpdir(), "dyetrace-lockout-"));
-  book = new AccessBook(folder);
-  const operators = [await recordOf("anna"), await recordOf("otto")];
-  book.change(() => ({ operators }));
-  controller = await startController({
-    host: "127.0.0.1",
-    port: 0,
-    isSignInNeeded: true,
-    dataFolder: folder,
-    log: pino({ level: "silent" }),
-  });
+  controller = await startWithOperators([await operatorRecord("anna"), await operatorRecord("otto")]);
 });
-afterAll(async () => {
-  await controller?.close();
-  rmSync(folder, { recursive: true, force: true });
-});
+afterAll(() => controller?.[Symbol.asyncDispose]());
 
 interface Asked {
   readonly headers?: Record<string, string>;
@@ -127,6 +105,7 @@ test("a flood from an operator's own address: given that it has used up its shar
 });
 
 test("the controller's own machine: given whoever may read its data folder, then they stop everything without signing in, and it is written down", async () => {
+  const { folder } = controller;
   expect(statSync(path.join(folder, "stop.sock")).mode & 0o777).toBe(0o600);
   expect(await stopLocally(folder, null)).toEqual([]);
   await expect(stopLocally(folder, "0123456789abcdef")).rejects.toMatchObject({ code: "RUN_UNKNOWN" });
@@ -139,10 +118,11 @@ test("the controller's own machine: given whoever may read its data folder, then
 });
 
 test("a stolen session: given that the password is reset, or the operator removed and added again, then it opens nothing any more", async () => {
+  const { book } = controller;
   const from = "127.0.4.1";
   const agents = async (headers: Record<string, string>) => (await ask("GET", "/api/agents", { headers, from })).status;
   const replace = async (): Promise<void> => {
-    const record = await recordOf("otto");
+    const record = await operatorRecord("otto");
     book.change(({ operators }) => ({ operators: [...operators.filter(({ name }) => name !== "otto"), record] }));
   };
   const first = await session("otto", from);

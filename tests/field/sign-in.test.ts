@@ -1,48 +1,26 @@
-import { mkdtempSync, rmSync } from "node:fs";
 import http, { type IncomingHttpHeaders } from "node:http";
 import https from "node:https";
-import { tmpdir } from "node:os";
-import path from "node:path";
 import { text } from "node:stream/consumers";
 import { PinnedAgent } from "@dyetrace/pin";
 import { pino } from "pino";
 import { afterAll, beforeAll, expect, test } from "vitest";
-import { AccessBook } from "../../controller/src/access/access-book.ts";
-import { hashPassword } from "../../controller/src/access/password.ts";
-import { ownTlsIdentity } from "../../controller/src/access/tls-identity.ts";
-import { type Controller, startController } from "../../controller/src/service/controller-service.ts";
+import { startController } from "../../controller/src/service/controller-service.ts";
+import { type OperatorsController, operatorRecord, startWithOperators } from "./support/operators-controller.ts";
 
 /** Who gets in at a controller that others can reach, and what a stranger's page or a guesser meets. */
 const PASSWORDS = { anna: "correct horse 1", otto: "battery staple 2" } as const;
 
-let folder = "";
-let controller: Controller;
+let controller: OperatorsController;
 let pin = "";
-let book: AccessBook;
 beforeAll(async () => {
-  folder = mkdtempSync(path.join(tmpdir(), "dyetrace-sign-in-"));
-  book = new AccessBook(folder);
-  const since = new Date().toISOString();
   const operators = [
-    { name: "anna", role: "operate" as const, password: await hashPassword(PASSWORDS.anna), since },
-    { name: "otto", role: "view" as const, password: await hashPassword(PASSWORDS.otto), since },
+    await operatorRecord("anna", "operate", PASSWORDS.anna),
+    await operatorRecord("otto", "view", PASSWORDS.otto),
   ];
-  book.change(() => ({ operators }));
-  const tls = await ownTlsIdentity(folder);
-  pin = tls.pin;
-  controller = await startController({
-    host: "127.0.0.1",
-    port: 0,
-    isSignInNeeded: true,
-    tls,
-    dataFolder: folder,
-    log: pino({ level: "silent" }),
-  });
+  controller = await startWithOperators(operators, { isTls: true });
+  pin = controller.pin ?? "";
 });
-afterAll(async () => {
-  await controller?.close();
-  rmSync(folder, { recursive: true, force: true });
-});
+afterAll(() => controller?.[Symbol.asyncDispose]());
 
 interface Answer {
   readonly status: number;
@@ -155,7 +133,7 @@ test("an operator who is removed: given an open stream of events, then it is cut
         response.resume();
         response.on("error", () => undefined);
         response.on("close", () => resolve(performance.now() - began));
-        book.change(({ operators }) => ({ operators: operators.filter(({ name }) => name !== "otto") }));
+        controller.book.change(({ operators }) => ({ operators: operators.filter(({ name }) => name !== "otto") }));
       },
     );
     request.on("error", reject);

@@ -39,10 +39,8 @@ export function registerSignIn(app: FastifyInstance, setup: SignInSetup): void {
   const turns = new SignInTurns();
   const deviceIn = (request: FastifyRequest): KnownDevice | null =>
     devices.find(deviceOf(request), book.records.operators);
-  const shareOf = (request: FastifyRequest): string => {
-    const device = deviceIn(request);
-    return device === null ? networkOfAddress(request.ip) : `device ${device.id}`;
-  };
+  const shareOf = (request: FastifyRequest, device: KnownDevice | null): string =>
+    device === null ? networkOfAddress(request.ip) : `device ${device.id}`;
   app.get(
     "/api/session",
     { config: { needs: "nobody" }, schema: { summary: "Who has signed in", response: { 200: ConsoleSessionSchema } } },
@@ -60,15 +58,23 @@ export function registerSignIn(app: FastifyInstance, setup: SignInSetup): void {
   app.post<{ Body: Static<typeof SignInSchema> }>(
     "/api/sign-in",
     {
-      config: { needs: "nobody", rateLimit: { max: MOST_TRIES, timeWindow: "1 minute", keyGenerator: shareOf } },
+      config: {
+        needs: "nobody",
+        rateLimit: {
+          max: MOST_TRIES,
+          timeWindow: "1 minute",
+          keyGenerator: (request) => shareOf(request, deviceIn(request)),
+        },
+      },
       bodyLimit: 4096,
       schema: { summary: "Signs an operator in", body: SignInSchema, response: { 200: SignedInSchema } },
     },
     async (request, reply): Promise<SignedIn> => {
       const { name, password } = request.body;
       const operator = book.records.operators.find((one) => one.name === name) ?? null;
-      const isKnown = operator !== null && deviceIn(request)?.name === operator.name;
-      const isRight = await turns.take(isKnown ? shareOf(request) : networkOfAddress(request.ip), isKnown, () =>
+      const device = deviceIn(request);
+      const own = device?.name === operator?.name ? device : null;
+      const isRight = await turns.take(shareOf(request, own), own !== null, () =>
         isPassword(password, operator?.password ?? null),
       );
       if (!isRight || operator === null) {
@@ -82,7 +88,7 @@ export function registerSignIn(app: FastifyInstance, setup: SignInSetup): void {
       audit.note(operator.name, request.ip, "signed in");
       const { secret, formToken } = sessions.begin(operator, Date.now());
       giveSessionCookie(reply, secret);
-      if (!isKnown) giveDevice(reply, devices.prove(operator));
+      if (own === null) giveDevice(reply, devices.prove(operator));
       // Commands take the secret from here and send it as a bearer token.
       return { operator: { name: operator.name, role: operator.role }, formToken, token: secret };
     },

@@ -3,9 +3,8 @@ import { AGENT_LINK_PATH } from "@dyetrace/wire";
 import type { Logger } from "pino";
 import type { WebSocketServer } from "ws";
 import { VERSION } from "../about/version.ts";
-import { networkOfAddress } from "../access/network-of.ts";
 import { type SessionGate, serveAgentSocket } from "./agent-session.ts";
-import { CONNECTION_LIMITS, type ConnectionLedger } from "./connection-limits.ts";
+import { CONNECTION_LIMITS, type ConnectionLedger, shareOf } from "./connection-limits.ts";
 import { FairRoom } from "./fair-room.ts";
 
 /** Takes agents' WebSockets on a server, and no more strangers at a time than can do no harm. */
@@ -31,7 +30,7 @@ export function acceptAgents(
     if (!URL.canParse(request.url ?? "/", "http://x")) return refuse("400 Bad Request");
     if (new URL(request.url ?? "/", "http://x").pathname !== AGENT_LINK_PATH) return refuse("404 Not Found");
     const { socket: connection } = request;
-    const [key, share] = [String(upgrades++), networkOfAddress(connection.remoteAddress ?? "")];
+    const [key, share] = [String(upgrades++), shareOf(connection)];
     strangers.enter(key, share, () => socket.destroy());
     socket.once("close", () => strangers.leave(key, share));
     // Counted as it comes in: until its timer looks, a stranger could send hundreds of megabytes.

@@ -41,6 +41,9 @@ export const CONNECTION_LIMITS = {
 /** What a connection is known by on its server, with TLS or without. */
 const keyOf = ({ remoteAddress, remotePort }: Socket): string => `${remoteAddress} ${remotePort}`;
 
+/** Whose room among strangers it takes. */
+export const shareOf = ({ remoteAddress }: Socket): string => networkOfAddress(remoteAddress ?? "");
+
 /**
  * Who is connected to one server. Strangers share a room of their own, and so do operators; agents have one each. So nobody
  * who has proved nothing can keep out those who have, and a stranger that comes from elsewhere can always prove itself.
@@ -58,7 +61,7 @@ export class ConnectionLedger {
 
   /** A connection that has proved nothing yet. */
   enter(socket: Socket): void {
-    const [key, share] = [keyOf(socket), networkOfAddress(socket.remoteAddress ?? "")];
+    const [key, share] = [keyOf(socket), shareOf(socket)];
     const cut = (): void => {
       this.#onDropped();
       socket.destroy();
@@ -77,7 +80,7 @@ export class ConnectionLedger {
 
   /** It was admitted as an agent: how many there may be is for whoever admits them. */
   knowAgent(socket: Socket): void {
-    this.#strangers.leave(keyOf(socket), networkOfAddress(socket.remoteAddress ?? ""));
+    this.#strangers.leave(keyOf(socket), shareOf(socket));
   }
 
   /** It has shown a session of this operator, with one request or another. */
@@ -85,7 +88,7 @@ export class ConnectionLedger {
     const key = keyOf(socket);
     const cut = this.#cuts.get(key);
     if (cut === undefined) return;
-    this.#strangers.leave(key, networkOfAddress(socket.remoteAddress ?? ""));
+    this.#strangers.leave(key, shareOf(socket));
     this.#operators.enter(key, name, cut);
     socket.once("close", () => this.#operators.leave(key, name));
     this.#cuts.delete(key); // no need to be known twice

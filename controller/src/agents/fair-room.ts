@@ -1,16 +1,11 @@
-interface Guest {
-  readonly share: string;
-  readonly leave: () => void;
-}
-
 /**
  * Room for so many at a time. Where it is full, the one that came first from whoever has the most makes room: so a host that
  * takes all that it can get keeps out only itself, and who comes from elsewhere has a place. Keys are the caller's.
  */
 export class FairRoom {
   readonly #most: number;
-  /** By share, and there by key in the order in which they came. */
-  readonly #shares = new Map<string, Map<string, Guest>>();
+  /** By share, and there by key in the order in which they came, whom to tell that they have to make room. */
+  readonly #shares = new Map<string, Map<string, () => void>>();
   #present = 0;
 
   constructor(most: number) {
@@ -30,10 +25,10 @@ export class FairRoom {
    * @param leave called where it has to make room; it is out of the room by then
    */
   enter(key: string, share: string, leave: () => void): void {
-    const own = this.#shares.get(share) ?? new Map<string, Guest>();
+    const own = this.#shares.get(share) ?? new Map<string, () => void>();
     this.#shares.set(share, own);
     if (!own.has(key)) this.#present++;
-    own.set(key, { share, leave });
+    own.set(key, leave);
     if (this.#present > this.#most) this.#makeRoom();
   }
 
@@ -45,12 +40,12 @@ export class FairRoom {
   }
 
   #makeRoom(): void {
-    let largest: Map<string, Guest> | undefined;
-    for (const share of this.#shares.values()) if (share.size > (largest?.size ?? 0)) largest = share;
-    const [first] = largest ?? [];
+    let [share, most] = ["", 0];
+    for (const [one, { size }] of this.#shares) if (size > most) [share, most] = [one, size];
+    const [first] = this.#shares.get(share) ?? [];
     if (first === undefined) return;
-    const [key, guest] = first;
-    this.leave(key, guest.share);
-    guest.leave();
+    const [key, leave] = first;
+    this.leave(key, share);
+    leave();
   }
 }

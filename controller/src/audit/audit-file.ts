@@ -2,7 +2,6 @@ import {
   closeSync,
   constants,
   existsSync,
-  fchownSync,
   fstatSync,
   ftruncateSync,
   mkdirSync,
@@ -15,6 +14,7 @@ import {
 } from "node:fs";
 import path from "node:path";
 import type { AuditEntry } from "@dyetrace/wire/console/console-session";
+import { openOwn } from "../files/open-own.ts";
 import { underLock } from "../files/under-lock.ts";
 import { type ChainedEntry, chainOn, readChained } from "./audit-chain.ts";
 
@@ -49,7 +49,7 @@ export class AuditFile {
     return underLock(this.#file, () => {
       const last = this.#last();
       this.#makeRoom();
-      const handle = openOwn(this.#file);
+      const handle = openOwn(this.#file, constants.O_APPEND);
       try {
         const chained = chainOn(last, entry);
         writeLine(handle, `${JSON.stringify(chained)}\n`);
@@ -107,15 +107,6 @@ export class AuditFile {
     }
     renameSync(this.#file, `${this.#file}.1`);
   }
-}
-
-/** Never through a link, which whom the folder belongs to could have laid for root; and left to them. */
-function openOwn(file: string): number {
-  const { O_RDWR, O_APPEND, O_CREAT, O_NOFOLLOW, O_NONBLOCK } = constants;
-  const handle = openSync(file, O_RDWR | O_APPEND | O_CREAT | O_NOFOLLOW | O_NONBLOCK, 0o600);
-  const { uid, gid } = statSync(path.dirname(file));
-  if (process.getuid?.() === 0 && fstatSync(handle).uid !== uid) fchownSync(handle, uid, gid);
-  return handle;
 }
 
 /** Whole or not at all, and on a line of its own. */

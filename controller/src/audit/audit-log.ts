@@ -5,7 +5,7 @@ import { AuditFile } from "./audit-file.ts";
 import { RefusalCount } from "./refusal-count.ts";
 
 /** What is counted for whoever watches this controller. */
-export const SECURITY_EVENTS = [
+const SECURITY_EVENTS = [
   "signed-in",
   "sign-in-refused",
   "request-refused",

@@ -1,6 +1,6 @@
-import { closeSync, constants, fchownSync, openSync, statSync } from "node:fs";
-import path from "node:path";
+import { closeSync } from "node:fs";
 import SQLite from "better-sqlite3";
+import { openOwn } from "./open-own.ts";
 
 /** What is done under a lock takes milliseconds; whoever holds it longer is stuck. */
 const WITHIN_MS = 1000;
@@ -12,24 +12,12 @@ const WITHIN_MS = 1000;
  */
 export function underLock<T>(file: string, work: () => T): T {
   const lockFile = `${file}.lock`;
-  makeFile(lockFile);
+  closeSync(openOwn(lockFile));
   const lock = new SQLite(lockFile, { fileMustExist: true, timeout: WITHIN_MS });
   try {
     lock.exec("BEGIN IMMEDIATE");
     return work();
   } finally {
     lock.close(); // ends the transaction, which wrote nothing
-  }
-}
-
-/** Never through a link, which whom the folder belongs to could have laid for root; and left to them. */
-function makeFile(file: string): void {
-  const { O_RDWR, O_CREAT, O_NOFOLLOW } = constants;
-  const handle = openSync(file, O_RDWR | O_CREAT | O_NOFOLLOW, 0o600);
-  try {
-    const { uid, gid } = statSync(path.dirname(file));
-    if (process.getuid?.() === 0) fchownSync(handle, uid, gid);
-  } finally {
-    closeSync(handle);
   }
 }

@@ -1,10 +1,11 @@
 import { randomBytes } from "node:crypto";
-import { closeSync, fchownSync, fsyncSync, openSync, renameSync, rmSync, statSync, writeFileSync } from "node:fs";
+import { closeSync, fsyncSync, openSync, renameSync, rmSync, writeFileSync } from "node:fs";
 import path from "node:path";
+import { leaveToFolder } from "./open-own.ts";
 
 export interface WholeFileOptions {
   readonly mode?: number;
-  /** What a command that root runs writes is left to whom the folder belongs: the program that runs there has to read it. */
+  /** Left to whom the folder belongs, as `leaveToFolder` has it. */
   readonly isFolderOwners?: boolean;
 }
 
@@ -20,8 +21,7 @@ export function writeWhole(file: string, text: string, { mode = 0o644, isFolderO
     const handle = openSync(draft, "wx", mode);
     try {
       writeFileSync(handle, text); // all of it or an error, unlike a bare write
-      const { uid, gid } = statSync(folder);
-      if (isFolderOwners === true && process.getuid?.() === 0) fchownSync(handle, uid, gid);
+      if (isFolderOwners === true) leaveToFolder(handle, folder);
       fsyncSync(handle);
     } finally {
       closeSync(handle);

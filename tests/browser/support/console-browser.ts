@@ -17,6 +17,12 @@ export const SETTINGS: readonly Setting[] = [
   { name: "390 px, dark", width: 390, height: 844, colorScheme: "dark" },
 ];
 
+export const first = (settings: readonly Setting[]): Setting => {
+  const [setting] = settings;
+  if (setting === undefined) throw new Error("no setting");
+  return setting;
+};
+
 export const PAGES = ["map", "run", "live", "findings", "runs", "agents", "plan"] as const;
 
 const CHROMIUM = "/usr/bin/chromium";

@@ -1,10 +1,11 @@
 import { readFileSync } from "node:fs";
-import { raisePractice, type StandingPractice } from "@dyetrace/controller";
+import { ControllerClient, raisePractice, type StandingPractice } from "@dyetrace/controller";
 import { loadPracticeFaults, type PracticeFault } from "@dyetrace/practice";
 import { loadSitePlan } from "@dyetrace/site";
 import type { Browser, Page } from "playwright-core";
 import { expect } from "vitest";
-import { openBrowser, type Setting } from "./console-browser.ts";
+import { shippedScenario } from "../../field/support/practice-bench.ts";
+import { openBrowser } from "./console-browser.ts";
 
 const DEMO = new URL("../../../packages/practice/demo/", import.meta.url);
 export const PLAN = { file: "quillfen.yaml", text: readFileSync(new URL("quillfen.yaml", DEMO), "utf8") };
@@ -36,12 +37,6 @@ export async function raiseFaultyDemo(): Promise<FaultyDemo> {
   };
 }
 
-export const first = (settings: readonly Setting[]): Setting => {
-  const [setting] = settings;
-  if (setting === undefined) throw new Error("no setting");
-  return setting;
-};
-
 /** Starts `reach` from the tower on the page that is open at the run. */
 export async function start(page: Page, length: string): Promise<void> {
   await page.getByLabel("length").fill(length);
@@ -49,4 +44,14 @@ export async function start(page: Page, length: string): Promise<void> {
   await expect.poll(() => button.isEnabled(), { timeout: 10_000 }).toBe(true);
   await button.click();
   await page.waitForSelector("[data-node='tower']");
+}
+
+/** Runs `reach` from the tower, without a page, to its end. */
+export async function runReach({ practice }: FaultyDemo, parameters: { readonly group?: string } = {}): Promise<void> {
+  const client = new ControllerClient(practice.controller.url);
+  const scenario = { file: "reach.yaml", text: shippedScenario("reach") };
+  const request = { site: PLAN, scenario, parameters: { source: "tower", length: "4s", ...parameters } };
+  for await (const progress of client.followRun(await client.startRun(request))) {
+    if (progress.kind === "failed") throw new Error(progress.message);
+  }
 }

@@ -122,7 +122,8 @@ function unreachable(url: string, cause: NodeJS.ErrnoException): Fault {
   );
 }
 
-function faultOf(status: number, answer: string): Fault {
+/** What a controller refused, as its answer tells. */
+export function faultOf(status: number, answer: string): Fault {
   try {
     const { code, message, hint, place } = JSON.parse(answer) as {
       code: string;

@@ -1,8 +1,9 @@
 import http from "node:http";
 import path from "node:path";
-import { json } from "node:stream/consumers";
-import { Fault, faultCodeOf } from "@dyetrace/wire";
+import { text } from "node:stream/consumers";
+import { Fault } from "@dyetrace/wire";
 import { localStopSocket } from "../../files/local-stop-socket.ts";
+import { faultOf } from "./controller-client.ts";
 
 /**
  * Orders a stop over the socket in the data folder of a controller that runs on this machine.
@@ -11,10 +12,10 @@ import { localStopSocket } from "../../files/local-stop-socket.ts";
  */
 export async function stopLocally(dataFolder: string, run: string | null): Promise<readonly string[]> {
   const socketPath = path.resolve(localStopSocket(dataFolder));
-  const [status, answer] = await new Promise<[number, unknown]>((resolve, reject) => {
+  const [status, answer] = await new Promise<[number, string]>((resolve, reject) => {
     const url = run === null ? "/stop" : `/stop/${encodeURIComponent(run)}`;
     const request = http.request({ socketPath, path: url, method: "POST", timeout: 10_000 }, (response) => {
-      json(response).then((body) => resolve([response.statusCode ?? 0, body]), reject);
+      text(response).then((body) => resolve([response.statusCode ?? 0, body]), reject);
     });
     request.on("timeout", () => request.destroy(new Error("no answer in time")));
     request.on("error", reject);
@@ -27,7 +28,6 @@ export async function stopLocally(dataFolder: string, run: string | null): Promi
         : "Name the folder that the controller was started with, on its own machine";
     throw new Fault("CONTROLLER_UNREACHABLE", `No controller answers in ${dataFolder}: ${why}`, hint, { cause });
   });
-  if (status === 202) return (answer as { agents?: readonly string[] }).agents ?? [];
-  const { code, message, hint } = answer as { code: string; message: string; hint: string };
-  throw new Fault(faultCodeOf(code), message, hint);
+  if (status === 202) return (JSON.parse(answer) as { agents?: readonly string[] }).agents ?? [];
+  throw faultOf(status, answer);
 }
