@@ -46,7 +46,7 @@ describe("console: given the practice site with a fault and a run that found it"
       await using console = await openConsole(demo.browser, demo.practice.controller.url, setting);
       for (const name of PAGES) {
         await console.page.goto(`${demo.practice.controller.url}/#/${name}`);
-        await console.page.locator(`nav a[href="#/${name}"][aria-current="page"]`).waitFor();
+        await console.page.locator(`nav a[href^="#/${name}"][aria-current="page"]`).waitFor();
         await settled(console.page);
         expect(await seriousViolations(console.page), name).toEqual([]);
         expect(await overhangPx(console.page), name).toBeLessThanOrEqual(0);

@@ -5,7 +5,9 @@ import { formatClock } from "../parts/format.ts";
 import { StopEverySource, StopNotice } from "../parts/stop-every-source.tsx";
 import { WhoIsHere } from "../parts/who-is-here.tsx";
 import { isPractice, isRunning, link, lostRun, plan, run } from "../state/console-state.ts";
-import { hrefTo, PAGES, type Page, route } from "../state/route.ts";
+import { useNamedRun } from "../state/named-run.ts";
+import { hrefAlong, hrefTo, PAGES, type Page, route } from "../state/route.ts";
+import { useViewedRun } from "../state/run-view.ts";
 import { isSignInNeeded } from "../state/session.ts";
 import { AgentsPage } from "./agents-page.tsx";
 import { AuditPage } from "./audit-page.tsx";
@@ -40,8 +42,10 @@ const VIEWS: Readonly<Record<Page, ComponentType>> = {
 };
 
 export function App() {
-  const { page } = route.value;
-  const site = run.value?.drawing.site ?? plan.value?.drawing.site ?? null;
+  const { page, of } = route.value;
+  useNamedRun();
+  const viewed = useViewedRun(of);
+  const site = viewed.kind === "run" ? viewed.view.drawing.site : (plan.value?.drawing.site ?? null);
   const View = VIEWS[page];
   const main = useRef<HTMLElement>(null);
   const isFirst = useRef(true);
@@ -66,7 +70,7 @@ export function App() {
         <ul>
           {PAGES.map((name) => (
             <li key={name}>
-              <a href={hrefTo(name)} data-name={NAMES[name]} aria-current={name === page ? "page" : undefined}>
+              <a href={hrefAlong(name)} data-name={NAMES[name]} aria-current={name === page ? "page" : undefined}>
                 {NAMES[name]}
               </a>
             </li>
@@ -76,6 +80,7 @@ export function App() {
       <div>
         <StopNotice />
         <ControllerNotice />
+        <OtherRunNotice />
         <main class="main" ref={main} tabIndex={-1}>
           {isSignInNeeded.value ? (
             <SignInPage />
@@ -89,6 +94,27 @@ export function App() {
     </div>
   );
 }
+
+/** A run goes on, and the address names another: whatever the page shows is not about what happens now. */
+function OtherRunNotice() {
+  const { of, page } = route.value;
+  const current = run.value;
+  const isOther = isRunning.value && current !== null && of !== null && of !== current.runId;
+  return (
+    <div role="status">
+      {isOther && ABOUT_A_RUN.has(page) && (
+        <div class="gone">
+          <strong>A run of {current.outline.scenario} is going on.</strong>
+          <span>
+            This page is about another run. <a href={hrefTo(page, current.runId)}>Show the one that is going on.</a>
+          </span>
+        </div>
+      )}
+    </div>
+  );
+}
+
+const ABOUT_A_RUN: ReadonlySet<Page> = new Set(["map", "live", "findings"]);
 
 /** Says that the controller is away, and afterwards what it took with it. */
 function ControllerNotice() {

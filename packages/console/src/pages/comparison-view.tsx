@@ -55,7 +55,7 @@ export function ComparisonView({ later, earlier }: { readonly later: string; rea
   return (
     <div class="comparison">
       <p class="small">
-        <a href={hrefTo("runs")}>All runs</a>
+        <a href={hrefTo("runs", later)}>All runs</a>
       </p>
       <p class="verdict">{OUTCOMES[answer.outcome]}</p>
       <p>{answer.reason}</p>

@@ -1,8 +1,9 @@
 import { type ExpectationWords, expectationWords, type ProbeRun, type RunReport } from "@dyetrace/wire";
-import { useMemo } from "preact/hooks";
+import { useEffect, useMemo, useRef } from "preact/hooks";
 import { EvidenceCharts } from "../findings/evidence-charts.tsx";
 import { evidenceOf } from "../findings/evidence-of.ts";
 import { FindingMap } from "../findings/finding-map.tsx";
+import { findingOfAddress } from "../map/place-in-address.ts";
 import { graphOf } from "../map/site-scene.ts";
 import { Deliveries, HostCounts } from "../parts/delivery-figures.tsx";
 import { FindingHead, Suspects } from "../parts/finding-note.tsx";
@@ -10,7 +11,7 @@ import { RefusalNote } from "../parts/refusal-note.tsx";
 import { RunNote } from "../parts/run-note.tsx";
 import { OfferProbe } from "../probe/probe-offer.tsx";
 import { ProbeOfRun, ProbesOfFinding, useProbes } from "../probe/probe-result.tsx";
-import { hrefTo, route } from "../state/route.ts";
+import { hrefAlong, hrefTo, route } from "../state/route.ts";
 import { type RunView, useViewedRun } from "../state/run-view.ts";
 
 /** Every conclusion of a run with what it rests on. */
@@ -20,8 +21,8 @@ export function FindingsPage() {
     case "none":
       return (
         <p class="empty">
-          No run yet, so nothing has been found. <a href={hrefTo("run")}>Start one</a>, or open{" "}
-          <a href={hrefTo("runs")}>an earlier run</a>.
+          No run yet, so nothing has been found. <a href={hrefAlong("run")}>Start one</a>, or open{" "}
+          <a href={hrefAlong("runs")}>an earlier run</a>.
         </p>
       );
     case "asking":
@@ -37,18 +38,26 @@ function Findings({ view }: { readonly view: RunView }) {
   const { report } = view;
   const probes = useProbes(view.runId);
   const graph = useMemo(() => graphOf(view.drawing), [view.drawing]);
+  const named = findingOfAddress(route.value.query.get("finding"), report?.findings.length ?? 0);
   return (
     <div class="findings-page">
       <header>
         <RunNote view={view} />
         {report !== null && report.findings.length > 0 && <p>{report.reason}</p>}
         <p class="small">
-          <a href={hrefTo("map", view.live === null ? view.runId : undefined)}>The whole site on the map</a>
+          <a href={hrefTo("map", view.runId)}>The whole site on the map</a>
         </p>
       </header>
       {report?.probe !== undefined && <ProbeOfRun probe={report.probe} />}
       {report?.findings.map((_, index) => (
-        <FindingCard key={`${report.run} ${index}`} report={report} index={index} graph={graph} probes={probes} />
+        <FindingCard
+          key={`${report.run} ${index}`}
+          report={report}
+          index={index}
+          graph={graph}
+          probes={probes}
+          isNamed={index === named}
+        />
       ))}
       {report !== null && <Promises report={report} />}
       {report !== null && <Deliveries report={report} />}
@@ -72,16 +81,25 @@ interface FindingCardProps {
   readonly index: number;
   readonly graph: ReturnType<typeof graphOf>;
   readonly probes: readonly ProbeRun[];
+  /** The address names it: it is what the reader came for. */
+  readonly isNamed: boolean;
 }
 
-function FindingCard({ report, index, graph, probes }: FindingCardProps) {
+function FindingCard({ report, index, graph, probes, isNamed }: FindingCardProps) {
+  const card = useRef<HTMLElement>(null);
+  useEffect(() => {
+    if (isNamed) card.current?.scrollIntoView({ block: "start" });
+  }, [isNamed]);
   const finding = report.findings[index];
   if (finding === undefined) return null;
   return (
-    <article class="finding-card">
+    <article class={`finding-card${isNamed ? " is-shown" : ""}`} ref={card}>
       <div class="finding-words">
         <FindingHead finding={finding} />
         <h2>{finding.title}</h2>
+        <p class="small">
+          <a href={hrefTo("map", report.run, { finding: String(index + 1) })}>Show it on the map</a>
+        </p>
         <Suspects finding={finding} />
         <ProbesOfFinding probes={probes} index={index} />
         {finding.suspects.length > 1 && finding.causes !== undefined && (

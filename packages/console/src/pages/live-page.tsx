@@ -6,22 +6,37 @@ import { StripDetail } from "../live/strip-detail.tsx";
 import { StripKey } from "../live/strip-key.tsx";
 import { sayMark, sayStrip, summariseLive } from "../live/summarise-live.ts";
 import { formatMs } from "../parts/format.ts";
-import { heard, history, isRunning, link, liveVersion, run } from "../state/console-state.ts";
-import { hrefTo } from "../state/route.ts";
+import { RefusalNote } from "../parts/refusal-note.tsx";
+import { RunNote } from "../parts/run-note.tsx";
+import { heard, history, isRunning, link, liveVersion } from "../state/console-state.ts";
+import { hrefAlong, route } from "../state/route.ts";
 import { useRunTimeMs } from "../state/run-clock.ts";
+import { useViewedRun } from "../state/run-view.ts";
 
 /** Listeners by streams, second by second. */
 export function LivePage() {
-  const current = run.value;
-  if (current === null) {
+  const viewed = useViewedRun(route.value.of);
+  if (viewed.kind === "refused") return <RefusalNote refusal={viewed.refusal} />;
+  if (viewed.kind === "asking") return <p class="empty">Fetching the run …</p>;
+  if (viewed.kind === "none") {
     return (
       <p class="empty">
-        Nothing has run since this controller was started. <a href={hrefTo("run")}>Start a run</a> and every listener
+        Nothing has run since this controller was started. <a href={hrefAlong("run")}>Start a run</a> and every listener
         shows here, second by second.
       </p>
     );
   }
-  return <LiveView run={current} />;
+  const { view } = viewed;
+  if (view.live !== null) return <LiveView run={view.live} />;
+  return (
+    <>
+      <RunNote view={view} />
+      <p class="empty">
+        What came second by second is shown of the newest run alone. Of this one there are{" "}
+        <a href={hrefAlong("findings")}>findings and figures</a> and <a href={hrefAlong("map")}>the map</a>.
+      </p>
+    </>
+  );
 }
 
 function LiveView({ run: current }: { readonly run: ConsoleRun }) {

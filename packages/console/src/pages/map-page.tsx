@@ -1,8 +1,9 @@
-import { formatRateBps } from "@dyetrace/wire";
-import { useMemo, useState } from "preact/hooks";
-import { findingMarks } from "../map/finding-marks.ts";
-import { hangUp } from "../map/layout/site-tree.ts";
+import { formatRateBps, type RunReport } from "@dyetrace/wire";
+import { useMemo } from "preact/hooks";
+import { type FindingMark, findingMarks } from "../map/finding-marks.ts";
+import { hangUp, type SiteTree } from "../map/layout/site-tree.ts";
 import { MapKey } from "../map/map-key.tsx";
+import { findingOfAddress, placeInAddress, placeOfAddress } from "../map/place-in-address.ts";
 import { SiteMap } from "../map/site-map.tsx";
 import type { MapSelection } from "../map/site-map-props.ts";
 import { graphOf, headOf, liveScene, planScene, reportScene } from "../map/site-scene.ts";
@@ -11,7 +12,7 @@ import { PlaceNote } from "../parts/place-note.tsx";
 import { RefusalNote } from "../parts/refusal-note.tsx";
 import { RunNote } from "../parts/run-note.tsx";
 import { history, isRunning, link, liveVersion, plan } from "../state/console-state.ts";
-import { hrefTo, route } from "../state/route.ts";
+import { hrefAlong, hrefChanged, replaceAddress, route } from "../state/route.ts";
 import { runTimeMs } from "../state/run-clock.ts";
 import { type RunView, useViewedRun, type ViewedStream } from "../state/run-view.ts";
 
@@ -26,10 +27,10 @@ export function MapPage() {
 function MapView({ view }: { readonly view: RunView | null }) {
   const drawing = view?.drawing ?? plan.value?.drawing ?? null;
   const graph = useMemo(() => (drawing === null ? null : graphOf(drawing)), [drawing]);
-  const [chosen, setChosen] = useState<string | null>(null);
-  const [selection, setSelection] = useState<MapSelection | null>(null);
-  const stream = chooseStream(view, chosen);
+  const { query } = route.value;
   const report = view?.report ?? null;
+  const named = findingOfAddress(query.get("finding"), report?.findings.length ?? 0);
+  const stream = chooseStream(view, query.get("stream"), named);
   const isCurrent = link.value.kind === "on";
   const version = liveVersion.value;
   const live = view?.live ?? null;
@@ -52,12 +53,15 @@ function MapView({ view }: { readonly view: RunView | null }) {
   );
   if (graph === null || tree === null || scene === null) return <NoPlan />;
   const rateBps = stream?.rateBps ?? null;
+  const selection = placeOfAddress(query.get("place"), tree);
+  const select = (next: MapSelection | null): void =>
+    replaceAddress(hrefChanged("map", { place: next === null ? null : placeInAddress(next, tree) }));
   return (
     <div class="map-page">
       <section aria-label="Map" class="map-side">
         <div class="map-head">
           {stream === null ? (
-            <span class="soft">No dye in it yet. {isCurrent && <a href={hrefTo("run")}>Start a run.</a>}</span>
+            <NoDye view={view} isCurrent={isCurrent} />
           ) : (
             <>
               <h2 class="water">{stream.name}</h2>
@@ -67,7 +71,13 @@ function MapView({ view }: { readonly view: RunView | null }) {
             </>
           )}
           {view !== null && view.streams.length > 1 && stream !== null && (
-            <select aria-label="Stream" value={stream.name} onChange={(event) => setChosen(event.currentTarget.value)}>
+            <select
+              aria-label="Stream"
+              value={stream.name}
+              onChange={(event) =>
+                replaceAddress(hrefChanged("map", { stream: event.currentTarget.value, finding: null }))
+              }
+            >
               {view.streams.map(({ name, source }) => (
                 <option key={name} value={name}>
                   {name} from {source}
@@ -85,7 +95,7 @@ function MapView({ view }: { readonly view: RunView | null }) {
           rateBps={(node) => scene.ratesBps.get(node) ?? rateBps}
           isMoving={live !== null && isRunning.value && live.stage === "running"}
           selection={selection}
-          onSelect={setSelection}
+          onSelect={select}
         />
       </section>
       <aside class="notes" aria-label="What it means">
@@ -98,19 +108,16 @@ function MapView({ view }: { readonly view: RunView | null }) {
             graph={graph}
             view={view}
             stream={stream}
-            onClose={() => setSelection(null)}
+            onClose={() => select(null)}
           />
         )}
         {report?.findings.map((finding, index) => (
           <FindingNote
             key={`${report.run} ${index}`}
             finding={finding}
-            href={hrefTo("findings", route.value.of ?? undefined)}
-            onShow={() => {
-              const mark = marks.find((one) => one.index === index);
-              if (mark !== undefined) setSelection({ node: mark.node, on: mark.on });
-              else setChosen(finding.streams[0] ?? null);
-            }}
+            href={hrefChanged("findings", { finding: String(index + 1) })}
+            showHref={hrefChanged("map", { ...addressOf(finding, index, marks, tree, stream) })}
+            isShown={index === named}
           />
         ))}
         <MapKey />
@@ -119,13 +126,40 @@ function MapView({ view }: { readonly view: RunView | null }) {
   );
 }
 
-/** The stream that the user chose, else the first that a finding is about, else the first. */
-function chooseStream(view: RunView | null, chosen: string | null): ViewedStream | null {
+/** Where a finding is shown: of the stream that is drawn, if it is about that one, else of its own first. */
+function addressOf(
+  finding: RunReport["findings"][number],
+  index: number,
+  marks: readonly FindingMark[],
+  tree: SiteTree,
+  stream: ViewedStream | null,
+): Readonly<Record<string, string | null>> {
+  const mark = marks.find((one) => one.index === index);
+  const own = finding.streams.includes(stream?.name ?? "") ? stream?.name : finding.streams[0];
+  return {
+    finding: String(index + 1),
+    stream: own ?? stream?.name ?? null,
+    place: mark === undefined ? (finding.suspects[0] ?? null) : placeInAddress(mark, tree),
+  };
+}
+
+/**
+ * The stream that the address names, else the first that its finding is about, else the first that any finding is about,
+ * else the first.
+ */
+function chooseStream(view: RunView | null, chosen: string | null, finding: number | null): ViewedStream | null {
   const streams = view?.streams ?? [];
-  const accused = view?.report?.findings.flatMap((finding) => finding.streams)[0];
-  return (
-    streams.find(({ name }) => name === chosen) ?? streams.find(({ name }) => name === accused) ?? streams[0] ?? null
-  );
+  const findings = view?.report?.findings ?? [];
+  const named = finding === null ? undefined : findings[finding]?.streams[0];
+  const accused = findings.flatMap((one) => one.streams)[0];
+  const find = (wanted: string | null | undefined) => streams.find(({ name }) => name === wanted);
+  return find(chosen) ?? find(named) ?? find(accused) ?? streams[0] ?? null;
+}
+
+/** Where no stream can be drawn: nothing has run, or nothing was told of the run. */
+function NoDye({ view, isCurrent }: { readonly view: RunView | null; readonly isCurrent: boolean }) {
+  if (view !== null) return <span class="soft">The plan of this run. What it sends has not been reported.</span>;
+  return <span class="soft">No dye in it yet. {isCurrent && <a href={hrefAlong("run")}>Start a run.</a>}</span>;
 }
 
 function NoPlan() {
@@ -133,7 +167,7 @@ function NoPlan() {
     <div class="empty">
       <p>There is no site plan here yet: nothing to draw.</p>
       <p>
-        <a href={hrefTo("plan")}>Write or paste one</a>, or start a run from the command line with{" "}
+        <a href={hrefAlong("plan")}>Write or paste one</a>, or start a run from the command line with{" "}
         <code>npx dyetrace run SCENARIO --site PLAN</code>.
       </p>
     </div>

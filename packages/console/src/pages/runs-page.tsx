@@ -5,7 +5,7 @@ import { formatInstant, formatMs } from "../parts/format.ts";
 import { RefusalNote } from "../parts/refusal-note.tsx";
 import { VERDICTS } from "../parts/run-note.tsx";
 import { link, run } from "../state/console-state.ts";
-import { hrefTo, route } from "../state/route.ts";
+import { hrefAlong, hrefTo, route } from "../state/route.ts";
 import { ComparisonView } from "./comparison-view.tsx";
 
 const MOST_RUNS = 500;
@@ -16,10 +16,10 @@ export function RunsPage() {
   const { of, query } = route.value;
   const against = query.get("against");
   if (of !== null && against !== null) return <ComparisonView later={of} earlier={against} />;
-  return <RunList />;
+  return <RunList named={of} />;
 }
 
-function RunList() {
+function RunList({ named }: { readonly named: string | null }) {
   const [runs, setRuns] = useState<readonly RunSummary[] | null>(null);
   const [refusal, setRefusal] = useState<Refusal | null>(null);
   const [search, setSearch] = useState("");
@@ -37,7 +37,7 @@ function RunList() {
   if (runs.length === 0) {
     return (
       <p class="empty">
-        No run yet. <a href={hrefTo("run")}>Start the first one.</a>
+        No run yet. <a href={hrefAlong("run")}>Start the first one.</a>
       </p>
     );
   }
@@ -81,7 +81,7 @@ function RunList() {
         </thead>
         <tbody>
           {shown.map((one) => (
-            <tr key={one.runId}>
+            <tr key={one.runId} aria-current={one.runId === named ? "true" : undefined}>
               <td>
                 <input
                   type="checkbox"

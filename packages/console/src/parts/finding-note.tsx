@@ -8,18 +8,21 @@ export function FindingNote(props: {
   readonly finding: Finding;
   /** Where its evidence stands. */
   readonly href: string;
-  readonly onShow: () => void;
+  /** Where it is shown on the map. */
+  readonly showHref: string;
+  /** The address names this finding. */
+  readonly isShown: boolean;
 }) {
   const { finding } = props;
   return (
-    <article class="finding-note">
+    <article class={`finding-note${props.isShown ? " is-shown" : ""}`}>
       <FindingHead finding={finding} />
       <h3>{finding.title}</h3>
       <Suspects finding={finding} />
       <p class="small">
-        <button type="button" class="as-link" onClick={props.onShow}>
+        <a href={props.showHref} aria-current={props.isShown ? "true" : undefined}>
           Show it on the map
-        </button>{" "}
+        </a>{" "}
         · <a href={props.href}>evidence, and what to look at</a>
       </p>
     </article>

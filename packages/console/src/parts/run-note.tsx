@@ -37,6 +37,28 @@ export function RunNote({ view }: { readonly view: RunView }) {
       </section>
     );
   }
+  if (view.stored?.state === "scheduled") {
+    return (
+      <section>
+        <p class="verdict">To come</p>
+        <p class="small soft">
+          {view.scenario}
+          {view.stored.startAt !== null && `, starts ${formatInstant(view.stored.startAt)}`}
+        </p>
+      </section>
+    );
+  }
+  if (view.stored?.state === "running" && isCurrent) {
+    return (
+      <section>
+        <p class="verdict">Under way</p>
+        <p class="small soft">
+          {view.scenario}, begun {formatInstant(view.stored.startedAt ?? view.stored.createdAt)}. There is no verdict
+          yet. On a live site the agents listen first.
+        </p>
+      </section>
+    );
+  }
   if (live === null || !isCurrent) {
     return (
       <section>
@@ -59,7 +81,7 @@ export function RunNote({ view }: { readonly view: RunView }) {
           live.lastsMs !== null &&
           `, second ${Math.max(0, Math.floor(atMs / 1000))} of ${Math.round(live.lastsMs / 1000)}`}
         {" · "}
-        <a href={hrefTo("run")}>steps, and stop it</a>
+        <a href={hrefTo("run", view.runId)}>steps, and stop it</a>
       </p>
     </section>
   );

@@ -40,8 +40,8 @@ export function CheckedRequest({ request, words = "Start the run", isBrief = fal
       ...(despite.length === 0 ? {} : { despite }),
       ...(confirmation === "" ? {} : { confirmation }),
     };
-    askController("/api/runs", { method: "POST", body }).then(
-      () => goTo("map"),
+    askController<{ readonly runId: string }>("/api/runs", { method: "POST", body }).then(
+      ({ runId }) => goTo("map", runId),
       (error: unknown) => setRefusal(asRefusal(error)),
     );
   };

@@ -4,7 +4,7 @@ import { askController, asRefusal, type Refusal } from "../link/ask-controller.t
 import { ParameterForm } from "../parts/parameter-form.tsx";
 import { RefusalNote } from "../parts/refusal-note.tsx";
 import { link, plan } from "../state/console-state.ts";
-import { hrefTo } from "../state/route.ts";
+import { hrefAlong } from "../state/route.ts";
 import { runDraft } from "../state/run-draft.ts";
 import { CheckedRequest } from "./checked-request.tsx";
 import { missingOf, requestOf, valuesOf } from "./draft-request.ts";
@@ -28,7 +28,7 @@ export function RunComposer() {
     return (
       <p class="empty">
         A run needs a site plan: where the agents are and what lies between them.{" "}
-        <a href={hrefTo("plan")}>Write or paste one first.</a>
+        <a href={hrefAlong("plan")}>Write or paste one first.</a>
       </p>
     );
   }

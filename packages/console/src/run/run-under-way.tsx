@@ -57,7 +57,8 @@ export function RunUnderWay({ run: current }: { readonly run: ConsoleRun }) {
           </ol>
         </section>
         <p>
-          See the dye <a href={hrefTo("map")}>on the map</a>, or <a href={hrefTo("live")}>second by second</a>.
+          See the dye <a href={hrefTo("map", current.runId)}>on the map</a>, or{" "}
+          <a href={hrefTo("live", current.runId)}>second by second</a>.
         </p>
       </div>
     </div>

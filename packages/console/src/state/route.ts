@@ -3,13 +3,17 @@ import { computed, type ReadonlySignal, signal } from "@preact/signals";
 export const PAGES = ["map", "run", "live", "findings", "runs", "agents", "plan", "audit"] as const;
 export type Page = (typeof PAGES)[number];
 
-/** `#/runs/0123abcd?against=…` as parts. */
+/** `#/findings/0123abcd?finding=1` as parts. */
 export interface Route {
   readonly page: Page;
-  /** What follows the page's name; null for the page itself. */
+  /** The run that the address names; null where it names none. */
   readonly of: string | null;
   readonly query: URLSearchParams;
 }
+
+/** What an address may have beside its run, and what goes along from page to page. */
+export type Query = Readonly<Record<string, string>>;
+const TAKEN_ALONG = ["stream", "place", "finding"] as const;
 
 const hash = signal(location.hash);
 addEventListener("hashchange", () => {
@@ -22,12 +26,53 @@ export function parseRoute(text: string): Route {
   const [path = "", query = ""] = text.replace(/^#\/?/, "").split("?");
   const [first = "", of] = path.split("/");
   const page = PAGES.find((candidate) => candidate === first) ?? "map";
-  return { page, of: of === undefined || of === "" ? null : decodeURIComponent(of), query: new URLSearchParams(query) };
+  return { page, of: of === undefined || of === "" ? null : decoded(of), query: new URLSearchParams(query) };
 }
 
-export const hrefTo = (page: Page, of?: string, query?: Readonly<Record<string, string>>): string =>
-  `#/${page}${of === undefined ? "" : `/${encodeURIComponent(of)}`}${query === undefined ? "" : `?${new URLSearchParams(query)}`}`;
+/** A run's id needs no decoding; an address that somebody mistyped must not end the page. */
+function decoded(text: string): string {
+  try {
+    return decodeURIComponent(text);
+  } catch {
+    return text;
+  }
+}
+
+export function hrefTo(page: Page, of?: string, query: Query = {}): string {
+  const words = new URLSearchParams(query).toString();
+  return `#/${page}${of === undefined ? "" : `/${encodeURIComponent(of)}`}${words === "" ? "" : `?${words}`}`;
+}
+
+/** To another page about the same run, stream, place and finding. */
+export const hrefAlong = (page: Page, { of, query } = route.value): string =>
+  hrefTo(page, of ?? undefined, takenAlong(query));
+
+/** To a page about the same run, with `changes` to what goes along; null takes it out. */
+export function hrefChanged(page: Page, changes: Readonly<Record<string, string | null>>): string {
+  const { of, query } = route.value;
+  const all = Object.entries({ ...takenAlong(query), ...changes });
+  return hrefTo(
+    page,
+    of ?? undefined,
+    Object.fromEntries(all.filter((one): one is [string, string] => one[1] !== null)),
+  );
+}
+
+const takenAlong = (query: URLSearchParams): Query =>
+  Object.fromEntries(
+    TAKEN_ALONG.flatMap((key) => {
+      const value = query.get(key);
+      return value === null ? [] : [[key, value]];
+    }),
+  );
 
 export const goTo = (page: Page, of?: string): void => {
   location.hash = hrefTo(page, of);
 };
+
+/** Another address for the page that is shown; Back does not stop at the one before it. */
+export function replaceAddress(href: string): void {
+  if (href === hash.value) return;
+  history.replaceState(null, "", href);
+  hash.value = href;
+}

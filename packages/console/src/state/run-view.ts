@@ -16,6 +16,8 @@ export interface RunView {
   readonly failure: ConsoleRun["failure"];
   /** Set for the run that this controller's events are about. */
   readonly live: ConsoleRun | null;
+  /** Where it is another: how it stands in the store. */
+  readonly stored: StoredRun | null;
 }
 
 export interface ViewedStream {
@@ -34,6 +36,7 @@ const viewOfLive = (current: ConsoleRun): RunView => ({
   report: current.report,
   failure: current.failure,
   live: current,
+  stored: null,
 });
 
 const viewOfStored = (stored: StoredRun): RunView => ({
@@ -44,6 +47,7 @@ const viewOfStored = (stored: StoredRun): RunView => ({
   report: stored.report,
   failure: stored.failure,
   live: null,
+  stored,
 });
 
 export type Viewed =
@@ -52,24 +56,50 @@ export type Viewed =
   | { readonly kind: "refused"; readonly refusal: Refusal }
   | { readonly kind: "run"; readonly view: RunView };
 
+/** The stored run that was looked at last: its other pages have it at once. */
+let latest: { readonly runId: string; readonly viewed: Viewed } | null = null;
+
+/** A run without a report is asked for again after this time. */
+const AGAIN_MS = 1000;
+/** A run that was started just now may not be in the store yet. */
+const MOST_UNKNOWN = 5;
+
 /** @param runId a stored run; null for the one that goes on or was the last */
 export function useViewedRun(runId: string | null): Viewed {
   const current = run.value;
-  const [stored, setStored] = useState<Viewed>({ kind: "asking" });
+  const [stored, setStored] = useState<{ readonly runId: string; readonly viewed: Viewed } | null>(latest);
   const isOn = link.value.kind === "on";
   const isLive = runId === null || runId === current?.runId;
   useEffect(() => {
     if (isLive || !isOn) return;
-    setStored((before) => (before.kind === "run" && before.view.runId === runId ? before : { kind: "asking" }));
     const gone = new AbortController();
-    askController<StoredRun>(`/api/console/runs/${encodeURIComponent(runId)}`, { signal: gone.signal }).then(
-      (answer) => setStored({ kind: "run", view: viewOfStored(answer) }),
-      (error: unknown) => {
-        if (!gone.signal.aborted) setStored({ kind: "refused", refusal: asRefusal(error) });
-      },
-    );
-    return () => gone.abort();
+    let timer: ReturnType<typeof setTimeout> | undefined;
+    let unknown = 0;
+    const show = (viewed: Viewed): void => {
+      latest = { runId, viewed };
+      setStored(latest);
+    };
+    const ask = (): void => {
+      askController<StoredRun>(`/api/console/runs/${encodeURIComponent(runId)}`, { signal: gone.signal }).then(
+        (answer) => {
+          show({ kind: "run", view: viewOfStored(answer) });
+          if (answer.state === "running" || answer.state === "scheduled") timer = setTimeout(ask, AGAIN_MS);
+        },
+        (error: unknown) => {
+          if (gone.signal.aborted) return;
+          const refusal = asRefusal(error);
+          if (refusal.code === "RUN_UNKNOWN" && ++unknown < MOST_UNKNOWN) timer = setTimeout(ask, AGAIN_MS / 4);
+          else show({ kind: "refused", refusal });
+        },
+      );
+    };
+    ask();
+    return () => {
+      clearTimeout(timer);
+      gone.abort();
+    };
   }, [runId, isLive, isOn]);
-  if (!isLive) return stored;
+  // What was fetched of another run says nothing about this one.
+  if (!isLive) return stored?.runId === runId ? stored.viewed : { kind: "asking" };
   return current === null ? { kind: "none" } : { kind: "run", view: viewOfLive(current) };
 }
