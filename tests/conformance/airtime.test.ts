@@ -1,16 +1,12 @@
-import {
-  type AirStream,
-  acknowledgementUs,
-  difsUs,
-  frameUs,
-  meanBackoffUs,
-  mpduSizes,
-  multicastAirShare,
-  OFDM_RATES_BPS,
-  type OfdmRateBps,
-  unicastAirShare,
-} from "@dyetrace/site";
+import { type AirStream, mpduSizes, multicastAirShare, unicastAirShare } from "@dyetrace/site";
+import { answerUs, difsUs, meanBackoffUs } from "@dyetrace/wire/air/air-exchange";
+import { OFDM_RATES_BPS, type OfdmRateBps, type PhyMode } from "@dyetrace/wire/air/phy-mode";
+import { ppduUs, type RadioBand } from "@dyetrace/wire/air/ppdu-time";
 import { expect, test } from "vitest";
+
+const ofdm = (rateBps: OfdmRateBps): PhyMode => ({ format: "ofdm", rateBps });
+const frameUs = (bytes: number, rateBps: OfdmRateBps, band: RadioBand) => ppduUs(ofdm(rateBps), bytes, band);
+const station = (rateBps: OfdmRateBps) => ({ mode: ofdm(rateBps), aggregatedFrames: 1 });
 
 const stream = (more: Partial<AirStream> = {}): AirStream => ({
   rateBps: 8e6,
@@ -42,7 +38,7 @@ test.each([
     expect((payloadBytes * 8) / total).toBeCloseTo(payloadMbps, 3);
     // A stream at exactly that rate takes all of the air.
     const full = stream({ rateBps: (payloadBytes * 8e6) / total, payloadBytes, isProtected });
-    expect(multicastAirShare(full, rateBps).withBackoffRatio).toBeCloseTo(1, 12);
+    expect(multicastAirShare(full, ofdm(rateBps)).withBackoffRatio).toBeCloseTo(1, 12);
   },
 );
 
@@ -55,7 +51,7 @@ test.each([
 ] as const)(
   "airtime: given 8 Mbit/s as multicast at a basic rate of %d bit/s, then %d %% of the air",
   (rateBps, frames, difs, backoff) => {
-    const share = multicastAirShare(stream(), rateBps);
+    const share = multicastAirShare(stream(), ofdm(rateBps));
     expect(share.framesRatio * 100).toBeCloseTo(frames, 1);
     expect(share.withDifsRatio * 100).toBeCloseTo(difs, 1);
     expect(share.withBackoffRatio * 100).toBeCloseTo(backoff, 1);
@@ -90,25 +86,28 @@ test.each([
   [24e6, 16 + 28],
   [54e6, 16 + 28],
 ] as const)("airtime: given a unicast frame at %d bit/s, then SIFS and acknowledgement take %i us", (rateBps, us) => {
-  expect(acknowledgementUs(rateBps, "5 GHz")).toBe(us);
+  expect(answerUs(ofdm(rateBps), 1, "5 GHz")).toBe(us);
 });
 
 // Computed: (228 + 44) us x 759.878 frames/s = 20.67 % for one station at 54 Mbit/s; with DIFS and backoff 28.38 %.
 test("airtime: given conversion to unicast, then each station adds its own frames and acknowledgements", () => {
-  const one = unicastAirShare(stream(), [54e6]);
+  const one = unicastAirShare(stream(), [station(54e6)]);
   expect(one.framesRatio * 100).toBeCloseTo(20.67, 2);
   expect(one.withBackoffRatio * 100).toBeCloseTo(28.38, 2);
-  const three = unicastAirShare(stream(), new Array<OfdmRateBps>(3).fill(54e6));
+  const three = unicastAirShare(
+    stream(),
+    [54e6, 54e6, 54e6].map(() => station(54e6)),
+  );
   expect(three.withBackoffRatio).toBeCloseTo(3 * one.withBackoffRatio, 12);
   expect(unicastAirShare(stream(), []).withBackoffRatio).toBe(0);
   // The trade: at a basic rate of 12 Mbit/s (79.4 %) conversion pays for two such stations and no longer for three.
-  const multicast = multicastAirShare(stream(), 12e6).withBackoffRatio;
+  const multicast = multicastAirShare(stream(), ofdm(12e6)).withBackoffRatio;
   expect(2 * one.withBackoffRatio).toBeLessThan(multicast);
   expect(3 * one.withBackoffRatio).toBeGreaterThan(multicast);
 });
 
 test("airtime: given a datagram that is fragmented, then every fragment waits for its own turn", () => {
-  const share = multicastAirShare(stream({ payloadBytes: 2000, rateBps: 16_000 }), 6e6); // one datagram a second
+  const share = multicastAirShare(stream({ payloadBytes: 2000, rateBps: 16_000 }), ofdm(6e6)); // one datagram a second
   // 1480 + 528 bytes of IP payload in packets of 1500 and 548 bytes, so MPDUs of 1536 and 584 (RFC 791 section 3.2).
   const airUs = frameUs(1536, 6e6, "5 GHz") + frameUs(584, 6e6, "5 GHz");
   expect(share.framesRatio * 1e6).toBeCloseTo(airUs, 9);

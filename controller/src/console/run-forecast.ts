@@ -10,10 +10,10 @@ import {
   type ScenarioAction,
 } from "@dyetrace/wire";
 import type { RunAnswer, RunForecast } from "@dyetrace/wire/console/run-forecast";
+import { airCautions } from "../plan/air-cautions.ts";
 import { thoughtsBefore } from "../plan/cautions.ts";
 import { checkPlan } from "../plan/check-plan.ts";
 import { confirmationOf, heavyLoads } from "../plan/confirm-load.ts";
-import { planAirtime } from "../plan/plan-airtime.ts";
 import { mistakesOf } from "./console-plan.ts";
 
 /** What a run would do, need and load, in plain words; or what is wrong with its files. Nothing is sent. */
@@ -54,7 +54,7 @@ function forecast(scenario: Scenario, graph: SiteGraph, connected: ReadonlySet<s
     })),
     cautions: [
       ...check.groups.map(({ level, sentence, reference }) => ({ level, sentence, reference })),
-      ...sayAirtime(graph, scenario),
+      ...airCautions(graph, scenario),
       ...check.undecidable.map(({ sentence }) => ({ level: "warn" as const, sentence, reference: CLOPPER_PEARSON })),
     ],
     confirmation: isLive ? confirmationFor(graph, scenario) : null,
@@ -67,29 +67,8 @@ function confirmationFor(graph: SiteGraph, scenario: Scenario): string | null {
   return heaviest === undefined ? null : confirmationOf(heaviest);
 }
 
-/** What the streams take of each access point's air, by the lowest basic rate, which multicast goes out at. */
-function sayAirtime(graph: SiteGraph, scenario: Scenario): RunForecast["cautions"] {
-  return planAirtime(graph, scenario).flatMap(({ accessPoint, streams }) => {
-    const carried = streams.filter((stream) => stream.isCarried);
-    const shares = carried.flatMap(({ multicast }) => multicast[0] ?? []);
-    const [first] = shares;
-    if (first === undefined) return [];
-    const ratio = shares.reduce((sum, { share }) => sum + share.withBackoffRatio, 0);
-    return [
-      {
-        level: ratio > MUCH_AIR ? ("warn" as const) : ("note" as const),
-        sentence: `${accessPoint} has to send ${carried.length === 1 ? (carried[0]?.stream ?? "") : `${carried.length} streams`} over the air: at least ${formatRatio(ratio)} of its air time as multicast at ${formatRateBps(first.basicRateBps)}`,
-        reference: "IEEE 802.11-2020, clause 17",
-      },
-    ];
-  });
-}
-
 /** Whose exact limits say how few packets are too few. */
 const CLOPPER_PEARSON = "Clopper and Pearson, Biometrika 26, 1934";
-
-/** Above this share little air is left for anybody else (common practice, no source). */
-const MUCH_AIR = 0.3;
 
 /** Longer timelines are cut: nobody reads a thousand repeats. */
 const MOST_STEPS = 60;

@@ -1,4 +1,5 @@
 import { formatDurationNs } from "@dyetrace/wire";
+import type { AirCaution } from "./air-cautions.ts";
 import type { CompiledRun } from "./compiled-run.ts";
 
 /** Group frames go out at the lowest rate of the cell; above this a Wi-Fi network may suffer (common practice, no source). */
@@ -11,9 +12,11 @@ export const cautions = (
   run: Pick<CompiledRun, "streams" | "scenario" | "endNs">,
   hasWireless: boolean,
   unknownSegments: number,
+  air: readonly AirCaution[] = [],
 ): readonly string[] => [
   "Before traffic goes onto a live site:",
   ...thoughtsBefore(run.streams, hasWireless).map((thought) => `  - ${thought}`),
+  ...air.filter(({ level }) => level === "warn").map(({ sentence }) => `  - ${sentence}`),
   ...(unknownSegments === 0 ? [] : [`  - ${sayUnknown(unknownSegments)}`]),
   `  - Ctrl-C stops every source at once; a source that loses its controller stops after ${formatDurationNs(run.scenario.holdNs)} at the latest, and all by ${formatDurationNs(run.endNs)}`,
   "  - when it is over, look again whether anything is left",

@@ -12,6 +12,7 @@ import {
   segmentLoads,
 } from "@dyetrace/site";
 import type { Scenario } from "@dyetrace/wire";
+import { type AirCaution, airCautions } from "./air-cautions.ts";
 import { peakStreams } from "./confirm-load.ts";
 import { type LimitOutlook, undecidableLimits } from "./limit-outlook.ts";
 import { placeStreams } from "./place-streams.ts";
@@ -34,6 +35,8 @@ export interface PlanCheck {
     readonly loadBps: number;
     readonly utilisationRatio: number | null;
   }[];
+  /** What the scenario costs on the air of the access points. */
+  readonly air: readonly AirCaution[];
   /** Expectations that the scenario sends too few packets to decide. */
   readonly undecidable: readonly LimitOutlook[];
   /** Where the traffic of the scenario's sources (without one: of the first agent) shows which segment is at fault. */
@@ -77,6 +80,7 @@ export function checkPlan(graph: SiteGraph, scenario: Scenario | null): PlanChec
         utilisationRatio,
       }))
       .sort((a, b) => (b.utilisationRatio ?? 0) - (a.utilisationRatio ?? 0) || b.loadBps - a.loadBps),
+    air: scenario === null ? [] : airCautions(graph, scenario),
     undecidable: scenario === null ? [] : undecidableLimits(scenario, graph),
     coverage: coverage(graph, sources, listeners),
     sources,

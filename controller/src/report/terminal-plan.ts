@@ -54,6 +54,13 @@ export function renderPlanCheck(check: PlanCheck, graph: SiteGraph, paint: Paint
       lines.push(`  ${segment}  ${formatRateBps(loadBps)}, ${share}`);
     }
   }
+  if (check.air.length > 0) {
+    lines.push("", paint("Over the air", "strong"));
+    for (const { level, sentence, reference } of check.air) {
+      lines.push(`  ${paint(level, level === "note" ? "quiet" : "bad")}  ${sentence} (${reference})`);
+    }
+    lines.push("  `dyetrace plan airtime` counts the same for other rates and modes.");
+  }
   return `${lines.join("\n")}\n\n`;
 }
 

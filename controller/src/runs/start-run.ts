@@ -22,6 +22,7 @@ import { compileRamp } from "../conduct/ramp.ts";
 import { SafetyGuard } from "../conduct/run-guard.ts";
 import { siteMembershipIntervalNs } from "../conduct/site-membership-interval.ts";
 import type { ReportIntake } from "../intake/report-intake.ts";
+import { airCautions } from "../plan/air-cautions.ts";
 import { cautions } from "../plan/cautions.ts";
 import { adviseGroups } from "../plan/check-plan.ts";
 import { compileScenario } from "../plan/compile-scenario.ts";
@@ -156,7 +157,9 @@ async function conductSafely(one: Undertaking, signal: AbortSignal, say: Say): P
 
 function sayCautions({ graph, first }: Undertaking, say: Say): void {
   const hasWireless = [...graph.nodes.values()].some(({ kind }) => kind === "access-point");
-  for (const text of cautions(first, hasWireless, unknownShares(graph, first.scenario))) say({ kind: "step", text });
+  const air = airCautions(graph, first.scenario);
+  const texts = cautions(first, hasWireless, unknownShares(graph, first.scenario), air);
+  for (const text of texts) say({ kind: "step", text });
 }
 
 /** @returns the run, with the site's own timers where it needs them @throws {Fault} what strangers send there */

@@ -2,16 +2,11 @@ export type { AdviceCode, AdviceLevel, GroupAdvice } from "./groups/group-advice
 export { type LintStream, lintGroups } from "./groups/lint-groups.ts";
 export {
   type AirShare,
+  type AirStation,
   type AirStream,
-  acknowledgementUs,
-  difsUs,
-  frameUs,
-  meanBackoffUs,
+  addShares,
   mpduSizes,
   multicastAirShare,
-  OFDM_RATES_BPS,
-  type OfdmRateBps,
-  type RadioBand,
   unicastAirShare,
 } from "./loads/airtime.ts";
 export { wireBytes, wireRateBps } from "./loads/ethernet-load.ts";
@@ -27,12 +22,14 @@ export {
   type SiteLink,
   type SiteNode,
   type SitePath,
+  type SiteRadio,
   type SiteVlan,
   segmentId,
 } from "./model/site-model.ts";
 export { addressInSubnet, isInSubnet, parseSubnet, type Subnet } from "./model/subnet.ts";
 export { checkScenarioAgainstSite } from "./plan/check-scenario-against-site.ts";
 export { loadSitePlan } from "./plan/load-site-plan.ts";
+export { makeMcsMode, modeOfRate } from "./plan/read-radio.ts";
 export { unfoldedNames, unfoldVlans } from "./vlans/unfold-vlans.ts";
 export { placeInVlan, planPlace, vlanOfPlace } from "./vlans/vlan-place.ts";
 export { byDesignReach, type StreamReach } from "./ways/by-design-reach.ts";

@@ -190,6 +190,7 @@ export {
   SitePlanLinkSchema,
   type SitePlanNode,
   SitePlanNodeSchema,
+  type SitePlanRadio,
 } from "./site-plan-file.ts";
 export {
   formatDurationNs,

@@ -1,5 +1,54 @@
 import Type, { type Static } from "@dyetrace/schema";
 
+/**
+ * A radio: of an access point with what it does to group frames, of a host with the mode in which it is sent to.
+ * What goes together is checked in @dyetrace/site.
+ */
+export const SitePlanRadioSchema = Type.Object(
+  {
+    band: Type.Optional(
+      Type.Union([Type.Literal("2.4 GHz"), Type.Literal("5 GHz"), Type.Literal("6 GHz")], {
+        description: "2.4 GHz, 5 GHz or 6 GHz",
+      }),
+    ),
+    /** Access points of one band with the same channel share its air. */
+    channel: Type.Optional(Type.Integer({ minimum: 1, maximum: 233, description: "a channel's number, 1 to 233" })),
+    "multicast-rate": Type.Optional(Type.String({ description: "a rate such as 12 Mbit/s" })),
+    encrypted: Type.Optional(Type.Boolean()),
+    /** Whether it sends group frames as unicast, a copy to each station that has joined. */
+    conversion: Type.Optional(Type.Boolean()),
+    /** Beacons from one delivery of group frames to the next, where a station sleeps. */
+    dtim: Type.Optional(Type.Integer({ minimum: 1, maximum: 255, description: "a whole number, 1 to 255" })),
+    standard: Type.Optional(
+      Type.Union(
+        [
+          Type.Literal("a"),
+          Type.Literal("b"),
+          Type.Literal("g"),
+          Type.Literal("n"),
+          Type.Literal("ac"),
+          Type.Literal("ax"),
+        ],
+        { description: "a, b, g, n, ac or ax" },
+      ),
+    ),
+    /** Of a, b and g; the others have an MCS. */
+    rate: Type.Optional(Type.String({ description: "a rate such as 54 Mbit/s" })),
+    "channel-width": Type.Optional(
+      Type.Union([Type.Literal("20 MHz"), Type.Literal("40 MHz"), Type.Literal("80 MHz"), Type.Literal("160 MHz")], {
+        description: "20 MHz, 40 MHz, 80 MHz or 160 MHz",
+      }),
+    ),
+    mcs: Type.Optional(Type.Integer({ minimum: 0, maximum: 31, description: "a whole number, 0 to 31" })),
+    streams: Type.Optional(Type.Integer({ minimum: 1, maximum: 8, description: "a whole number, 1 to 8" })),
+    "guard-interval": Type.Optional(Type.String({ description: "a time such as 800 ns" })),
+    /** Frames in one A-MPDU. */
+    aggregate: Type.Optional(Type.Integer({ minimum: 1, maximum: 64, description: "a whole number, 1 to 64" })),
+  },
+  { additionalProperties: false, description: "keys such as { multicast-rate: 12 Mbit/s, standard: ac, mcs: 7 }" },
+);
+export type SitePlanRadio = Static<typeof SitePlanRadioSchema>;
+
 /** The shape of a site plan file. What its names refer to is checked by `loadSitePlan` in @dyetrace/site. */
 export const SitePlanNodeSchema = Type.Object(
   {
@@ -19,6 +68,17 @@ export const SitePlanNodeSchema = Type.Object(
         description: "a list of addresses, one for each subnet, such as [192.0.2.1, 2001:db8::1]",
       }),
     ),
+    /** Access points only: by them it is told which one a station is at. */
+    bssid: Type.Optional(
+      Type.Union(
+        [
+          Type.String({ description: "a BSSID such as 02:00:5e:10:00:01" }),
+          Type.Array(Type.String({ description: "a BSSID such as 02:00:5e:10:00:01" }), { minItems: 1, maxItems: 64 }),
+        ],
+        { description: "a BSSID such as 02:00:5e:10:00:01, or a list of them" },
+      ),
+    ),
+    radio: Type.Optional(SitePlanRadioSchema),
     agent: Type.Optional(
       Type.String({
         pattern: "^[A-Za-z0-9][A-Za-z0-9._-]{0,62}$",

@@ -1,52 +1,16 @@
+import { answerUs, difsUs, meanBackoffUs, psduBytes } from "@dyetrace/wire/air/air-exchange";
+import type { PhyMode } from "@dyetrace/wire/air/phy-mode";
+import { ppduUs, type RadioBand } from "@dyetrace/wire/air/ppdu-time";
 import { ipPacketSizes } from "./ip-packet-sizes.ts";
-
-/**
- * Airtime of IEEE 802.11 frames with OFDM in a 20 MHz channel (clause 17, the PHY of 802.11a; 802.11g uses it at
- * 2.4 GHz): what a multicast stream takes of a radio. All times in microseconds.
- *
- * Left out, so that the result is the least that the air can be taken: beacons, retries, other stations, frames that
- * collide, and the older 802.11b rates.
- */
-export const OFDM_RATES_BPS = [6e6, 9e6, 12e6, 18e6, 24e6, 36e6, 48e6, 54e6] as const;
-export type OfdmRateBps = (typeof OFDM_RATES_BPS)[number];
-export type RadioBand = "5 GHz" | "2.4 GHz";
-
-const PREAMBLE_AND_SIGNAL_US = 16 + 4;
-const SYMBOL_US = 4;
-const SERVICE_BITS = 16;
-const TAIL_BITS = 6;
-/** At 2.4 GHz each OFDM frame is followed by 6 us of silence (clause 18). The short slot is assumed there. */
-const BANDS = {
-  "5 GHz": { slotUs: 9, sifsUs: 16, extensionUs: 0 },
-  "2.4 GHz": { slotUs: 9, sifsUs: 10, extensionUs: 6 },
-} as const;
-const CW_MIN = 15;
 
 const MAC_HEADER_BYTES = 24;
 const LLC_SNAP_BYTES = 8;
 const FCS_BYTES = 4;
 const QOS_BYTES = 2;
 const CCMP_BYTES = 16;
-const ACK_BYTES = 14;
-
-/** Time that a frame of `mpduBytes` (MAC header and FCS included) is on the air. */
-export function frameUs(mpduBytes: number, rateBps: OfdmRateBps, band: RadioBand): number {
-  const bitsPerSymbol = (rateBps / 1e6) * SYMBOL_US;
-  const symbols = Math.ceil((SERVICE_BITS + 8 * mpduBytes + TAIL_BITS) / bitsPerSymbol);
-  return PREAMBLE_AND_SIGNAL_US + SYMBOL_US * symbols + BANDS[band].extensionUs;
-}
-
-/** Silence that a station waits for before its backoff: SIFS and two slots. */
-export const difsUs = (band: RadioBand): number => BANDS[band].sifsUs + 2 * BANDS[band].slotUs;
-
-/** Mean of a backoff drawn from 0 to CWmin slots. */
-export const meanBackoffUs = (band: RadioBand): number => (CW_MIN / 2) * BANDS[band].slotUs;
-
-/** SIFS and the acknowledgement, which answers at the highest of 6, 12 and 24 Mbit/s that the frame's rate allows. */
-export function acknowledgementUs(rateBps: OfdmRateBps, band: RadioBand): number {
-  const ackRateBps = rateBps >= 24e6 ? 24e6 : rateBps >= 12e6 ? 12e6 : 6e6;
-  return BANDS[band].sifsUs + frameUs(ACK_BYTES, ackRateBps, band);
-}
+/** Longest PPDU (aPPDUMaxTime, IEEE 802.11-2020 tables 19-25, 21-29; from memory) and longest A-MPDU of 802.11n. */
+const LONGEST_PPDU_US = 5484;
+const LONGEST_HT_AMPDU_BYTES = 65_535;
 
 /** A stream on the air. */
 export interface AirStream {
@@ -59,6 +23,12 @@ export interface AirStream {
   readonly band: RadioBand;
 }
 
+/** A station that gets its own copy: in which mode, and how many frames go in one A-MPDU where the mode has them. */
+export interface AirStation {
+  readonly mode: PhyMode;
+  readonly aggregatedFrames: number;
+}
+
 /** Sizes of the MAC frames (FCS included) that carry one datagram of the stream. */
 export function mpduSizes({
   payloadBytes,
@@ -69,9 +39,12 @@ export function mpduSizes({
   return ipPacketSizes(payloadBytes, family).map((ipBytes) => overheadBytes + ipBytes);
 }
 
-/** Share of the radio's time; above 1 the stream cannot fit. */
+/**
+ * Share of the radio's time; above 1 the stream cannot fit. Left out, so that it is the least that the air can be taken:
+ * beacons, retries, protection (RTS and CTS), other stations, frames that collide.
+ */
 export interface AirShare {
-  /** Counting the frames alone. */
+  /** Frames and answers alone. */
   readonly framesRatio: number;
   /** With the silence that must come before each frame. */
   readonly withDifsRatio: number;
@@ -79,32 +52,66 @@ export interface AirShare {
   readonly withBackoffRatio: number;
 }
 
-/** The stream as multicast: each frame once, at the basic rate, without acknowledgement (RFC 9119 section 3.1). */
-export const multicastAirShare = (stream: AirStream, basicRateBps: OfdmRateBps): AirShare =>
-  share(stream, (mpduBytes) => frameUs(mpduBytes, basicRateBps, stream.band));
+/** The stream as multicast: each frame once and alone, at a basic rate, without acknowledgement (RFC 9119 section 3.1). */
+export const multicastAirShare = (stream: AirStream, mode: PhyMode): AirShare => {
+  const sizes = mpduSizes(stream);
+  return shareOf(
+    stream,
+    sizes.length,
+    sizes.map((bytes) => ppduUs(mode, psduBytes(mode, [bytes]), stream.band)),
+    mode,
+  );
+};
 
 /**
- * The stream converted to unicast (RFC 9119 section 4.6.2): each frame once per station, at the station's own rate,
+ * The stream converted to unicast (RFC 9119 section 4.6.2): each frame once for each station, in the station's own mode,
  * acknowledged, none retried.
- * @param unicastRatesBps one rate per station that has joined
+ * @param stations those that have joined
  */
-export function unicastAirShare(stream: AirStream, unicastRatesBps: readonly OfdmRateBps[]): AirShare {
-  const shares = unicastRatesBps.map((rateBps) =>
-    share(stream, (mpduBytes) => frameUs(mpduBytes, rateBps, stream.band) + acknowledgementUs(rateBps, stream.band)),
-  );
-  const sum = (key: keyof AirShare): number => shares.reduce((total, one) => total + one[key], 0);
-  return {
-    framesRatio: sum("framesRatio"),
-    withDifsRatio: sum("withDifsRatio"),
-    withBackoffRatio: sum("withBackoffRatio"),
-  };
+export function unicastAirShare(stream: AirStream, stations: readonly AirStation[]): AirShare {
+  const shares = stations.map((station) => {
+    const ppdus = aggregated(mpduSizes(stream), station, stream.band);
+    const times = ppdus.map(
+      (sizes) =>
+        ppduUs(station.mode, psduBytes(station.mode, sizes), stream.band) +
+        answerUs(station.mode, sizes.length, stream.band),
+    );
+    const frames = ppdus.reduce((sum, sizes) => sum + sizes.length, 0);
+    return shareOf(stream, frames, times, station.mode);
+  });
+  return addShares(shares);
 }
 
-function share(stream: AirStream, airUs: (mpduBytes: number) => number): AirShare {
-  const datagramsPerSecond = stream.rateBps / (8 * stream.payloadBytes);
-  const frames = mpduSizes(stream);
-  const framesRatio = (datagramsPerSecond * frames.reduce((sum, mpduBytes) => sum + airUs(mpduBytes), 0)) / 1e6;
-  const perFrame = (waitUs: number): number => (datagramsPerSecond * frames.length * waitUs) / 1e6;
-  const withDifsRatio = framesRatio + perFrame(difsUs(stream.band));
-  return { framesRatio, withDifsRatio, withBackoffRatio: withDifsRatio + perFrame(meanBackoffUs(stream.band)) };
+export const addShares = (shares: readonly AirShare[]): AirShare => ({
+  framesRatio: shares.reduce((sum, share) => sum + share.framesRatio, 0),
+  withDifsRatio: shares.reduce((sum, share) => sum + share.withDifsRatio, 0),
+  withBackoffRatio: shares.reduce((sum, share) => sum + share.withBackoffRatio, 0),
+});
+
+/** Frames of as many datagrams as make whole PPDUs, PPDU by PPDU; no longer than the standard lets one be. */
+function aggregated(sizes: readonly number[], { mode, aggregatedFrames }: AirStation, band: RadioBand): number[][] {
+  const canAggregate = mode.format !== "dsss" && mode.format !== "ofdm";
+  for (let wanted = canAggregate ? aggregatedFrames : 1; wanted > 1; wanted--) {
+    const frames = Array.from({ length: wanted }, () => sizes).flat();
+    const ppdus = Array.from({ length: sizes.length }, (_, at) => frames.slice(at * wanted, (at + 1) * wanted));
+    const fits = ppdus.every((of) => {
+      const bytes = psduBytes(mode, of);
+      return ppduUs(mode, bytes, band) <= LONGEST_PPDU_US && (mode.format !== "ht" || bytes <= LONGEST_HT_AMPDU_BYTES);
+    });
+    if (fits) return ppdus;
+  }
+  return sizes.map((size) => [size]);
+}
+
+/** @param frames how many frames the PPDUs of these times carry */
+function shareOf(stream: AirStream, frames: number, ppdus: readonly number[], mode: PhyMode): AirShare {
+  const framesPerSecond = (stream.rateBps / (8 * stream.payloadBytes)) * mpduSizes(stream).length;
+  const perSecond = framesPerSecond / frames;
+  const framesRatio = (perSecond * ppdus.reduce((sum, us) => sum + us, 0)) / 1e6;
+  const withDifsRatio = framesRatio + (perSecond * ppdus.length * difsUs(stream.band, mode)) / 1e6;
+  return {
+    framesRatio,
+    withDifsRatio,
+    withBackoffRatio: withDifsRatio + (perSecond * ppdus.length * meanBackoffUs(stream.band, mode)) / 1e6,
+  };
 }

@@ -1,3 +1,6 @@
+import type { PhyMode } from "@dyetrace/wire/air/phy-mode";
+import type { RadioBand } from "@dyetrace/wire/air/ppdu-time";
+
 /** What the user said about the site, checked: the graph that everything else works on. */
 export type NodeKind = "switch" | "unmanaged" | "router" | "access-point" | "host";
 
@@ -10,6 +13,25 @@ export interface SiteNode {
   readonly agent: string | null;
   /** What the plan gives a host or router, in every subnet one at most; absent where it gives none. */
   readonly addresses?: readonly string[];
+  /** Of an access point, in lower case with colons; absent where the plan gives none. */
+  readonly bssids?: readonly string[];
+  readonly radio?: SiteRadio;
+}
+
+/** The radio of an access point or a host; null where the plan does not say. */
+export interface SiteRadio {
+  readonly band: RadioBand | null;
+  readonly channel: number | null;
+  /** How an access point sends group frames. */
+  readonly multicastMode: PhyMode | null;
+  readonly isEncrypted: boolean | null;
+  /** Whether an access point sends group frames as unicast, to each station that has joined. */
+  readonly isConverting: boolean | null;
+  readonly dtim: number | null;
+  /** How frames to one station are sent: to this host, or to any of this access point's. */
+  readonly stationMode: PhyMode | null;
+  /** Frames in one A-MPDU. */
+  readonly aggregatedFrames: number | null;
 }
 
 export interface PortRef {

@@ -16,6 +16,8 @@ import { checkQueriers, checkVlans } from "../vlans/check-vlans.ts";
 import { readLinkVlans } from "../vlans/read-link-vlans.ts";
 import { readVlans } from "../vlans/read-vlans.ts";
 import { checkTopology } from "./check-topology.ts";
+import { checkBssids, readBssids } from "./read-bssids.ts";
+import { readRadio } from "./read-radio.ts";
 
 /**
  * Reads a site plan. Each subnet of it is a tree, once the links that spanning tree blocks are left out; routers join
@@ -30,6 +32,7 @@ export function loadSitePlan(text: string | Uint8Array, file: string): SiteGraph
   const nodes = Object.entries(plan.nodes).map(([name, node]) => readNode(name, node, mistakes));
   const vlans = readVlans(plan, nodes, mistakes);
   checkNodes(nodes, vlans !== null, mistakes);
+  checkBssids(nodes, mistakes);
   const byName = new Map(nodes.map((node) => [node.name, node]));
   const names = new Set(byName.keys());
   const links = plan.links.flatMap((link, index) => readLink(link, index, byName, names, vlans, mistakes));
@@ -96,7 +99,17 @@ function readNode(name: string, node: SitePlanNode, mistakes: FileMistakes): Sit
       "key",
     );
   }
-  return { name, kind, isQuerier: node.querier === true, agent, ...(addresses === undefined ? {} : { addresses }) };
+  const bssids = readBssids(node, path, mistakes);
+  const radio = node.radio === undefined ? null : readRadio(node.radio, kind, [...path, "radio"], mistakes);
+  return {
+    name,
+    kind,
+    isQuerier: node.querier === true,
+    agent,
+    ...(addresses === undefined ? {} : { addresses }),
+    ...(bssids === null ? {} : { bssids }),
+    ...(radio === null ? {} : { radio }),
+  };
 }
 
 function checkNodes(nodes: readonly SiteNode[], hasVlans: boolean, mistakes: FileMistakes): void {
