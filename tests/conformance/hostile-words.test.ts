@@ -11,7 +11,7 @@ const SEED = Number(process.env["DYETRACE_SEED"] ?? 0x5eed);
 const HANG_MS = process.env["DYETRACE_FUZZ"] === undefined ? 5000 : 100;
 const AT_A_TIME = 100_000;
 
-test("all parsers: given messages of both sides, reports, plans, scenarios and hosts' files with places changed, then each is taken or refused in a sentence, and soon", () => {
+test("all parsers: given messages of both sides, packets, frames, files and words with places changed, then each is taken or refused in a sentence, and soon", () => {
   for (let done = 0; done < TRIES; done += AT_A_TIME) {
     const seed = SEED + done;
     const { tries, taken, refused, slowestMs, failures } = fuzz(Math.min(AT_A_TIME, TRIES - done), seed, HANG_MS);

@@ -8,8 +8,15 @@ const SHIPPED = new URL("../../scenarios/", import.meta.url);
 /** What a site is tried with first; the others follow by name. */
 const FIRST = ["reach.yaml", "containment.yaml"];
 
-/** The scenarios that ship with the program. */
+let shipped: readonly ConsoleScenario[] | null = null;
+
+/** The scenarios that ship with the program. Read once: whoever may look asks for them as often as he likes. */
 export function shippedScenarios(): readonly ConsoleScenario[] {
+  shipped ??= readShipped();
+  return shipped;
+}
+
+function readShipped(): readonly ConsoleScenario[] {
   const rank = (file: string): number => (FIRST.includes(file) ? FIRST.indexOf(file) : FIRST.length);
   return readdirSync(fileURLToPath(SHIPPED))
     .filter((file) => file.endsWith(".yaml"))

@@ -1,6 +1,7 @@
 import { Fault } from "@dyetrace/wire";
 import { seededRandom } from "../seeded-random.ts";
-import { PARSERS, type Parser } from "./parsers.ts";
+import type { Parser } from "./parser.ts";
+import { PARSERS } from "./parsers.ts";
 
 /** What was found: enough to see it again. */
 export interface FuzzFailure {

@@ -137,6 +137,9 @@ const WORDS = [
   "ff15::1",
   "__proto__",
   "core:1 -- core:1",
+  "%ff",
+  "%",
+  "\ud800",
 ];
 
 /** Changes one to four places of a text: pieces left out, repeated up to a thousand times, put in, or other characters. */

@@ -1,3 +1,4 @@
+import { loadPracticeFaults } from "@dyetrace/practice";
 import { checkScenarioAgainstSite, loadSitePlan } from "@dyetrace/site";
 import {
   AgentMessageSchema,
@@ -21,16 +22,9 @@ import { helloOf } from "../../faults/stranger.ts";
 import type { Random } from "../seeded-random.ts";
 import { simulateEvidence } from "../simulate-evidence.ts";
 import { mutateJson, mutateText } from "./mutate.ts";
-
-/** One of ours that takes what others made: how to make something for it, and what is done with it. */
-export interface Parser {
-  readonly name: string;
-  /** How often it is tried among all: what takes long is tried less. */
-  readonly share: number;
-  readonly make: (random: Random) => unknown;
-  /** Takes it or throws a `Fault`; all else is a mistake of ours. */
-  readonly take: (made: unknown) => void;
-}
+import { PACKET_PARSERS } from "./packet-parsers.ts";
+import type { Parser } from "./parser.ts";
+import { WORD_PARSERS } from "./word-parsers.ts";
 
 const RUN = "00000000000000aa";
 const PLAN = `site: Quillfen
@@ -65,6 +59,11 @@ guards:
   max-rate: 10 Mbit/s
   allowed-groups: [239.195.0.0/16]
   max-duration: 24 h
+`;
+const FAULTS = `faults:
+  - { fault: drop, on: "core:2>pier:24", group: 239.195.10.4, share: 5 %, at: 1s, until: 4s }
+  - { fault: rate-limit, on: "pier:24>core:2", rate: 2 Mbit/s, burst: 16 kB }
+  - { fault: drop-reports, on: "pier:24>core:2", host: kiosk }
 `;
 const graph = loadSitePlan(PLAN, "plan.yaml");
 const run = compileScenario(RUN, loadScenario(SCENARIO, "scenario.yaml").scenario, graph, new Map());
@@ -151,6 +150,14 @@ export const PARSERS: readonly Parser[] = [
     make: (random) => mutateText(HOST_FILE, random),
     take: (made) => void loadAgentConfig(made as string, "agent.yaml"),
   },
+  {
+    name: "faults of a practice site",
+    share: 2,
+    make: (random) => mutateText(FAULTS, random),
+    take: (made) => void loadPracticeFaults(made as string, "faults.yaml", graph),
+  },
+  ...PACKET_PARSERS,
+  ...WORD_PARSERS,
   {
     name: "evidence",
     share: 1,

@@ -1,15 +1,5 @@
 import { computed, type ReadonlySignal, signal } from "@preact/signals";
-
-export const PAGES = ["map", "run", "live", "findings", "runs", "agents", "plan", "audit"] as const;
-export type Page = (typeof PAGES)[number];
-
-/** `#/findings/0123abcd?finding=1` as parts. */
-export interface Route {
-  readonly page: Page;
-  /** The run that the address names; null where it names none. */
-  readonly of: string | null;
-  readonly query: URLSearchParams;
-}
+import { type Page, parseRoute, type Route } from "./parse-route.ts";
 
 /** What an address may have beside its run, and what goes along from page to page. */
 export type Query = Readonly<Record<string, string>>;
@@ -21,22 +11,6 @@ addEventListener("hashchange", () => {
 });
 
 export const route: ReadonlySignal<Route> = computed(() => parseRoute(hash.value));
-
-export function parseRoute(text: string): Route {
-  const [path = "", query = ""] = text.replace(/^#\/?/, "").split("?");
-  const [first = "", of] = path.split("/");
-  const page = PAGES.find((candidate) => candidate === first) ?? "map";
-  return { page, of: of === undefined || of === "" ? null : decoded(of), query: new URLSearchParams(query) };
-}
-
-/** A run's id needs no decoding; an address that somebody mistyped must not end the page. */
-function decoded(text: string): string {
-  try {
-    return decodeURIComponent(text);
-  } catch {
-    return text;
-  }
-}
 
 export function hrefTo(page: Page, of?: string, query: Query = {}): string {
   const words = new URLSearchParams(query).toString();

@@ -23,6 +23,11 @@ export class FileMistakes {
     return this.#mistakes.length === 0;
   }
 
+  /** Ten are told: whoever looks on for what is wrong by the thousand keeps everybody waiting for nothing. */
+  get isEnough(): boolean {
+    return this.#mistakes.length >= ENOUGH;
+  }
+
   /**
    * @param hint a function where it takes long to find: it is asked only for mistakes that are told
    * @param on whether the value itself or its key is at fault
@@ -63,3 +68,5 @@ export class FileMistakes {
 }
 
 const MAX_OTHERS = 9;
+/** More than are told: they are not found in quite the order of the file. */
+const ENOUGH = 50;

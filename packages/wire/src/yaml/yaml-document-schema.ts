@@ -40,7 +40,7 @@ interface Shape extends TSchema {
 }
 
 function explain(shape: Shape, value: unknown, path: DataPath, mistakes: FileMistakes): void {
-  if (Check(shape, value)) return;
+  if (mistakes.isEnough || Check(shape, value)) return;
   if (shape.anyOf !== undefined) explainUnion(shape, shape.anyOf, value, path, mistakes);
   else if (shape.type === "object" && isObject(value)) explainObject(shape, value, path, mistakes);
   else if (shape.type === "array" && Array.isArray(value)) explainList(shape, value, path, mistakes);
