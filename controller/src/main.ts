@@ -16,6 +16,7 @@ import { registerRuns } from "./commands/runs.ts";
 import { registerScenarios } from "./commands/scenarios.ts";
 import { registerSignInCommand } from "./commands/sign-in.ts";
 import { registerStop } from "./commands/stop.ts";
+import { registerStory } from "./commands/story.ts";
 
 /** The `dyetrace` program. Sets the exit code; a mistake of the user's ends in one sentence and exit code 2. */
 export async function runProgram(argv: readonly string[]): Promise<void> {
@@ -34,6 +35,7 @@ export async function runProgram(argv: readonly string[]): Promise<void> {
   registerRuns(program);
   registerStop(program);
   registerReport(program);
+  registerStory(program);
   registerCompare(program);
   registerScenarios(program);
   registerPractice(program);

@@ -1,14 +1,14 @@
 import { loadSitePlan } from "@dyetrace/site";
 import { Fault, type ProbeRun, type RunReport } from "@dyetrace/wire";
-import type { Command } from "commander";
+import { Argument, type Command } from "commander";
 import { LONG_RUN_NS } from "../account/run-evidence.ts";
-import { csvOfGaps, csvOfIncidents, csvOfReceipts } from "../report/csv-report.ts";
+import { csvOfGaps, csvOfIncidents, csvOfReceipts } from "../report/csv/csv-report.ts";
 import { renderNightSection } from "../report/html-night.ts";
 import { renderHtmlReport } from "../report/html-report.ts";
 import { junitOfRun } from "../report/junit-report.ts";
 import type { Markup } from "../report/markup.ts";
 import { withProbes } from "../report/probe-parts.ts";
-import { reportSchemaDocument } from "../report/report-schema-document.ts";
+import { reportSchemaDocument, storySchemaDocument } from "../report/report-schema-document.ts";
 import { renderNight } from "../report/terminal-night.ts";
 import { paintFor } from "../report/terminal-paint.ts";
 import { renderReport } from "../report/terminal-report.ts";
@@ -60,8 +60,11 @@ export function registerReport(program: Command): void {
   });
   program
     .command("schema")
-    .description("The JSON Schema of the report that --json writes.")
-    .action(() => void process.stdout.write(reportSchemaDocument()));
+    .description("The JSON Schema of the report that --json writes, or of a run's story.")
+    .addArgument(new Argument("[what]", "of what").choices(["report", "story"]).default("report"))
+    .action(
+      (what: string) => void process.stdout.write(what === "story" ? storySchemaDocument() : reportSchemaDocument()),
+    );
 }
 
 /** @throws {Fault} RUN_UNFINISHED, or why the run could not run */

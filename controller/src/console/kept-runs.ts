@@ -6,7 +6,7 @@ import { type StoredRun, StoredRunSchema } from "@dyetrace/wire/console/stored-r
 import type { FastifyInstance } from "fastify";
 import { compareRuns } from "../compare/compare-runs.ts";
 import { runDifferences } from "../compare/run-differences.ts";
-import { csvOfGaps, csvOfReceipts } from "../report/csv-report.ts";
+import { csvOfGaps, csvOfReceipts } from "../report/csv/csv-report.ts";
 import { renderHtmlReport } from "../report/html-report.ts";
 import { junitOfRun } from "../report/junit-report.ts";
 import { withProbes } from "../report/probe-parts.ts";

@@ -1,5 +1,6 @@
 import type { RunOutline, UserFile } from "@dyetrace/wire";
 import type { CompiledRun, CompiledStream } from "./compiled-run.ts";
+import { sendingStretches } from "./sending-stretches.ts";
 
 /** What a compiled run is going to do, for whoever draws it while it goes on. Pure. */
 export function outlineRun(run: CompiledRun, site: UserFile): RunOutline {
@@ -14,6 +15,7 @@ export function outlineRun(run: CompiledRun, site: UserFile): RunOutline {
       port: stream.port,
       rateBps: stream.rateBps,
       payloadBytes: stream.payloadBytes,
+      longestPaceMs: longestPaceMs(run, stream),
       emits: emitsOf(run, stream),
     })),
     joins: run.joins.map(({ stream, agent, fromNs, toNs }) => ({
@@ -23,6 +25,13 @@ export function outlineRun(run: CompiledRun, site: UserFile): RunOutline {
       toMs: toNs === null ? null : toNs / 1e6,
     })),
   };
+}
+
+function longestPaceMs(run: CompiledRun, stream: CompiledRun["streams"][number]): number {
+  const paces = [stream, ...sendingStretches(run, stream)].map(
+    ({ payloadBytes, rateBps }) => (payloadBytes * 8000 * stream.burstPackets) / rateBps,
+  );
+  return Math.max(...paces);
 }
 
 function emitsOf(run: CompiledRun, stream: CompiledStream): { fromMs: number; toMs: number }[] {

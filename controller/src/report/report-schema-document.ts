@@ -1,5 +1,9 @@
-import { RunReportSchema } from "@dyetrace/wire";
+import { RunReportSchema, RunStorySchema } from "@dyetrace/wire";
 
 /** The published JSON Schema (draft 7) of the report that `--json` writes. */
 export const reportSchemaDocument = (): string =>
   `${JSON.stringify({ $schema: "http://json-schema.org/draft-07/schema#", ...RunReportSchema }, null, 2)}\n`;
+
+/** The same of the story that `story --json` writes. */
+export const storySchemaDocument = (): string =>
+  `${JSON.stringify({ $schema: "http://json-schema.org/draft-07/schema#", ...RunStorySchema }, null, 2)}\n`;

@@ -20,12 +20,16 @@ export function paintFor(stream: { readonly isTTY?: boolean }): Paint {
 const WRAP_COLUMNS = 100;
 
 /** Breaks at spaces; `first` stands before the first line, `rest` (or as many spaces) before the others. */
-export function wrap(text: string, first: string, rest: string = " ".repeat(first.length)): string[] {
+export const wrap = (text: string, first: string, rest: string = " ".repeat(first.length)): string[] =>
+  wrapTo(WRAP_COLUMNS, text, first, rest);
+
+/** The same for a page of another width. */
+export function wrapTo(columns: number, text: string, first: string, rest: string): string[] {
   const lines: string[] = [];
   let line = first;
   let isEmpty = true;
   for (const word of text.split(" ")) {
-    if (!isEmpty && line.length + 1 + word.length > WRAP_COLUMNS) {
+    if (!isEmpty && line.length + 1 + word.length > columns) {
       lines.push(line);
       line = rest;
       isEmpty = true;

@@ -1,6 +1,6 @@
 import { setTimeout as sleep } from "node:timers/promises";
 import { loadSitePlan, type SiteGraph } from "@dyetrace/site";
-import type { RunProgress, RunReport, RunRequest } from "@dyetrace/wire";
+import type { RunProgress, RunReport, RunRequest, UserFile } from "@dyetrace/wire";
 import { accountOfRun } from "../account/run-account.ts";
 import type { RunEvidence } from "../account/run-evidence.ts";
 import { LONG_RUN_NS } from "../account/run-evidence.ts";
@@ -11,8 +11,12 @@ import type { ReportIntake } from "../intake/report-intake.ts";
 import { findIncidents } from "../night/find-incidents.ts";
 import { storedEvidence } from "../night/stored-evidence.ts";
 import type { CompiledRun } from "../plan/compiled-run.ts";
+import { outlineRun } from "../plan/outline-run.ts";
 import { type ProbedRun, probedFinding } from "../probe/probed-finding.ts";
 import type { Store } from "../store/store.ts";
+import type { LiveStories } from "../story/live-stories.ts";
+import { tellRun } from "../story/tell-run.ts";
+import type { LateWrites } from "./late-writes.ts";
 
 export interface Conclusion {
   readonly run: CompiledRun;
@@ -22,6 +26,9 @@ export interface Conclusion {
   readonly intake: ReportIntake;
   /** Where the run is a probe: what for. */
   readonly probeOf: RunRequest["probeOf"];
+  readonly late: LateWrites;
+  readonly stories: LiveStories;
+  readonly site: UserFile;
 }
 
 /** A store that takes nothing is waited for this long, with the reports that wait for it: a disk takes time to be cleared. */
@@ -46,12 +53,26 @@ async function untilStored(
 
 /** The report of a run that is over, from everything that was stored of it. */
 export async function concludeRun(
-  { run, graph, evidence, store, intake, probeOf }: Conclusion,
+  { run, graph, evidence, store, intake, probeOf, late, stories, site }: Conclusion,
   signal: AbortSignal,
   say: (progress: RunProgress) => void,
 ): Promise<RunReport> {
   say({ kind: "step", text: "Working out what happened where" });
+  const tables = await stories.end(run.runId);
   await untilStored(intake, signal, say);
+  const story = await tellRun(
+    {
+      runId: run.runId,
+      outline: outlineRun(run, site),
+      startedAt: evidence.startedAt.toISOString(),
+      isOver: true,
+      tables,
+      siteTimers: stories.timers,
+    },
+    evidence,
+    store,
+  );
+  await late.write(`${run.runId} story`, () => store.stories.keep(story));
   const probed = await probedRun(store, probeOf);
   const report = buildReport(accountOfRun(run, await storedEvidence(store, run, evidence)), graph, probed);
   const stretches = await accountStretches(store, run);

@@ -14,6 +14,7 @@ import { outlineRun } from "../plan/outline-run.ts";
 import type { Safety } from "../plan/safety.ts";
 import type { RunRecord, RunStart } from "../store/run-record.ts";
 import type { Store } from "../store/store.ts";
+import type { LiveStories } from "../story/live-stories.ts";
 import { concludeRun } from "./conclude-run.ts";
 import { bootId } from "./controller-boot.ts";
 import { finishRun } from "./keep-run.ts";
@@ -27,6 +28,7 @@ export interface ContinueSurroundings {
   readonly late: LateWrites;
   readonly intake: ReportIntake;
   readonly safety: Safety;
+  readonly stories: LiveStories;
   readonly log: Logger;
 }
 
@@ -35,7 +37,7 @@ const BACK_WITHIN_MS = 12_000;
 
 /** Goes on with a run of which another controller ordered the start. @throws {Fault} RUN_BUSY, or a plan that is none here */
 export function continueRun(record: RunRecord, start: RunStart, surroundings: ContinueSurroundings): void {
-  const { registry, runs, store, late, intake, safety, log } = surroundings;
+  const { registry, runs, store, late, intake, safety, stories, log } = surroundings;
   const run = unpackCompiledRun(record.compiled as PackedRun);
   const graph = loadSitePlan(record.request.site.text, record.request.site.file);
   const startNs = startOnThisClock(start);
@@ -64,11 +66,14 @@ export function continueRun(record: RunRecord, start: RunStart, surroundings: Co
     }
   };
   const job = async (signal: AbortSignal, say: (progress: RunProgress) => void): Promise<RunReport> => {
-    say({ kind: "outline", outline: outlineRun(run, record.request.site) });
+    const outline = outlineRun(run, record.request.site);
+    say({ kind: "outline", outline });
+    stories.expect(run.runId, outline);
+    stories.begin(run.runId, startNs);
     const evidence = await goThrough(signal, say).finally(() => registry.conducted.delete(run.runId));
-    const { probeOf } = record.request;
+    const { probeOf, site } = record.request;
     const told = { ...evidence, isComplete: false };
-    return concludeRun({ run, graph, evidence: told, store, intake, probeOf }, signal, say);
+    return concludeRun({ run, graph, evidence: told, store, intake, probeOf, late, stories, site }, signal, say);
   };
   // From now on, before anything is read: an agent that comes with this run is not told to stop.
   registry.conducted.add(run.runId);

@@ -73,6 +73,11 @@ export function registerRunRoutes(
     { schema: { summary: "What happened, so far or in all, in a minute" } },
     (request) => stored(store, async () => summariseNight(store, await store.runs.get(request.params.id), Date.now())),
   );
+  app.get<{ Params: { id: string } }>(
+    "/api/runs/:id/story",
+    { schema: { summary: "Who asked, answered and left, when the data came and went, and which timer ran" } },
+    (request) => surroundings.stories.story(request.params.id),
+  );
   app.post<{ Params: { id: string } }>(
     "/api/runs/:id/abort",
     {

@@ -35,6 +35,7 @@ import type { Retention } from "../store/retention.ts";
 import type { RunRecord } from "../store/run-record.ts";
 import type { NewRun } from "../store/run-records.ts";
 import type { Store } from "../store/store.ts";
+import type { LiveStories } from "../story/live-stories.ts";
 import { concludeRun } from "./conclude-run.ts";
 import { CONTROLLER_INSTANCE, controllerStart } from "./controller-boot.ts";
 import { diskNeed } from "./disk-need.ts";
@@ -51,6 +52,7 @@ export interface RunSurroundings {
   readonly late: LateWrites;
   readonly intake: ReportIntake;
   readonly safety: Safety;
+  readonly stories: LiveStories;
 }
 
 /**
@@ -140,19 +142,23 @@ interface Undertaking extends RunSurroundings {
 
 /** Looks, on a live site goes up the ramp, and then runs. */
 async function conductSafely(one: Undertaking, signal: AbortSignal, say: Say): Promise<RunReport> {
-  const { request, graph, registry, store, late, intake, safety } = one;
+  const { request, graph, registry, store, late, intake, safety, stories } = one;
   if (safety.isLive) sayCautions(one, say);
   const run = await lookBefore(one, signal, say);
-  say({ kind: "outline", outline: outlineRun(run, request.site) });
+  const outline = outlineRun(run, request.site);
+  say({ kind: "outline", outline });
+  stories.expect(run.runId, outline);
   const stopped = safety.isLive ? await climb(one, run, signal, say) : null;
   if (stopped !== null) return stopped;
   const onStart = (startNs: number, startedAt: Date): void => {
+    stories.begin(run.runId, startNs);
     const start = controllerStart(startNs, startedAt);
     void late.write(run.runId, () => store.runs.started(run.runId, start, packCompiledRun(run)));
   };
   const guard = safety.isLive ? new SafetyGuard(run, graph) : null;
   const evidence = await conductRun(run, registry, signal, say, onStart, guard);
-  return concludeRun({ run, graph, evidence, store, intake, probeOf: request.probeOf }, signal, say);
+  const { site, probeOf } = request;
+  return concludeRun({ run, graph, evidence, store, intake, probeOf, late, stories, site }, signal, say);
 }
 
 function sayCautions({ graph, first }: Undertaking, say: Say): void {

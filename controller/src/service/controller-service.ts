@@ -29,6 +29,7 @@ import { keepUp } from "../runs/upkeep.ts";
 import { watchControl } from "../runs/watch-control.ts";
 import { DEFAULT_RETENTION, type Retention } from "../store/retention.ts";
 import { openStore, type Store } from "../store/store.ts";
+import { LiveStories, type SwitchInsight } from "../story/live-stories.ts";
 import { answerFaults } from "./answer-faults.ts";
 import { boundBodies } from "./body-budget.ts";
 import { type Closers, openAll } from "./closers.ts";
@@ -60,6 +61,8 @@ export interface ControllerOptions {
   /** The plan that the console shows first. */
   readonly plan?: UserFile;
   readonly isPractice?: boolean;
+  /** Of a practice site: how its switches' group tables are read, and how their timers are set. */
+  readonly switches?: SwitchInsight;
   /** How carefully runs begin; by default as `isPractice` says. */
   readonly safety?: Safety;
 }
@@ -130,7 +133,8 @@ async function openController(
   registerAgentRoutes(app, registry);
   const safety = options.safety ?? (options.isPractice === true ? PRACTICE_SAFETY : LIVE_SAFETY);
   const retention = options.retention ?? DEFAULT_RETENTION;
-  const undertaking = { registry, runs, store, late, intake, safety };
+  const stories = closers.own(new LiveStories(store, registry, options.switches ?? null));
+  const undertaking = { registry, runs, store, late, intake, safety, stories };
   const schedule = closers.own(
     new RunSchedule({ store, late }, (record) => startScheduledRun(record, undertaking), log),
   );

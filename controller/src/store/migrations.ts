@@ -102,4 +102,13 @@ export const migrations = (types: ColumnTypes): Readonly<Record<string, Migratio
       await db.schema.createIndex("runs_by_probed").on("runs").column("probe_of").execute();
     },
   },
+  "003-stories": {
+    up: async (db: Kysely<unknown>): Promise<void> => {
+      await db.schema
+        .createTable("stories")
+        .addColumn("run_id", "text", (column) => column.primaryKey().references("runs.id").onDelete("cascade"))
+        .addColumn("body", sql.raw(types.blob), (column) => column.notNull())
+        .execute();
+    },
+  },
 });

@@ -12,6 +12,7 @@ export interface StoreTables {
   readonly minutes: MinutesTable;
   readonly episodes: EpisodesTable;
   readonly baselines: BaselinesTable;
+  readonly stories: StoriesTable;
 }
 
 export interface RunsTable {
@@ -98,6 +99,12 @@ export interface EpisodesTable {
   /** Packets, frames or messages, by kind. */
   readonly count: number;
   readonly detail: string;
+}
+
+/** The story of a run that is over: deflated JSON. */
+export interface StoriesTable {
+  readonly run_id: string;
+  readonly body: Uint8Array;
 }
 
 export interface BaselinesTable {

@@ -4,6 +4,7 @@ import { ReportRecords } from "./report-records.ts";
 import { RunRecords } from "./run-records.ts";
 import { storeFault } from "./store-fault.ts";
 import type { StoreTables } from "./store-tables.ts";
+import { StoryRecords } from "./story-records.ts";
 
 /** Runs, their interval reports and their final reports. Whoever opens it closes it. */
 export interface Store extends AsyncDisposable {
@@ -13,6 +14,7 @@ export interface Store extends AsyncDisposable {
   readonly isPrivate: boolean;
   readonly runs: RunRecords;
   readonly reports: ReportRecords;
+  readonly stories: StoryRecords;
   /** @returns a failure of the store in the operator's terms; a bug of ours comes back as it is */
   fault(error: unknown): unknown;
   close(): Promise<void>;
@@ -32,6 +34,7 @@ class OpenStore implements Store {
   readonly isPrivate: boolean;
   readonly runs: RunRecords;
   readonly reports: ReportRecords;
+  readonly stories: StoryRecords;
   readonly #db: Kysely<StoreTables>;
 
   constructor({ db, name, isPostgres }: Database, now: () => number) {
@@ -40,6 +43,7 @@ class OpenStore implements Store {
     this.isPrivate = !isPostgres;
     this.runs = new RunRecords(db, now);
     this.reports = new ReportRecords(db);
+    this.stories = new StoryRecords(db);
   }
 
   fault(error: unknown): unknown {

@@ -48,6 +48,11 @@ export {
 export { countRanges, intersectRanges, lostSequenceRanges, subtractRanges } from "./range-arithmetic.ts";
 export { hasMembershipChange, mergeIntervalReports } from "./report/merge-interval-reports.ts";
 export { mergeWatcherReports } from "./report/merge-watcher-reports.ts";
+export { narrowToFinding, narrowToGroup } from "./story/narrow-story.ts";
+export { type StoryLine, storyLines } from "./story/story-lines.ts";
+export { StoryNotes, type StoryStream } from "./story/story-notes.ts";
+export { type StorySetting, tellStory } from "./story/tell-story.ts";
+export type { SiteTimers } from "./story/timer-values.ts";
 export {
   COARSE_RANGES,
   type CoarseLostRange,

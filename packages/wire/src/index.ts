@@ -166,6 +166,18 @@ export {
 } from "./report/report-schema.ts";
 export { findingKindFacts } from "./report/stored-finding-kind.ts";
 export {
+  type RunStory,
+  RunStorySchema,
+  type StoryData,
+  type StoryLane,
+  type StoryMark,
+  type StoryMarkKind,
+  type StoryRemark,
+  type StoryTable,
+  type StoryTimer,
+  type StoryTimerKind,
+} from "./report/story-schema.ts";
+export {
   DEFAULT_HOLD_NS,
   type LoadedScenario,
   loadScenario,

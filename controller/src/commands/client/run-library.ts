@@ -1,10 +1,11 @@
-import { Fault, type ProbeRun } from "@dyetrace/wire";
+import { Fault, type ProbeRun, type RunStory } from "@dyetrace/wire";
 import type { RunSummary } from "@dyetrace/wire/console/stored-run";
 import type { Command } from "commander";
 import { type NightSummary, summariseNight } from "../../night/night-summary.ts";
 import type { RunRecord } from "../../store/run-record.ts";
 import { openStore, type Store } from "../../store/store.ts";
 import { stored } from "../../store/stored.ts";
+import { noStory } from "../../story/no-story.ts";
 import { DEFAULT_CONTROLLER_URL } from "../arguments/default-controller-url.ts";
 import { storePlace } from "../arguments/store-place.ts";
 import { ControllerClient } from "./controller-client.ts";
@@ -22,6 +23,8 @@ export interface RunLibrary extends AsyncDisposable {
   /** Runs that were made to part the suspects of this one, oldest first. */
   probes(runId: string): Promise<readonly ProbeRun[]>;
   nameBaseline(name: string, runId: string): Promise<void>;
+  /** @throws {Fault} RUN_UNFINISHED where none is kept */
+  story(runId: string): Promise<RunStory>;
 }
 
 export interface LibraryOptions {
@@ -77,6 +80,12 @@ class StoreLibrary implements RunLibrary {
     return this.#ask(() => this.#store.runs.nameBaseline(name, runId));
   }
 
+  async story(runId: string): Promise<RunStory> {
+    const story = await this.#ask(() => this.#store.stories.find(runId));
+    if (story === null) throw noStory(runId);
+    return story;
+  }
+
   [Symbol.asyncDispose](): Promise<void> {
     return this.#store.close();
   }
@@ -116,6 +125,10 @@ class ControllerLibrary implements RunLibrary {
 
   async nameBaseline(name: string, runId: string): Promise<void> {
     await this.#client.put(`/api/baselines/${encodeURIComponent(name)}`, { runId });
+  }
+
+  async story(runId: string): Promise<RunStory> {
+    return (await this.#client.get(`/api/runs/${encodeURIComponent(runId)}/story`)) as RunStory;
   }
 
   async [Symbol.asyncDispose](): Promise<void> {}

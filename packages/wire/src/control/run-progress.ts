@@ -19,6 +19,8 @@ export const RunOutlineSchema = Type.Object({
       /** UDP payload bits per second at the first emission. */
       rateBps: Type.Number(),
       payloadBytes: Type.Integer(),
+      /** The longest time from packet to packet, or from burst to burst, while it is sent. */
+      longestPaceMs: Type.Optional(Type.Number()),
       /** When the source sends; `toMs` is the run's end where nothing stops it. */
       emits: Type.Array(Type.Object({ fromMs: Type.Number(), toMs: Type.Number() })),
     }),

@@ -1,8 +1,5 @@
 import type { ReportReceipt, RunReport } from "@dyetrace/wire";
-import { stringify } from "csv-stringify/sync";
-
-/** Unknown is an empty field, never 0. */
-type Cell = string | number | null;
+import { type Cell, csv } from "./write-csv.ts";
 
 /** One line for each stream and listener. */
 export function csvOfReceipts(report: RunReport): string {
@@ -144,11 +141,3 @@ export function csvOfIncidents({ incidents = [], startedAt }: RunReport): string
   ]);
   return csv([["from", "to", "kind", "streams", "agents", "packets", "suspects", "confidence", "what"], ...rows]);
 }
-
-/** RFC 4180, section 2. A text that a spreadsheet would take for a formula gets an apostrophe before it. */
-const csv = (rows: readonly (readonly Cell[])[]): string =>
-  stringify([...rows], {
-    record_delimiter: "windows",
-    escape_formulas: true,
-    quoted_match: /[\r\n]/, // with that delimiter a lone one would stand bare
-  });
