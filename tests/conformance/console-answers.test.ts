@@ -262,6 +262,7 @@ test("console API: given every route of it, then what it answers is what it decl
   const { key } = await ask<{ key: string }>("POST", `${doors}/api/enrolled`, { name: "kiosk" }, anna);
   await ask("POST", `${doors}/agent/enrol`, { key, name: "kiosk" });
   await ask("GET", `${doors}/api/enrolled`, undefined, anna);
+  await ask("POST", `${doors}/api/enrolled/rotate`, {}, anna);
   await ask("DELETE", `${doors}/api/enrolled/kiosk`, undefined, anna);
   await ask("GET", `${doors}/api/audit`, undefined, anna);
   const check = await ask<{ breaks: unknown }>("GET", `${doors}/api/audit/check`, undefined, anna);

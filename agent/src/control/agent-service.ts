@@ -9,13 +9,14 @@ import { AgentDuty } from "./agent-duty.ts";
 import { asRefusal } from "./as-refusal.ts";
 import type { KnownController } from "./ask-controller.ts";
 import { ControllerLink } from "./controller-link.ts";
+import type { HostKeys } from "./host-keys.ts";
 import { ReportSender } from "./report-sender.ts";
 import { ReportSpool } from "./spool/report-spool.ts";
 
 export interface AgentServiceOptions {
   readonly controller: KnownController;
-  /** This host's credential, or the key that a controller on loopback has for all. */
-  readonly key: string;
+  /** This host's credentials, or the key that a controller on loopback has for all. */
+  readonly keys: HostKeys;
   readonly name: string;
   readonly dataPlane: DataPlane;
   readonly watcher: Watcher;
@@ -63,12 +64,13 @@ export function startAgentService(options: AgentServiceOptions): AgentService {
       oldestProtocol: AGENT_OLDEST_PROTOCOL,
       version: VERSION,
       name,
-      key: options.key,
+      key: options.keys.key,
       instance,
       capabilities: { ...dataPlane.capabilities, watcher: watcher.inability === null },
       ...(options.lacks === null ? {} : { lacks: [...options.lacks] }),
       allowsUpgrade: options.upgrade !== null,
     }),
+    hasOtherKey: () => options.keys.nextKey(),
   });
 
   const sender = new ReportSender(spool, link);
@@ -96,6 +98,18 @@ export function startAgentService(options: AgentServiceOptions): AgentService {
     }
   };
 
+  const renew = ({ credential, until }: Extract<ControllerMessage, { kind: "credential" }>): void => {
+    const [id = ""] = credential.split(".");
+    try {
+      options.keys.renew(credential, until);
+      log.info({ until }, "this host's credential was renewed");
+      link.send({ kind: "credential-answer", id, isKept: true, message: "" });
+    } catch (err) {
+      log.warn({ err }, "this host's credential could not be renewed; the one that it has holds on");
+      link.send({ kind: "credential-answer", id, isKept: false, message: asRefusal(err).message });
+    }
+  };
+
   const take = (message: ControllerMessage): void => {
     switch (message.kind) {
       case "prepare":
@@ -112,6 +126,9 @@ export function startAgentService(options: AgentServiceOptions): AgentService {
         break;
       case "upgrade":
         void upgrade();
+        break;
+      case "credential":
+        renew(message);
         break;
       case "ack":
         sender.acknowledged(message.stint, message.lastNumber);
@@ -132,6 +149,7 @@ export function startAgentService(options: AgentServiceOptions): AgentService {
     }
   });
   link.on("up", () => {
+    options.keys.welcomed();
     log.info({ controller: options.controller.url }, "connected");
     try {
       options.onUp?.();

@@ -38,6 +38,8 @@ export interface LinkOptions {
   readonly controller: KnownController;
   /** Made anew for every connection. */
   readonly hello: () => Extract<AgentMessage, { kind: "hello" }>;
+  /** Called where the controller does not know the key of the last hello: whether the next one bears another. */
+  readonly hasOtherKey: () => boolean;
   readonly log: Logger;
 }
 
@@ -193,6 +195,10 @@ export class ControllerLink extends EventEmitter<LinkEvents> {
     if (PASSING.has(faultCodeOf(message.code))) {
       this.#tellOnce(`${message.message}. ${message.hint}`);
       if (message.report !== undefined) this.emit("doubted", message.report.stint, message.report.lastNumber);
+      return;
+    }
+    if (message.code === "NOT_AUTHORISED" && this.#options.hasOtherKey()) {
+      this.#tellOnce(`${message.message}. Trying the credential that this host had before`);
       return;
     }
     this.#isClosed = true;

@@ -3,6 +3,7 @@ import path from "node:path";
 import { PIN_FORM } from "@dyetrace/pin";
 import Type from "@dyetrace/schema";
 import { Fault, parseAs } from "@dyetrace/wire";
+import { underLock } from "../files/under-lock.ts";
 import { writeWhole } from "../files/write-whole.ts";
 
 /** What this host keeps after it was enrolled: where its controller is, how to know it, and its own credential. */
@@ -12,20 +13,21 @@ export interface Credential {
   readonly pin: string | null;
   readonly name: string;
   readonly credential: string;
+  /** When that ends, ISO 8601; absent: the controller that made it set no end. */
+  readonly until?: string;
+  /** The credential before, for as long as the controller may not know that this host has the newer one. */
+  readonly previous?: string;
 }
 
-const schema = (): Type.TObject<{
-  controller: Type.TString;
-  pin: Type.TUnion<[Type.TString, Type.TNull]>;
-  name: Type.TString;
-  credential: Type.TString;
-}> =>
-  Type.Object({
-    controller: Type.String({ maxLength: 512 }),
-    pin: Type.Union([Type.String({ pattern: PIN_FORM.source }), Type.Null()]),
-    name: Type.String({ pattern: "^[A-Za-z0-9][A-Za-z0-9._-]{0,62}$" }),
-    credential: Type.String({ maxLength: 256 }),
-  });
+const Secret = Type.String({ maxLength: 256 });
+const CredentialSchema = Type.Object({
+  controller: Type.String({ maxLength: 512 }),
+  pin: Type.Union([Type.String({ pattern: PIN_FORM.source }), Type.Null()]),
+  name: Type.String({ pattern: "^[A-Za-z0-9][A-Za-z0-9._-]{0,62}$" }),
+  credential: Secret,
+  until: Type.Optional(Type.String({ maxLength: 40 })),
+  previous: Type.Optional(Secret),
+});
 
 const fileIn = (folder: string): string => path.join(folder, "controller.json");
 
@@ -45,16 +47,41 @@ export function readCredential(folder: string): Credential | null {
   } catch (cause) {
     throw new Fault("AGENT_CONFIG_INVALID", `${file} is damaged`, "Enrol this host again", { cause });
   }
-  return parseAs(schema(), data, "AGENT_CONFIG_INVALID", file);
+  return parseAs(CredentialSchema, data, "AGENT_CONFIG_INVALID", file);
 }
 
 /** Readable by its owner alone. @throws {Fault} FILE_UNREADABLE */
 export function keepCredential(folder: string, credential: Credential): void {
+  keep(folder, () => credential);
+}
+
+/** Other pins, and all else as it stands there by then. @throws {Fault} FILE_UNREADABLE, AGENT_CONFIG_INVALID */
+export function keepPin(folder: string, pin: string): void {
+  keep(folder, () => ({ ...standing(folder), pin }));
+}
+
+/**
+ * Another credential, with the one that is in use beside it: on the disk once this returns, and not at all if it throws.
+ * @throws {Fault} FILE_UNREADABLE, AGENT_CONFIG_INVALID
+ */
+export function keepNewCredential(folder: string, credential: string, until: string, previous: string): void {
+  keep(folder, () => ({ ...standing(folder), credential, until, previous }));
+}
+
+function standing(folder: string): Credential {
+  const kept = readCredential(folder);
+  if (kept === null)
+    throw new Fault("FILE_UNREADABLE", `There is no ${fileIn(folder)} any more`, "Enrol this host again");
+  return kept;
+}
+
+function keep(folder: string, next: () => Credential): void {
   const file = fileIn(folder);
   try {
     mkdirSync(folder, { recursive: true, mode: 0o700 });
-    writeWhole(file, `${JSON.stringify(credential)}\n`);
+    underLock(file, () => writeWhole(file, `${JSON.stringify(next())}\n`));
   } catch (cause) {
+    if (cause instanceof Fault) throw cause;
     throw new Fault(
       "FILE_UNREADABLE",
       `Cannot keep this host's credential in ${file}: ${(cause as NodeJS.ErrnoException).code}`,

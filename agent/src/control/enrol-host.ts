@@ -6,7 +6,11 @@ import { type Credential, keepCredential } from "./credential-file.ts";
 /** What a key begins with that works once and brings a credential; any other is taken as it is. */
 export const isEnrolKey = (key: string): boolean => key.startsWith("enrol-");
 
-const AnswerSchema = Type.Object({ credential: Type.String({ maxLength: 256 }) });
+const AnswerSchema = Type.Object({
+  credential: Type.String({ maxLength: 256 }),
+  /** Controllers of earlier versions set no end. */
+  until: Type.Optional(Type.String({ maxLength: 40 })),
+});
 
 /**
  * Gives the key away for a credential of this host's own, and keeps that.
@@ -25,8 +29,9 @@ export async function enrolHost(
   } catch (cause) {
     throw new Fault("MESSAGE_INVALID", `What answers at ${controller.url} is no controller of ours`, "", { cause });
   }
-  const { credential } = parseAs(AnswerSchema, answer, "MESSAGE_INVALID", "The controller's answer");
-  const kept = { controller: controller.url, pin: controller.pin, name, credential };
+  const { credential, until } = parseAs(AnswerSchema, answer, "MESSAGE_INVALID", "The controller's answer");
+  const end = until === undefined ? {} : { until };
+  const kept = { controller: controller.url, pin: controller.pin, name, credential, ...end };
   keepCredential(folder, kept);
   return kept;
 }

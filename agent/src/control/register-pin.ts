@@ -2,7 +2,7 @@ import { pinsOf } from "@dyetrace/pin";
 import { Fault } from "@dyetrace/wire";
 import type { Command } from "commander";
 import { DEFAULT_DATA_FOLDER } from "../config/agent-config.ts";
-import { keepCredential, readCredential } from "./credential-file.ts";
+import { keepPin, readCredential } from "./credential-file.ts";
 import { checkPin } from "./register-enrol.ts";
 
 const MOST_PINS = 2;
@@ -29,7 +29,7 @@ export function registerPin(program: Command): void {
       }
       const pins = changePins(pinsOf(kept.pin), options);
       if (options.add !== undefined || options.remove !== undefined) {
-        keepCredential(options.data, { ...kept, pin: pins.join(";") });
+        keepPin(options.data, pins.join(";"));
       }
       for (const pin of pins) process.stdout.write(`${pin}\n`);
     });

@@ -13,6 +13,7 @@ import { openWatcher } from "../watcher/open-watcher.ts";
 import { startAgentService } from "./agent-service.ts";
 import { type Credential, readCredential } from "./credential-file.ts";
 import { enrolHost, isEnrolKey } from "./enrol-host.ts";
+import { HostKeys } from "./host-keys.ts";
 import { lackingRights } from "./own-rights.ts";
 import { checkPin, ownName } from "./register-enrol.ts";
 import { EXIT_UPGRADED, fetchUpgrade, keepUpgrade } from "./upgrade-agent.ts";
@@ -51,7 +52,7 @@ export function registerRun(program: Command): void {
     .action(async (options: RunOptions) => {
       const config = readAgentConfig(options.config);
       const log = pino({ level: process.env["DYETRACE_LOG"] ?? "info" }, pino.destination(2));
-      const { controller: url, pin, name, credential } = await findController(options);
+      const { controller: url, pin, name, keys } = await findController(options);
       const controller = { url, pin };
       const interfaceName = options.interface ?? config.interfaceName ?? chooseInterface();
       const lacks = lackingRights();
@@ -68,7 +69,7 @@ export function registerRun(program: Command): void {
       const trust = { keys: config.upgradeKeys, allowsDowngrade: config.allowsDowngrade, ownVersion: VERSION };
       const service = startAgentService({
         controller,
-        key: credential,
+        keys,
         name,
         lacks,
         upgrade: config.allowsUpgrade ? () => fetchUpgrade(controller, trust, options.data) : null,
@@ -96,12 +97,18 @@ export function registerRun(program: Command): void {
  * credential first.
  * @throws {Fault} OPTION_INVALID, and see `enrolHost`
  */
-async function findController(options: RunOptions): Promise<Credential> {
+async function findController(
+  options: RunOptions,
+): Promise<Omit<Credential, "credential"> & { readonly keys: HostKeys }> {
+  const own = (kept: Credential) => ({
+    ...kept,
+    keys: new HostKeys(options.data, kept.credential, kept.previous ?? null),
+  });
   const kept = readCredential(options.data);
   const { controller: url, key = process.env["DYETRACE_KEY"] } = options;
   const pin = checkPin(options.pin);
   if (url === undefined || (kept !== null && kept.controller === url && (key === undefined || isEnrolKey(key)))) {
-    if (kept !== null) return kept;
+    if (kept !== null) return own(kept);
     throw new Fault(
       "OPTION_INVALID",
       `No credential of a controller is kept in ${options.data}`,
@@ -110,6 +117,6 @@ async function findController(options: RunOptions): Promise<Credential> {
   }
   const name = options.name ?? ownName();
   if (key === undefined) throw new Fault("OPTION_INVALID", `There is no key for ${url}`, "Give --key");
-  if (isEnrolKey(key)) return enrolHost({ url, pin }, key, name, options.data);
-  return { controller: url, pin, name, credential: key };
+  if (isEnrolKey(key)) return own(await enrolHost({ url, pin }, key, name, options.data));
+  return { controller: url, pin, name, keys: new HostKeys(null, key, null) };
 }

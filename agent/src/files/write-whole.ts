@@ -9,7 +9,8 @@ import path from "node:path";
  * @throws {Error} the system's, such as ENOSPC
  */
 export function writeWhole(file: string, text: string, mode = 0o600): void {
-  const draft = path.join(path.dirname(file), `.${path.basename(file)}.${randomBytes(6).toString("hex")}`);
+  const folder = path.dirname(file);
+  const draft = path.join(folder, `.${path.basename(file)}.${randomBytes(6).toString("hex")}`);
   try {
     const handle = openSync(draft, "wx", mode);
     try {
@@ -19,8 +20,20 @@ export function writeWhole(file: string, text: string, mode = 0o600): void {
       closeSync(handle);
     }
     renameSync(draft, file);
+    keepName(folder);
   } catch (error) {
     rmSync(draft, { force: true });
     throw error;
+  }
+}
+
+/** The new name is on the disk as well. Some file systems know no fsync of a folder; the old or the new file stands there then. */
+function keepName(folder: string): void {
+  const handle = openSync(folder, "r");
+  try {
+    fsyncSync(handle);
+  } catch {
+  } finally {
+    closeSync(handle);
   }
 }

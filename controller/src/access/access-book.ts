@@ -11,6 +11,7 @@ const Instant = Type.String({ maxLength: 40 });
 const Id = Type.String({ pattern: "^[0-9a-f]{16}$" });
 const Hash = Type.String({ maxLength: 256 });
 const AgentName = Type.String({ pattern: AGENT_NAME });
+const Credential = { id: Id, secret: Hash };
 const AccessFileSchema = Type.Object({
   version: Type.Literal(1),
   operators: Type.Array(
@@ -22,7 +23,16 @@ const AccessFileSchema = Type.Object({
     }),
   ),
   agents: Type.Array(
-    Type.Object({ id: Id, name: AgentName, secret: Hash, since: Instant, from: Type.String({ maxLength: 64 }) }),
+    Type.Object({
+      ...Credential,
+      name: AgentName,
+      since: Instant,
+      from: Type.String({ maxLength: 64 }),
+      until: Type.Optional(Instant),
+      next: Type.Optional(Type.Object({ ...Credential, until: Instant })),
+      old: Type.Optional(Type.Object({ ...Credential, at: Instant })),
+      isRotationDue: Type.Optional(Type.Boolean()),
+    }),
   ),
   enrolKeys: Type.Array(
     Type.Object({

@@ -14,15 +14,27 @@ export interface OperatorRecord {
   readonly since: string;
 }
 
-export interface AgentRecord {
+export interface CredentialRecord {
   /** 16 hexadecimal digits: the part of a credential that may be known. */
   readonly id: string;
-  readonly name: string;
   /** As `hashSecret` made it. */
   readonly secret: string;
+  /** When it ends; absent: a version made it that set no end. */
+  readonly until?: string;
+}
+
+/** An agent with the credential that it uses. */
+export interface AgentRecord extends CredentialRecord {
+  readonly name: string;
   readonly since: string;
   /** The address that it enrolled from. */
   readonly from: string;
+  /** Was handed over, and nobody knows yet whether it was kept: until then both open. */
+  readonly next?: CredentialRecord & { readonly until: string };
+  /** The one before, which opens nothing any more: whoever shows it is told apart from who guesses. */
+  readonly old?: CredentialRecord & { readonly at: string };
+  /** An operator wants it to have another one. */
+  readonly isRotationDue?: boolean;
 }
 
 export interface EnrolKeyRecord {

@@ -3,6 +3,14 @@ import { Fault } from "@dyetrace/wire";
 import type { EnrolledAgent } from "@dyetrace/wire/console/console-agent";
 import type { AccessBook } from "./access-book.ts";
 import type { AccessRecords, AgentRecord, EnrolKeyRecord } from "./access-records.ts";
+import {
+  admitCredential,
+  CREDENTIAL_LASTS_MS,
+  hasEnded,
+  isRenewalDue,
+  withNext,
+  withNextInUse,
+} from "./agent-credential.ts";
 import { drawSecret, hashSecret, isSecret } from "./secret.ts";
 
 /** How long a key to enrol with lasts: time to walk to a host, not to be found in a shell's history next week. */
@@ -12,6 +20,14 @@ const MOST_KEYS = 1000;
 /** What a key to enrol with begins with, so that an agent knows what it was given. */
 const ENROL_PREFIX = "enrol-";
 
+/** What an agent is handed, this one time in clear. */
+export interface IssuedCredential {
+  /** `id.secret` */
+  readonly credential: string;
+  /** ISO 8601 */
+  readonly until: string;
+}
+
 /**
  * Lets agents in. Each has a credential of its own, got once for a key that works once; what is kept of either is a hash.
  * A controller that answers on loopback alone may also have one key for all.
@@ -19,34 +35,32 @@ const ENROL_PREFIX = "enrol-";
 export class AgentDoor {
   readonly #book: AccessBook;
   readonly #sharedKey: Buffer | null;
+  readonly #lastsMs: number;
 
-  constructor(book: AccessBook, sharedKey: string | null) {
+  /** @param lastsMs how long a credential lasts that is made from now on */
+  constructor(book: AccessBook, sharedKey: string | null, lastsMs: number = CREDENTIAL_LASTS_MS) {
     this.#book = book;
+    this.#lastsMs = lastsMs;
     this.#sharedKey = sharedKey === null ? null : Buffer.from(sharedKey);
   }
 
-  /** @throws {Fault} NOT_AUTHORISED */
-  admit(name: string, key: string): void {
-    if (this.#isShared(key)) return;
-    const agent = find(this.#book.records.agents, key);
-    if (agent === undefined) {
-      throw new Fault(
-        "NOT_AUTHORISED",
-        `The key of agent ${name} is not known to this controller, or was revoked`,
-        "Enrol it again: the console's page of agents has the line for it",
-      );
-    }
-    if (agent.name === name) return;
-    throw new Fault(
-      "NOT_AUTHORISED",
-      `Agent ${name} uses the credential of ${agent.name}`,
-      "Give each host a credential of its own",
-    );
+  /**
+   * @returns the id of its credential; null: it has the key that is the same for all
+   * @throws {Fault} NOT_AUTHORISED, CREDENTIAL_EXPIRED, CREDENTIAL_REPLACED
+   */
+  admit(name: string, key: string, nowMs: number): string | null {
+    return this.#isShared(key) ? null : admitCredential(this.#book.records.agents, key, name, nowMs);
   }
 
-  /** Whether who was admitted with this key would still be. */
-  isGood(name: string, key: string): boolean {
-    return this.#isShared(key) || find(this.#book.records.agents, key)?.name === name;
+  /**
+   * Whether who was admitted with this would still be. That its time is over cuts no connection that stands: it is renewed there,
+   * and a wall clock that was put forward must not send everybody away.
+   * @param id as `admit` gave it
+   */
+  isGood(name: string, id: string | null): boolean {
+    if (id === null) return this.#sharedKey !== null;
+    const agent = this.#book.records.agents.find((one) => one.name === name);
+    return agent !== undefined && (agent.id === id || agent.next?.id === id);
   }
 
   /** @returns the key in clear, this one time @throws {Fault} TOO_MANY, NAME_TAKEN */
@@ -68,12 +82,13 @@ export class AgentDoor {
    * Takes a key that works once and hands out a credential.
    * @throws {Fault} NOT_AUTHORISED for a key that is unknown, used or too old; NAME_TAKEN, and the key still works
    */
-  enrol(key: string, name: string, from: string, nowMs: number): { readonly credential: string } {
+  enrol(key: string, name: string, from: string, nowMs: number): IssuedCredential {
     const bare = key.startsWith(ENROL_PREFIX) ? key.slice(ENROL_PREFIX.length) : "";
     keyRecord(this.#book.records, bare, name, nowMs); // whoever only guesses takes no lock
     const id = randomBytes(8).toString("hex");
     const secret = drawSecret();
-    const agent: AgentRecord = { id, name, secret: hashSecret(secret), since: new Date(nowMs).toISOString(), from };
+    const [since, until] = [nowMs, nowMs + this.#lastsMs].map((ms) => new Date(ms).toISOString()) as [string, string];
+    const agent: AgentRecord = { id, name, secret: hashSecret(secret), since, from, until };
     this.#book.change((now) => {
       const record = keyRecord(now, bare, name, nowMs);
       return {
@@ -81,11 +96,63 @@ export class AgentDoor {
         agents: [...now.agents.filter((one) => one.name !== name), agent],
       };
     });
-    return { credential: `${id}.${secret}` };
+    return { credential: `${id}.${secret}`, until };
   }
 
-  enrolled(): readonly EnrolledAgent[] {
-    return this.#book.records.agents.map(({ name, since, from }) => ({ name, since, from }));
+  enrolled(nowMs: number): readonly Omit<EnrolledAgent, "trouble">[] {
+    return this.#book.records.agents.map((agent) => ({
+      name: agent.name,
+      since: agent.since,
+      from: agent.from,
+      until: agent.until ?? null,
+      hasEnded: hasEnded(agent, nowMs),
+      isRenewalDue: isRenewalDue(agent, this.#lastsMs, nowMs),
+    }));
+  }
+
+  get records(): readonly AgentRecord[] {
+    return this.#book.records.agents;
+  }
+
+  isRenewalDue(agent: AgentRecord, nowMs: number): boolean {
+    return isRenewalDue(agent, this.#lastsMs, nowMs);
+  }
+
+  /** Orders another credential for one agent or, null, for all. @returns whose it will be; what they have holds until then */
+  orderRotation(name: string | null): readonly string[] {
+    const isMeant = (agent: AgentRecord): boolean => name === null || agent.name === name;
+    const meant = this.#book.records.agents.filter(isMeant).map((agent) => agent.name);
+    if (meant.length === 0) return [];
+    this.#book.change(({ agents }) => ({
+      agents: agents.map((agent) => (isMeant(agent) ? { ...agent, isRotationDue: true } : agent)),
+    }));
+    return meant;
+  }
+
+  /**
+   * Draws another credential for each: written down before anybody is told, beside the one in use.
+   * @throws {Fault} as `AccessBook.change`; nothing has changed then
+   */
+  draw(names: ReadonlySet<string>, nowMs: number): ReadonlyMap<string, IssuedCredential> {
+    const until = new Date(nowMs + this.#lastsMs).toISOString();
+    const issued = new Map<string, IssuedCredential>();
+    this.#book.change(({ agents }) => ({
+      agents: agents.map((agent) => {
+        if (!names.has(agent.name)) return agent;
+        const [id, secret] = [randomBytes(8).toString("hex"), drawSecret()];
+        issued.set(agent.name, { credential: `${id}.${secret}`, until });
+        return withNext(agent, id, secret, until);
+      }),
+    }));
+    return issued;
+  }
+
+  /** Each of these agents has kept or used the credential of that id. @throws {Fault} as `AccessBook.change` */
+  takeUp(kept: ReadonlyMap<string, string>, nowMs: number): void {
+    const at = new Date(nowMs).toISOString();
+    this.#book.change(({ agents }) => ({
+      agents: agents.map((agent) => withNextInUse(agent, kept.get(agent.name) ?? "", at)),
+    }));
   }
 
   /** @returns false where no such agent was enrolled */

@@ -1,7 +1,13 @@
 import { Readable } from "node:stream";
 import Type, { type Static } from "@dyetrace/schema";
 import { Fault } from "@dyetrace/wire";
-import { type EnrolAnswer, EnrolAnswerSchema, EnrolledAgentSchema } from "@dyetrace/wire/console/console-agent";
+import {
+  type EnrolAnswer,
+  EnrolAnswerSchema,
+  EnrolledAgentSchema,
+  type Rotated,
+  RotatedSchema,
+} from "@dyetrace/wire/console/console-agent";
 import { DoneSchema } from "@dyetrace/wire/console/done";
 import type { FastifyInstance, FastifyRequest } from "fastify";
 import { type AuditLog, NOBODY } from "../audit/audit-log.ts";
@@ -17,6 +23,8 @@ export interface EnrolSetup {
   readonly pin: string | null;
   /** Cuts an agent's connection at once. */
   readonly cut: (name: string) => void;
+  /** Why an agent could not keep another credential; null: it could, or was not asked. */
+  readonly troubleOf: (name: string) => string | null;
 }
 
 const EnrolSchema = Type.Object(
@@ -31,12 +39,18 @@ const KeySchema = Type.Object(
   { additionalProperties: false },
 );
 
-/** Tries of one address in a minute. */
+/** Without a name all are meant. */
+const RotateSchema = Type.Object(
+  { name: Type.Optional(Type.String({ pattern: AGENT_NAME })) },
+  { additionalProperties: false },
+);
+
+/** Tries of one network in a minute. */
 const MOST_TRIES = 60;
 const PIECE_BYTES = 64 * 1024;
 
 /** What a host asks for when it is enrolled, and what an operator does about agents that are. */
-export function registerEnrolment(app: FastifyInstance, { door, audit, pin, cut }: EnrolSetup): void {
+export function registerEnrolment(app: FastifyInstance, { door, audit, pin, cut, troubleOf }: EnrolSetup): void {
   const few = { rateLimit: { max: MOST_TRIES, timeWindow: "1 minute" } };
   app.get("/agent/install", { config: few, schema: { hide: true } }, (request, reply) =>
     reply.type("text/x-shellscript; charset=utf-8").send(installScript(urlOf(request), pin)),
@@ -53,12 +67,12 @@ export function registerEnrolment(app: FastifyInstance, { door, audit, pin, cut 
     (request) => {
       const { key, name } = request.body;
       try {
-        const { credential } = door.enrol(key, name, request.ip, Date.now());
+        const issued = door.enrol(key, name, request.ip, Date.now());
         audit.count("enrolled");
         audit.note(`agent ${name}`, request.ip, "enrolled");
-        return { name, credential };
+        return { name, ...issued };
       } catch (error) {
-        const isKnown = door.enrolled().some((agent) => agent.name === name);
+        const isKnown = door.records.some((agent) => agent.name === name);
         audit.count("enrolment-refused");
         audit.refuse(NOBODY, request.ip, `was refused when it enrolled${isKnown ? ` as agent ${name}` : ""}`);
         throw error;
@@ -70,7 +84,23 @@ export function registerEnrolment(app: FastifyInstance, { door, audit, pin, cut 
     {
       schema: { summary: "Agents with a credential of their own", response: { 200: Type.Array(EnrolledAgentSchema) } },
     },
-    () => door.enrolled(),
+    () => door.enrolled(Date.now()).map((agent) => ({ ...agent, trouble: troubleOf(agent.name) })),
+  );
+  app.post<{ Body: Static<typeof RotateSchema> }>(
+    "/api/enrolled/rotate",
+    {
+      schema: {
+        summary: "Orders another credential for one agent or for all; what they have holds until they have it",
+        body: RotateSchema,
+        response: { 200: RotatedSchema },
+      },
+    },
+    (request): Rotated => {
+      const { name = null } = request.body;
+      const agents = door.orderRotation(name);
+      if (name !== null && agents.length === 0) throw new Fault("AGENT_MISSING", `No agent ${name} is enrolled`, "");
+      return { agents };
+    },
   );
   app.post<{ Body: Static<typeof KeySchema> }>(
     "/api/enrolled",

@@ -10,7 +10,7 @@ import { ConnectionLedger } from "./connection-limits.ts";
 
 test("acceptAgents: given a stranger who is refused and keeps its half of the connection open, then the server can still end", async () => {
   const server = createServer();
-  const registry = new AgentRegistry({ admit: () => undefined, isGood: () => true });
+  const registry = new AgentRegistry({ admit: () => null, isGood: () => true });
   acceptAgents(
     server,
     new WebSocketServer({ noServer: true }),

@@ -22,6 +22,7 @@ export function acceptAgents(
     onRunMessage: (session, message) => gate.onRunMessage(session, message),
     onGone: (session) => gate.onGone(session),
     onUpgradeAnswer: (session, message) => gate.onUpgradeAnswer?.(session, message),
+    onCredentialAnswer: (session, message) => gate.onCredentialAnswer?.(session, message),
   };
   server.on("upgrade", (request, socket, head) => {
     // Whoever keeps a half of the connection open would keep the controller from ending.
@@ -49,7 +50,7 @@ export function acceptAgents(
       },
     };
     sockets.handleUpgrade(request, socket, head, (client) => {
-      serveAgentSocket(client, admitting, VERSION, log);
+      serveAgentSocket(client, connection.remoteAddress ?? "", admitting, VERSION, log);
       socket.prependListener("data", count);
     });
   });

@@ -9,11 +9,14 @@ export interface RegistryEvents {
   gone: [AgentSession];
   message: [AgentSession, RunMessage];
   upgradeAnswer: [AgentSession, UpgradeAnswer];
-  /** Somebody came with a key that is not known here, or with another agent's. */
-  refused: [];
+  /** Somebody came whom the door does not let in. */
+  refused: [fault: Fault, from: string];
+  /** What an agent says about a credential that it was handed. */
+  credentialAnswer: [AgentSession, CredentialAnswer];
 }
 
 type UpgradeAnswer = Extract<AgentMessage, { readonly kind: "upgrade-answer" }>;
+export type CredentialAnswer = Extract<AgentMessage, { readonly kind: "credential-answer" }>;
 
 /** How often every agent's right to be here is looked at again. */
 const LOOK_AGAIN_MS = 1000;
@@ -22,7 +25,7 @@ const LOOK_AGAIN_MS = 1000;
 export class AgentRegistry extends EventEmitter<RegistryEvents> implements SessionGate {
   /** Runs that this controller conducts now, looks and ramps included. */
   readonly conducted: Set<string> = new Set();
-  readonly #sessions = new Map<string, { readonly session: AgentSession; readonly key: string }>();
+  readonly #sessions = new Map<string, { readonly session: AgentSession; credentialId: string | null }>();
   readonly #door: Pick<AgentDoor, "admit" | "isGood">;
   readonly #looking: NodeJS.Timeout;
 
@@ -43,10 +46,11 @@ export class AgentRegistry extends EventEmitter<RegistryEvents> implements Sessi
   }
 
   admit({ name, key, instance }: Extract<AgentMessage, { kind: "hello" }>, session: AgentSession): void {
+    let credentialId: string | null;
     try {
-      this.#door.admit(name, key);
+      credentialId = this.#door.admit(name, key, Date.now());
     } catch (error) {
-      this.emit("refused");
+      if (error instanceof Fault) this.emit("refused", error, session.from);
       throw error;
     }
     const present = this.#sessions.get(name);
@@ -60,8 +64,19 @@ export class AgentRegistry extends EventEmitter<RegistryEvents> implements Sessi
         "Divide the site among controllers",
       );
     }
-    this.#sessions.set(name, { session, key });
+    this.#sessions.set(name, { session, credentialId });
     this.emit("connected", session);
+  }
+
+  /** The credential that a connected agent came with, or has kept since; null: the key that is the same for all, or nobody. */
+  credentialOf(name: string): string | null {
+    return this.#sessions.get(name)?.credentialId ?? null;
+  }
+
+  /** A connected agent goes on with another credential than it came with. */
+  changeCredential(name: string, id: string): void {
+    const known = this.#sessions.get(name);
+    if (known !== undefined) known.credentialId = id;
   }
 
   /** Sends an agent away that has lost its right to be here. */
@@ -77,6 +92,10 @@ export class AgentRegistry extends EventEmitter<RegistryEvents> implements Sessi
     this.emit("upgradeAnswer", session, answer);
   }
 
+  onCredentialAnswer(session: AgentSession, answer: CredentialAnswer): void {
+    this.emit("credentialAnswer", session, answer);
+  }
+
   onGone(session: AgentSession): void {
     if (this.#sessions.get(session.name)?.session !== session) return; // already replaced by its newer connection
     this.#sessions.delete(session.name);
@@ -88,7 +107,7 @@ export class AgentRegistry extends EventEmitter<RegistryEvents> implements Sessi
   }
 
   #lookAgain(): void {
-    for (const [name, { key }] of this.#sessions) if (!this.#door.isGood(name, key)) this.cut(name);
+    for (const [name, { credentialId }] of this.#sessions) if (!this.#door.isGood(name, credentialId)) this.cut(name);
   }
 }
 

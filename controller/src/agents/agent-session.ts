@@ -42,6 +42,8 @@ export interface AgentSession {
   readonly allowsUpgrade: boolean;
   /** The run that it was busy with when it connected; null is none. */
   readonly runId: string | null;
+  /** The address that it connected from. */
+  readonly from: string;
   send(message: ControllerMessage): void;
   /** Tells it why, and closes. */
   turnAway(fault: Fault): void;
@@ -54,6 +56,8 @@ export interface SessionGate {
   onGone(session: AgentSession): void;
   /** What became of an upgrade. */
   onUpgradeAnswer?(session: AgentSession, message: Extract<AgentMessage, { kind: "upgrade-answer" }>): void;
+  /** Whether it has kept a credential that it was handed. */
+  onCredentialAnswer?(session: AgentSession, message: Extract<AgentMessage, { kind: "credential-answer" }>): void;
 }
 
 /** How long a connection may take to say hello. */
@@ -63,8 +67,14 @@ const SILENT_AFTER_MS = 10_000;
 /** Whoever was told to go and has not closed by then is cut. */
 const GOING_WITHIN_MS = 1000;
 
-/** Serves one WebSocket of an agent until it closes. */
-export function serveAgentSocket(socket: WebSocket, gate: SessionGate, version: string, log: Logger): void {
+/** Serves one WebSocket of an agent until it closes. @param from the address at its other end */
+export function serveAgentSocket(
+  socket: WebSocket,
+  from: string,
+  gate: SessionGate,
+  version: string,
+  log: Logger,
+): void {
   let session: AgentSession | null = null;
   let isGoing = false;
   let heardNs = monotonicNs();
@@ -109,7 +119,7 @@ export function serveAgentSocket(socket: WebSocket, gate: SessionGate, version: 
     const hello = readHello(value, version);
     const { name, instance, capabilities, runId, lacks = null, allowsUpgrade = false } = hello;
     const protocol = commonProtocol(hello.protocol, hello.oldestProtocol ?? hello.protocol) ?? CONTROL_PROTOCOL;
-    const about = { name, instance, version: hello.version, protocol, capabilities, lacks, allowsUpgrade, runId };
+    const about = { name, instance, version: hello.version, protocol, capabilities, lacks, allowsUpgrade, runId, from };
     const candidate: AgentSession = { ...about, send, turnAway };
     gate.admit(hello, candidate);
     session = candidate;
@@ -127,6 +137,9 @@ export function serveAgentSocket(socket: WebSocket, gate: SessionGate, version: 
         return;
       case "upgrade-answer":
         gate.onUpgradeAnswer?.(known, message);
+        return;
+      case "credential-answer":
+        gate.onCredentialAnswer?.(known, message);
         return;
       case "report": {
         const contradiction = contradictionOf(message);

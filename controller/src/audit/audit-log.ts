@@ -13,6 +13,8 @@ const SECURITY_EVENTS = [
   "enrolled",
   "enrolment-refused",
   "agent-refused",
+  "credential-renewed",
+  "replaced-credential-shown",
   "connection-dropped",
 ] as const;
 export type SecurityEvent = (typeof SECURITY_EVENTS)[number];

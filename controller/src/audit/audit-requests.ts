@@ -57,6 +57,8 @@ function describe(route: string, request: FastifyRequest, payload: string): stri
       return "saved the site plan";
     case "POST /api/enrolled":
       return `made a key to enrol ${body.name === undefined ? "an agent" : short(body.name)}`;
+    case "POST /api/enrolled/rotate":
+      return `ordered another credential for ${body.name === undefined ? "all agents" : short(body.name)}`;
     case "DELETE /api/enrolled/:name":
       return `revoked agent ${bare(params["name"])}`;
     case "POST /api/agents/:name/upgrade":

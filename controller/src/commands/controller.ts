@@ -33,6 +33,11 @@ export function registerController(program: Command): void {
       "delete finished runs after this, unless a baseline names them; `all` keeps them",
       "90 d",
     )
+    .option(
+      "--agent-credentials <time>",
+      "a host's credential lasts this long, and is renewed from half of it on while the host is connected",
+      "90 d",
+    )
     .action(async (options: ControllerOptions) => {
       const retention = readRetention(options);
       const listen = parseListen(options.listen);
@@ -51,6 +56,7 @@ export function registerController(program: Command): void {
         dataFolder: options.data,
         store,
         retention,
+        credentialLastsMs: readCredentialTime(options.agentCredentials),
         log: pino({ level: process.env["DYETRACE_LOG"] ?? "info" }, pino.destination(2)),
       });
       const hasOperators = new AccessBook(options.data).records.operators.length > 0;
@@ -72,6 +78,21 @@ interface ControllerOptions {
   readonly keepDetail: string;
   readonly keepStretches: string;
   readonly keepRuns: string;
+  readonly agentCredentials: string;
+}
+
+const LEAST_CREDENTIAL_NS = 60e9;
+const MOST_CREDENTIAL_NS = 10 * 365 * 24 * 3600e9;
+
+/** @returns ms @throws {Fault} UNIT_INVALID, OPTION_INVALID */
+function readCredentialTime(text: string): number {
+  const lastsNs = parseDurationNs(text);
+  if (lastsNs >= LEAST_CREDENTIAL_NS && lastsNs <= MOST_CREDENTIAL_NS) return lastsNs / 1e6;
+  throw new Fault(
+    "OPTION_INVALID",
+    `--agent-credentials ${text} is not between a minute and ten years`,
+    "A host that is switched off for longer than it says has to be enrolled again",
+  );
 }
 
 /** The user's own certificate; off this machine one of our own without it; on it none. @throws {Fault} */

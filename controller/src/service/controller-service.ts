@@ -12,7 +12,9 @@ import { acceptAgents } from "../agents/accept-agents.ts";
 import { AgentRegistry } from "../agents/agent-registry.ts";
 import { registerAgentRoutes } from "../agents/agent-routes.ts";
 import { CONNECTION_LIMITS, ConnectionLedger, makeServer } from "../agents/connection-limits.ts";
+import { CredentialRenewal } from "../agents/credential-renewal.ts";
 import { AuditLog } from "../audit/audit-log.ts";
+import { auditRefusedAgent } from "../audit/audit-refused-agent.ts";
 import { registerConsole } from "../console/console-routes.ts";
 import { ReportIntake } from "../intake/report-intake.ts";
 import { LIVE_SAFETY, PRACTICE_SAFETY, type Safety } from "../plan/safety.ts";
@@ -65,6 +67,8 @@ export interface ControllerOptions {
   readonly switches?: SwitchInsight;
   /** How carefully runs begin; by default as `isPractice` says. */
   readonly safety?: Safety;
+  /** How long an agent's credential lasts that is made from now on. */
+  readonly credentialLastsMs?: number;
 }
 
 export interface Controller extends AsyncDisposable {
@@ -99,14 +103,23 @@ async function openController(
   const dataFolder = options.dataFolder ?? null;
   const book = new AccessBook(dataFolder, (err) => log.error({ err }, "who may do what stays as it was"));
   const audit = closers.own(new AuditLog(dataFolder, log));
-  const door = new AgentDoor(book, options.agentKey ?? null);
+  const door = new AgentDoor(book, options.agentKey ?? null, options.credentialLastsMs);
   const store = options.store ?? closers.own(await openStore({ kind: "memory" }));
   const intake = new ReportIntake(store, log);
   closers.add(() => intake.close());
   const late = closers.own(new LateWrites(store, log));
   const registry = new AgentRegistry(door);
   closers.add(() => registry.close());
-  registry.on("refused", () => audit.count("agent-refused"));
+  registry.on("refused", (fault, from) => auditRefusedAgent(audit, fault, from));
+  const renewal = closers.own(
+    new CredentialRenewal({
+      ...{ registry, door, log, now: Date.now },
+      onRenewed: (name) => {
+        audit.count("credential-renewed");
+        audit.note(`agent ${name}`, registry.find(name)?.from ?? "", "exchanged its credential for a newer one");
+      },
+    }),
+  );
   const runs = new RunRegistry();
   logNews(log, registry, runs);
   registry.on("message", (session, message) => {
@@ -127,7 +140,7 @@ async function openController(
   answerFaults(app, log);
   await registerOpenApi(app);
   const pin = options.tls?.pin ?? null;
-  await registerAccess(app, { book, door, audit, registry, ledger, isOpen, pin, dataFolder });
+  await registerAccess(app, { book, door, audit, registry, renewal, ledger, isOpen, pin, dataFolder });
   boundBodies(app);
   registerMetrics(app, { registry, runs, intake, audit });
   registerAgentRoutes(app, registry);

@@ -12,6 +12,7 @@ import { OperatorSessions } from "../access/operator-sessions.ts";
 import { registerSignIn } from "../access/sign-in-routes.ts";
 import type { AgentRegistry } from "../agents/agent-registry.ts";
 import type { ConnectionLedger } from "../agents/connection-limits.ts";
+import type { CredentialRenewal } from "../agents/credential-renewal.ts";
 import { registerUpgrade } from "../agents/upgrade-routes.ts";
 import type { AuditLog } from "../audit/audit-log.ts";
 import { auditRequests } from "../audit/audit-requests.ts";
@@ -22,6 +23,7 @@ export interface AccessSetup {
   readonly door: AgentDoor;
   readonly audit: AuditLog;
   readonly registry: AgentRegistry;
+  readonly renewal: Pick<CredentialRenewal, "troubleOf">;
   readonly ledger: ConnectionLedger;
   /** Nobody signs in. */
   readonly isOpen: boolean;
@@ -35,7 +37,7 @@ const MOST_REQUESTS = 3000;
 
 /** Everything about who may do what. Before the routes that it guards. */
 export async function registerAccess(app: FastifyInstance, setup: AccessSetup): Promise<void> {
-  const { book, door, audit, registry, ledger, isOpen, pin, dataFolder } = setup;
+  const { book, door, audit, registry, renewal, ledger, isOpen, pin, dataFolder } = setup;
   const sessions = new OperatorSessions();
   await app.register(rateLimit, {
     max: MOST_REQUESTS,
@@ -49,7 +51,11 @@ export async function registerAccess(app: FastifyInstance, setup: AccessSetup): 
   guardRoutes(app, { book, sessions, isOpen, onKnown: (socket, name) => ledger.knowOperator(socket, name) });
   auditRequests(app, audit);
   registerSignIn(app, { book, sessions, devices: new KnownDevices(dataFolder), audit, isOpen });
-  registerEnrolment(app, { door, audit, pin, cut: (name) => registry.cut(name) });
+  registerEnrolment(app, {
+    ...{ door, audit, pin },
+    cut: (name) => registry.cut(name),
+    troubleOf: (name) => renewal.troubleOf(name),
+  });
   registerUpgrade(app, registry);
   registerAudit(app, audit);
 }

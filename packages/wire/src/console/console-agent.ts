@@ -48,8 +48,20 @@ export const EnrolledAgentSchema = Type.Object({
   since: Type.String(),
   /** The address that it enrolled from. */
   from: Type.String(),
+  /** When its credential ends, ISO 8601; it is renewed before that while the agent is connected. Null: it has no end. */
+  until: Nullable(Type.String()),
+  /** True: it ended, and the agent has to be enrolled again. */
+  hasEnded: Type.Boolean(),
+  /** True: another one is on its way, because an operator ordered it or half of the time is over. */
+  isRenewalDue: Type.Boolean(),
+  /** Why the agent could not keep another one when it was last handed over; null: it could, or was not asked. */
+  trouble: Nullable(Type.String()),
 });
 export type EnrolledAgent = DeepReadonly<Static<typeof EnrolledAgentSchema>>;
+
+/** Answer of `POST /api/enrolled/rotate`: whose credentials are to be renewed, now or when they next connect. */
+export const RotatedSchema = Type.Object({ agents: Type.Array(Type.String()) });
+export type Rotated = DeepReadonly<Static<typeof RotatedSchema>>;
 
 /** Answer of `POST /api/agents/:name/upgrade`: the version that it now is. */
 export const UpgradeAnswerSchema = Type.Object({ version: Type.String(), message: Type.String() });

@@ -11,10 +11,11 @@ import { WatcherReportSchema } from "./watcher-report-schema.ts";
  * The control link: JSON messages over one WebSocket that the agent opens. Both sides parse every message against
  * these schemas, once, where it comes in.
  */
-export const CONTROL_PROTOCOL = 5;
+export const CONTROL_PROTOCOL = 6;
 /**
  * The oldest one that a controller of this build still speaks. 3 added upgrades, and that unknown kinds of message are
- * passed over; 4 shortened reports and took the figures out of them that nobody read; 5 tells all limits of a host's file.
+ * passed over; 4 shortened reports and took the figures out of them that nobody read; 5 tells all limits of a host's file; 6
+ * renews credentials.
  */
 export const CONTROL_OLDEST_PROTOCOL = 2;
 /** The oldest one that an agent of this build speaks: a controller of an earlier one does not understand its reports. */
@@ -69,6 +70,8 @@ export type ClockEstimate = Static<typeof ClockEstimateSchema>;
 
 const AgentName = Type.String({ pattern: "^[A-Za-z0-9][A-Za-z0-9._-]{0,62}$" });
 const Version = words(64);
+/** The part of an agent's credential that may be known. */
+const CredentialId = Type.String({ pattern: "^[0-9a-f]{16}$" });
 const HelloHead = {
   kind: Type.Literal("hello"),
   /** The newest and the oldest protocol that it speaks; without the latter it speaks one. */
@@ -116,6 +119,8 @@ export const AgentMessageSchema = Type.Union([
   Type.Object({ kind: Type.Literal("trouble"), runId: RunId, code: Code, message: Text, hint: Text }),
   /** What became of an `upgrade`; after `isDone` it ends and comes back as the new version. */
   Type.Object({ kind: Type.Literal("upgrade-answer"), isDone: Type.Boolean(), message: Text, hint: Text }),
+  /** Whether the credential of this id is on the agent's disk, and if not, why. Since protocol 6. */
+  Type.Object({ kind: Type.Literal("credential-answer"), id: CredentialId, isKept: Type.Boolean(), message: Text }),
 ]);
 export type AgentMessage = DeepReadonly<Static<typeof AgentMessageSchema>>;
 
@@ -147,6 +152,16 @@ export const ControllerMessageSchema = Type.Union([
     kind: Type.Literal("upgrade"),
     version: Version,
     sha256: Type.String({ pattern: "^[0-9a-f]{64}$" }),
+  }),
+  /**
+   * Another credential, `id.secret`, in the place of the one that this agent came with, which holds until the agent has kept or
+   * used this one. Since protocol 6.
+   */
+  Type.Object({
+    kind: Type.Literal("credential"),
+    credential: Type.String({ pattern: "^[0-9a-f]{16}\\.[A-Za-z0-9_-]{43}$" }),
+    /** When it ends: ISO 8601, UTC. */
+    until: Type.String({ pattern: "^[0-9]{4}-[0-9]{2}-[0-9]{2}T[0-9:.]{8,16}Z$" }),
   }),
   /** Everything of this stint up to `lastNumber` is in the store. */
   Type.Object({ kind: Type.Literal("ack"), runId: RunId, stint: Stint, lastNumber: ReportNumber }),
