@@ -1,6 +1,7 @@
 import koffi from "koffi";
 import { afterAll, beforeAll, expect, test } from "vitest";
 import { assembleBpf } from "../../agent/src/sockets/linux/bpf-program.ts";
+import { lookFilter } from "../../agent/src/watcher/look-filter.ts";
 import { TEST_FRAME_BYTES, watchFilter } from "../../agent/src/watcher/watch-filter.ts";
 import { FE80_1, FF02_1, FF02_16, FF15_1234, hex, ipv4Frame, ipv6Frame } from "./membership-frames.ts";
 
@@ -141,4 +142,32 @@ test("watch filter: given 200 ports, then each of them passes and no other; give
   expect(passes(open, ipv4Frame(udp(9, 200), group4))).toBe(TEST_FRAME_BYTES);
   expect(passes(open, ipv6Frame(udp(9, 200), group6))).toBe(TEST_FRAME_BYTES);
   expect(passes(open, ipv4Frame(udp(9, 200), { ...group4, destination: "192.0.2.2" }))).toBe(0);
+});
+
+/** A packet of any protocol to a group; `look` passes it to be sorted by `GroupUseWatch`. */
+const looks = (program: ArrayBuffer, destination: string, protocol = 17): number =>
+  passes(program, ipv4Frame(udp(9999, 600), { protocol, destination, hasRouterAlert: false }));
+const looks6 = (program: ArrayBuffer, destination: string): number =>
+  passes(program, ipv6Frame(udp(9999, 600), { destination, nextHeader: 17, hasRouterAlert: false }));
+
+test("look filter: given frames to a looked-for group, then they pass on any port, by any protocol but ICMP, and so do those of groups with its Ethernet address", () => {
+  const look = lookFilter(["239.195.10.4", "ff15::1234"]);
+  // RFC 1112 section 6.4: 32 groups have one Ethernet address.
+  for (const group of ["239.195.10.4", "239.67.10.4", "224.195.10.4"])
+    expect(looks(look, group)).toBe(TEST_FRAME_BYTES);
+  expect(looks(look, "239.195.10.4", 33)).toBe(TEST_FRAME_BYTES);
+  expect(looks(look, "239.195.10.4", 1)).toBe(0);
+  for (const group of ["239.195.10.5", "239.194.10.4", "10.67.10.4"]) expect(looks(look, group)).toBe(0);
+  // RFC 2464 section 7: the last 32 bits.
+  expect(looks6(look, FF15_1234)).toBe(TEST_FRAME_BYTES);
+  expect(looks6(look, FF15_1234.replace("ff15", "ff38"))).toBe(TEST_FRAME_BYTES);
+  expect(looks6(look, FF15_1234.replace("1234", "1235"))).toBe(0);
+  expect(passes(look, ipv4Frame(hex("16 00 f8 fa ef 01 02 03")))).toBeGreaterThan(0);
+});
+
+test("look filter: given a group among audio devices, or more groups than it can list, then every group passes, to be sorted later", () => {
+  expect(looks(lookFilter(["239.69.3.7"]), "239.69.81.4")).toBe(TEST_FRAME_BYTES);
+  const many = lookFilter(Array.from({ length: 101 }, (_, i) => `239.195.10.${i}`));
+  expect(looks(many, "239.195.10.100")).toBe(TEST_FRAME_BYTES);
+  expect(looks(many, "10.0.0.1")).toBe(0);
 });

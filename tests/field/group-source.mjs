@@ -1,8 +1,8 @@
-// node group-source.mjs GROUP INTERFACE_ADDRESS PACKETS INTERVAL_MS SIZE_BYTES: numbered packets from 0, on an absolute schedule.
+// node group-source.mjs GROUP INTERFACE_ADDRESS PACKETS INTERVAL_MS SIZE_BYTES PORT: numbered packets from 0, on an absolute schedule.
 import { createSocket } from "node:dgram";
 
 const [group, interfaceAddress, ...numbers] = process.argv.slice(2);
-const [packets, intervalMs, sizeBytes] = numbers.map(Number);
+const [packets, intervalMs, sizeBytes, port = 48_620] = numbers.map(Number);
 const socket = createSocket(group.includes(":") ? "udp6" : "udp4");
 socket.bind(0, () => {
   socket.setMulticastInterface(interfaceAddress);
@@ -13,7 +13,7 @@ socket.bind(0, () => {
       const packet = Buffer.alloc(sizeBytes);
       packet.writeUInt32BE(seq++);
       const isLast = seq === packets;
-      socket.send(packet, 48_620, group, () => isLast && socket.close());
+      socket.send(packet, port, group, () => isLast && socket.close());
     }
     if (seq < packets) setTimeout(step, 1);
   };

@@ -27,6 +27,8 @@ export interface Traffic {
   readonly intervalMs?: number;
   /** Of the UDP payload. */
   readonly sizeBytes?: number;
+  /** Our own without it. */
+  readonly port?: number;
 }
 
 const interfaceAddress = (site: PracticeSite, host: string, group: string): string =>
@@ -45,9 +47,9 @@ const SETTLE_MS = 150;
 export function startSource(
   site: PracticeSite,
   host: string,
-  { group, packets, intervalMs = 5, sizeBytes = 200 }: Traffic,
+  { group, packets, intervalMs = 5, sizeBytes = 200, port = 48_620 }: Traffic,
 ): Promise<PracticeProcess> {
-  const numbers = [packets, intervalMs, sizeBytes].map(String);
+  const numbers = [packets, intervalMs, sizeBytes, port].map(String);
   return site.spawn(
     host,
     [process.execPath, script("group-source.mjs"), group, interfaceAddress(site, host, group), ...numbers],

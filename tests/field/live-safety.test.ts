@@ -27,12 +27,29 @@ const scenario = shippedScenario("containment");
 /** About 29 packets/s: two steps of the ramp, 10 and 20, lie below it. */
 const parameters = { source: "tower", members: "[kiosk]", rate: "300 kbit/s", hold: "2s" };
 
-test("look: given traffic on the group already, then nothing is sent and its sender is named", async () => {
-  await using stranger = await strangerOn("stand", "239.195.10.4");
-  await expect(bench.run(scenario, { parameters })).rejects.toThrow(
-    new RegExp(`^GROUP_IN_USE: 239\\.195\\.10\\.4 port 48620 .* saw [0-9]+ packets from ${stranger.address}`),
-  );
-});
+test.each([
+  ["the group on another port", "239.195.10.4", "239.195.10.4", 5004, "is in use: "],
+  // RFC 2464 section 7: the last 32 bits make the Ethernet address.
+  [
+    "an IPv6 group with the same Ethernet address",
+    "ff15::8000:4",
+    "ff15:7::8000:4",
+    48_620,
+    "has the Ethernet address 33:33:80:00:00:04 in common with ff15:7::8000:4, which is in use",
+  ],
+])(
+  "look: given traffic to %s, then the run is refused, its sender is named, and nothing is sent",
+  async (_, group, strange, port, what) => {
+    await using stranger = await strangerOn("stand", strange, port);
+    await using wire = await countAtSwitch("tower");
+    await expect(bench.run(scenario, { parameters: { ...parameters, group } })).rejects.toThrow(
+      new RegExp(
+        `^GROUP_IN_USE: ${group} \\(board\\) ${what}.* saw [0-9]+ packets from ${stranger.address(strange)}.* port ${port}.*--despite-traffic`,
+      ),
+    );
+    expect(await wire.packets()).toBe(0);
+  },
+);
 
 test("ramp: given a switch that leaks, then the run ends at 10 packets/s, with the leak as its finding", async () => {
   const told: RunProgress[] = [];
@@ -74,14 +91,38 @@ test("live site: given a group that test traffic must keep clear of, or a hold t
   });
 });
 
+interface Stranger extends AsyncDisposable {
+  /** The one that it sends to a group from; of IPv6 any link-local or unique local one (RFC 4291, RFC 4193). */
+  readonly address: (group: string) => string;
+}
+
 /** Somebody else's traffic, of none of our programs. */
-async function strangerOn(host: string, group: string): Promise<AsyncDisposable & { readonly address: string }> {
-  const source = await startSource(bench.site, host, { group, packets: 3000, intervalMs: 20 });
+async function strangerOn(host: string, group: string, port?: number): Promise<Stranger> {
+  const to = port === undefined ? {} : { port };
+  const source = await startSource(bench.site, host, { group, packets: 3000, intervalMs: 20, ...to });
   return {
-    address: bench.site.addressOf(host).ipv4,
+    address: (one) => (one.includes(":") ? "f[0-9a-f:]+" : bench.site.addressOf(host).ipv4),
     [Symbol.asyncDispose]: async () => {
       source.signal("SIGTERM");
       await source.exit;
     },
+  };
+}
+
+/** The kernel counts test packets that come into the switch from that host, whatever we say of ourselves. */
+async function countAtSwitch(host: string): Promise<AsyncDisposable & { readonly packets: () => Promise<number> }> {
+  const port = bench.site.graph.outgoing.get(host)?.[0]?.to.port ?? "";
+  const nft = async (...words: string[]): Promise<string> => {
+    const { code, stdout, stderr } = await bench.site.exec("core", ["nft", ...words]);
+    if (code !== 0) throw new Error(stderr);
+    return stdout;
+  };
+  const device = bench.site.interfaceOf("core", port);
+  await nft(
+    `add table netdev wire; add chain netdev wire in { type filter hook ingress device ${device} priority 0; }; add rule netdev wire in udp dport 48620 counter`,
+  );
+  return {
+    packets: async () => Number(/counter packets ([0-9]+)/.exec(await nft("list", "table", "netdev", "wire"))?.[1]),
+    [Symbol.asyncDispose]: async () => void (await nft("delete", "table", "netdev", "wire")),
   };
 }

@@ -197,7 +197,12 @@ export class AgentDuty {
     this.#carriedOut = stint;
     dataPlane.go(runStartNs + shiftNs);
     const watched = streams.filter(({ companionOf }) => companionOf === undefined);
-    void watcher.watch({ runId, startMonotonicNs: runStartNs, streams: watched });
+    void watcher.watch({
+      runId,
+      startMonotonicNs: runStartNs,
+      streams: watched,
+      looksForUse: task.looksForUse === true,
+    });
     dataPlane.finish().catch((error: unknown) => log.error({ err: error }, "the run did not finish"));
   }
 

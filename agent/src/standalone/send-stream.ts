@@ -1,16 +1,10 @@
 import { randomBytes } from "node:crypto";
-import {
-  type AgentTask,
-  Fault,
-  formatDurationNs,
-  formatRateBps,
-  type Guards,
-  type IntervalReport,
-} from "@dyetrace/wire";
+import { type AgentTask, Fault, formatRateBps, type Guards, type IntervalReport } from "@dyetrace/wire";
 import type { DataPlane } from "../data-plane/data-plane.ts";
 import { openDataPlane } from "../data-plane/open-data-plane.ts";
 import { refuseTask } from "../guards/guards.ts";
 import { cautions } from "./cautions.ts";
+import { lookForUse } from "./look-for-use.ts";
 import { describeSent, sentLine } from "./sent-line.ts";
 
 export interface SendStreamOptions {
@@ -31,8 +25,6 @@ export interface SendStreamOptions {
   readonly stop: AbortSignal;
 }
 
-/** How long a group is listened to before anything is sent to it. */
-const LISTEN_FIRST_NS = 2e9;
 const INTERVAL_NS = 1e9;
 /** The terminal is the controller here: it is heard for as long as this process runs. */
 const BEAT_MS = 500;
@@ -55,7 +47,7 @@ export async function sendStream(options: SendStreamOptions): Promise<number> {
     for (const line of cautions(options.durationNs, options.rateBps, isWireless)) process.stderr.write(`${line}\n`);
     const refusal = refuseTask(task, options.guards);
     if (refusal !== null) throw withHint(refusal, options.guards);
-    await listenFirst(plane, options);
+    await lookFirst(plane, options);
     if (options.stop.aborted) return 0;
     return await pour(plane, task, options);
   } finally {
@@ -68,26 +60,6 @@ function withHint(refusal: Fault, guards: Guards): Fault {
   if (guards.allowSending) return refusal;
   const hint = "Add --allow-sending, or set allow-sending in this host's /etc/dyetrace/agent.yaml.";
   return new Fault(refusal.code, refusal.message, hint);
-}
-
-/** Nobody should hear a test on a group that somebody uses. */
-async function listenFirst(plane: DataPlane, options: SendStreamOptions): Promise<void> {
-  process.stderr.write(
-    `Listening to ${options.group} port ${options.port} for ${formatDurationNs(LISTEN_FIRST_NS)} first\n`,
-  );
-  const action = { atNs: 0, kind: "join" as const, streamId: 0 };
-  const report = await run(plane, { ...sendTask(options), actions: [action], endNs: LISTEN_FIRST_NS }, options.stop);
-  const foreign = report.totals?.listeners[0]?.foreign;
-  if (foreign === undefined) throw new Fault("AGENT_CANNOT", "Listening before sending did not work", "Try again.");
-  const heard =
-    foreign.foreignPackets + foreign.malformedPackets + foreign.otherRunPackets + foreign.otherStreamPackets;
-  if (heard === 0 || options.despiteTraffic) return;
-  const from = foreign.sources.length === 0 ? "" : ` from ${foreign.sources.join(", ")}`;
-  throw new Fault(
-    "GROUP_IN_USE",
-    `${options.group} port ${options.port} is in use: ${heard} packets${from} in ${formatDurationNs(LISTEN_FIRST_NS)}`,
-    "Choose another group, or add --despite-traffic if that traffic is yours.",
-  );
 }
 
 async function pour(plane: DataPlane, task: AgentTask, options: SendStreamOptions): Promise<number> {
@@ -116,6 +88,20 @@ async function pour(plane: DataPlane, task: AgentTask, options: SendStreamOption
     process.stdout.write(`${why}: ${total.sentPackets} packets, ${total.sentBytes} B${skipped}${failed}\n`);
   }
   return total.sentPackets;
+}
+
+/** Nobody should hear a test on a group that somebody uses. @throws {Fault} GROUP_IN_USE */
+async function lookFirst(plane: DataPlane, options: SendStreamOptions): Promise<void> {
+  const stream = { group: options.group, port: options.port, streamId: 0 };
+  const listen = (forNs: number): Promise<IntervalReport> =>
+    run(plane, { ...sendTask(options), actions: [{ atNs: 0, kind: "join", streamId: 0 }], endNs: forNs }, options.stop);
+  const inUse = await lookForUse(stream, { interfaceName: options.interfaceName, listen });
+  if (inUse === null || options.despiteTraffic || options.stop.aborted) return;
+  throw new Fault(
+    "GROUP_IN_USE",
+    inUse,
+    "Nothing was sent. Choose another group, or add --despite-traffic if that traffic may be disturbed.",
+  );
 }
 
 async function run(plane: DataPlane, task: AgentTask, stop: AbortSignal): Promise<IntervalReport> {

@@ -5,6 +5,8 @@ import { CLOCK_STEP_NS, KernelClock } from "../sockets/linux/clock.ts";
 import { errnoName, SystemCallError } from "../sockets/linux/libc.ts";
 import { PACKET_OUTGOING, PacketSocket } from "../sockets/linux/packet-socket.ts";
 import { FrameWatch } from "./frame-watch.ts";
+import { GroupUseWatch } from "./group-use-watch.ts";
+import { lookFilter } from "./look-filter.ts";
 import { MembershipLog } from "./membership-log.ts";
 import { watchFilter } from "./watch-filter.ts";
 import type { WatcherSetup, WatchPlan } from "./watcher-protocol.ts";
@@ -23,6 +25,7 @@ export class InterfaceWatch {
   #socket: PacketSocket;
   #filter: ArrayBuffer = watchFilter([]);
   #frames: FrameWatch | null = null;
+  #use: GroupUseWatch | null = null;
   #startNs = 0;
   #drops = 0;
   /** The wall clock stepped while the batch under way arrived. */
@@ -62,13 +65,16 @@ export class InterfaceWatch {
 
   /** Counts anew, for this run. */
   watch(plan: WatchPlan): void {
-    this.#filter = watchFilter(plan.streams.map((stream) => stream.port));
+    const groups = plan.streams.map(({ group }) => group);
+    const isLook = plan.looksForUse === true;
+    this.#filter = isLook ? lookFilter(groups) : watchFilter(plan.streams.map((stream) => stream.port));
     this.#socket.attach(this.#filter);
     this.drain();
     if (!this.isDown) this.#socket.takeDrops();
     this.#drops = 0;
     this.#startNs = plan.startMonotonicNs;
     this.#frames = new FrameWatch(plan);
+    this.#use = isLook ? new GroupUseWatch(groups) : null;
     this.#log.begin(this.#clock.now());
   }
 
@@ -109,6 +115,7 @@ export class InterfaceWatch {
       sinceNs: this.#sinceNs === null ? null : this.#sinceNs - this.#startNs,
       streams: this.#frames?.snapshot() ?? [],
       ...this.#log.take(this.#startNs),
+      ...(this.#use === null ? {} : { groupUse: this.#use.snapshot() }),
       dropped: this.#drops,
     };
     this.#drops = 0;
@@ -125,6 +132,11 @@ export class InterfaceWatch {
     socket.read(i);
     const at = i * socket.slotBytes;
     const view = socket.frame;
+    const use = this.#use;
+    if (use !== null && !isMembership(view, at)) {
+      use.take(view, socket.bytes, at, socket.lengthBytes, socket.vlanId);
+      if (socket.packetType === PACKET_OUTGOING) return;
+    }
     const atNs =
       socket.arrivalSeconds < 0 || this.#isStepped
         ? this.#clock.pairedNs
@@ -147,6 +159,12 @@ export class InterfaceWatch {
     if (this.#sinceNs !== null) this.#drops += this.#socket.takeDrops();
     this.#sinceNs = null;
   }
+}
+
+/** IGMP, PIM, or ICMPv6 with a hop-by-hop header or without: no data of anybody's. */
+function isMembership(view: DataView, at: number): boolean {
+  if (view.getUint16(at + 12) === 0x0800) return [2, 103].includes(view.getUint8(at + 23));
+  return [0, 58, 103].includes(view.getUint8(at + 20));
 }
 
 /** Hot path. */

@@ -14,6 +14,8 @@ export interface WatchPlan {
   /** The run's start on CLOCK_MONOTONIC, ns; may lie ahead. Times in reports count from it. */
   readonly startMonotonicNs: number;
   readonly streams: readonly { readonly streamId: number; readonly group: string; readonly port: number }[];
+  /** True: nothing of the run is sent yet, and what others send to these groups and their kin is noted, on any port. */
+  readonly looksForUse?: boolean;
 }
 
 export type ToWatcher =

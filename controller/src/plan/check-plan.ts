@@ -15,6 +15,7 @@ import type { Scenario } from "@dyetrace/wire";
 import { type AirCaution, airCautions } from "./air-cautions.ts";
 import { peakStreams } from "./confirm-load.ts";
 import { type LimitOutlook, undecidableLimits } from "./limit-outlook.ts";
+import { overloadOf, sayOverload } from "./overload.ts";
 import { placeStreams } from "./place-streams.ts";
 
 export interface PlanCheck {
@@ -37,6 +38,8 @@ export interface PlanCheck {
   }[];
   /** What the scenario costs on the air of the access points. */
   readonly air: readonly AirCaution[];
+  /** Why no run of the scenario begins on this plan, in one sentence: a link would carry more than it can; null: none would. */
+  readonly overload: string | null;
   /** Expectations that the scenario sends too few packets to decide. */
   readonly undecidable: readonly LimitOutlook[];
   /** Where the traffic of the scenario's sources (without one: of the first agent) shows which segment is at fault. */
@@ -63,6 +66,7 @@ export function checkPlan(graph: SiteGraph, scenario: Scenario | null): PlanChec
   const streams = scenario === null ? [] : placeStreams(graph, scenario);
   const sources = scenario === null ? hosts.slice(0, 1) : [...new Set(streams.map((stream) => stream.source))];
   const listeners = scenario === null ? hosts.slice(1) : [...new Set(streams.flatMap((stream) => stream.listeners))];
+  const over = scenario === null ? null : overloadOf(graph, scenario);
   const querier = querierOf(graph, sources[0] ?? hosts[0] ?? "");
   return {
     site: graph.name,
@@ -81,6 +85,7 @@ export function checkPlan(graph: SiteGraph, scenario: Scenario | null): PlanChec
       }))
       .sort((a, b) => (b.utilisationRatio ?? 0) - (a.utilisationRatio ?? 0) || b.loadBps - a.loadBps),
     air: scenario === null ? [] : airCautions(graph, scenario),
+    overload: over === null ? null : sayOverload(over)[0],
     undecidable: scenario === null ? [] : undecidableLimits(scenario, graph),
     coverage: coverage(graph, sources, listeners),
     sources,

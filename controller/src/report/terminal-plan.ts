@@ -53,6 +53,7 @@ export function renderPlanCheck(check: PlanCheck, graph: SiteGraph, paint: Paint
       const share = utilisationRatio === null ? "link speed unknown" : `${formatRatio(utilisationRatio)} of the link`;
       lines.push(`  ${segment}  ${formatRateBps(loadBps)}, ${share}`);
     }
+    if (check.overload !== null) lines.push(`  ${paint("refuse", "bad")}  ${check.overload}. No such run begins.`);
   }
   if (check.air.length > 0) {
     lines.push("", paint("Over the air", "strong"));

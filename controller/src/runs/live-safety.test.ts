@@ -43,7 +43,11 @@ const lookAt = (isJoining: boolean) =>
   compileLook(run, {
     runId: "00000000000000bb",
     durationNs: 10e9,
-    connected: new Set(["tower", "kiosk", "stand"]),
+    connected: new Map([
+      ["tower", 256],
+      ["kiosk", 256],
+      ["stand", 256],
+    ]),
     isJoining,
   });
 const kindsOf = (look: ReturnType<typeof lookAt>) =>

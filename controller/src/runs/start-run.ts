@@ -1,35 +1,24 @@
-import { randomBytes } from "node:crypto";
-import { loadSitePlan, type SiteGraph } from "@dyetrace/site";
-import {
-  Fault,
-  formatDurationNs,
-  parseInstantMs,
-  parseIpAddress,
-  type RunProgress,
-  type RunReport,
-  type RunRequest,
-} from "@dyetrace/wire";
+import { loadSitePlan } from "@dyetrace/site";
+import { Fault, parseInstantMs, type RunReport, type RunRequest } from "@dyetrace/wire";
 import type { DiskNeed } from "@dyetrace/wire/console/run-forecast";
 import { VERSION } from "../about/version.ts";
 import { accountOfRun } from "../account/run-account.ts";
-import type { RunEvidence } from "../account/run-evidence.ts";
 import type { AgentRegistry } from "../agents/agent-registry.ts";
 import { buildReport } from "../conclude/build-report.ts";
 import { conductRun } from "../conduct/conduct-run.ts";
-import { compileLook, describeLook, refuseStrangeTraffic } from "../conduct/look-before.ts";
 import { splitByPresence } from "../conduct/needed-agents.ts";
 import { compileRamp } from "../conduct/ramp.ts";
 import { SafetyGuard } from "../conduct/run-guard.ts";
-import { siteMembershipIntervalNs } from "../conduct/site-membership-interval.ts";
 import type { ReportIntake } from "../intake/report-intake.ts";
 import { airCautions } from "../plan/air-cautions.ts";
 import { cautions } from "../plan/cautions.ts";
 import { adviseGroups } from "../plan/check-plan.ts";
 import { compileScenario } from "../plan/compile-scenario.ts";
-import type { AgentAddresses, CompiledRun } from "../plan/compiled-run.ts";
+import type { CompiledRun } from "../plan/compiled-run.ts";
 import { packCompiledRun } from "../plan/compiled-run-json.ts";
 import { refuseUnconfirmedLoad, unknownShares } from "../plan/confirm-load.ts";
 import { outlineRun } from "../plan/outline-run.ts";
+import { refuseOverload } from "../plan/overload.ts";
 import type { Safety } from "../plan/safety.ts";
 import type { Retention } from "../store/retention.ts";
 import type { RunRecord } from "../store/run-record.ts";
@@ -41,6 +30,7 @@ import { CONTROLLER_INSTANCE, controllerStart } from "./controller-boot.ts";
 import { diskNeed } from "./disk-need.ts";
 import { finishRun, keepRun } from "./keep-run.ts";
 import type { LateWrites } from "./late-writes.ts";
+import { addresses, type Looked, lookFirst, newRunId, quietly, type Say } from "./look-first.ts";
 import { readScenario, refuseShortened, refuseUnfitGroups } from "./read-request.ts";
 import type { RunJob, RunRegistry } from "./run-registry.ts";
 
@@ -117,6 +107,7 @@ function undertake(
   const loaded = readScenario(request, graph, null);
   const { scenario } = loaded;
   const advice = adviseGroups(graph, scenario);
+  refuseOverload(graph, scenario);
   if (safety.isLive) {
     if (request.despite?.includes("advice") !== true) refuseUnfitGroups(advice);
     refuseShortened(loaded, request);
@@ -131,20 +122,13 @@ function undertake(
   return { run, first, job };
 }
 
-type Say = (progress: RunProgress) => void;
-
-interface Undertaking extends RunSurroundings {
-  readonly request: RunRequest;
-  readonly graph: SiteGraph;
-  /** Compiled before the site's own timers are known. */
-  readonly first: CompiledRun;
-}
+type Undertaking = RunSurroundings & Looked;
 
 /** Looks, on a live site goes up the ramp, and then runs. */
 async function conductSafely(one: Undertaking, signal: AbortSignal, say: Say): Promise<RunReport> {
   const { request, graph, registry, store, late, intake, safety, stories } = one;
   if (safety.isLive) sayCautions(one, say);
-  const run = await lookBefore(one, signal, say);
+  const run = await lookFirst(one, signal, say);
   const outline = outlineRun(run, request.site);
   say({ kind: "outline", outline });
   stories.expect(run.runId, outline);
@@ -168,39 +152,6 @@ function sayCautions({ graph, first }: Undertaking, say: Say): void {
   for (const text of texts) say({ kind: "step", text });
 }
 
-/** @returns the run, with the site's own timers where it needs them @throws {Fault} what strangers send there */
-async function lookBefore(one: Undertaking, signal: AbortSignal, say: Say): Promise<CompiledRun> {
-  const { request, graph, first, registry, safety } = one;
-  const { usesMembershipInterval } = first.scenario;
-  if (!safety.isLive && !usesMembershipInterval) return first;
-  if (safety.isLive) say({ kind: "step", text: describeLook(first, safety.lookNs) });
-  const { look, seen } = await lookFor(safety.lookNs, one, signal, say);
-  if (safety.isLive && request.despite?.includes("traffic") !== true) refuseStrangeTraffic(look, seen);
-  if (!usesMembershipInterval) return first;
-  let intervalNs = siteMembershipIntervalNs(first, seen);
-  if (intervalNs === null && safety.secondLookNs > 0) {
-    const more = formatDurationNs(safety.secondLookNs);
-    say({ kind: "step", text: `No query was heard yet: listening for ${more} more` });
-    intervalNs = siteMembershipIntervalNs(first, (await lookFor(safety.secondLookNs, one, signal, say)).seen);
-  }
-  const { scenario } = readScenario(request, graph, intervalNs);
-  say({ kind: "step", text: sayInterval(intervalNs) });
-  return compileScenario(first.runId, scenario, graph, addresses(registry));
-}
-
-async function lookFor(
-  durationNs: number,
-  { first, registry, safety }: Undertaking,
-  signal: AbortSignal,
-  say: Say,
-): Promise<{ readonly look: CompiledRun; readonly seen: RunEvidence }> {
-  const connected = new Set(addresses(registry).keys());
-  const look = compileLook(first, { runId: newRunId(), durationNs, connected, isJoining: safety.isLive });
-  const seen = await conductRun(look, registry, signal, quietly(say));
-  if (signal.aborted) throw new Fault("RUN_CANCELLED", "The run was stopped before it began", "");
-  return { look, seen };
-}
-
 /** Goes up to the full rate. @returns the report of a run that was stopped on the way, null when all is well */
 async function climb(
   { graph, registry, safety }: Undertaking,
@@ -217,30 +168,4 @@ async function climb(
   if (!seen.isAborted) return null;
   say({ kind: "step", text: `Stopped before the full rate: ${seen.stopReason ?? "by the operator"}` });
   return { ...buildReport(accountOfRun(ramp, seen), graph), run: run.runId };
-}
-
-const sayInterval = (intervalNs: number | null): string =>
-  intervalNs === null
-    ? "No query was heard: memberships are taken to last 260 s, the default of RFC 3376 section 8.4"
-    : `By the querier's own figures a membership lasts ${(intervalNs / 1e9).toFixed(1)} s`;
-
-/** Beginning and seconds of a look or a ramp are no part of the run that a follower draws. */
-const quietly =
-  (say: Say): Say =>
-  (progress) => {
-    if (progress.kind !== "go" && progress.kind !== "second") say(progress);
-  };
-
-const newRunId = (): string => randomBytes(8).toString("hex");
-
-function addresses(registry: AgentRegistry): ReadonlyMap<string, AgentAddresses> {
-  return new Map(
-    registry.list().map(({ name, capabilities }) => [
-      name,
-      {
-        ipv4: capabilities.interface.ipv4,
-        ipv6: capabilities.interface.ipv6.filter((text) => parseIpAddress(text) !== null),
-      },
-    ]),
-  );
 }

@@ -28,6 +28,7 @@ export {
   parseMessage,
   ReportHeadSchema,
 } from "./control/control-messages.ts";
+export { sayGroupUse, type UseInTheWay, usesInTheWay } from "./control/group-use-words.ts";
 export { DEFAULT_GUARDS, type Guards, GuardsSchema } from "./control/guards-schema.ts";
 export {
   type AgentCapabilities,
@@ -56,6 +57,9 @@ export { completeReport, shortenReceipt, shortenReport } from "./control/report-
 export { type RunOutline, RunOutlineSchema, type RunProgress, RunProgressSchema } from "./control/run-progress.ts";
 export { type RunRequest, RunRequestSchema, type UserFile, UserFileSchema } from "./control/run-request.ts";
 export {
+  type GroupUse,
+  GroupUseSchema,
+  MOST_GROUP_USES,
   type WatchedStream,
   WatchedStreamSchema,
   type WatcherReport,
@@ -72,6 +76,7 @@ export {
 } from "./fault.ts";
 export { groupBy } from "./group-by.ts";
 export { type GroupLimits, type GroupRefusal, RESERVED_GROUPS_TEXT, refuseGroup } from "./group-guard.ts";
+export { type GroupKinship, groupKey, groupKinship, keptRangeOf } from "./group-kinship.ts";
 export { type GroupScope, groupScope } from "./group-scope.ts";
 export { parseInstantMs } from "./instant.ts";
 export {

@@ -1,4 +1,4 @@
-import type { WatchedStream, WatcherReport } from "@dyetrace/wire";
+import { type GroupUse, groupBy, MOST_GROUP_USES, type WatchedStream, type WatcherReport } from "@dyetrace/wire";
 import { mergeSequenceRanges, type SequenceRange } from "../membership/sequence-ranges.ts";
 
 /** Bounds of the report's schema. */
@@ -17,8 +17,18 @@ export function mergeWatcherReports(a: WatcherReport | null, b: WatcherReport | 
     streams: mergeStreams(a.streams, b.streams),
     membership: membership.slice(0, MOST_MESSAGES),
     unlistedMembership: a.unlistedMembership + b.unlistedMembership + Math.max(0, membership.length - MOST_MESSAGES),
+    ...(a.groupUse === undefined || b.groupUse === undefined ? {} : { groupUse: mergeUse(a.groupUse, b.groupUse) }),
     dropped: a.dropped + b.dropped,
   };
+}
+
+function mergeUse(a: readonly GroupUse[], b: readonly GroupUse[]): GroupUse[] {
+  const uses = groupBy([...a, ...b], ({ group, port, source }) => `${group} ${port} ${source}`);
+  return [...uses.values()]
+    .slice(0, MOST_GROUP_USES)
+    .flatMap(([first, ...more]) =>
+      first === undefined ? [] : [{ ...first, frames: more.reduce((sum, { frames }) => sum + frames, first.frames) }],
+    );
 }
 
 function mergeStreams(a: readonly WatchedStream[], b: readonly WatchedStream[]): readonly WatchedStream[] {

@@ -58,6 +58,8 @@ export const AgentTaskSchema = Type.Object({
   endNs: DurationNs,
   /** Interval of the receipts, normally 1 s. */
   intervalNs: Type.Number({ minimum: 1e8, maximum: 3600e9 }),
+  /** A look before a run: the watcher notes all that others send to the streams' groups and their kin, on whatever port. */
+  looksForUse: Type.Optional(Type.Boolean()),
   /** How long a source goes on without a word from its controller. */
   holdNs: Type.Number({ minimum: 1e9, maximum: 1e18 }),
 });

@@ -1,5 +1,5 @@
 import Type, { type Static } from "@dyetrace/schema";
-import { Count, Ns } from "../bounds.ts";
+import { Count, Ns, words } from "../bounds.ts";
 import type { DeepReadonly } from "../deep-readonly.ts";
 import { MembershipEventSchema } from "../membership/membership-message.ts";
 
@@ -25,6 +25,20 @@ export const WatchedStreamSchema = Type.Object({
 });
 export type WatchedStream = DeepReadonly<Static<typeof WatchedStreamSchema>>;
 
+/** Most uses of groups that one report lists. */
+export const MOST_GROUP_USES = 64;
+
+/** Frames that somebody else sends where a look before a run looks: to one of its groups, or to one that shares more with it. */
+export const GroupUseSchema = Type.Object({
+  /** As the frames have it: it may be another group than a stream's, see `groupKinship`. */
+  group: words(45),
+  /** UDP port; null where the frames are no UDP. */
+  port: Nullable(Type.Integer({ minimum: 0, maximum: 65_535 })),
+  source: words(45),
+  frames: Count,
+});
+export type GroupUse = DeepReadonly<Static<typeof GroupUseSchema>>;
+
 /** The watcher's part of an agent's interval report. An agent that can't watch reports null in its place. */
 export const WatcherReportSchema = Type.Object({
   /**
@@ -38,6 +52,8 @@ export const WatcherReportSchema = Type.Object({
   membership: Type.Array(MembershipEventSchema, { maxItems: 1024 }),
   /** Membership messages of this interval beyond what one report holds. */
   unlistedMembership: Count,
+  /** Only of a look before a run; absent from an agent that can't look so far. Beyond the bound, more are in use. */
+  groupUse: Type.Optional(Type.Array(GroupUseSchema, { maxItems: MOST_GROUP_USES })),
   /** Frames that the kernel could not hand over (PACKET_STATISTICS). Not 0: every count here is a lower bound. */
   dropped: Count,
 });
