@@ -8,6 +8,7 @@ export type AdviceCode =
   | "link-local-block"
   | "internetwork-control-block"
   | "local-scope"
+  | "audio-range"
   | "reserved-mac"
   | "shared-mac"
   | "shared-group"

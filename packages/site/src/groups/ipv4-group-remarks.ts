@@ -96,6 +96,22 @@ const RANGES: readonly Range[] = [
   range("235.0.0.0", "238.255.255.255", "warn", "reserved-block", "a reserved block", "RFC 5771 section 3"),
   range(
     "239.0.0.0",
+    "239.68.255.255",
+    "note",
+    "unassigned-scope",
+    "a scope left unassigned for growth; 239.192.0.0/14 is the organisation's own",
+    "RFC 2365 section 6.2",
+  ),
+  range(
+    "239.69.0.0",
+    "239.69.255.255",
+    "warn",
+    "audio-range",
+    "the range that devices for audio over IP take by default: choose another, as 239.192.0.0/14",
+    "common practice, no source",
+  ),
+  range(
+    "239.70.0.0",
     "239.191.255.255",
     "note",
     "unassigned-scope",

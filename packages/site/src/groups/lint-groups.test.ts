@@ -102,3 +102,12 @@ test("lintGroups: given flags that contradict each other, then it says which", (
 test("lintGroups: given text that is no address, then it throws", () => {
   expect(() => lintGroups([stream("239.195.10")])).toThrow(RangeError);
 });
+
+test("lintGroups: given a group of the range that audio devices take by default, then it is warned of", () => {
+  expect(lintGroups([stream("239.69.10.4")]).map(({ level, code }) => [level, code])).toEqual([
+    ["warn", "audio-range"],
+  ]);
+  for (const group of ["239.68.255.254", "239.70.1.1"]) {
+    expect(lintGroups([stream(group)]).map(({ level, code }) => [level, code])).toEqual([["note", "unassigned-scope"]]);
+  }
+});
