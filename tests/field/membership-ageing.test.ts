@@ -1,5 +1,7 @@
-import type { RunProgress } from "@dyetrace/wire";
+import { type RunProgress, type RunStory, RunStorySchema } from "@dyetrace/wire";
+import { Value } from "typebox/value";
 import { afterAll, beforeAll, expect, test } from "vitest";
+import { watchGroupTable } from "./support/group-table-watch.ts";
 import { MEMBERSHIP_PLAN } from "./support/membership-plan.ts";
 import { inBothFamilies, type PracticeBench, raiseBench, shippedScenario } from "./support/practice-bench.ts";
 import { accusations, figureIn, findingOf, receiptOf, tell, UNBROKEN } from "./support/report-look-up.ts";
@@ -22,6 +24,7 @@ afterAll(() => bench[Symbol.asyncDispose]());
 
 test("ageing: given queries that do not reach one listener, then it ages out when its membership runs out, and no neighbour does", async () => {
   const told: RunProgress[] = [];
+  await using table = await watchGroupTable(bench.site, "pier");
   const report = await bench.run(inBothFamilies(shippedScenario("ageing")), {
     parameters: { source: "tower", members: "[kiosk, stand, till-a]", hold: "membership-interval + 4s" },
     faults: ['drop-queries, on: "pier:1>kiosk:eth0"'],
@@ -38,6 +41,25 @@ test("ageing: given queries that do not reach one listener, then it ages out whe
   for (const stream of ["board-4", "board-6"]) {
     expect(receiptOf(report, stream, "kiosk").lost).toBeGreaterThan(50);
     for (const neighbour of ["stand", "till-a"]) expect(receiptOf(report, stream, neighbour)).toMatchObject(UNBROKEN);
+  }
+  const story = (await bench.client.get(`/api/runs/${report.run}/story`)) as RunStory;
+  expect(Value.Errors(RunStorySchema, story)).toEqual([]);
+  for (const group of ["239.195.10.4", "ff15::8000:4"]) {
+    const ends = (one: string): RunStory["timers"] =>
+      story.timers.filter(({ lane, group: of, end }) => lane === one && of === group && end === "ran-out");
+    const [end, ...more] = ends("kiosk");
+    expect(more).toEqual([]);
+    expect(end).toMatchObject({ kind: "membership", valueMs: MEMBERSHIP_S * 1000, source: "queries" });
+    for (const neighbour of ["stand", "till-a"]) expect(ends(neighbour)).toEqual([]);
+    expect(story.remarks).toContainEqual(expect.objectContaining({ kind: "ran-out", lane: "kiosk", group }));
+    // The kernel's own word: the moment at which its bridge took the port out of the table, and what it said was left.
+    const [deletedMs] = table.times("deleted", group, "p1");
+    const untilMs = (end?.toMs ?? 0) + Date.parse(report.startedAt);
+    expect(Math.abs(untilMs - (deletedMs ?? 0)), `${group} ${tell(report)}`).toBeLessThan(300);
+    const row = story.tables.find((one) => one.node === "pier" && one.towards === "kiosk" && one.group === group);
+    expect(row?.readings.length).toBeGreaterThan(10);
+    const [atMs, leftMs] = row?.readings.at(-1) ?? [0, 0];
+    expect(Math.abs(atMs + (leftMs ?? 0) - (end?.toMs ?? 0))).toBeLessThan(300);
   }
   // The hold came from the querier's own figures, and was counted down.
   expect(told).toContainEqual({ kind: "step", text: expect.stringContaining("a membership lasts 12.0 s") });

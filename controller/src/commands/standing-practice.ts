@@ -78,6 +78,14 @@ async function openPractice(setup: PracticeSetup, closers: Closers): Promise<Sta
         agentServer: site.managementServer,
         ...(setup.store === undefined ? {} : { store: setup.store }),
         isPractice: true,
+        switches: {
+          readTables: () => site.groupTables(),
+          timers: {
+            membershipMs: site.timers.membershipIntervalMs,
+            otherQuerierMs: site.timers.otherQuerierIntervalMs,
+            lastMemberQueries: site.timers.lastMemberQueries,
+          },
+        },
         ...(setup.safety === undefined ? {} : { safety: setup.safety }),
         ...(setup.plan === undefined ? {} : { plan: setup.plan }),
         log: pino({ level: "warn" }, pino.destination(2)),

@@ -47,7 +47,8 @@ export class LiveStories implements Disposable {
   begin(runId: string, startNs: number): void {
     if (this.#current?.runId !== runId) return;
     this.#current.startedAt = new Date(Date.now() + (startNs - monotonicNs()) / 1e6).toISOString();
-    if (this.#insight !== null) this.#current.tables = new TableWatch(this.#insight.readTables, startNs);
+    const groups = new Set(this.#current.outline.streams.map(({ group }) => group));
+    if (this.#insight !== null) this.#current.tables = new TableWatch(this.#insight.readTables, groups, startNs);
   }
 
   /** It is over: what its switches had in their tables. */

@@ -5,6 +5,8 @@ import { monotonicNs } from "../agents/monotonic-clock.ts";
 export interface TableEntry extends Omit<StoryTable, "readings" | "goneMs"> {
   /** Null: its entry has no timer. */
   readonly leftMs: number | null;
+  /** How long before the reading was over that was so. */
+  readonly agoMs: number;
 }
 /** @returns every switch's entries @throws where the site has gone */
 export type ReadTables = () => Promise<readonly TableEntry[]>;
@@ -25,6 +27,7 @@ interface OpenRow {
 /** Looks at the group tables of a practice site's switches while a run goes on. */
 export class TableWatch {
   readonly #read: ReadTables;
+  readonly #groups: ReadonlySet<string>;
   readonly #startNs: number;
   readonly #rows: OpenRow[] = [];
   readonly #standing = new Map<string, OpenRow>();
@@ -32,9 +35,10 @@ export class TableWatch {
   #looking: Promise<void> = Promise.resolve();
   #isStopped = false;
 
-  /** @param startNs the run's start on `monotonicNs` */
-  constructor(read: ReadTables, startNs: number) {
+  /** @param groups that are told of @param startNs the run's start on `monotonicNs` */
+  constructor(read: ReadTables, groups: ReadonlySet<string>, startNs: number) {
     this.#read = read;
+    this.#groups = groups;
     this.#startNs = startNs;
     this.#lookIn(0);
   }
@@ -73,16 +77,15 @@ export class TableWatch {
   }
 
   async #look(): Promise<void> {
-    const beganNs = monotonicNs();
     const entries = await this.#read();
-    const atMs = ((beganNs + monotonicNs()) / 2 - this.#startNs) / 1e6;
-    this.take(atMs, entries);
+    this.#take((monotonicNs() - this.#startNs) / 1e6, entries);
   }
 
-  /** Puts one look down. Pure but for what it keeps. */
-  take(atMs: number, entries: readonly TableEntry[]): void {
+  #take(nowMs: number, entries: readonly TableEntry[]): void {
     const gone = new Map(this.#standing);
-    for (const { leftMs, ...row } of entries) {
+    for (const { leftMs, agoMs, ...row } of entries) {
+      if (!this.#groups.has(row.group)) continue;
+      const atMs = nowMs - agoMs;
       const key = `${row.node} ${row.port} ${row.vlan} ${row.group}`;
       gone.delete(key);
       const standing = this.#standing.get(key);
@@ -97,7 +100,7 @@ export class TableWatch {
       }
     }
     for (const [key, row] of gone) {
-      row.goneMs = atMs;
+      row.goneMs = nowMs;
       this.#standing.delete(key);
     }
   }

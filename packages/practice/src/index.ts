@@ -14,6 +14,7 @@ export type { MulticastRouting } from "./layout/multicast-routing.ts";
 export { PRACTICE_TIMERS, type PracticeTimers } from "./layout/practice-timers.ts";
 export { execInPracticeSite } from "./site/exec-in-practice-site.ts";
 export { chooseStandingSite, findPracticeSites, type StandingSite } from "./site/find-practice-sites.ts";
+export type { GroupTableEntry } from "./site/group-tables.ts";
 export { type FaultPlay, playPracticeFaults } from "./site/play-practice-faults.ts";
 export type { PracticeAddress, PracticeSite, PracticeSiteOptions } from "./site/practice-site.ts";
 export { raisePracticeSite } from "./site/raise-practice-site.ts";

@@ -67,7 +67,7 @@ function intervalSeen(queries: readonly Said[]): number | null {
 const known = (own: TimerValue, siteMs: number | undefined): TimerValue =>
   own.source === "queries" || siteMs === undefined
     ? own
-    : { valueMs: siteMs, sum: "as the site's switches are set", source: "site" };
+    : { valueMs: siteMs, sum: "as the site was built", source: "site" };
 
 /** Robustness x query interval + query response interval: RFC 3376, section 8.4; RFC 3810, section 9.4. */
 export function membershipValue(queries: readonly Said[], atMs: number, site: SiteTimers | null): TimerValue {

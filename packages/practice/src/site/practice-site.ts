@@ -4,6 +4,7 @@ import type { PracticeFault } from "../faults/practice-fault.ts";
 import type { ExecOptions, ExecResult, PracticeProcess, SpawnOptions } from "../host/practice-process.ts";
 import type { MulticastRouting } from "../layout/multicast-routing.ts";
 import type { PracticeTimers } from "../layout/practice-timers.ts";
+import type { GroupTableEntry } from "./group-tables.ts";
 
 export interface PracticeSiteOptions {
   /** `memberships` unless said otherwise. */
@@ -42,6 +43,8 @@ export interface PracticeSite extends AsyncDisposable {
   lift(faults: readonly PracticeFault[]): Promise<void>;
   /** Waits until every snooping switch in the querier's earshot has heard a new general query and acts on it. */
   settled(signal?: AbortSignal): Promise<void>;
+  /** What its switches have in their group tables now, read from the kernel. */
+  groupTables(): Promise<readonly GroupTableEntry[]>;
   /** Resolves when the site is gone, with the reason if nobody closed it. */
   readonly closed: Promise<string | null>;
   close(): Promise<void>;

@@ -18,6 +18,7 @@ import { isForwarding, isSnooping } from "../layout/node-kinds.ts";
 import { layPracticeSite, type PracticeLayout } from "../layout/practice-layout.ts";
 import { PRACTICE_TIMERS, type PracticeTimers } from "../layout/practice-timers.ts";
 import { startRouters } from "../routing/start-routers.ts";
+import { type GroupTableEntry, readGroupTables } from "./group-tables.ts";
 import type { PracticeAddress, PracticeSite, PracticeSiteOptions } from "./practice-site.ts";
 
 /**
@@ -137,6 +138,10 @@ class RaisedSite implements PracticeSite {
 
   exec(node: string, argv: readonly string[], { stdin = "", env = {} }: ExecOptions = {}): Promise<ExecResult> {
     return this.#host.run(inside(this.#namespaceOf(node), argv), stdin, env);
+  }
+
+  groupTables(): Promise<readonly GroupTableEntry[]> {
+    return readGroupTables(this.#host, this.#layout);
   }
 
   inject(faults: readonly PracticeFault[]): Promise<void> {
