@@ -18,7 +18,11 @@ export function intersectRanges(a: readonly SequenceRange[], b: readonly Sequenc
   for (let left = a[i], right = b[j]; left !== undefined && right !== undefined; left = a[i], right = b[j]) {
     const first = Math.max(left[0], right[0]);
     const last = Math.min(left[1], right[1]);
-    if (first <= last) both.push([first, last]);
+    if (first <= last) {
+      // A range that lies within the other is taken as it is: that spares the making of most.
+      const inner = left[0] === first && left[1] === last ? left : right;
+      both.push(inner[0] === first && inner[1] === last ? inner : [first, last]);
+    }
     if (left[1] < right[1]) i += 1;
     else j += 1;
   }

@@ -35,15 +35,16 @@ const MARGIN_MS = 100;
 
 /** One trial for every stretch of equal payload size, since a size limit stops some sizes and not others. */
 export function streamTrials(facts: StreamFacts): StreamTrial[] {
+  const spans = new SpansSent(facts);
   return stretchesOfOneSize(facts).map(({ numbers, payloadBytes, marginMs }) => {
     const outcomes: ReceiptOutcome[] = [];
     for (const receipt of facts.receipts) {
-      const outcome = outcomeOf(facts, receipt, numbers, marginMs);
+      const outcome = outcomeOf(facts, receipt, numbers, marginMs, spans);
       if (outcome !== null) outcomes.push(outcome);
     }
     for (const { bystander, node } of facts.bystanders) {
       const bounds = boundsInside(bystander.ranges, numbers);
-      const good = bounds === null ? null : spanSent(facts, bounds[0], bounds[1]);
+      const good = bounds === null ? null : spans.of(bounds[0], bounds[1]);
       if (good !== null)
         outcomes.push({ leaf: node, good, bad: null, marginMs: 0, receipt: null, silentFromSeq: null });
     }
@@ -79,6 +80,7 @@ function outcomeOf(
   receipt: PlacedReceipt,
   stretch: SeqRange,
   marginMs: number,
+  spans: SpansSent,
 ): ReceiptOutcome | null {
   const { unknown = [] } = receipt.listener;
   const within: SeqRange = [Math.max(receipt.window[0], stretch[0]), Math.min(receipt.window[1], stretch[1])];
@@ -88,7 +90,7 @@ function outcomeOf(
   const leaf = receipt.node;
   if (receipt.listener.receivedPackets === 0 && (receipt.listener.nicFrames ?? 0) > 0) {
     // The frames came to its network card: the way is good, the host keeps them from the socket.
-    return { leaf, good: spanSent(facts, first, last), bad: null, marginMs, receipt, silentFromSeq: null };
+    return { leaf, good: spans.of(first, last), bad: null, marginMs, receipt, silentFromSeq: null };
   }
   const { unsent } = facts.stream;
   // What nobody can tell of proves neither that the way was good nor that it was not.
@@ -99,11 +101,11 @@ function outcomeOf(
   const [firstCame, lastCame] = [head === null ? first : head[1] + 1, tail === null ? last : tail[0] - 1];
   const silent = tail === null ? [] : subtractRanges([[Math.max(tail[0], first), last]], unknown);
   const silentFromSeq =
-    silent.length > 0 && isSilence(facts, receipt, silent, [first, last]) ? (silent[0]?.[0] ?? null) : null;
+    silent.length > 0 && isSilence(receipt, silent, [first, last], spans) ? (silent[0]?.[0] ?? null) : null;
   return {
     leaf,
-    good: firstCame <= lastCame ? spanSent(facts, firstCame, lastCame) : null,
-    bad: silentFromSeq === null ? null : spanSent(facts, silentFromSeq, last),
+    good: firstCame <= lastCame ? spans.of(firstCame, lastCame) : null,
+    bad: silentFromSeq === null ? null : spans.of(silentFromSeq, last),
     marginMs,
     receipt,
     silentFromSeq,
@@ -115,17 +117,17 @@ function outcomeOf(
  * @param silent numbers that surely did not come, from the last one backwards to the last that came; not empty
  */
 function isSilence(
-  facts: StreamFacts,
   { lost, listener }: PlacedReceipt,
   silent: readonly SeqRange[],
   [first, last]: SeqRange,
+  spans: SpansSent,
 ): boolean {
   const from = silent[0]?.[0] ?? last;
   const silentPackets = countRanges(silent);
   if (silentPackets < FEWEST_PACKETS) return false;
   if (from <= first) return true;
   if (silentPackets <= (listener.hostLostPackets ?? 0)) return false;
-  const span = spanSent(facts, from, last);
+  const span = spans.of(from, last);
   if (span === null || span.endMs - span.startMs < LEAST_SILENT_MS) return false;
   if (silentPackets >= SURELY_SILENT_PACKETS) return true;
   if (silentPackets < TIMES_EARLIER_GAP * longestGapWithin(lost, first, from - 1)) return false;
@@ -163,8 +165,23 @@ function boundsInside(ranges: readonly SeqRange[], [first, last]: SeqRange): Seq
   return [Math.max(first, lowest[0]), Math.min(last, highest[1])];
 }
 
-function spanSent({ stream }: StreamFacts, firstSeq: number, lastSeq: number): TimeSpan | null {
-  const startMs = sendTimeMs(stream, firstSeq);
-  const endMs = sendTimeMs(stream, lastSeq);
-  return startMs === null || endMs === null ? null : { startMs, endMs };
+/** When numbers of a stream were sent. Most listeners have the same first and last one, and share the answer. */
+class SpansSent {
+  readonly #stream: StreamFacts["stream"];
+  #first = Number.NaN;
+  #last = Number.NaN;
+  #span: TimeSpan | null = null;
+
+  constructor({ stream }: StreamFacts) {
+    this.#stream = stream;
+  }
+
+  of(firstSeq: number, lastSeq: number): TimeSpan | null {
+    if (firstSeq === this.#first && lastSeq === this.#last) return this.#span;
+    const startMs = sendTimeMs(this.#stream, firstSeq);
+    const endMs = sendTimeMs(this.#stream, lastSeq);
+    this.#span = startMs === null || endMs === null ? null : { startMs, endMs };
+    [this.#first, this.#last] = [firstSeq, lastSeq];
+    return this.#span;
+  }
 }

@@ -60,7 +60,10 @@ function mergedByTrunk(findings: readonly Finding[]): Finding[] {
 }
 
 function isLossy({ parts, isLast }: MeasuredChain, z: number): boolean {
-  return isSurelyOver(parts, isLast, z) || (parts.length > 1 && parts.some((part) => isSurelyOver([part], isLast, z)));
+  return (
+    isSurelyOver(parts, isLast, z) ||
+    (parts.length > 1 && parts.some((part) => isOver(part) && isSurelyOver([part], isLast, z)))
+  );
 }
 
 /**
@@ -69,11 +72,13 @@ function isLossy({ parts, isLast }: MeasuredChain, z: number): boolean {
  */
 function isSurelyOver(parts: readonly ChainLoss[], isLast: boolean, z: number): boolean {
   // The lower limit lies below the estimate.
-  if (parts.every(({ link }) => link.rawLossRatio <= LOSS_FLOOR)) return false;
-  const links = parts.map(({ link }) => (isLast ? { ...link, burstFactor: 1 } : link));
-  const width = links.some((link) => link.burstFactor > 1) ? studentQuantile(z, 19) : z;
-  return lossInterval(links, width).low > LOSS_FLOOR;
+  if (!parts.some(isOver)) return false;
+  const links = parts.map(({ link }) => link);
+  const width = !isLast && links.some((link) => link.burstFactor > 1) ? studentQuantile(z, 19) : z;
+  return lossInterval(links, width, isLast ? "not-counted" : "counted").low > LOSS_FLOOR;
 }
+
+const isOver = ({ link }: ChainLoss): boolean => link.rawLossRatio > LOSS_FLOOR;
 
 /** A longer chain's loss that shorter lossy chains within it account for needs no finding of its own. */
 function isExplained(chain: MeasuredChain, lossy: readonly MeasuredChain[]): boolean {

@@ -1,97 +1,110 @@
-import type { BranchSums } from "./branch-sums.ts";
-import { BLOCKS } from "./loss-tree.ts";
-
 /**
  * One logical link's loss, with everything that its variance depends on: the link itself, the branches below its lower
- * end and the branches beside it. All shares are conditional, so that the variance can be asked at any loss.
+ * end and the branches beside it. All shares are conditional, so that the variance can be asked at any loss. It stands in a
+ * row of numbers, without an object for each: a large run has more than 100,000 links.
  */
-export interface LinkEstimate {
+export class LinkEstimate {
+  readonly rows: Float64Array;
+  /** Where its row begins. */
+  readonly at: number;
+
+  constructor(rows: Float64Array, at: number) {
+    this.rows = rows;
+    this.at = at;
+  }
+
   /** 1 - A_k / A_parent as it comes out; below 0 where chance made it so. */
-  readonly rawLossRatio: number;
-  readonly packets: number;
+  get rawLossRatio(): number {
+    return this.rows[this.at + RAW_LOSS_RATIO] as number;
+  }
+
+  get packets(): number {
+    return this.rows[this.at + PACKETS] as number;
+  }
+
   /** Share of packets that reach the link's upper end. */
-  readonly passAbove: number;
-  /** Branches at the lower end; null for a listener. */
-  readonly below: BranchSums | null;
-  /** The other branches at the upper end; null where the link starts at the source, whose pass rate needs no estimate. */
-  readonly beside: BranchSums | null;
+  get passAbove(): number {
+    return this.rows[this.at + PASS_ABOVE] as number;
+  }
+
   /** Variance inflation because losses come in bursts, from 1. */
-  readonly burstFactor: number;
+  get burstFactor(): number {
+    return this.rows[this.at + BURST_FACTOR] as number;
+  }
 }
 
-/**
- * Variance of the loss ratio if the link's true loss were `lossRatio`, times the burst factor: the delta method on
- * ln alpha = ln A_k - ln A_parent (Caceres et al. 1999).
- */
-export function lossVariance(link: LinkEstimate, lossRatio: number): number {
-  const pass = 1 - lossRatio;
-  if (pass <= 0) return 0;
-  return (pass * pass * variancePerPacket(link, pass) * link.burstFactor) / link.packets;
-}
+/** Columns of a row. Of the branches' sums see `branch-sums.ts`; those of no branches are NaN. */
+export const COLUMNS = 11;
+export const RAW_LOSS_RATIO = 0;
+export const PACKETS = 1;
+export const PASS_ABOVE = 2;
+export const BURST_FACTOR = 3;
+/** The branches at the lower end; none for a listener. */
+export const BELOW = 4;
+/** The other branches at the upper end; none where the link starts at the source, whose pass rate needs no estimate. */
+export const BESIDE = 7;
+/** 1/A - 1 at the upper end. */
+export const MEET_ABOVE = 10;
 
 /**
- * n Var(ln alpha) for independent losses at this pass rate, in constant time. From the gradient of ln A,
+ * n Var(ln alpha) of every row, if the link's true pass rate were `pass` and losses independent: the delta method on
+ * ln alpha = ln A_k - ln A_parent (Caceres et al. 1999), in constant time for each. From the gradient of ln A,
  * 1/D for the node itself and -o_j/D for its branches with D = gamma - SUM gamma_j o_j, and
  * n Cov(gamma_i, gamma_j) = gamma_low (1 - gamma_high) one above the other, gamma_i gamma_j (1/A_a - 1) where they meet
  * at a. Hot path.
+ * @param from where the first row begins
+ * @param variances they go in here, from the beginning on, as many as it has places
  */
-export function variancePerPacket(link: LinkEstimate, pass: number): number {
-  const { passAbove, below, beside } = link;
-  const passOwn = passAbove * pass;
-  const seen = below === null ? 1 : 1 - below.allMiss;
-  const gammaOwn = passOwn * seen;
-  const slopeOwn = below === null ? passOwn : passOwn * (seen - below.onlyOne);
+export function writeVariances(rows: Float64Array, from: number, pass: number, variances: Float64Array): void {
+  for (let i = 0; i < variances.length; i++) {
+    const at = from + i * COLUMNS;
+    const passAbove = rows[at + PASS_ABOVE] as number;
+    const passOwn = passAbove * pass;
 
-  // The branches below, by their part of the gradient: SUM g gamma, and its variance.
-  const totalBelow = below === null ? 0 : (-passOwn * below.onlyOne) / slopeOwn;
-  const varianceBelow =
-    below === null
-      ? 0
-      : (passOwn * (below.squared - below.squaredBoth)) / (slopeOwn * slopeOwn) +
+    // The branches below, by their part of the gradient: SUM g gamma, and its variance.
+    const allMissBelow = rows[at + BELOW] as number;
+    let seen = 1;
+    let slopeOwn = passOwn;
+    let totalBelow = 0;
+    let varianceBelow = 0;
+    if (!Number.isNaN(allMissBelow)) {
+      const onlyOne = rows[at + BELOW + 1] as number;
+      seen = 1 - allMissBelow;
+      slopeOwn = passOwn * (seen - onlyOne);
+      totalBelow = (-passOwn * onlyOne) / slopeOwn;
+      varianceBelow =
+        (passOwn * (rows[at + BELOW + 2] as number)) / (slopeOwn * slopeOwn) +
         totalBelow * totalBelow * (1 / passOwn - 1);
+    }
+    const gammaOwn = passOwn * seen;
 
-  if (beside === null) {
-    const g = 1 / slopeOwn;
-    return varianceBelow + g * g * gammaOwn * (1 - gammaOwn) + 2 * totalBelow * g * (1 - gammaOwn);
+    const allMiss = rows[at + BESIDE] as number;
+    if (Number.isNaN(allMiss)) {
+      const g = 1 / slopeOwn;
+      variances[i] = varianceBelow + g * g * gammaOwn * (1 - gammaOwn) + 2 * totalBelow * g * (1 - gammaOwn);
+      continue;
+    }
+    const onlyOne = rows[at + BESIDE + 1] as number;
+    const ownShare = pass * seen;
+    const ownMiss = 1 - ownShare;
+    const gammaAbove = passAbove * (1 - ownMiss * allMiss);
+    const slopeAbove = passAbove * (1 - ownMiss * allMiss - ownShare * allMiss - ownMiss * onlyOne);
+    const gOwn = 1 / slopeOwn + allMiss / slopeAbove;
+    const gAbove = -1 / slopeAbove;
+    const meetAbove = rows[at + MEET_ABOVE] as number;
+    const scale = ownMiss / slopeAbove;
+    const totalBeside = scale * passAbove * onlyOne;
+    const varianceBeside =
+      scale * scale * passAbove * (rows[at + BESIDE + 2] as number) + totalBeside * totalBeside * meetAbove;
+    variances[i] =
+      varianceBelow +
+      varianceBeside +
+      gOwn * gOwn * gammaOwn * (1 - gammaOwn) +
+      gAbove * gAbove * gammaAbove * (1 - gammaAbove) +
+      2 * totalBelow * gOwn * (1 - gammaOwn) +
+      2 * totalBelow * gAbove * (1 - gammaAbove) +
+      2 * gOwn * gAbove * gammaOwn * (1 - gammaAbove) +
+      2 * totalBeside * gAbove * (1 - gammaAbove) +
+      2 * totalBeside * (gOwn * gammaOwn + totalBelow) * meetAbove;
   }
-
-  const ownShare = pass * seen;
-  const ownMiss = 1 - ownShare;
-  const gammaAbove = passAbove * (1 - ownMiss * beside.allMiss);
-  const slopeAbove = passAbove * (1 - ownMiss * beside.allMiss - ownShare * beside.allMiss - ownMiss * beside.onlyOne);
-  const gOwn = 1 / slopeOwn + beside.allMiss / slopeAbove;
-  const gAbove = -1 / slopeAbove;
-  const meetAbove = 1 / passAbove - 1;
-  const scale = ownMiss / slopeAbove;
-  const totalBeside = scale * passAbove * beside.onlyOne;
-  const varianceBeside =
-    scale * scale * passAbove * (beside.squared - beside.squaredBoth) + totalBeside * totalBeside * meetAbove;
-
-  return (
-    varianceBelow +
-    varianceBeside +
-    gOwn * gOwn * gammaOwn * (1 - gammaOwn) +
-    gAbove * gAbove * gammaAbove * (1 - gammaAbove) +
-    2 * totalBelow * gOwn * (1 - gammaOwn) +
-    2 * totalBelow * gAbove * (1 - gammaAbove) +
-    2 * gOwn * gAbove * gammaOwn * (1 - gammaAbove) +
-    2 * totalBeside * gAbove * (1 - gammaAbove) +
-    2 * totalBeside * (gOwn * gammaOwn + totalBelow) * meetAbove
-  );
-}
-
-/**
- * How much the spread over the blocks exceeds what independent losses would give. Under bursts the estimate stays
- * consistent while the plain interval is far too narrow. Hot path.
- * @param values the linearised estimate of ln alpha in every block
- * @param variance of ln alpha for independent losses
- */
-export function burstFactorOf(values: Float64Array, variance: number): number {
-  if (variance <= 0) return 1;
-  let sum = 0;
-  for (let i = 0; i < BLOCKS; i++) sum += values[i] as number;
-  const mean = sum / BLOCKS;
-  let spread = 0;
-  for (let i = 0; i < BLOCKS; i++) spread += ((values[i] as number) - mean) ** 2;
-  return Math.max(1, spread / (BLOCKS - 1) / BLOCKS / variance);
 }

@@ -1,4 +1,4 @@
-import { type LinkEstimate, lossVariance } from "./link-estimate.ts";
+import { BURST_FACTOR, COLUMNS, type LinkEstimate, PACKETS, RAW_LOSS_RATIO, writeVariances } from "./link-estimate.ts";
 
 /** A loss ratio with its interval; `rawLossRatio` may be below 0 by chance, `lossRatio` is not. */
 export interface LossInterval {
@@ -18,19 +18,25 @@ export const T_95_OF_20_BLOCKS = 2.093;
  * where most links live: with no loss at all the upper limit is width^2/n.
  * @param links the same segment in several streams, weighted by 1/variance (Bu et al. 2002); never pooled counts
  * @param width in standard deviations
+ * @param bursts `not-counted`: as if losses were independent
  */
-export function lossInterval(links: readonly LinkEstimate[], width: number): LossInterval {
-  let combined = combinedAt(links, LEAST_LOSS);
+export function lossInterval(
+  links: readonly LinkEstimate[],
+  width: number,
+  bursts: "counted" | "not-counted" = "counted",
+): LossInterval {
+  const weighed = new WeighedLinks(links, bursts === "counted");
+  let combined = weighed.at(LEAST_LOSS);
   let lossRatio = clamp(combined.mean);
   for (let round = 0; links.length > 1 && round < 20; round++) {
-    combined = combinedAt(links, lossRatio);
+    combined = weighed.at(lossRatio);
     const next = clamp(combined.mean);
     const isSettled = Math.abs(next - lossRatio) < 1e-12;
     lossRatio = next;
     if (isSettled) break;
   }
   const isInside = (l: number): boolean => {
-    const { mean, variance } = combinedAt(links, l);
+    const { mean, variance } = weighed.at(l);
     return (mean - l) ** 2 <= width * width * variance;
   };
   // No limit lies further out than a few of the widest steps; doubling finds it from nearby.
@@ -49,19 +55,43 @@ const LEAST_LOSS = 1e-9;
 /** Into 0 to 1, rounding residue taken for the 0 that it is. */
 const clamp = (ratio: number): number => (ratio < 1e-12 ? 0 : Math.min(1, ratio));
 
-/** Weighted estimate and its variance, if the true loss were `lossRatio`. Hot path. */
-function combinedAt(links: readonly LinkEstimate[], lossRatio: number): { mean: number; variance: number } {
-  const at = Math.max(lossRatio, LEAST_LOSS);
-  const [only] = links;
-  if (links.length === 1 && only !== undefined) return { mean: only.rawLossRatio, variance: lossVariance(only, at) };
-  let sum = 0;
-  let weights = 0;
-  for (const link of links) {
-    const weight = 1 / Math.max(lossVariance(link, at), Number.MIN_VALUE);
-    sum += weight * Math.max(-1, link.rawLossRatio);
-    weights += weight;
+/** The links' rows one after the other, as they are gone through some fifty times. */
+class WeighedLinks {
+  readonly #rows: Float64Array;
+  readonly #variances: Float64Array;
+
+  constructor(links: readonly LinkEstimate[], areBurstsCounted: boolean) {
+    this.#variances = new Float64Array(links.length);
+    this.#rows = new Float64Array(links.length * COLUMNS);
+    let to = 0;
+    for (const { rows, at } of links) {
+      for (let column = 0; column < COLUMNS; column++) this.#rows[to + column] = rows[at + column] as number;
+      if (!areBurstsCounted) this.#rows[to + BURST_FACTOR] = 1;
+      to += COLUMNS;
+    }
   }
-  return { mean: sum / weights, variance: 1 / weights };
+
+  /** Weighted estimate and its variance, burst factors included, if the true loss were `lossRatio`. Hot path. */
+  at(lossRatio: number): { readonly mean: number; readonly variance: number } {
+    const rows = this.#rows;
+    const variances = this.#variances;
+    const pass = 1 - Math.max(lossRatio, LEAST_LOSS);
+    if (pass > 0) writeVariances(rows, 0, pass, variances);
+    else variances.fill(0);
+    let sum = 0;
+    let weights = 0;
+    for (let i = 0; i < variances.length; i++) {
+      const at = i * COLUMNS;
+      const perPacket = pass * pass * (variances[i] as number) * (rows[at + BURST_FACTOR] as number);
+      const variance = perPacket / (rows[at + PACKETS] as number);
+      const rawLossRatio = rows[at + RAW_LOSS_RATIO] as number;
+      if (variances.length === 1) return { mean: rawLossRatio, variance };
+      const weight = 1 / Math.max(variance, Number.MIN_VALUE);
+      sum += weight * Math.max(-1, rawLossRatio);
+      weights += weight;
+    }
+    return { mean: sum / weights, variance: 1 / weights };
+  }
 }
 
 /** The last ratio inside, in the direction of `step`: doubled until outside, then halved in between. */

@@ -15,20 +15,25 @@ export interface MeasuredChain {
 
 /** Puts together what several streams say of the same chain. Chains without a segment are left out. */
 export function measuredChains(parts: readonly ChainLoss[]): MeasuredChain[] {
-  const byChain = new Map<string, ChainLoss[]>();
+  const byChain = new Map<string | number, Chain>();
   for (const part of parts) {
-    if (part.segments.length === 0) continue;
-    const key = `${part.segments.join(" ")} ${part.receipt === null ? "" : "end"}`;
+    const { segments } = part;
+    const [first] = segments;
+    if (first === undefined) continue;
+    const isLast = part.receipt !== null;
+    // Most are one segment long, and numbers are found sooner than strings.
+    const key = segments.length === 1 ? 2 * first + (isLast ? 1 : 0) : `${segments.join(" ")} ${isLast ? "end" : ""}`;
     const same = byChain.get(key);
-    if (same === undefined) byChain.set(key, [part]);
-    else same.push(part);
+    if (same === undefined) byChain.set(key, { segments, isLast, parts: [part] });
+    else same.parts.push(part);
   }
-  return [...byChain.values()].map((same) => ({
-    segments: same[0]?.segments ?? [],
-    parts: same,
-    interval: intervalOf(same),
-    isLast: same[0]?.receipt != null,
-  }));
+  return [...byChain.values()].map((chain) => ({ ...chain, interval: intervalOf(chain.parts) }));
+}
+
+interface Chain {
+  readonly segments: readonly number[];
+  readonly isLast: boolean;
+  readonly parts: ChainLoss[];
 }
 
 /** Below this the spread over the blocks is what independent losses give by chance. Our choice, no source. */

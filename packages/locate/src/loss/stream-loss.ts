@@ -2,22 +2,40 @@ import { countRanges, intersectRanges, mergeSequenceRanges, subtractRanges } fro
 import type { PlacedReceipt } from "../run/clean-receipt.ts";
 import type { SeqRange } from "../run/run-observations.ts";
 import type { StreamFacts } from "../run/stream-facts.ts";
-import type { SourceTree } from "../site/source-tree.ts";
-import { droppedBy, withoutHostDrops } from "./host-drops.ts";
-import type { LinkEstimate } from "./link-estimate.ts";
+import { droppedBy, takeOutHostDrops } from "./host-drops.ts";
+import { COLUMNS, LinkEstimate } from "./link-estimate.ts";
+import { type Heard, LogicalTree } from "./logical-tree.ts";
 import { estimateLoss } from "./loss-estimator.ts";
-import type { LossTree } from "./loss-tree.ts";
 
 /** Loss that one stream shows on a chain of segments with no branch in between. */
-export interface ChainLoss {
+export class ChainLoss {
   readonly facts: StreamFacts;
-  /** Segment numbers from the source downwards; empty for an agent on a node that itself has branches. */
-  readonly segments: readonly number[];
-  /** Set where the chain ends at a listener, whose own host is then part of it. */
-  readonly receipt: PlacedReceipt | null;
-  /** Listeners at or below the lower end. */
-  readonly hosts: readonly string[];
   readonly link: LinkEstimate;
+  readonly #tree: LogicalTree;
+  readonly #number: number;
+
+  /** @param number of the logical node at its lower end */
+  constructor(facts: StreamFacts, tree: LogicalTree, number: number, rows: Float64Array) {
+    this.facts = facts;
+    this.link = new LinkEstimate(rows, number * COLUMNS);
+    this.#tree = tree;
+    this.#number = number;
+  }
+
+  /** Segment numbers from the source downwards; empty for an agent on a node that itself has branches. */
+  get segments(): readonly number[] {
+    return this.#tree.segmentsOf(this.#number);
+  }
+
+  /** Set where the chain ends at a listener, whose own host is then part of it. */
+  get receipt(): PlacedReceipt | null {
+    return this.#tree.receipts[this.#number] ?? null;
+  }
+
+  /** Listeners at or below the lower end. */
+  get hosts(): readonly string[] {
+    return this.#tree.hostsOf(this.#number);
+  }
 }
 
 /** Which numbers and which listeners to look at. */
@@ -46,22 +64,22 @@ export function streamLoss(facts: StreamFacts, scope: LossScope): ChainLoss[] {
   const packets = countRanges(sent);
   if (packets < FEWEST_PACKETS) return [];
   const heard: Heard[] = [];
+  const runs = new LossRuns();
   for (const { receipt } of receipts) {
     const lost = lostOf(receipt, sent);
-    if (countRanges(lost) < packets) heard.push({ receipt, lost });
+    const lostPackets = lost === receipt.lost ? receipt.lostPackets : countRanges(lost);
+    if (lostPackets >= packets) continue;
+    heard.push({ receipt, lost });
+    runs.add(lost, lostPackets);
   }
   if (heard.length === 0) return [];
-  const logical = logicalTree(facts.tree, heard);
-  const tree = { parents: logical.parents, lostBy: logical.lostBy, sent };
-  const dropped = logical.ends.map((end) => (end?.receipt ? droppedBy(end.receipt.listener) : null));
-  const links = withoutHostDrops(estimateLoss(tree, runFactor(heard, packets)), logical.parents, dropped);
+  const tree = new LogicalTree(facts.tree, heard);
+  const { parents, lostBy } = tree;
+  const rows = estimateLoss({ parents, lostBy, sent }, runs.factor(heard.length * packets));
+  const dropped = tree.receipts.map((receipt) => (receipt === null ? null : droppedBy(receipt.listener)));
+  takeOutHostDrops(rows, parents, dropped);
   const chains: ChainLoss[] = [];
-  for (const [node, link] of links.entries()) {
-    const end = logical.ends[node];
-    if (link === null || end === undefined) continue;
-    const { segments, receipt, hosts } = end;
-    chains.push({ facts, segments, receipt, hosts, link });
-  }
+  for (let number = 1; number < parents.length; number++) chains.push(new ChainLoss(facts, tree, number, rows));
   return chains;
 }
 
@@ -70,17 +88,26 @@ export function streamLoss(facts: StreamFacts, scope: LossScope): ChainLoss[] {
  * independent losses of the same share would show. A link that lost nothing shows no bursts of its own, yet the next one
  * might last as long as those elsewhere.
  */
-function runFactor(heard: readonly Heard[], sentPackets: number): number {
-  let packets = 0;
-  let squares = 0;
-  for (const { lost } of heard) {
-    for (const [first, last] of lost) {
-      packets += last - first + 1;
-      squares += (last - first + 1) ** 2;
+class LossRuns {
+  #packets = 0;
+  #squares = 0;
+
+  /** Hot path. */
+  add(lost: readonly SeqRange[], packets: number): void {
+    this.#packets += packets;
+    // Where every run is of one packet, the squares are the packets.
+    if (lost.length === packets) {
+      this.#squares += packets;
+      return;
     }
+    for (const [first, last] of lost) this.#squares += (last - first + 1) ** 2;
   }
-  const lossRatio = packets / (heard.length * sentPackets);
-  return packets === 0 ? 1 : Math.max(1, (squares / packets) * ((1 - lossRatio) / (1 + lossRatio)));
+
+  /** @param packets that all listeners should have */
+  factor(packets: number): number {
+    const lossRatio = this.#packets / packets;
+    return this.#packets === 0 ? 1 : Math.max(1, (this.#squares / this.#packets) * ((1 - lossRatio) / (1 + lossRatio)));
+  }
 }
 
 /** A receipt's list lies within its window already; with no more cut away it is used as it is. */
@@ -136,68 +163,4 @@ function commonWindow(usable: readonly UsableReceipt[]): {
     receipts = withoutLatest.length >= withoutEarliest.length ? withoutLatest : withoutEarliest;
   }
   return { receipts, window: null };
-}
-
-interface LogicalTree extends Omit<LossTree, "sent"> {
-  readonly ends: readonly (Pick<ChainLoss, "segments" | "receipt" | "hosts"> | undefined)[];
-}
-
-interface Heard {
-  readonly receipt: PlacedReceipt;
-  readonly lost: readonly SeqRange[];
-}
-
-/** Merges every chain without a branch into one link. */
-function logicalTree(tree: SourceTree, heard: readonly Heard[]): LogicalTree {
-  const byNode = new Map(heard.map((one) => [one.receipt.node, one]));
-  const hostsBelow = new Map<number, string[]>();
-  const branches = new Map<number, number>();
-  for (let at = tree.order.length - 1; at >= 0; at--) {
-    const node = tree.order[at] as number;
-    const own = byNode.get(node);
-    const below = hostsBelow.get(node);
-    if (own === undefined && below === undefined) continue;
-    const hosts = below ?? [];
-    if (own !== undefined) hosts.unshift(own.receipt.listener.host);
-    hostsBelow.set(node, hosts);
-    branches.set(node, (branches.get(node) ?? 0) + (own === undefined ? 0 : 1));
-    const parent = tree.parent[node] ?? -1;
-    if (parent === -1) continue;
-    branches.set(parent, (branches.get(parent) ?? 0) + 1);
-    const together = hostsBelow.get(parent) ?? [];
-    hostsBelow.set(parent, together);
-    for (const host of hosts) together.push(host);
-  }
-
-  const parents: number[] = [0];
-  const lostBy: (readonly SeqRange[] | null)[] = [null];
-  const ends: LogicalTree["ends"][number][] = [undefined];
-  const addNode = (parent: number, lost: readonly SeqRange[] | null, end: LogicalTree["ends"][number]): number => {
-    parents.push(parent);
-    lostBy.push(lost);
-    ends.push(end);
-    return parents.length - 1;
-  };
-  // For every node on the tree: the logical node above it, and the segments since then.
-  const reached = new Map<number, { readonly logical: number; readonly segments: readonly number[] }>();
-  reached.set(tree.source, { logical: 0, segments: [] });
-  for (const node of tree.order) {
-    const hosts = hostsBelow.get(node);
-    const above = reached.get(tree.parent[node] ?? -1);
-    if (hosts === undefined || above === undefined) continue;
-    const segments = [...above.segments, tree.into[node] ?? -1];
-    const own = byNode.get(node);
-    if ((branches.get(node) ?? 0) > 1) {
-      const logical = addNode(above.logical, null, { segments, receipt: null, hosts });
-      if (own !== undefined) {
-        addNode(logical, own.lost, { segments: [], receipt: own.receipt, hosts: [own.receipt.listener.host] });
-      }
-      reached.set(node, { logical, segments: [] });
-    } else if (own !== undefined) {
-      addNode(above.logical, own.lost, { segments, receipt: own.receipt, hosts });
-    } else {
-      reached.set(node, { logical: above.logical, segments });
-    }
-  }
-  return { parents, lostBy, ends };
 }

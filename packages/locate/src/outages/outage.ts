@@ -83,7 +83,10 @@ function silencesOf(trials: readonly StreamTrial[]): Map<PlacedReceipt, SeqRange
 }
 
 function longGaps(facts: StreamFacts, receipt: PlacedReceipt): Gap[] {
-  const runs = receipt.lost.filter(([first, last]) => last - first + 1 >= LEAST_PACKETS_MORE);
+  const isRun = (range: SeqRange): boolean => range[1] - range[0] + 1 >= LEAST_PACKETS_MORE;
+  // Hot path: of a million gaps nearly all are short.
+  if (!receipt.lost.some(isRun)) return [];
+  const runs = receipt.lost.filter(isRun);
   const isLong = ([first, last]: SeqRange): boolean => {
     if (last - first + 1 < LEAST_PACKETS) return false;
     const [startMs, endMs] = [sendTimeMs(facts.stream, first), sendTimeMs(facts.stream, last)];

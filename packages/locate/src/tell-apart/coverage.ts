@@ -37,12 +37,18 @@ export function coverage(graph: SiteGraph, sources: readonly string[], listeners
   const sets = groupBy(places, ({ signature }) => signature);
   const untested = sets.get(NOTHING) ?? [];
   sets.delete(NOTHING);
-  tellSilencedInPart(site, pairSums, (number, signature) => {
-    // A fault of a part only counts where it looks like the fault of a whole place.
-    const set = sets.get(signature);
-    if (set === undefined || set.some((other) => other.number === number)) return;
+  const addPart = (set: Place[], number: number, signature: number): void => {
+    if (number === -1 || set.some((other) => other.number === number)) return;
     const name = site.segments[number]?.id ?? site.nodes[number - site.segments.length]?.name ?? "";
     set.push({ name, number, signature, pairs: set[0]?.pairs ?? null });
+  };
+  tellSilencedInPart(site, pairSums, (signature, one, other, third) => {
+    // A fault of a part only counts where it looks like the fault of a whole place.
+    const set = sets.get(signature);
+    if (set === undefined) return;
+    addPart(set, one, signature);
+    addPart(set, other, signature);
+    addPart(set, third, signature);
   });
   const classes = [...sets.values()];
   const ambiguous = classes.filter((set) => set.length > 1).sort((a, b) => b.length - a.length);
@@ -60,9 +66,8 @@ export function coverage(graph: SiteGraph, sources: readonly string[], listeners
   };
 }
 
-const numbersOf = (site: SiteIndex, names: readonly string[]): number[] => [
-  ...new Set(names.flatMap((name) => site.nodeNumber.get(name) ?? [])),
-];
+const numbersOf = (site: SiteIndex, names: readonly string[]): number[] =>
+  [...new Set(names)].flatMap((name) => site.nodeNumber.get(name) ?? []);
 
 /** One more listener beside any node: the largest set that it splits, and the node where it splits it best. */
 function bestNextAgent(

@@ -17,20 +17,30 @@ export interface Place {
 const MOST_PAIRS_KEPT = 4_000;
 
 /**
- * A set of pairs by two sums of scattered numbers: equal sets have equal sums, others differ but for a chance of 2^-53.
- * Sets that are added have no pair in common.
+ * Sets of pairs, each by two sums of scattered numbers: equal sets have equal sums, others differ but for a chance of
+ * 2^-53. Sets that are added have no pair in common.
  */
-class PairSet {
-  low = 0;
-  high = 0;
+class PairSets {
+  readonly #low: Uint32Array;
+  readonly #high: Uint32Array;
 
-  add(low: number, high: number): void {
-    this.low = (this.low + low) >>> 0;
-    this.high = (this.high + high) >>> 0;
+  constructor(count: number) {
+    this.#low = new Uint32Array(count);
+    this.#high = new Uint32Array(count);
   }
 
-  get signature(): number {
-    return signatureOf(this.low, this.high);
+  /** Hot path. @param set there may be none of this number, as there is no segment -1 */
+  add(set: number, low: number, high: number): void {
+    if (set < 0 || set >= this.#low.length) return;
+    this.#low[set] = (this.#low[set] as number) + low;
+    this.#high[set] = (this.#high[set] as number) + high;
+  }
+
+  /** Of the two sets together where a second is given. */
+  signature(set: number, other: number | null = null): number {
+    const low = (this.#low[set] ?? 0) + (other === null ? 0 : (this.#low[other] ?? 0));
+    const high = (this.#high[set] ?? 0) + (other === null ? 0 : (this.#high[other] ?? 0));
+    return signatureOf(low >>> 0, high >>> 0);
   }
 }
 
@@ -39,61 +49,64 @@ const signatureOf = (low: number, high: number): number => (high & 0x1f_ffff) * 
 
 /** Signature of the union of two sets of pairs, each ascending. */
 export function unionSignature(one: readonly number[], other: readonly number[]): number {
-  const union = new PairSet();
+  const union = new PairSets(1);
   for (let i = 0, j = 0; i < one.length || j < other.length; ) {
     const [a, b] = [one[i] ?? Number.POSITIVE_INFINITY, other[j] ?? Number.POSITIVE_INFINITY];
     const pair = Math.min(a, b);
-    union.add(scattered(pair, LOW), scattered(pair, HIGH));
+    union.add(0, scattered(pair, LOW), scattered(pair, HIGH));
     if (a === pair) i++;
     if (b === pair) j++;
   }
-  return union.signature;
+  return union.signature(0);
 }
 
 /** Signature of a place that silences nobody. */
-export const NOTHING: number = new PairSet().signature;
-
-const setsOf = (items: readonly unknown[]): PairSet[] => items.map(() => new PairSet());
+export const NOTHING: number = signatureOf(0, 0);
 
 /** Every segment and node with what it silences; once more where a part of it may fail alone. */
 export function silencedBy(site: SiteIndex, pairSums: readonly PairSums[]): Place[] {
-  const [segments, nodes] = [setsOf(site.segments), setsOf(site.nodes)];
-  const [sent, received] = [setsOf(site.nodes), setsOf(site.nodes)];
+  const [segments, nodes] = [new PairSets(site.segments.length), new PairSets(site.nodes.length)];
+  const [sent, received] = [new PairSets(site.nodes.length), new PairSets(site.nodes.length)];
   const listeners = pairSums.reduce((sum, { listening }) => sum + listening.size, 0);
   const pairs = listeners <= MOST_PAIRS_KEPT ? new Map<number, number[]>() : null;
   for (const sums of pairSums) {
     const { tree } = sums;
     const first = wholesByFirstStep(site, tree, sums);
     for (const node of tree.order) {
-      const [low, high] = [sums.low[node] ?? 0, sums.high[node] ?? 0];
+      const low = sums.low[node] ?? 0;
+      const high = sums.high[node] ?? 0;
       const segment = tree.into[node] ?? -1;
-      nodes[node]?.add(low, high);
-      segments[segment]?.add(low, high);
-      if (sums.needsReports(node)) segments[site.reverse[segment] ?? -1]?.add(low, high);
+      nodes.add(node, low, high);
+      segments.add(segment, low, high);
+      if (sums.needsReports(node)) segments.add(site.reverse[segment] ?? -1, low, high);
       const wholes = first.get(node);
-      for (const whole of wholes?.nodes ?? []) nodes[whole]?.add(low, high);
-      for (const whole of wholes?.segments ?? []) segments[whole]?.add(low, high);
-      if (node === tree.source) sent[node]?.add(low, high);
+      if (wholes !== undefined) {
+        for (const whole of wholes.nodes) nodes.add(whole, low, high);
+        for (const whole of wholes.segments) segments.add(whole, low, high);
+      }
+      if (node === tree.source) sent.add(node, low, high);
       else if (sums.listening.has(node))
-        received[node]?.add(scattered(sums.pair(node), LOW), scattered(sums.pair(node), HIGH));
+        received.add(node, scattered(sums.pair(node), LOW), scattered(sums.pair(node), HIGH));
     }
     if (pairs !== null) keepPairs(site, tree, sums, pairs);
   }
-  const place = (name: string, number: number, set = new PairSet(), key = number): Place => ({
+  const place = (name: string, number: number, signature: number, key = number): Place => ({
     name,
     number,
-    signature: set.signature,
+    signature,
     pairs: pairs === null ? null : (pairs.get(key) ?? []),
   });
   // A host that sends and listens may fail in one of its parts only.
   const parts = site.nodes.flatMap(({ name }, n) => {
-    const isBoth = sent[n]?.signature !== NOTHING && received[n]?.signature !== NOTHING;
+    const [ofSent, ofReceived] = [sent.signature(n), received.signature(n)];
     const number = site.segments.length + n;
-    return isBoth ? [place(name, number, sent[n], senderKey(n)), place(name, number, received[n], receiverKey(n))] : [];
+    return ofSent === NOTHING || ofReceived === NOTHING
+      ? []
+      : [place(name, number, ofSent, senderKey(n)), place(name, number, ofReceived, receiverKey(n))];
   });
   return [
-    ...site.segments.map(({ id }, n) => place(id, n, segments[n])),
-    ...site.nodes.map(({ name }, n) => place(name, site.segments.length + n, nodes[n])),
+    ...site.segments.map(({ id }, n) => place(id, n, segments.signature(n))),
+    ...site.nodes.map(({ name }, n) => place(name, site.segments.length + n, nodes.signature(n))),
     ...parts,
   ];
 }
@@ -101,39 +114,34 @@ export function silencedBy(site: SiteIndex, pairSums: readonly PairSums[]): Plac
 /**
  * What looks like less than a whole place: only the data or only the reports on a segment, both directions' data (a cut
  * cable), and one group of any of them. For finding out which other places such a fault could be taken for.
- * @param tell called with the place's number and the signature, for some places more than once
+ * @param tell called with a signature and the numbers of places that have it (-1: none), for some more than once
  */
 export function tellSilencedInPart(
   site: SiteIndex,
   pairSums: readonly PairSums[],
-  tell: (number: number, signature: number) => void,
+  tell: (signature: number, one: number, other: number, third: number) => void,
 ): void {
-  const [data, reports] = [setsOf(site.segments), setsOf(site.segments)];
+  const [data, reports] = [new PairSets(site.segments.length), new PairSets(site.segments.length)];
   for (const sums of pairSums) {
     const { tree } = sums;
     for (const node of tree.order) {
-      const [low, high] = [sums.low[node] ?? 0, sums.high[node] ?? 0];
+      const low = sums.low[node] ?? 0;
+      const high = sums.high[node] ?? 0;
       if (low === 0 && high === 0) continue;
       const segment = tree.into[node] ?? -1;
       const reverse = sums.needsReports(node) ? (site.reverse[segment] ?? -1) : -1;
-      data[segment]?.add(low, high);
-      reports[reverse]?.add(low, high);
-      if (pairSums.length === 1) continue;
-      const signature = signatureOf(low, high);
-      if (segment >= 0) tell(segment, signature);
-      if (reverse >= 0) tell(reverse, signature);
-      tell(site.segments.length + node, signature);
+      data.add(segment, low, high);
+      reports.add(reverse, low, high);
+      if (pairSums.length > 1) tell(signatureOf(low, high), segment, reverse, site.segments.length + node);
     }
   }
   for (const number of site.segments.keys()) {
-    const [one, other] = [data[number], data[site.reverse[number] ?? -1]];
-    const cable = new PairSet();
-    if (one !== undefined && other !== undefined && one.signature !== NOTHING && other.signature !== NOTHING) {
-      cable.add(one.low, one.high);
-      cable.add(other.low, other.high);
-    }
-    for (const set of [one, reports[number], cable]) {
-      if (set !== undefined && set.signature !== NOTHING) tell(number, set.signature);
+    const reverse = site.reverse[number] ?? -1;
+    const own = data.signature(number);
+    const isCable = own !== NOTHING && data.signature(reverse) !== NOTHING;
+    const cable = isCable ? data.signature(number, reverse) : NOTHING;
+    for (const signature of [own, reports.signature(number), cable]) {
+      if (signature !== NOTHING) tell(signature, number, -1, -1);
     }
   }
 }
