@@ -6,6 +6,7 @@ import { registerEnrol } from "./control/register-enrol.ts";
 import { registerPin } from "./control/register-pin.ts";
 import { registerRun } from "./control/register-run.ts";
 import { registerStop } from "./control/register-stop.ts";
+import { registerAir } from "./standalone/air/register-air.ts";
 import { registerCheck } from "./standalone/register-check.ts";
 import { registerListen } from "./standalone/register-listen.ts";
 import { registerSend } from "./standalone/register-send.ts";
@@ -39,6 +40,7 @@ export async function runAgentProgram(argv: readonly string[]): Promise<void> {
   registerSend(program);
   registerListen(program);
   registerCheck(program);
+  registerAir(program);
   try {
     await program.parseAsync([...argv], { from: "user" });
   } catch (error) {

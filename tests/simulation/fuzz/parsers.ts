@@ -21,6 +21,7 @@ import { compileScenario } from "../../../controller/src/plan/compile-scenario.t
 import { helloOf } from "../../faults/stranger.ts";
 import type { Random } from "../seeded-random.ts";
 import { simulateEvidence } from "../simulate-evidence.ts";
+import { AIR_PARSERS } from "./air-parsers.ts";
 import { mutateJson, mutateText } from "./mutate.ts";
 import { PACKET_PARSERS } from "./packet-parsers.ts";
 import type { Parser } from "./parser.ts";
@@ -31,7 +32,7 @@ const PLAN = `site: Quillfen
 nodes:
   core: { kind: switch, querier: true }
   pier: { kind: switch }
-  loft-ap: { kind: access-point }
+  loft-ap: { kind: access-point, bssid: 02:00:5e:10:00:01, radio: { band: 5 GHz, multicast-rate: 12 Mbit/s, standard: ac, mcs: 7 } }
   tower: { kind: host }
   kiosk: { kind: host }
   phone: { kind: host }
@@ -156,6 +157,7 @@ export const PARSERS: readonly Parser[] = [
     make: (random) => mutateText(FAULTS, random),
     take: (made) => void loadPracticeFaults(made as string, "faults.yaml", graph),
   },
+  ...AIR_PARSERS,
   ...PACKET_PARSERS,
   ...WORD_PARSERS,
   {
