@@ -1,6 +1,7 @@
 import { describeFault, Fault } from "@dyetrace/wire";
 import { Command, CommanderError } from "commander";
 import { VERSION } from "./about/version.ts";
+import { registerAgents } from "./commands/agents.ts";
 import { EXIT, EXIT_USAGE } from "./commands/arguments/exit-codes.ts";
 import { registerAudit } from "./commands/audit.ts";
 import { registerCompare } from "./commands/compare.ts";
@@ -17,6 +18,7 @@ import { registerScenarios } from "./commands/scenarios.ts";
 import { registerSignInCommand } from "./commands/sign-in.ts";
 import { registerStop } from "./commands/stop.ts";
 import { registerStory } from "./commands/story.ts";
+import { registerToken } from "./commands/token.ts";
 
 /** The `dyetrace` program. Sets the exit code; a mistake of the user's ends in one sentence and exit code 2. */
 export async function runProgram(argv: readonly string[]): Promise<void> {
@@ -28,6 +30,8 @@ export async function runProgram(argv: readonly string[]): Promise<void> {
     .showHelpAfterError("Add --help to see what this command takes.");
   registerController(program);
   registerOperator(program);
+  registerToken(program);
+  registerAgents(program);
   registerAudit(program);
   registerSignInCommand(program);
   registerRun(program);

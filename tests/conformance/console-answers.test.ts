@@ -264,6 +264,10 @@ test("console API: given every route of it, then what it answers is what it decl
   await ask("GET", `${doors}/api/enrolled`, undefined, anna);
   await ask("POST", `${doors}/api/enrolled/rotate`, {}, anna);
   await ask("DELETE", `${doors}/api/enrolled/kiosk`, undefined, anna);
+  const order = { name: "prometheus", scope: "view", lastsS: 3600 };
+  const made = await ask<{ token: string }>("POST", `${doors}/api/tokens`, order, anna);
+  await ask("GET", `${doors}/api/tokens`, undefined, { authorization: `Bearer ${made.token}` }); // with a last use
+  await ask("DELETE", `${doors}/api/tokens/prometheus`, undefined, anna);
   await ask("GET", `${doors}/api/audit`, undefined, anna);
   const check = await ask<{ breaks: unknown }>("GET", `${doors}/api/audit/check`, undefined, anna);
   expect(check).toMatchObject({ firstNumber: 1, breaks: [] });

@@ -43,8 +43,25 @@ const AccessFileSchema = Type.Object({
       by: Type.String({ maxLength: 64 }),
     }),
   ),
+  /** Earlier versions had none. */
+  tokens: Type.Optional(
+    Type.Array(
+      Type.Object({
+        ...Credential,
+        name: Type.String({ pattern: OPERATOR_NAME }),
+        scope: RoleSchema,
+        since: Instant,
+        until: Type.Union([Instant, Type.Null()]),
+        by: Type.String({ maxLength: 200 }),
+        operator: Type.Union([
+          Type.Object({ name: Type.String({ pattern: OPERATOR_NAME }), since: Instant }),
+          Type.Null(),
+        ]),
+      }),
+    ),
+  ),
 });
-const NOTHING: AccessRecords = { operators: [], agents: [], enrolKeys: [] };
+const NOTHING: AccessRecords = { operators: [], agents: [], enrolKeys: [], tokens: [] };
 
 /**
  * Who may do what, kept in one file of the data folder, which its owner alone may read. A command on the same machine may
@@ -134,8 +151,8 @@ function read(file: string): AccessRecords {
   } catch (cause) {
     throw new Fault("ACCESS_INVALID", `Cannot read who may do what from ${file}: ${String(cause)}`, MEND, { cause });
   }
-  const { operators, agents, enrolKeys } = parseAs(AccessFileSchema, data, "ACCESS_INVALID", file);
-  return { operators, agents, enrolKeys };
+  const { operators, agents, enrolKeys, tokens = [] } = parseAs(AccessFileSchema, data, "ACCESS_INVALID", file);
+  return { operators, agents, enrolKeys, tokens };
 }
 
 const MEND = "Put it back from a backup, or remove it and enrol agents and operators anew";

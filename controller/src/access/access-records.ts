@@ -10,7 +10,7 @@ export interface OperatorRecord {
   readonly role: Role;
   /** As `hashPassword` made it. */
   readonly password: string;
-  /** ISO 8601, like every instant here. */
+  /** ISO 8601, like every instant here. Another password or role leaves it; who is removed and added again has another. */
   readonly since: string;
 }
 
@@ -47,9 +47,26 @@ export interface EnrolKeyRecord {
   readonly by: string;
 }
 
+/** A token of a program. */
+export interface TokenRecord {
+  readonly id: string;
+  /** As `hashSecret` made it. */
+  readonly secret: string;
+  readonly name: string;
+  readonly scope: Role;
+  readonly since: string;
+  /** Null: until it is removed. */
+  readonly until: string | null;
+  /** Who made it. */
+  readonly by: string;
+  /** The operator's record with which it goes; null: it stays until it is removed. */
+  readonly operator: { readonly name: string; readonly since: string } | null;
+}
+
 /** Everything about who may do what, without a single secret in clear. */
 export interface AccessRecords {
   readonly operators: readonly OperatorRecord[];
   readonly agents: readonly AgentRecord[];
   readonly enrolKeys: readonly EnrolKeyRecord[];
+  readonly tokens: readonly TokenRecord[];
 }

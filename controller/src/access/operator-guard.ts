@@ -2,14 +2,23 @@ import type { Socket } from "node:net";
 import { Fault } from "@dyetrace/wire";
 import type { Role } from "@dyetrace/wire/console/console-session";
 import type { FastifyInstance, FastifyRequest } from "fastify";
+import { isLoopbackName } from "../about/loopback.ts";
+import { type AuditLog, NOBODY } from "../audit/audit-log.ts";
 import type { AccessBook } from "./access-book.ts";
+import { networkOfAddress } from "./network-of.ts";
 import type { OperatorSessions } from "./operator-sessions.ts";
-import { sessionSecrets } from "./session-cookie.ts";
+import { OperatorTokens } from "./operator-tokens.ts";
+import { type SessionSecret, sessionSecrets } from "./session-cookie.ts";
+import { MOST_TRIES } from "./sign-in-turns.ts";
+import type { TokenUses } from "./token-uses.ts";
 
 /** Who asks. On a controller that answers on loopback alone nobody signs in and everybody may operate. */
 export interface Operator {
+  /** Of a token `token NAME`, which no operator can be called. */
   readonly name: string;
   readonly role: Role;
+  /** A program with a token, not somebody who signed in. */
+  readonly isToken: boolean;
 }
 
 declare module "fastify" {
@@ -20,15 +29,20 @@ declare module "fastify" {
   interface FastifyContextConfig {
     /** Who may use this route; by default whoever may view for reading, whoever may operate for the rest. */
     readonly needs?: Role | "nobody";
+    /** No token opens it, whatever its scope. */
+    readonly isForPeople?: boolean;
   }
 }
 
 export interface GuardSetup {
   readonly book: AccessBook;
   readonly sessions: OperatorSessions;
+  readonly tokens: OperatorTokens;
+  readonly uses: TokenUses;
+  readonly audit: Pick<AuditLog, "note" | "refuse" | "count">;
   /** Nobody signs in: only programs on this machine can ask. */
   readonly isOpen: boolean;
-  /** Told of each connection that shows an operator's session. */
+  /** Told of each connection that shows an operator's session or a token. */
   readonly onKnown: (socket: Socket, name: string) => void;
 }
 
@@ -37,13 +51,18 @@ export interface GuardSetup {
  * looked at: it keeps a second secret in a cookie of its own, where the session already has the token to compare with.
  */
 const FORM_TOKEN_HEADER = "x-dyetrace-form";
-const THIS_MACHINE: Operator = { name: "this machine", role: "operate" };
-/** A stream that is open when its operator loses the right to it is cut within this time. */
-const LOOK_AGAIN_MS = 2000;
+const THIS_MACHINE: Operator = { name: "this machine", role: "operate", isToken: false };
+/** A stream that is open when its operator or token loses the right to it is cut within this time. */
+const LOOK_AGAIN_MS = 500;
 
-/** Asks every request for its right, before its body is read. @throws {Fault} NOT_SIGNED_IN, NOT_ALLOWED, in the hook */
+/** Asks every request for its right, before its body is read. @throws {Fault} NOT_SIGNED_IN, NOT_ALLOWED, TOO_MANY, in the hook */
 export function guardRoutes(app: FastifyInstance, setup: GuardSetup): void {
-  const open = new Map<FastifyRequest, { readonly secret: string | null; readonly cut: () => void }>();
+  const open = new Map<FastifyRequest, { readonly secret: string; readonly cut: () => void }>();
+  const brake = app.createRateLimit({
+    max: MOST_TRIES,
+    timeWindow: "1 minute",
+    keyGenerator: ({ ip }) => networkOfAddress(ip),
+  });
   app.decorateRequest("operator", null);
   app.addHook("onRequest", async (request, reply) => {
     refuseStrangePages(request, setup.isOpen);
@@ -55,36 +74,85 @@ export function guardRoutes(app: FastifyInstance, setup: GuardSetup): void {
     const [secret = null] = sessionSecrets(request);
     const found = secret === null ? null : whoIs(secret.text, setup);
     request.operator = found?.operator ?? null;
-    if (found !== null) setup.onKnown(request.raw.socket, found.operator.name);
-    if (need === "nobody") return;
-    if (found === null || secret === null) {
-      throw new Fault("NOT_SIGNED_IN", "Nobody has signed in", "Sign in on the console, or with `dyetrace sign-in`");
+    if (found !== null) {
+      setup.onKnown(request.raw.socket, found.operator.name);
+      noteUse(request, found, setup);
     }
+    if (found === null && secret !== null && !secret.isCookie) {
+      noteRefusal(request, secret.text, setup);
+      // Whoever has the right token is never counted, so a guesser behind the same router keeps nobody out.
+      const { isAllowed, ...state } = await brake(request);
+      if (!isAllowed && "isExceeded" in state && state.isExceeded) {
+        throw new Fault("TOO_MANY", "Too many wrong tokens from this network", `Try again in ${state.ttlInSeconds} s`);
+      }
+    }
+    if (need === "nobody") return;
+    if (found === null || secret === null) throw notSignedIn(secret, setup);
     if (secret.isCookie && isChange(request) && request.headers[FORM_TOKEN_HEADER] !== found.formToken) {
       throw new Fault("NOT_ALLOWED", "This change did not come from the console's own page", "Load the page again");
     }
     if (need === "operate" && found.operator.role !== "operate") {
       throw new Fault("NOT_ALLOWED", `${found.operator.name} may look, not operate`, "Ask someone who may");
     }
+    if (found.operator.isToken && request.routeOptions.config?.isForPeople === true) {
+      throw new Fault("NOT_ALLOWED", "No token may make or remove tokens", "Sign in as an operator for that");
+    }
     open.set(request, { secret: secret.text, cut: () => reply.raw.destroy() });
   });
   app.addHook("onResponse", async (request) => void open.delete(request));
   app.addHook("onRequestAbort", async (request) => void open.delete(request));
   const looking = setInterval(() => {
-    for (const { secret, cut } of open.values()) if (secret !== null && whoIs(secret, setup) === null) cut();
+    for (const { secret, cut } of open.values()) if (whoIs(secret, setup) === null) cut();
   }, LOOK_AGAIN_MS);
   looking.unref();
   app.addHook("onClose", async () => clearInterval(looking));
 }
 
-function whoIs(
-  secret: string,
-  { book, sessions }: GuardSetup,
-): { readonly operator: Operator; readonly formToken: string } | null {
+interface Found {
+  readonly operator: Operator;
+  /** Null: of a token, which no browser sends by itself. */
+  readonly formToken: string | null;
+  /** Null: it is a session. */
+  readonly tokenId: string | null;
+}
+
+function whoIs(secret: string, { book, sessions, tokens }: GuardSetup): Found | null {
+  if (OperatorTokens.hasForm(secret)) {
+    const answer = tokens.find(secret, Date.now());
+    if (answer.kind !== "good") return null;
+    const operator = { name: `token ${answer.name}`, role: answer.role, isToken: true };
+    return { operator, formToken: null, tokenId: answer.id };
+  }
   const found = sessions.find(secret, book.records.operators, Date.now());
   if (found === null) return null;
   const { name, role } = found.operator;
-  return { operator: { name, role }, formToken: found.formToken };
+  return { operator: { name, role, isToken: false }, formToken: found.formToken, tokenId: null };
+}
+
+function noteUse({ ip }: FastifyRequest, { operator, tokenId }: Found, { uses, audit }: GuardSetup): void {
+  if (tokenId === null || !uses.note(tokenId, ip, Date.now())) return;
+  audit.count("token-first-used");
+  audit.note(operator.name, ip, "was used for the first time");
+}
+
+/** Whose token it was stands there only where its secret was right. */
+function noteRefusal({ ip }: FastifyRequest, secret: string, { tokens, audit }: GuardSetup): void {
+  const answer = tokens.find(secret, Date.now());
+  audit.count("token-refused");
+  if (answer.kind === "ended") audit.refuse(`token ${answer.name}`, ip, "was refused: its time is over");
+  else audit.refuse(NOBODY, ip, "was refused with a token that opens nothing");
+}
+
+function notSignedIn(secret: SessionSecret | null, { tokens }: GuardSetup): Fault {
+  if (secret === null || secret.isCookie || !OperatorTokens.hasForm(secret.text)) {
+    return new Fault("NOT_SIGNED_IN", "Nobody has signed in", "Sign in on the console, or with `dyetrace sign-in`");
+  }
+  const answer = tokens.find(secret.text, Date.now());
+  const message =
+    answer.kind === "ended"
+      ? `The time of the token ${answer.name} is over`
+      : "This token is not known, or was removed";
+  return new Fault("NOT_SIGNED_IN", message, "Make another one with `dyetrace token add`, or on the console");
 }
 
 /** By the route as it was registered: no spelling of a path gets round it. */
@@ -118,9 +186,3 @@ function refuseStrangePages(request: FastifyRequest, isOpen: boolean): void {
 }
 
 const hostOf = (origin: string): string | null => (URL.canParse(origin) ? new URL(origin).host : null);
-
-export const isLoopbackAddress = (address: string): boolean =>
-  address === "::1" || address.startsWith("127.") || address.startsWith("::ffff:127.");
-
-export const isLoopbackName = (name: string): boolean =>
-  name === "localhost" || name === "[::1]" || name === "::1" || /^127(\.\d{1,3}){3}$/.test(name);

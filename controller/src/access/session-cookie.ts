@@ -21,13 +21,13 @@ export interface SessionSecret {
   readonly isCookie: boolean;
 }
 
-/** What a request says to be signed in: a command sends a bearer token (RFC 6750), which counts first, a browser a cookie. */
+/** What a request says to be signed in: a program sends a bearer token (RFC 6750), which counts first, a browser a cookie. */
 export function sessionSecrets({
   headers,
   cookies,
   protocol,
 }: Pick<FastifyRequest, "headers" | "cookies" | "protocol">): readonly SessionSecret[] {
-  const bearer = /^Bearer ([A-Za-z0-9_-]+)$/.exec(headers.authorization ?? "")?.[1];
+  const bearer = /^Bearer +([A-Za-z0-9_-]{1,256})$/i.exec(headers.authorization ?? "")?.[1];
   const cookie = cookies[cookieName(protocol === "https")];
   return [
     ...(bearer === undefined ? [] : [{ text: bearer, isCookie: false }]),

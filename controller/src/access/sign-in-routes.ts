@@ -15,7 +15,7 @@ import { networkOfAddress } from "./network-of.ts";
 import type { OperatorSessions } from "./operator-sessions.ts";
 import { isPassword } from "./password.ts";
 import { giveSessionCookie, sessionSecrets, takeSessionCookie } from "./session-cookie.ts";
-import { SignInTurns } from "./sign-in-turns.ts";
+import { MOST_TRIES, SignInTurns } from "./sign-in-turns.ts";
 
 export interface SignInSetup {
   readonly book: AccessBook;
@@ -29,9 +29,6 @@ const SignInSchema = Type.Object(
   { name: Type.String({ maxLength: 63 }), password: Type.String({ maxLength: 512 }) },
   { additionalProperties: false },
 );
-
-/** Tries of one network, or of one device that is known, in a minute; whoever guesses needs years for a poor password. */
-const MOST_TRIES = 10;
 
 /** `GET /api/session`, `POST /api/sign-in`, `POST /api/sign-out`. */
 export function registerSignIn(app: FastifyInstance, setup: SignInSetup): void {
@@ -47,10 +44,11 @@ export function registerSignIn(app: FastifyInstance, setup: SignInSetup): void {
     (request): ConsoleSession => {
       const [secret] = sessionSecrets(request);
       const session = secret === undefined ? null : sessions.find(secret.text, book.records.operators, Date.now());
+      const { operator } = request;
       return {
         isOpen,
-        operator: request.operator,
-        formToken: request.operator === null ? null : (session?.formToken ?? null),
+        operator: operator === null ? null : { name: operator.name, role: operator.role },
+        formToken: operator === null ? null : (session?.formToken ?? null),
         hasOperators: isOpen || book.records.operators.length > 0,
       };
     },

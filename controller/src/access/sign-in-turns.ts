@@ -1,5 +1,11 @@
 import { Fault } from "@dyetrace/wire";
 
+/**
+ * Tries of one network, or of one device that is known, in a minute, at passwords and again at tokens: whoever guesses needs years
+ * for a poor password.
+ */
+export const MOST_TRIES = 10;
+
 /** Passwords that are worked out at the same time: each takes a processor and 32 MB for a while. */
 const MOST_AT_ONCE = 2;
 /** Of these, for whoever has never signed in from there: the rest is kept for those who have. */

@@ -15,6 +15,10 @@ const SECURITY_EVENTS = [
   "agent-refused",
   "credential-renewed",
   "replaced-credential-shown",
+  "token-added",
+  "token-removed",
+  "token-first-used",
+  "token-refused",
   "connection-dropped",
 ] as const;
 export type SecurityEvent = (typeof SECURITY_EVENTS)[number];

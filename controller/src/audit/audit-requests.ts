@@ -29,6 +29,7 @@ interface Files {
   readonly startAt?: unknown;
   readonly despite?: unknown;
   readonly name?: unknown;
+  readonly scope?: unknown;
 }
 
 /** @returns null for what changes nothing, and for sign-ins, which have entries of their own */
@@ -61,6 +62,10 @@ function describe(route: string, request: FastifyRequest, payload: string): stri
       return `ordered another credential for ${body.name === undefined ? "all agents" : short(body.name)}`;
     case "DELETE /api/enrolled/:name":
       return `revoked agent ${bare(params["name"])}`;
+    case "POST /api/tokens":
+      return `made the token ${short(body.name)} to ${short(body.scope)}`;
+    case "DELETE /api/tokens/:name":
+      return `removed the token ${bare(params["name"])}`;
     case "POST /api/agents/:name/upgrade":
       return `upgraded agent ${bare(params["name"])}`;
     default:

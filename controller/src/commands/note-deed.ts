@@ -14,7 +14,7 @@ export function noteDeed(folder: string, what: string): void {
 }
 
 /** Whom the system knows, and who became root by sudo; the latter is that program's word. */
-function userHere(): string {
+export function userHere(): string {
   const behind = process.env["SUDO_USER"];
   return `${nameOfUser()}${behind === undefined ? "" : ` (sudo by ${behind.slice(0, 64)})`} on this machine`;
 }

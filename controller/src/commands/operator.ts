@@ -5,7 +5,9 @@ import type { Role } from "@dyetrace/wire/console/console-session";
 import { type Command, Option } from "commander";
 import { AccessBook } from "../access/access-book.ts";
 import { OPERATOR_NAME } from "../access/access-records.ts";
+import { hasEnded } from "../access/agent-credential.ts";
 import { AgentDoor } from "../access/agent-door.ts";
+import { tokensOf, withoutOperator } from "../access/operator-tokens.ts";
 import { hashPassword } from "../access/password.ts";
 import { readPassword } from "./arguments/read-password.ts";
 import { noteDeed } from "./note-deed.ts";
@@ -35,25 +37,38 @@ export function registerOperator(program: Command): void {
       if (password.length < LEAST_LETTERS) {
         throw new Fault("OPTION_INVALID", `The password is shorter than ${LEAST_LETTERS} letters`, "");
       }
-      const record = { name, role, password: await hashPassword(password), since: new Date().toISOString() };
+      const since = before?.since ?? new Date().toISOString();
+      const record = { name, role, password: await hashPassword(password), since };
       book.change(({ operators }) => ({ operators: [...operators.filter((one) => one.name !== name), record] }));
       const deed = before === undefined ? "added operator" : "gave another role or password to operator";
       noteDeed(options.data, `${deed} ${name}, to ${role}`);
       if (options.drawPassword) process.stdout.write(`${password}\n`);
       process.stderr.write(`${name} may now sign in, to ${role === "view" ? "look" : "look and operate"}.\n`);
+      const made = tokensOf(book.records, name).map((token) => token.name);
+      if (made.length > 0) {
+        process.stderr.write(`Tokens that ${name} made still open what they did: ${made.join(", ")}.\n`);
+        process.stderr.write("If another password is needed because somebody knew the old one, remove them.\n");
+      }
     });
   operator
     .command("remove")
-    .description("Take an operator's access away; who is signed in is out within seconds.")
+    .description(
+      "Take an operator's access away, with the tokens that he made; who is signed in is out within a second.",
+    )
     .argument("<name>")
+    .option("--keep-tokens", "leave the tokens that he made, which belong to nobody then", false)
     .option(...data)
-    .action((name: string, options: { data: string }) => {
+    .action((name: string, options: { data: string; keepTokens: boolean }) => {
       const book = bookIn(options.data);
       if (!book.records.operators.some((one) => one.name === name)) {
         throw new Fault("OPTION_INVALID", `No operator is called ${name}`, "`dyetrace operator list` names them");
       }
-      book.change(({ operators }) => ({ operators: operators.filter((one) => one.name !== name) }));
-      noteDeed(options.data, `removed operator ${name}`);
+      const made = tokensOf(book.records, name).map((token) => token.name);
+      book.change((records) => withoutOperator(records, name, options.keepTokens));
+      const tokens =
+        made.length === 0 ? "" : ` and ${options.keepTokens ? "kept" : "removed"} the tokens ${made.join(", ")}`;
+      noteDeed(options.data, `removed operator ${name}${tokens}`);
+      if (made.length > 0) process.stderr.write(`Removed ${name}${tokens}.\n`);
     });
   operator
     .command("list")
@@ -62,7 +77,12 @@ export function registerOperator(program: Command): void {
     .action((options: { data: string }) => {
       const { operators, agents } = bookIn(options.data).records;
       for (const { name, role } of operators) process.stdout.write(`operator ${name}: ${role}\n`);
-      for (const { name, since, from } of agents) process.stdout.write(`agent ${name}: since ${since}, from ${from}\n`);
+      const now = Date.now();
+      for (const agent of agents) {
+        const ends =
+          agent.until === undefined ? "has no end" : `${hasEnded(agent, now) ? "ended" : "ends"} ${agent.until}`;
+        process.stdout.write(`agent ${agent.name}: since ${agent.since}, from ${agent.from}; credential ${ends}\n`);
+      }
     });
   operator
     .command("revoke-agent")
@@ -78,7 +98,7 @@ export function registerOperator(program: Command): void {
 }
 
 /** @throws {Fault} FILE_UNREADABLE where there is no such folder: a mistyped one would be made in silence */
-function bookIn(folder: string): AccessBook {
+export function bookIn(folder: string): AccessBook {
   if (existsSync(folder)) return new AccessBook(folder);
   throw new Fault("FILE_UNREADABLE", `There is no data folder ${folder}`, "Name the controller's with --data");
 }

@@ -11,13 +11,13 @@ import { loadSitePlan, type SiteGraph } from "@dyetrace/site";
 import { describeFault, Fault } from "@dyetrace/wire";
 import { type Command, Option } from "commander";
 import { openStore } from "../store/store.ts";
-import { DEFAULT_CONTROLLER_URL } from "./arguments/default-controller-url.ts";
 import { defaultOrFreePort } from "./arguments/default-port.ts";
 import { EXIT } from "./arguments/exit-codes.ts";
 import { parseListen } from "./arguments/parse-listen.ts";
 import { readUserFile } from "./arguments/read-user-file.ts";
 import { storePlace } from "./arguments/store-place.ts";
 import { untilInterrupted } from "./arguments/until-interrupted.ts";
+import { type AskOptions, clientOf, withAskOptions } from "./client/ask-options.ts";
 import { ControllerClient } from "./client/controller-client.ts";
 import { deliverReport, followRun } from "./client/follow-run.ts";
 import { sayHowToProbe } from "./probe.ts";
@@ -70,23 +70,15 @@ export function registerPractice(program: Command): void {
     .option("--data <folder>", "keep the run in this folder, for `report` and `compare`")
     .action(practiceRun);
   const faults = practice.command("faults").description("Faults of the standing practice site.");
-  const controllerOption = ["--controller <url>", "the practice site's controller", DEFAULT_CONTROLLER_URL] as const;
-  faults
-    .command("put")
-    .description("Put the faults of a file in.")
-    .argument("<file>", "fault file (YAML)")
-    .option(...controllerOption)
-    .action(async (file: string, options: { controller: string }) => {
-      const text = readUserFile(file).toString("utf8");
-      await new ControllerClient(options.controller).post("/api/practice/faults", { file, text });
-    });
-  faults
-    .command("lift")
-    .description("Take every fault out again.")
-    .option(...controllerOption)
-    .action(async (options: { controller: string }) => {
-      await new ControllerClient(options.controller).remove("/api/practice/faults");
-    });
+  withAskOptions(
+    faults.command("put").description("Put the faults of a file in.").argument("<file>", "fault file (YAML)"),
+  ).action(async (file: string, options: AskOptions) => {
+    const text = readUserFile(file).toString("utf8");
+    await clientOf(options).post("/api/practice/faults", { file, text });
+  });
+  withAskOptions(faults.command("lift").description("Take every fault out again.")).action((options: AskOptions) =>
+    clientOf(options).remove("/api/practice/faults"),
+  );
 }
 
 /** A fresh one for each command. */

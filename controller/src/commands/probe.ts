@@ -2,14 +2,13 @@ import { loadSitePlan } from "@dyetrace/site";
 import type { RunReport, RunRequest } from "@dyetrace/wire";
 import type { ProbeOffer } from "@dyetrace/wire/console/probe-offer";
 import { type Command, InvalidArgumentError } from "commander";
-import { DEFAULT_CONTROLLER_URL } from "./arguments/default-controller-url.ts";
 import { EXIT } from "./arguments/exit-codes.ts";
 import { untilInterrupted } from "./arguments/until-interrupted.ts";
-import { ControllerClient } from "./client/controller-client.ts";
+import { type AskOptions, clientOf, withAskOptions } from "./client/ask-options.ts";
 import { deliverReport, followRun } from "./client/follow-run.ts";
 import { openLibrary } from "./client/run-library.ts";
 
-interface ProbeCommandOptions {
+interface ProbeCommandOptions extends AskOptions {
   readonly finding?: number;
   readonly dryRun?: boolean;
   readonly json?: string;
@@ -17,29 +16,28 @@ interface ProbeCommandOptions {
   readonly despiteTraffic?: boolean;
   readonly despiteAdvice?: boolean;
   readonly confirm?: string;
-  readonly controller: string;
 }
 
 export function registerProbe(program: Command): void {
-  program
-    .command("probe")
-    .description("Take the measurement that parts the suspects of a run best, and report both together.")
-    .argument("<run>", "the run's id, or `last`")
-    .option("--finding <number>", "which finding, counted from 1; the first one that a probe may part", findingNumber)
-    .option("--dry-run", "say what would be sent and what it could tell, and send nothing")
-    .option("--json <file>", "write the report as JSON; - for standard output")
-    .option("--junit <file>", "write the report as test cases for a CI system")
-    .option("--despite-traffic", "run although something is on its groups already")
-    .option("--despite-advice", "run although a group is one that test traffic should keep clear of")
-    .option("--confirm <words>", "the words that a run which loads a link much asks for")
-    .option("--controller <url>", "the controller to ask", DEFAULT_CONTROLLER_URL)
-    .action(probe);
+  withAskOptions(
+    program
+      .command("probe")
+      .description("Take the measurement that parts the suspects of a run best, and report both together.")
+      .argument("<run>", "the run's id, or `last`")
+      .option("--finding <number>", "which finding, counted from 1; the first one that a probe may part", findingNumber)
+      .option("--dry-run", "say what would be sent and what it could tell, and send nothing")
+      .option("--json <file>", "write the report as JSON; - for standard output")
+      .option("--junit <file>", "write the report as test cases for a CI system")
+      .option("--despite-traffic", "run although something is on its groups already")
+      .option("--despite-advice", "run although a group is one that test traffic should keep clear of")
+      .option("--confirm <words>", "the words that a run which loads a link much asks for"),
+  ).action(probe);
 }
 
 async function probe(run: string, options: ProbeCommandOptions): Promise<void> {
-  await using library = await openLibrary({ controller: options.controller });
+  await using library = await openLibrary(options);
   const { runId } = await library.get(run);
-  const client = new ControllerClient(options.controller);
+  const client = clientOf(options);
   const query = options.finding === undefined ? "" : `?finding=${options.finding - 1}`;
   const offer = (await client.get(`/api/runs/${encodeURIComponent(runId)}/probe${query}`)) as ProbeOffer;
   process.stderr.write(sayOffer(offer));

@@ -6,89 +6,88 @@ import type { Command } from "commander";
 import { LONG_RUN_NS } from "../account/run-evidence.ts";
 import { undecidableLimits } from "../plan/limit-outlook.ts";
 import { shippedScenarios } from "../plan/shipped-scenarios.ts";
-import { DEFAULT_CONTROLLER_URL } from "./arguments/default-controller-url.ts";
 import { EXIT } from "./arguments/exit-codes.ts";
 import { readUserFile } from "./arguments/read-user-file.ts";
 import { nextTimeOfDay } from "./arguments/time-of-day.ts";
 import { untilInterrupted } from "./arguments/until-interrupted.ts";
-import { ControllerClient } from "./client/controller-client.ts";
+import { type AskOptions, clientOf, withAskOptions } from "./client/ask-options.ts";
+import type { ControllerClient } from "./client/controller-client.ts";
 import { deliverReport, followRun } from "./client/follow-run.ts";
 import { sayHowToProbe } from "./probe.ts";
 
 export const collect = (value: string, previous: readonly string[]): readonly string[] => [...previous, value];
 
 export function registerRun(program: Command): void {
-  program
-    .command("run")
-    .description("Run a scenario on the agents that are connected to a controller.")
-    .argument("<scenario>", "scenario file (YAML)")
-    .requiredOption("--site <plan>", "site plan (YAML)")
-    .option("--set <name=value>", "replace one of the scenario's parameters; may be given again", collect, [])
-    .option("--json <file>", "write the report as JSON; - for standard output")
-    .option("--junit <file>", "write the report as test cases for a CI system")
-    .option("--at <time>", "start at this time of day, for example 22:00, and return at once")
-    .option("--within <time>", "how long after --at it may begin at the latest (default: 15 min)", parseDurationNs)
-    .option("--until <time>", "end at this time of day: sets the scenario's parameter `length`")
-    .option("--despite-traffic", "run although something is on the scenario's groups already")
-    .option("--despite-advice", "run although a group is one that test traffic should keep clear of")
-    .option("--confirm <words>", "the words that a run which loads a link much asks for")
-    .option("--controller <url>", "the controller to ask", DEFAULT_CONTROLLER_URL)
-    .action(
-      async (
-        scenario: string,
-        options: {
-          site: string;
-          set: string[];
-          json?: string;
-          junit?: string;
-          at?: string;
-          within?: number;
-          until?: string;
-          despiteTraffic?: boolean;
-          despiteAdvice?: boolean;
-          confirm?: string;
-          controller: string;
-        },
-      ) => {
-        const times = readTimes(options, Date.now());
-        const {
-          request: asked,
-          graph,
-          scenario: loaded,
-        } = readRunFiles(options.site, scenario, [...options.set, ...times.settings]);
-        tellUndecidable(loaded, graph);
-        const despite = [
-          ...(options.despiteTraffic === true ? (["traffic"] as const) : []),
-          ...(options.despiteAdvice === true ? (["advice"] as const) : []),
-        ];
-        const confirmation = options.confirm === undefined ? {} : { confirmation: options.confirm };
-        const request = {
-          ...asked,
-          despite,
-          ...confirmation,
-          ...(times.startAt === null ? {} : { startAt: times.startAt }),
-          ...(options.within === undefined ? {} : { startWithinMs: Math.round(options.within / 1e6) }),
-        };
-        const client = new ControllerClient(options.controller);
-        const isLong = times.startAt !== null || times.settings.length > 0 || loaded.durationNs > LONG_RUN_NS;
-        if (isLong) await tellNeed(client, request);
-        if (times.startAt !== null) {
-          const runId = await client.startRun(request);
-          process.stdout.write(
-            `Run ${runId} starts at ${sayInstant(times.startAt)}. \`dyetrace report ${runId} --summary\` tells how it goes.\n`,
-          );
-          return;
-        }
-        using interrupt = untilInterrupted();
-        const report = await followRun(client, request, { signal: interrupt.signal });
-        deliverReport(report, graph, options);
-        if (options.json !== "-")
-          process.stdout.write(
-            sayHowToProbe(report, `\`dyetrace probe ${report.run}\` takes the measurement that parts them best.`),
-          );
-        process.exitCode = EXIT[report.verdict];
-      },
-    );
+  withAskOptions(
+    program
+      .command("run")
+      .description("Run a scenario on the agents that are connected to a controller.")
+      .argument("<scenario>", "scenario file (YAML)")
+      .requiredOption("--site <plan>", "site plan (YAML)")
+      .option("--set <name=value>", "replace one of the scenario's parameters; may be given again", collect, [])
+      .option("--json <file>", "write the report as JSON; - for standard output")
+      .option("--junit <file>", "write the report as test cases for a CI system")
+      .option("--at <time>", "start at this time of day, for example 22:00, and return at once")
+      .option("--within <time>", "how long after --at it may begin at the latest (default: 15 min)", parseDurationNs)
+      .option("--until <time>", "end at this time of day: sets the scenario's parameter `length`")
+      .option("--despite-traffic", "run although something is on the scenario's groups already")
+      .option("--despite-advice", "run although a group is one that test traffic should keep clear of")
+      .option("--confirm <words>", "the words that a run which loads a link much asks for"),
+  ).action(
+    async (
+      scenario: string,
+      options: {
+        site: string;
+        set: string[];
+        json?: string;
+        junit?: string;
+        at?: string;
+        within?: number;
+        until?: string;
+        despiteTraffic?: boolean;
+        despiteAdvice?: boolean;
+        confirm?: string;
+      } & AskOptions,
+    ) => {
+      const times = readTimes(options, Date.now());
+      const {
+        request: asked,
+        graph,
+        scenario: loaded,
+      } = readRunFiles(options.site, scenario, [...options.set, ...times.settings]);
+      tellUndecidable(loaded, graph);
+      const despite = [
+        ...(options.despiteTraffic === true ? (["traffic"] as const) : []),
+        ...(options.despiteAdvice === true ? (["advice"] as const) : []),
+      ];
+      const confirmation = options.confirm === undefined ? {} : { confirmation: options.confirm };
+      const request = {
+        ...asked,
+        despite,
+        ...confirmation,
+        ...(times.startAt === null ? {} : { startAt: times.startAt }),
+        ...(options.within === undefined ? {} : { startWithinMs: Math.round(options.within / 1e6) }),
+      };
+      const client = clientOf(options);
+      const isLong = times.startAt !== null || times.settings.length > 0 || loaded.durationNs > LONG_RUN_NS;
+      if (isLong) await tellNeed(client, request);
+      if (times.startAt !== null) {
+        const runId = await client.startRun(request);
+        process.stdout.write(
+          `Run ${runId} starts at ${sayInstant(times.startAt)}. \`dyetrace report ${runId} --summary\` tells how it goes.\n`,
+        );
+        return;
+      }
+      using interrupt = untilInterrupted();
+      const report = await followRun(client, request, { signal: interrupt.signal });
+      deliverReport(report, graph, options);
+      if (options.json !== "-")
+        process.stdout.write(
+          sayHowToProbe(report, `\`dyetrace probe ${report.run}\` takes the measurement that parts them best.`),
+        );
+      process.exitCode = EXIT[report.verdict];
+    },
+  );
 }
 
 /** With the zone, in which clocks may be put forward or back until then. */

@@ -2,7 +2,7 @@ import { Fault } from "@dyetrace/wire";
 import type { SignedIn } from "@dyetrace/wire/console/console-session";
 import type { Command } from "commander";
 import { readPassword } from "./arguments/read-password.ts";
-import { ControllerClient } from "./client/controller-client.ts";
+import { ControllerClient, refuseInClear } from "./client/controller-client.ts";
 import { forgetSignIn, keepSignIn } from "./client/sign-ins.ts";
 
 /** `dyetrace sign-in` and `sign-out`: for the commands that talk to a controller on another machine. */
@@ -14,6 +14,7 @@ export function registerSignInCommand(program: Command): void {
     .requiredOption("--controller <url>", "for example https://192.0.2.1:8472")
     .option("--pin <pin>", "sha256//… of its certificate, as the controller shows it; for one that nobody signed")
     .action(async (name: string, options: { controller: string; pin?: string }) => {
+      refuseInClear(options.controller);
       const pin = options.pin ?? null;
       const client = new ControllerClient(options.controller, { pin, token: null });
       const password = await readPassword();

@@ -1,34 +1,31 @@
 import { Fault } from "@dyetrace/wire";
 import type { Command } from "commander";
-import { DEFAULT_CONTROLLER_URL } from "./arguments/default-controller-url.ts";
-import { ControllerClient } from "./client/controller-client.ts";
+import { type AskOptions, clientOf, withAskOptions } from "./client/ask-options.ts";
+import type { ControllerClient } from "./client/controller-client.ts";
 import { stopLocally } from "./client/stop-locally.ts";
 
 /** `dyetrace stop`: one run, or everything that any connected agent sends. */
 export function registerStop(program: Command): void {
-  program
-    .command("stop")
-    .description("Stop a run; without one, every source of every agent that is connected.")
-    .argument("[run]", "the run's id")
-    .option("--controller <url>", `the controller to ask (default: "${DEFAULT_CONTROLLER_URL}")`)
-    .option("--data <folder>", "on the controller's own machine: its data folder, and nobody needs to sign in")
-    .action(async (run: string | undefined, options: { readonly controller?: string; readonly data?: string }) => {
-      const { controller, data } = options;
-      if (controller !== undefined && data !== undefined) {
-        throw new Fault("OPTION_INVALID", "--controller and --data are two ways to the controller", "Give one of them");
-      }
-      const agents =
-        data === undefined
-          ? await stopThere(new ControllerClient(controller ?? DEFAULT_CONTROLLER_URL), run ?? null)
-          : await stopLocally(data, run ?? null);
-      if (run !== undefined) {
-        process.stdout.write(`Run ${run} is being stopped.\n`);
-        return;
-      }
-      const who =
-        agents.length === 0 ? "No agent is connected, so none was told" : `Told to stop: ${agents.join(", ")}`;
-      process.stdout.write(`${who}.\nAn agent that is not connected stops by itself at the end of its hold time.\n`);
-    });
+  withAskOptions(
+    program
+      .command("stop")
+      .description("Stop a run; without one, every source of every agent that is connected.")
+      .argument("[run]", "the run's id")
+      .option("--data <folder>", "on the controller's own machine: its data folder, and nobody needs to sign in"),
+  ).action(async (run: string | undefined, options: AskOptions & { readonly data?: string }) => {
+    const { controller, data } = options;
+    if (controller !== undefined && data !== undefined) {
+      throw new Fault("OPTION_INVALID", "--controller and --data are two ways to the controller", "Give one of them");
+    }
+    const agents =
+      data === undefined ? await stopThere(clientOf(options), run ?? null) : await stopLocally(data, run ?? null);
+    if (run !== undefined) {
+      process.stdout.write(`Run ${run} is being stopped.\n`);
+      return;
+    }
+    const who = agents.length === 0 ? "No agent is connected, so none was told" : `Told to stop: ${agents.join(", ")}`;
+    process.stdout.write(`${who}.\nAn agent that is not connected stops by itself at the end of its hold time.\n`);
+  });
 }
 
 async function stopThere(client: ControllerClient, run: string | null): Promise<readonly string[]> {

@@ -16,8 +16,8 @@ import { type PlanAnswer, PlanAnswerSchema } from "@dyetrace/wire/console/plan-a
 import { type ConsolePlan, ConsolePlanSchema } from "@dyetrace/wire/console/plan-drawing";
 import { type RunAnswer, RunAnswerSchema } from "@dyetrace/wire/console/run-forecast";
 import type { FastifyInstance } from "fastify";
+import { isLoopbackAddress, isLoopbackName } from "../about/loopback.ts";
 import { VERSION } from "../about/version.ts";
-import { isLoopbackAddress, isLoopbackName } from "../access/operator-guard.ts";
 import type { AgentRegistry } from "../agents/agent-registry.ts";
 import { shippedScenarios } from "../plan/shipped-scenarios.ts";
 import { JSON_LINES, linesOf } from "../runs/json-lines.ts";

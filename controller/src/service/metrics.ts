@@ -1,20 +1,31 @@
 import type { FastifyInstance } from "fastify";
 import { Counter, Gauge, Histogram, Registry } from "prom-client";
 import { VERSION } from "../about/version.ts";
+import type { AgentDoor } from "../access/agent-door.ts";
+import type { OperatorTokens } from "../access/operator-tokens.ts";
 import type { AgentRegistry } from "../agents/agent-registry.ts";
 import type { AuditLog } from "../audit/audit-log.ts";
 import type { ReportIntake } from "../intake/report-intake.ts";
 import type { RunRegistry } from "../runs/run-registry.ts";
 
+export interface MetricsSetup {
+  readonly registry: AgentRegistry;
+  readonly runs: RunRegistry;
+  readonly intake: ReportIntake;
+  readonly audit: AuditLog;
+  readonly door: Pick<AgentDoor, "records">;
+  readonly tokens: Pick<OperatorTokens, "list">;
+}
+
+interface Ending {
+  readonly name: string;
+  readonly until: string | null;
+}
+
 /** What is measured of the controller itself, for Prometheus, at /metrics. */
 export function registerMetrics(
   app: FastifyInstance,
-  {
-    registry,
-    runs,
-    intake,
-    audit,
-  }: { registry: AgentRegistry; runs: RunRegistry; intake: ReportIntake; audit: AuditLog },
+  { registry, runs, intake, audit, door, tokens }: MetricsSetup,
 ): void {
   const registers = [new Registry()];
   const [register] = registers;
@@ -30,6 +41,19 @@ export function registerMetrics(
       },
     });
 
+  /** What has no end is left out. */
+  const ends = (name: string, help: string, label: string, read: () => readonly Ending[]): Gauge =>
+    new Gauge({
+      name,
+      help,
+      labelNames: [label],
+      registers,
+      collect() {
+        this.reset();
+        for (const one of read()) if (one.until !== null) this.set({ [label]: one.name }, Date.parse(one.until) / 1000);
+      },
+    });
+
   new Gauge({ name: "dyetrace_info", help: "The program's version", labelNames: ["version"], registers }).set(
     { version: VERSION },
     1,
@@ -41,6 +65,10 @@ export function registerMetrics(
   gauge("dyetrace_store_in_trouble", "1 while the store takes no reports", (self) =>
     self.set(intake.isTroubled ? 1 : 0),
   );
+  ends("dyetrace_agent_credential_end_timestamp_seconds", "When each agent's credential ends", "agent", () =>
+    door.records.map(({ name, until = null }) => ({ name, until })),
+  );
+  ends("dyetrace_token_end_timestamp_seconds", "When each token ends", "token", () => tokens.list(Date.now()));
   gauge("process_resident_memory_bytes", "Resident memory", (self) => self.set(process.memoryUsage.rss()));
   gauge("process_cpu_seconds_total", "User and system CPU time", (self) => {
     const { user, system } = process.cpuUsage();

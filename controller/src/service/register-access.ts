@@ -9,7 +9,10 @@ import { KnownDevices } from "../access/known-devices.ts";
 import { networkOfAddress } from "../access/network-of.ts";
 import { guardRoutes } from "../access/operator-guard.ts";
 import { OperatorSessions } from "../access/operator-sessions.ts";
+import type { OperatorTokens } from "../access/operator-tokens.ts";
 import { registerSignIn } from "../access/sign-in-routes.ts";
+import { registerTokens } from "../access/token-routes.ts";
+import type { TokenUses } from "../access/token-uses.ts";
 import type { AgentRegistry } from "../agents/agent-registry.ts";
 import type { ConnectionLedger } from "../agents/connection-limits.ts";
 import type { CredentialRenewal } from "../agents/credential-renewal.ts";
@@ -21,6 +24,8 @@ import { registerAudit } from "../audit/audit-routes.ts";
 export interface AccessSetup {
   readonly book: AccessBook;
   readonly door: AgentDoor;
+  readonly tokens: OperatorTokens;
+  readonly uses: TokenUses;
   readonly audit: AuditLog;
   readonly registry: AgentRegistry;
   readonly renewal: Pick<CredentialRenewal, "troubleOf">;
@@ -37,7 +42,7 @@ const MOST_REQUESTS = 3000;
 
 /** Everything about who may do what. Before the routes that it guards. */
 export async function registerAccess(app: FastifyInstance, setup: AccessSetup): Promise<void> {
-  const { book, door, audit, registry, renewal, ledger, isOpen, pin, dataFolder } = setup;
+  const { book, door, tokens, uses, audit, registry, renewal, ledger, isOpen, pin, dataFolder } = setup;
   const sessions = new OperatorSessions();
   await app.register(rateLimit, {
     max: MOST_REQUESTS,
@@ -48,7 +53,10 @@ export async function registerAccess(app: FastifyInstance, setup: AccessSetup): 
       new Fault("TOO_MANY", "Too many requests from this address", `Try again in ${after}`),
   });
   await app.register(cookies);
-  guardRoutes(app, { book, sessions, isOpen, onKnown: (socket, name) => ledger.knowOperator(socket, name) });
+  guardRoutes(app, {
+    ...{ book, sessions, tokens, uses, audit, isOpen },
+    onKnown: (socket, name) => ledger.knowOperator(socket, name),
+  });
   auditRequests(app, audit);
   registerSignIn(app, { book, sessions, devices: new KnownDevices(dataFolder), audit, isOpen });
   registerEnrolment(app, {
@@ -56,6 +64,7 @@ export async function registerAccess(app: FastifyInstance, setup: AccessSetup): 
     cut: (name) => registry.cut(name),
     troubleOf: (name) => renewal.troubleOf(name),
   });
+  registerTokens(app, { book, tokens, audit });
   registerUpgrade(app, registry);
   registerAudit(app, audit);
 }

@@ -3,6 +3,7 @@ import https from "node:https";
 import { json, text } from "node:stream/consumers";
 import { PinnedAgent } from "@dyetrace/pin";
 import { Fault, type FilePlace, faultCodeOf, type RunProgress, type RunRequest } from "@dyetrace/wire";
+import { isLoopbackName } from "../../about/loopback.ts";
 import { type SignIn, signInOf } from "./sign-ins.ts";
 
 const KEEP_ALIVE_MS = 15_000;
@@ -14,9 +15,11 @@ export class ControllerClient {
 
   /**
    * @param url for example http://127.0.0.1:8472
-   * @param signIn by default what `dyetrace sign-in` has kept for this controller
+   * @param signIn by default what the environment holds or `dyetrace sign-in` has kept for this controller
+   * @throws {Fault} OPTION_INVALID where a token would travel in clear
    */
   constructor(url: string, signIn: SignIn = signInOf(url)) {
+    if (signIn.token !== null) refuseInClear(url);
     this.#url = url;
     this.#signIn = signIn;
   }
@@ -97,6 +100,17 @@ export class ControllerClient {
   }
 }
 
+/** What opens a controller goes over TLS, or stays on this machine. @throws {Fault} OPTION_INVALID */
+export function refuseInClear(url: string): void {
+  const { protocol, hostname } = new URL(url);
+  if (protocol === "https:" || isLoopbackName(hostname)) return;
+  throw new Fault(
+    "OPTION_INVALID",
+    `A token or password would travel in clear to ${url}`,
+    "Write https:// in its place",
+  );
+}
+
 const brokenOff = (url: string, cause: unknown): Fault =>
   new Fault(
     "CONTROLLER_UNREACHABLE",
@@ -110,7 +124,7 @@ function unreachable(url: string, cause: NodeJS.ErrnoException): Fault {
     return new Fault(
       "CERTIFICATE_STRANGE",
       `This machine does not know who signed the certificate of ${url} (${cause.code})`,
-      "Give its fingerprint once: `dyetrace sign-in NAME --controller URL --pin sha256//…`",
+      "Give its fingerprint with --pin, or once: `dyetrace sign-in NAME --controller URL --pin sha256//…`",
       { cause },
     );
   }

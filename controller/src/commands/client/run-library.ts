@@ -6,9 +6,9 @@ import type { RunRecord } from "../../store/run-record.ts";
 import { openStore, type Store } from "../../store/store.ts";
 import { stored } from "../../store/stored.ts";
 import { noStory } from "../../story/no-story.ts";
-import { DEFAULT_CONTROLLER_URL } from "../arguments/default-controller-url.ts";
 import { storePlace } from "../arguments/store-place.ts";
-import { ControllerClient } from "./controller-client.ts";
+import { type AskOptions, clientOf, withAskOptions } from "./ask-options.ts";
+import type { ControllerClient } from "./controller-client.ts";
 
 /** Stored runs, wherever they are: at a controller, or in a store that this program opens itself. */
 export interface RunLibrary extends AsyncDisposable {
@@ -27,22 +27,20 @@ export interface RunLibrary extends AsyncDisposable {
   story(runId: string): Promise<RunStory>;
 }
 
-export interface LibraryOptions {
-  readonly controller: string;
+export interface LibraryOptions extends AskOptions {
   readonly data?: string;
   readonly store?: string;
 }
 
-/** Where stored runs are looked for: the same three options on every command that reads them. */
+/** Where stored runs are looked for: the same options on every command that reads them. */
 export const withLibraryOptions = (command: Command): Command =>
-  command
-    .option("--controller <url>", "the controller to ask", DEFAULT_CONTROLLER_URL)
+  withAskOptions(command)
     .option("--data <folder>", "read this folder instead, with no controller running on it")
     .option("--store <url>", "read this PostgreSQL database instead: postgres://user@host/name");
 
 /** @throws {Fault} CONTROLLER_UNREACHABLE at the first question, STORE_… */
 export async function openLibrary(options: LibraryOptions): Promise<RunLibrary> {
-  if (options.data === undefined && options.store === undefined) return new ControllerLibrary(options.controller);
+  if (options.data === undefined && options.store === undefined) return new ControllerLibrary(clientOf(options));
   return new StoreLibrary(await openStore(storePlace(options)));
 }
 
@@ -98,8 +96,8 @@ class StoreLibrary implements RunLibrary {
 class ControllerLibrary implements RunLibrary {
   readonly #client: ControllerClient;
 
-  constructor(url: string) {
-    this.#client = new ControllerClient(url);
+  constructor(client: ControllerClient) {
+    this.#client = client;
   }
 
   async list(most: number): Promise<readonly RunSummary[]> {

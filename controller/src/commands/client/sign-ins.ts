@@ -1,6 +1,7 @@
 import { mkdirSync, readFileSync } from "node:fs";
 import { homedir } from "node:os";
 import path from "node:path";
+import { Fault } from "@dyetrace/wire";
 import { writeWhole } from "../../files/write-whole.ts";
 
 /** How this user is known at a controller, and how that one is known here. */
@@ -28,7 +29,20 @@ function write(all: Record<string, SignIn>): void {
 
 const keyOf = (url: string): string => new URL(url).origin;
 
-export const signInOf = (url: string): SignIn => read()[keyOf(url)] ?? { pin: null, token: null };
+/** As this user has signed in; a token that the environment holds comes before that. @throws {Fault} OPTION_INVALID */
+export function signInOf(url: string): SignIn {
+  const kept = read()[keyOf(url)] ?? { pin: null, token: null };
+  const given = process.env["DYETRACE_TOKEN"];
+  return given === undefined || given === "" ? kept : { ...kept, token: checkToken(given, "DYETRACE_TOKEN") };
+}
+
+/** @param from what holds it; the text itself is told to nobody @throws {Fault} OPTION_INVALID */
+export function checkToken(text: string, from: string): string {
+  const token = text.trim();
+  if (/^[A-Za-z0-9_-]{1,256}$/.test(token)) return token;
+  throw new Fault("OPTION_INVALID", `${from} holds no token`, "One line, as `dyetrace token add` printed it");
+}
+
 export const keepSignIn = (url: string, signIn: SignIn): void => write({ ...read(), [keyOf(url)]: signIn });
 
 export function forgetSignIn(url: string): void {
