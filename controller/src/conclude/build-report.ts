@@ -16,7 +16,7 @@ import type { PacketRate } from "./judge-shares.ts";
 import { hasJoinDelay, hasLeaveDelay } from "./report-delays.ts";
 import { reportHosts } from "./report-hosts.ts";
 import { reportNotes, sourceNotes } from "./report-notes.ts";
-import { querierNotes, reportQueriers } from "./report-queriers.ts";
+import { querierNotes, reportQuerierAudit, reportQueriers } from "./report-queriers.ts";
 import { reportReceipts } from "./report-receipts.ts";
 import { reportStreams } from "./report-streams.ts";
 
@@ -61,6 +61,7 @@ export function buildReport(account: RunAccount, graph: SiteGraph, probed: Probe
     receipts,
     bystanders,
     queriers,
+    querierAudit: reportQuerierAudit(conclusion.queriers, graph),
     segments: conclusion.segments.map((segment) => ({ ...segment })),
     findings: [...findings],
     ...(joined === null ? {} : { probe: joined.probe }),

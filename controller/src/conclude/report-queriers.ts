@@ -1,5 +1,7 @@
+import type { QuerierAudit } from "@dyetrace/locate";
 import { membershipTimers, type QuerierSeen } from "@dyetrace/measure";
-import { formatDurationNs, type ReportQuerier } from "@dyetrace/wire";
+import type { SiteGraph } from "@dyetrace/site";
+import { formatDurationNs, type ReportQuerier, type ReportQuerierAudit } from "@dyetrace/wire";
 import type { RunAccount } from "../account/run-account.ts";
 
 /**
@@ -39,6 +41,21 @@ function join(known: ReportQuerier | undefined, seen: QuerierSeen, agent: string
     intervalAdvertisedMs: known?.intervalAdvertisedMs ?? intervalAdvertisedMs,
     isElected: (known?.isElected ?? false) || isElected,
   };
+}
+
+/** Who was to ask and who did, hosts by the names of their agents. */
+export function reportQuerierAudit(audits: readonly QuerierAudit[], graph: SiteGraph): ReportQuerierAudit[] {
+  const agentOf = (host: string): string => graph.nodes.get(host)?.agent ?? host;
+  return audits.map(({ heard, elections, ...audit }) => ({
+    ...audit,
+    heard: heard.map(({ heardBy, unheardBy, sender, ...one }) => ({
+      ...one,
+      heardBy: heardBy.map(agentOf),
+      unheardBy: unheardBy.map(agentOf),
+      sender: sender === null ? null : agentOf(sender),
+    })),
+    elections: elections.map((one) => ({ ...one, heardBy: one.heardBy.map(agentOf) })),
+  }));
 }
 
 /** A sentence for each family in which one host heard more than one querier, such as when one takes over. */

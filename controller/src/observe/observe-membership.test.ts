@@ -105,6 +105,7 @@ test("observeRun: given an IGMPv1 querier that ended before the run, then its in
       firstMs: -80_000,
       lastMs: -40_000,
       intervalMs: 4_000,
+      mac: "02:00:5e:10:00:01",
       maxResponseMs: 1_000,
     },
   ]);

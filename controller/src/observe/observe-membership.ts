@@ -104,6 +104,7 @@ function stretchesOf(querier: QuerierSeen): QuerierHeard[] {
     ...(knownMs === null ? {} : { intervalMs: knownMs }),
     ...(querier.maxResponseMs === null ? {} : { maxResponseMs: querier.maxResponseMs }),
     ...(querier.robustness === null ? {} : { robustness: querier.robustness }),
+    mac: querier.mac,
     ...(isOwn ? { isOwn } : {}),
   };
   const stretches: number[][] = [];

@@ -5,9 +5,10 @@ import { renderDetails, renderHosts } from "./html-details.ts";
 import { renderFindings, renderMap } from "./html-findings.ts";
 import { renderBystanders, renderReceipts, renderStreams } from "./html-receipts.ts";
 import { HTML_STYLE } from "./html-style.ts";
-import { ms, table } from "./html-table.ts";
+import { table } from "./html-table.ts";
 import { Markup, markup } from "./markup.ts";
 import { probeParts } from "./probe-parts.ts";
+import { htmlQueriers } from "./querier-sections.ts";
 import { dateAndTime, timeOfDay, zoneAt } from "./time-of-day.ts";
 
 export interface HtmlReportInput {
@@ -39,7 +40,7 @@ ${renderStreams(report)}
 ${renderReceipts(report)}
 ${renderDetails(report)}
 ${renderBystanders(report)}
-${renderQueriers(report)}
+${htmlQueriers(report)}
 ${renderSegments(report)}
 ${renderIncidents(report)}
 ${renderHosts(report)}
@@ -79,21 +80,6 @@ function renderExpectations({ expectations }: RunReport): Markup | null {
       expectation.measured ?? "unknown",
       expectationWords(expectation),
       expectation.detail,
-    ]),
-  );
-}
-
-function renderQueriers({ queriers }: RunReport): Markup | null {
-  if (queriers.length === 0) return null;
-  return table(
-    "Queriers heard",
-    ["Address", "Version", "Queries", "Interval", "Heard by"],
-    queriers.map(({ address, family, version, queries, intervalSeenMs, heardBy, isElected }) => [
-      `${address}${isElected ? " (elected)" : ""}`,
-      `${family === 4 ? "IGMP" : "MLD"}v${version}`,
-      queries,
-      ms(intervalSeenMs),
-      heardBy.join(", "),
     ]),
   );
 }

@@ -15,6 +15,7 @@ import {
   type RunReport,
 } from "@dyetrace/wire";
 import { probeParts } from "./probe-parts.ts";
+import { terminalQueriers } from "./querier-sections.ts";
 import { drawSiteTree } from "./site-tree.ts";
 import { renderIncidents } from "./terminal-night.ts";
 import { type Paint, type Tone, wrap } from "./terminal-paint.ts";
@@ -42,6 +43,7 @@ export function renderReport(
   }
   for (const stream of streamsToDraw(report)) lines.push("", ...renderStream(report, stream, graph, paint));
   lines.push(...renderExpectations(report, paint), ...renderIncidents(report, paint), ...renderHosts(report, paint));
+  lines.push(...terminalQueriers(report, paint));
   if (report.notes.length > 0) {
     lines.push("", paint("Notes", "strong"), ...report.notes.flatMap((note) => wrap(note, "  ")));
   }

@@ -1,4 +1,5 @@
 import type { Finding } from "./finding/finding.ts";
+import type { QuerierAudit } from "./membership/querier-audit.ts";
 import type { Coverage } from "./tell-apart/coverage.ts";
 
 /** What `locate` says about a run. */
@@ -8,6 +9,8 @@ export interface Conclusion {
   readonly coverage: Coverage;
   /** What is worth telling, accuses nobody and decides nothing: sentences. */
   readonly remarks: readonly string[];
+  /** Who asks for memberships, VLAN by VLAN. */
+  readonly queriers: readonly QuerierAudit[];
 }
 
 export type SegmentStatus = "ok" | "stops" | "loses" | "leaks" | "unknown";

@@ -18,6 +18,7 @@ export function cheapestConclusion(conclusions: readonly Conclusion[]): Conclusi
     segments: first.segments.map((state, at) => commonState(state, others, at)),
     coverage: first.coverage,
     remarks: first.remarks,
+    queriers: first.queriers,
   };
 }
 

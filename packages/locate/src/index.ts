@@ -4,6 +4,7 @@ export type { ElementKind } from "./cover/failure-element.ts";
 export type { Finding, FindingCauses, SuspectElement } from "./finding/finding.ts";
 export { locate } from "./locate.ts";
 export { type SharedCause, type SharedTrial, sharedCauses } from "./locate-shared.ts";
+export type { AuditedQuerier, QuerierAudit, QuerierState } from "./membership/querier-audit.ts";
 export { narrowSuspects } from "./narrow-suspects.ts";
 export type { Narrowed, NarrowedOutcome, ProbedFinding, ProbedPair } from "./probe/narrow.ts";
 export type { Probe, ProbeStream, ProbeTask, SilentStream, WantedAgent } from "./probe/probe.ts";

@@ -19,8 +19,10 @@ import { LeaveWitness } from "./membership/leave-signs.ts";
 import type { MembershipContext } from "./membership/membership-context.ts";
 import { findNoQuerier } from "./membership/no-querier.ts";
 import { findOlderVersions, versionRemarks } from "./membership/older-version.ts";
+import { auditQueriers, unaddressedRemarks } from "./membership/querier-audit.ts";
 import { timersOf } from "./membership/querier-timing.ts";
 import { QueryView } from "./membership/query-view.ts";
+import { findSlowQueriers, slowQuerierRemarks } from "./membership/slow-querier.ts";
 import { findTwoQueriers } from "./membership/two-queriers.ts";
 import { findWrongQueriers } from "./membership/wrong-querier.ts";
 import { findOutages, type Outage } from "./outages/outage.ts";
@@ -155,6 +157,7 @@ function locateOn(site: SiteIndex, graph: SiteGraph, observations: RunObservatio
     ...findNoQuerier(site, observations),
     ...findTwoQueriers(site, observations),
     ...findWrongQueriers(site, observations),
+    ...findSlowQueriers(site, observations),
     ...findOlderVersions(site, observations),
     ...findHostsInOtherVlans(site, observations),
     ...findForeignPackets(streams),
@@ -167,7 +170,14 @@ function locateOn(site: SiteIndex, graph: SiteGraph, observations: RunObservatio
     findings,
     segments: segmentStates(site, chains(), stops.cases, findings, stops.trials),
     coverage: coverage(graph, sources, listeners),
-    remarks: [...leaks.remarks, ...wayRemarks(site, streams), ...versionRemarks(site, observations)],
+    queriers: auditQueriers(site, observations),
+    remarks: [
+      ...leaks.remarks,
+      ...wayRemarks(site, streams),
+      ...versionRemarks(site, observations),
+      ...slowQuerierRemarks(site, observations),
+      ...unaddressedRemarks(site, observations),
+    ],
   };
   return { streams, conclusion };
 }

@@ -139,6 +139,7 @@ export type {
 export { FINDING_KIND_NAMES, FINDING_KINDS, type FindingKind } from "./report/finding-kinds.ts";
 export { HOST_COUNTER_WORDS, type HostCounter, movedCounters } from "./report/host-counter-words.ts";
 export { partialWords } from "./report/partial-words.ts";
+export { QUERIER_COLUMNS, querierRows, querierSentences, sayQuerierState } from "./report/querier-audit-words.ts";
 export { type ReportHost, ReportHostSchema } from "./report/report-host-schema.ts";
 export {
   type ProbeRun,
@@ -148,6 +149,7 @@ export {
   type ReportProbe,
   ReportProbeSchema,
 } from "./report/report-probe-schema.ts";
+export type { ReportQuerier, ReportQuerierAudit, ReportQuerierState } from "./report/report-querier-schema.ts";
 export type {
   ReportDelay,
   ReportLossPattern,
@@ -160,7 +162,6 @@ export {
   type ReportExpectation,
   type ReportFinding,
   type ReportIncident,
-  type ReportQuerier,
   type ReportSegment,
   type ReportStream,
   type ReportStretch,

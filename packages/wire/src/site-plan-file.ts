@@ -68,6 +68,8 @@ export const SitePlanNodeSchema = Type.Object(
         description: "a list of addresses, one for each subnet, such as [192.0.2.1, 2001:db8::1]",
       }),
     ),
+    /** How long it keeps a membership that nobody renews, where that is set by hand and not by the querier's figures. */
+    "membership-time": Type.Optional(Type.String({ description: "a time such as 260 s" })),
     /** Access points only: by them it is told which one a station is at. */
     bssid: Type.Optional(
       Type.Union(

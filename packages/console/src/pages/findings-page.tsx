@@ -7,6 +7,7 @@ import { findingOfAddress } from "../map/place-in-address.ts";
 import { graphOf } from "../map/site-scene.ts";
 import { Deliveries, HostCounts } from "../parts/delivery-figures.tsx";
 import { FindingHead, Suspects } from "../parts/finding-note.tsx";
+import { QuerierTable } from "../parts/querier-table.tsx";
 import { RefusalNote } from "../parts/refusal-note.tsx";
 import { RunNote } from "../parts/run-note.tsx";
 import { OfferProbe } from "../probe/probe-offer.tsx";
@@ -62,6 +63,7 @@ function Findings({ view }: { readonly view: RunView }) {
       {report !== null && <Promises report={report} />}
       {report !== null && <Deliveries report={report} />}
       {report !== null && <HostCounts report={report} />}
+      {report?.querierAudit !== undefined && <QuerierTable audits={report.querierAudit} />}
       {report !== null && report.notes.length > 0 && (
         <section class="promises">
           <h2>Notes</h2>

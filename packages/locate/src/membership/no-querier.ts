@@ -80,6 +80,10 @@ const tellSilence = ({ one, last, silentMs }: Silence): string =>
     ? `${one.host} listened for ${seconds(silentMs)} and heard none.`
     : `${one.host} heard the last one, from ${last.address}, ${instant(last.lastMs)}, and none in the ${seconds(silentMs)} after it.`;
 
+/** Whether nobody asks in a domain, or nobody any more. */
+export const isUnasked = (site: SiteIndex, run: RunObservations, domain: FamilyDomain): boolean =>
+  nobodyAsks(site, run, domain) !== null;
+
 function nobodyAsks(site: SiteIndex, run: RunObservations, domain: FamilyDomain): NobodyAsks | null {
   const all = domain.queriers.filter(({ canHear }) => canHear).map((one) => silenceAt(run, domain, one));
   const silences = all.filter((one) => one.silentMs > one.presentMs);

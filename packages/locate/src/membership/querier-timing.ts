@@ -35,7 +35,7 @@ export const membershipMs = ({ robustness, queryIntervalMs, queryResponseMs }: M
 const LEAST_QUERIES = 2;
 
 /** 0.0.0.0 and :: take no part in the election (RFC 4541, section 2.1.1, rule 4). */
-export const hasAddress = ({ address }: QuerierHeard): boolean => !["0.0.0.0", "::"].includes(address);
+export const hasAddress = ({ address }: Pick<QuerierHeard, "address">): boolean => !["0.0.0.0", "::"].includes(address);
 
 /** It asks again and again in the run, from an address of its own. */
 export const isLasting = (querier: QuerierHeard): boolean =>

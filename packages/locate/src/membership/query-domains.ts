@@ -33,6 +33,20 @@ export function familyDomains(site: SiteIndex, run: RunObservations): FamilyDoma
   return queryDomains(site, run.queriers).flatMap((domain) => families.map((family) => ({ ...domain, family })));
 }
 
+/** Each domain once for each family that the streams are of, or of which a query came. */
+export function heardDomains(site: SiteIndex, run: RunObservations): FamilyDomain[] {
+  const ofStreams = new Set(run.streams.map(({ group }) => familyOf(group)));
+  return queryDomains(site, run.queriers).flatMap((domain) =>
+    ([4, 6] as const)
+      .filter(
+        (family) =>
+          ofStreams.has(family) ||
+          domain.queriers.some(({ queriers }) => queriers.some((one) => one.family === family)),
+      )
+      .map((family) => ({ ...domain, family })),
+  );
+}
+
 /** A host that the plan has in a domain, and not one that only seems to sit there; null where it has none. */
 export function plannedHost(site: SiteIndex, { vlan, queriers }: QueryDomain): string | null {
   if (vlan === null) return queriers[0]?.host ?? null;

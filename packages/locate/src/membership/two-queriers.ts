@@ -5,7 +5,7 @@ import type { QuerierObservation, RunObservations } from "../run/run-observation
 import type { SiteIndex } from "../site/site-index.ts";
 import { type QuerierIslands, querierIslands } from "./querier-islands.ts";
 import { isLasting } from "./querier-timing.ts";
-import { queryDomains } from "./query-domains.ts";
+import { type FamilyDomain, queryDomains } from "./query-domains.ts";
 
 /** Two addresses that go on asking at the same time: an election would have left one. */
 interface TwoQueriers {
@@ -71,6 +71,12 @@ export function findTwoQueriers(site: SiteIndex, run: RunObservations): Finding[
     islands.map((one) => ({ addresses: one.sides.map(({ address }) => address), hosts: [], islands: one })),
   );
 }
+
+/** Whether a host of a domain hears two at once. */
+export const areSeveralAtOnce = ({ family, queriers }: FamilyDomain): boolean =>
+  queriers.some(
+    (one) => one.canHear && rivalsAt({ ...one, queriers: one.queriers.filter((q) => q.family === family) }).length > 0,
+  );
 
 interface QuerierPair {
   readonly host: string;

@@ -11,7 +11,8 @@ import { hasAddress, isLasting, isOfRun } from "./querier-timing.ts";
 import { type FamilyDomain, familyDomains, inVlan, plannedHost, plannedQuerier } from "./query-domains.ts";
 import { takeOverAt } from "./take-over.ts";
 
-interface PlannedRouter {
+/** What the plan has for a querier, and its address. */
+export interface PlannedRouter {
   readonly node: string;
   readonly address: string;
 }
@@ -86,6 +87,10 @@ export function findWrongQueriers(site: SiteIndex, run: RunObservations): Findin
   );
 }
 
+/** Addresses that ask in a domain and should not. */
+export const wrongAddresses = (site: SiteIndex, run: RunObservations, domain: FamilyDomain): ReadonlySet<string> =>
+  new Set(wrongQueriersIn(site, run, domain).map(({ querier }) => querier.address));
+
 function wrongQueriersIn(site: SiteIndex, run: RunObservations, domain: FamilyDomain): WrongQuerier[] {
   const watching = domain.queriers
     .filter(({ canHear }) => canHear)
@@ -144,15 +149,18 @@ function mayBeRouter(site: SiteIndex, domain: FamilyDomain, address: string): bo
   });
 }
 
-/** The address that the querier has by the plan: of routers alone it knows some, and link-local ones seldom. */
-function plannedRouter(site: SiteIndex, domain: FamilyDomain, run: RunObservations): PlannedRouter | null {
+/** The address that the querier has by the plan, which seldom knows link-local ones. */
+export function plannedRouter(site: SiteIndex, domain: FamilyDomain, run: RunObservations): PlannedRouter | null {
   const node = plannedQuerier(site, run, domain);
   if (node === null || domain.family === 6) return null;
-  const subnet = parseSubnet(site.graph.vlans?.get(domain.vlan ?? -1)?.ipv4 ?? "");
+  const text = site.graph.vlans?.get(domain.vlan ?? -1)?.ipv4 ?? null;
+  const subnet = text === null ? null : parseSubnet(text);
   const addresses = site.graph.nodes.get(node)?.addresses ?? [];
-  const [address, ...more] = addresses.filter((text) => {
-    const parsed = parseIpAddress(text);
-    return parsed !== null && subnet !== null && isInSubnet(subnet, parsed);
+  const [address, ...more] = addresses.filter((one) => {
+    const parsed = parseIpAddress(one);
+    // Without VLANs all that it has is of the one domain; in a VLAN only its subnet tells which.
+    const isOfDomain = subnet === null ? domain.vlan === null : parsed !== null && isInSubnet(subnet, parsed);
+    return parsed?.family === 4 && isOfDomain;
   });
   return address === undefined || more.length > 0 ? null : { node, address };
 }
@@ -163,7 +171,7 @@ const when = ({ firstMs, lastMs, queries }: QuerierHeard): string =>
   queries === 1 ? instant(firstMs) : `the first ${instant(firstMs)}, the last ${instant(lastMs)}`;
 
 const tellHeard = ({ querier, hearers }: WrongQuerier): string =>
-  `${nameList(hearers)} heard ${count(querier.queries, "query", "queries")} from ${querier.address}, ${when(querier)}.`;
+  `${nameList(hearers)} heard ${count(querier.queries, "query", "queries")} from ${querier.address}, ${when(querier)}.${querier.mac === undefined ? "" : ` Its hardware address is ${querier.mac}.`}`;
 
 const tellSilenced = ({ address, lastMs, intervalMs }: QuerierHeard): string =>
   `${address} asked ${intervalMs === undefined ? "" : `every ${seconds(intervalMs)} `}until then, last ${instant(lastMs)}; it is silent for as long as it hears that one.`;

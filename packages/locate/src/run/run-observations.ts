@@ -145,6 +145,8 @@ export interface QuerierHeard {
   readonly intervalMs?: number;
   readonly maxResponseMs?: number;
   readonly robustness?: number;
+  /** Hardware address that the queries came from; where several share an address, of the first. Absent where it is not known. */
+  readonly mac?: string;
   /** This very host sent them. Absent: no. */
   readonly isOwn?: boolean;
 }

@@ -32,7 +32,9 @@ export function buildSteps(layout: PracticeLayout, timers: PracticeTimers, hasIp
     nodes.map(settings),
     [ipBatch(null, [...nodes.flatMap((node) => links(layout, node)), ...nodes.flatMap(managementLink)])],
     [
-      ...nodes.map((node) => (isForwarding(node.kind) ? forwarder(node, timers) : endpoint(node, ends))),
+      ...nodes.map((node) =>
+        isForwarding(node.kind) ? forwarder(node, ownTimers(layout, node, timers)) : endpoint(node, ends),
+      ),
       ...nodes.filter(keepsReports).map(reportsOf),
     ],
     towardsRouters.map(({ namespace, interfaceName }) =>
@@ -105,6 +107,12 @@ function links(layout: PracticeLayout, node: NodeLayout): string[] {
       `name ${interfaceName} index ${interfaceIndex} netns ${namespace} address ${mac}`;
     return [`link add ${end(node.namespace, port)} type veth peer ${end(there.namespace, other)}`];
   });
+}
+
+/** A switch keeps memberships for as long as the plan says. */
+function ownTimers({ site }: PracticeLayout, { name }: NodeLayout, timers: PracticeTimers): PracticeTimers {
+  const { membershipTimeMs } = site.nodes.get(name) ?? {};
+  return membershipTimeMs === undefined ? timers : { ...timers, membershipIntervalMs: membershipTimeMs };
 }
 
 function forwarder(node: NodeLayout, timers: PracticeTimers): Step {

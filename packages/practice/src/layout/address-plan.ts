@@ -56,7 +56,10 @@ export function planAddresses(site: SiteGraph, queriers: readonly string[]): Add
     const given = new Set([...site.nodes.values()].flatMap(({ addresses = [] }) => addresses.map(canonical)));
     const free = (subnet: Subnet): string => firstFree(subnet, given);
     // Queriers first: the lowest address wins the election.
-    for (const node of queriers) querierAddress.set(node, free(pairOf(site.outgoing.get(node)?.[0]?.link).ipv4));
+    for (const node of queriers) {
+      const { ipv4 } = pairOf(site.outgoing.get(node)?.[0]?.link);
+      querierAddress.set(node, plannedIn(site, node, ipv4) ?? free(ipv4));
+    }
     let number = 0;
     for (const node of [...site.nodes.values()].filter(({ kind }) => kind === "router" || kind === "host")) {
       for (const segment of site.outgoing.get(node.name) ?? []) {
@@ -76,7 +79,7 @@ export function planAddresses(site: SiteGraph, queriers: readonly string[]): Add
   return {
     ofEnd: (segment) => ends.get(segment.id) ?? null,
     ofQuerier: (node) => ({
-      address: querierAddress.get(node) ?? QUERIER_ADDRESS.ipv4,
+      address: querierAddress.get(node) ?? plannedIn(site, node, ONE_SUBNET.ipv4) ?? QUERIER_ADDRESS.ipv4,
       prefixBits: pairOf(site.outgoing.get(node)?.[0]?.link).ipv4.prefixBits,
     }),
     subnetsOf: pairOf,
@@ -130,6 +133,13 @@ function firstFree(subnet: Subnet, taken: Set<string>): string {
     return address;
   }
 }
+
+/** What the plan gives a node in a subnet. */
+const plannedIn = (site: SiteGraph, node: string, subnet: Subnet): string | undefined =>
+  site.nodes
+    .get(node)
+    ?.addresses?.map(canonical)
+    .find((text) => isIn(subnet, text));
 
 const isIn = (subnet: Subnet, text: string): boolean => {
   const address = parseIpAddress(text);

@@ -11,8 +11,10 @@ export interface SiteNode {
   readonly isQuerier: boolean;
   /** Name of the agent on this host; null for nodes that carry none. */
   readonly agent: string | null;
-  /** What the plan gives a host or router, in every subnet one at most; absent where it gives none. */
+  /** What the plan gives a host, a router or a switch that queries, in every subnet one at most; absent where it gives none. */
   readonly addresses?: readonly string[];
+  /** How long a node that forwards keeps a membership that nobody renews; absent where the plan does not say. */
+  readonly membershipTimeMs?: number;
   /** Of an access point, in lower case with colons; absent where the plan gives none. */
   readonly bssids?: readonly string[];
   readonly radio?: SiteRadio;

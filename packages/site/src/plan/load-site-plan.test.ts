@@ -250,3 +250,19 @@ test("loadSitePlan: given a thousand hosts, then all links are there both ways",
   const text = `site: big\nnodes:\n  core: { kind: switch }\n${hosts.map((host) => `  ${host}: { kind: host }\n`).join("")}links:\n${hosts.map((host, index) => `  - core:${index} -- ${host}:eth0\n`).join("")}`;
   expect(loadSitePlan(text, "plan.yaml").segments.size).toBe(2000);
 });
+
+test("loadSitePlan: given how long a switch keeps memberships, and the address of one that queries, then both are known; of a host, or in another form, they are refused", () => {
+  const plan = (core: string, kiosk: string) =>
+    loadSitePlan(
+      `site: Quillfen
+nodes: { core: { kind: switch, querier: true${core} }, kiosk: { kind: host${kiosk} } }
+links: [ "core:1 -- kiosk:eth0" ]`,
+      "p.yaml",
+    );
+  const { membershipTimeMs, addresses } =
+    plan(", membership-time: 260 s, addresses: [192.0.2.1]", "").nodes.get("core") ?? {};
+  expect([membershipTimeMs, addresses]).toEqual([260_000, ["192.0.2.1"]]);
+  expect(() => plan("", ", membership-time: 260 s")).toThrow("keeps no memberships");
+  expect(() => plan(", membership-time: soon", "")).toThrow("soon");
+  expect(() => plan(", membership-time: 0s", "")).toThrow("lasts for some time");
+});

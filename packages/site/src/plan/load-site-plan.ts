@@ -17,6 +17,7 @@ import { readLinkVlans } from "../vlans/read-link-vlans.ts";
 import { readVlans } from "../vlans/read-vlans.ts";
 import { checkTopology } from "./check-topology.ts";
 import { checkBssids, readBssids } from "./read-bssids.ts";
+import { readMembershipTime } from "./read-membership-time.ts";
 import { readRadio } from "./read-radio.ts";
 
 /**
@@ -90,16 +91,17 @@ function readNode(name: string, node: SitePlanNode, mistakes: FileMistakes): Sit
   }
   const agent = node.kind !== "host" || node.agent === "none" ? null : (node.agent ?? name);
   const { kind, addresses } = node;
-  if (addresses !== undefined && kind !== "host" && kind !== "router") {
-    const hint = "Remove them, or make it a router";
+  if (addresses !== undefined && kind !== "host" && kind !== "router" && node.querier !== true) {
+    const hint = "Remove them, make it a router, or set querier: true";
     mistakes.add(
       [...path, "addresses"],
-      `Only hosts and routers have addresses, and "${name}" is of kind ${kind}`,
+      `Only hosts, routers and switches that query have addresses, and "${name}" is of kind ${kind}`,
       hint,
       "key",
     );
   }
   const bssids = readBssids(node, path, mistakes);
+  const membershipTimeMs = readMembershipTime(node, path, mistakes);
   const radio = node.radio === undefined ? null : readRadio(node.radio, kind, [...path, "radio"], mistakes);
   return {
     name,
@@ -107,6 +109,7 @@ function readNode(name: string, node: SitePlanNode, mistakes: FileMistakes): Sit
     isQuerier: node.querier === true,
     agent,
     ...(addresses === undefined ? {} : { addresses }),
+    ...(membershipTimeMs === null ? {} : { membershipTimeMs }),
     ...(bssids === null ? {} : { bssids }),
     ...(radio === null ? {} : { radio }),
   };

@@ -29,6 +29,15 @@ export const QUERIER_FINDING_KINDS = {
     label: "wrong querier",
     meaning: "Somebody asks for memberships who should not, and switches send every stream toward whoever asks.",
   },
+  "slow-querier": {
+    effect: "fails",
+    glyph: "fault",
+    compared: "presence",
+    restsOnLeaves: false,
+    confidence: 0.95,
+    label: "slow querier",
+    meaning: "The querier asks so seldom that switches forget memberships between two queries.",
+  },
   "older-version": {
     effect: "fails",
     glyph: "fault",

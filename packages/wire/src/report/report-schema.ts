@@ -3,6 +3,7 @@ import type { DeepReadonly } from "../deep-readonly.ts";
 import { FINDING_KIND_NAMES } from "./finding-kinds.ts";
 import { ReportHostSchema } from "./report-host-schema.ts";
 import { ProbeRunSchema, ReportCausesSchema, ReportProbeSchema } from "./report-probe-schema.ts";
+import { ReportQuerierAuditSchema, ReportQuerierSchema } from "./report-querier-schema.ts";
 import { ReportReceiptSchema } from "./report-receipt-schema.ts";
 
 /**
@@ -54,20 +55,6 @@ export const ReportBystanderSchema = Type.Object({
   ranges: Type.Array(Type.Tuple([Count, Count])),
 });
 export type ReportBystander = DeepReadonly<Static<typeof ReportBystanderSchema>>;
-
-export const ReportQuerierSchema = Type.Object({
-  address: Type.String(),
-  family: Type.Union([Type.Literal(4), Type.Literal(6)]),
-  version: Type.Integer(),
-  heardBy: Type.Array(Type.String()),
-  queries: Count,
-  firstMs: Ms,
-  lastMs: Ms,
-  intervalSeenMs: Nullable(Type.Number()),
-  intervalAdvertisedMs: Nullable(Type.Number()),
-  isElected: Type.Boolean(),
-});
-export type ReportQuerier = DeepReadonly<Static<typeof ReportQuerierSchema>>;
 
 export const ReportSegmentSchema = Type.Object({
   id: Type.String(),
@@ -196,6 +183,8 @@ export const RunReportSchema = Type.Object(
     receipts: Type.Array(ReportReceiptSchema),
     bystanders: Type.Array(ReportBystanderSchema),
     queriers: Type.Array(ReportQuerierSchema),
+    /** VLAN by VLAN and family by family: who was to ask, and who did. Absent in earlier reports. */
+    querierAudit: Type.Optional(Type.Array(ReportQuerierAuditSchema)),
     segments: Type.Array(ReportSegmentSchema),
     findings: Type.Array(ReportFindingSchema),
     expectations: Type.Array(ReportExpectationSchema),
