@@ -297,6 +297,46 @@ test("source-stalled: given a source that sent 6 % less than planned without a p
   expect(only(logged).evidence.join(" ")).toContain("The source's own log counts 1 pause");
 });
 
+test("source-stalled: given rates of which the source did not reach the highest, then it is said which, when, and that what it meets is undecided", () => {
+  const run = sim();
+  // 100 packets of 1,316 bytes in a second are 1.05 Mbit/s; in the second half twice as many were asked for.
+  const steps = [
+    { firstSeq: 0, lastSeq: 1_499, startMs: 0, endMs: 15_000, payloadBytes: 1_316, rateBps: 1_052_800 },
+    { firstSeq: 1_500, lastSeq: 2_999, startMs: 15_000, endMs: 30_000, payloadBytes: 1_316, rateBps: 2_105_600 },
+  ];
+  const finding = only(withStream(run, { steps, plannedPackets: 4_500 }));
+  expect(finding).toMatchObject({ kind: "source-stalled", suspects: ["tower"] });
+  expect(finding.title).toBe(
+    "tower sent board at 1.05 Mbit/s instead of 2.11 Mbit/s from 15.0 s to 30.0 s: what the network does at that rate is undecided",
+  );
+  expect(finding.evidence[0]).toContain("1500 of 3000 packets");
+  // As fast as asked, and as fast as asked but for a packet in a hundred, is neither.
+  for (const rateBps of [1_052_800, 1_062_000]) {
+    const kept = withStream(run, { steps: steps.map((step, i) => (i === 0 ? step : { ...step, rateBps })) });
+    expect(locate(site, kept).findings).toEqual([]);
+  }
+});
+
+test("rate-limited: given steps that the source itself fell short of, then what passes is told by what it sent", () => {
+  // A policer lets 120 packets a second through; asked for are 100, 200 and 400, and of the last only 240 were sent.
+  const stepOf = (firstSeq: number, packets: number, startMs: number, perSecond: number) => ({
+    firstSeq,
+    lastSeq: firstSeq + packets - 1,
+    startMs,
+    endMs: startMs + 5_000,
+    payloadBytes: 1_250,
+    rateBps: perSecond * 10_000,
+  });
+  const steps = [stepOf(0, 500, 0, 100), stepOf(500, 1_000, 5_000, 200), stepOf(1_500, 1_200, 10_000, 400)];
+  const lost: SeqRange[] = [];
+  for (let seq = 500; seq < 1_500; seq += 5) lost.push([seq, seq + 1]);
+  for (let seq = 1_500; seq < 2_700; seq += 2) lost.push([seq, seq]);
+  const short = withStream(sim([], [{ ...board, packets: 2_700 }]), { steps });
+  const run = withListeners(short, ["kiosk", "gate", "desk"], () => ({ lost, receivedPackets: 2_700 - 1_000 }));
+  const limited = locate(site, run).findings.find(({ kind }) => kind === "rate-limited");
+  expect(limited?.title).toContain("1.2 Mbit/s");
+});
+
 test("source-stalled: given the pause at one listener only, then the source is not to blame", () => {
   const run = withListeners(sim(), ["kiosk"], () => ({
     silences: [{ startMs: 10_000, endMs: 11_200, missingPackets: 0 }],

@@ -1,6 +1,8 @@
 import { each, entries, ofStreams, sum } from "./checks.ts";
 import { COUNT, first, ms, NAMES, type PhraseBook, TIME } from "./phrase.ts";
 
+const RATE = "[0-9.]+ [kM]?bit/s";
+
 /** Hosts, their programs, and sources. */
 export const HOST_WORDS: PhraseBook = {
   isOfFamily: ({ kind }) =>
@@ -65,6 +67,24 @@ export const HOST_WORDS: PhraseBook = {
         return missing.length === 0 && waiting.some((one) => one.silences.some(near))
           ? null
           : `${missing.map(({ host }) => host)} did not`;
+      },
+    },
+    {
+      // By the numbers that it used in a step, against what the step's rate makes of its time.
+      says: new RegExp(
+        `^(?<source>[^ ]+) sent (?<stream>[^ ]+) at ${RATE} instead of ${RATE} from (?<from>${TIME}) to ${TIME}(?:, and (?<more>${COUNT}) more steps? below the planned rate)?: what the network does at (?:that rate|those rates) is undecided$`,
+      ),
+      untrue: (part, _, observed) => {
+        const { source, steps } = observed.stream(part("stream"));
+        const short = steps.filter((one) => {
+          const planned = ((one.endMs - one.startMs) * one.rateBps) / (one.payloadBytes * 8e3);
+          return one.lastSeq - one.firstSeq + 1 <= 0.95 * planned;
+        });
+        return first(
+          source !== part("source") && "another source",
+          short.length !== 1 + Number(part("more") || 0) && `${short.length} are short`,
+          !short.some(({ startMs }) => Math.abs(startMs - ms(part("from"))) <= 60) && "not that step",
+        );
       },
     },
     {

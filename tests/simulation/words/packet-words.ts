@@ -110,9 +110,29 @@ export const PACKET_WORDS: PhraseBook = {
     },
     {
       says: new RegExp(
-        `^Nothing can be said about (?<stream>[^ ]+): it is not known which of its packets (?<hosts>${NAMES}) should have received$`,
+        `^Nothing can be said about (?<stream>[^ ]+): (?<source>[^ ]+) did not report what it sent, so nobody knows which packets (?<hosts>${NAMES}) should have received$`,
       ),
-      untrue: () => null,
+      untrue: (part, _, observed) =>
+        first(
+          observed.stream(part("stream")).source !== part("source") && "another source",
+          observed.stream(part("stream")).sentPackets !== null && "it did",
+        ),
+    },
+    {
+      says: new RegExp(
+        `^Nothing can be said about (?<stream>[^ ]+): (?<source>[^ ]+) sent none of it while (?<hosts>${NAMES}) (?:was|were) joined$`,
+      ),
+      untrue: (part, finding, observed) =>
+        first(
+          observed.stream(part("stream")).sentPackets === null && "it did not report",
+          each(part("hosts"), finding, observed, (one) => one.receivedPackets === 0),
+        ),
+    },
+    {
+      says: new RegExp(
+        `^Nothing can be said about (?<stream>[^ ]+): what (?<hosts>${NAMES}) reported does not tell which of its packets came$`,
+      ),
+      untrue: (part, finding, observed) => each(part("hosts"), finding, observed, (one) => one.window === null),
     },
   ],
   evidence: [

@@ -1,7 +1,8 @@
 import type { Finding } from "../finding/finding.ts";
 import { findingsOf, rowsOf } from "../finding/finding-row.ts";
-import { count, percent, seconds } from "../finding/wording.ts";
+import { count, percent, rate, seconds } from "../finding/wording.ts";
 import type { SendStep, StreamObservation } from "../run/run-observations.ts";
+import { isShortStep, packetsOf, plannedPacketsOf, sentRateBps } from "../run/step-rate.ts";
 import type { StreamFacts } from "../run/stream-facts.ts";
 
 /** A source's clock is right to 0.1 % and better; a hundredth less than planned was not sent. Our choice, no source. */
@@ -40,7 +41,44 @@ const SHORT = row({
   reference: "common practice, no standard",
 });
 
-export const findShortSources = (streams: readonly StreamFacts[]): Finding[] => findingsOf([SHORT], streams);
+interface ShortSteps extends StreamFacts {
+  readonly short: readonly SendStep[];
+}
+
+const instead = (step: SendStep): string =>
+  `${rate(sentRateBps(step))} instead of ${rate(step.rateBps)} from ${seconds(step.startMs)} to ${seconds(step.endMs)}`;
+
+const MOST_LINES = 8;
+
+/** A stream that is sent at several rates is sent to see what each of them meets: one that was not reached says nothing. */
+const SHORT_STEPS = row({
+  kind: "source-stalled",
+  match: shortStepsOf,
+  title: ({ stream, short: [first, ...others] }) =>
+    `${stream.source} sent ${stream.stream} at ${first === undefined ? "less than its rates" : instead(first)}${others.length === 0 ? "" : `, and ${count(others.length, "more step")} below the planned rate`}: what the network does at ${others.length === 0 ? "that rate" : "those rates"} is undecided`,
+  evidence: ({ short }) => [
+    ...short
+      .slice(0, MOST_LINES)
+      .map((step) => `${instead(step)}: ${packetsOf(step)} of ${Math.round(plannedPacketsOf(step))} packets.`),
+    "The source counts them itself: what was not sent was not lost, and of what was sent every loss is told.",
+  ],
+  advice:
+    "Send from a host with more processor time to spare, or larger packets: the same rate is fewer of them. Where the rates are above what the way carries anyway, leave the highest out. Then run it again.",
+  reference: "common practice, no standard",
+});
+
+function shortStepsOf(facts: StreamFacts): ShortSteps | null {
+  const { steps, sentPackets, sourceState } = facts.stream;
+  const isOneRate = steps.every(({ rateBps }) => rateBps === steps[0]?.rateBps);
+  // Of a source that did not report, the steps are the plan's.
+  if (isOneRate || sentPackets === null || sourceState === "not-sending") return null;
+  const short = steps.filter(isShortStep);
+  return short.length === 0 ? null : { ...facts, short };
+}
+
+/** Which of its rates a stream missed tells more than how many packets it is short of. */
+export const findShortSources = (streams: readonly StreamFacts[]): Finding[] =>
+  findingsOf([SHORT_STEPS, SHORT], streams);
 
 function shortOf(facts: StreamFacts): Short | null {
   const { stream } = facts;

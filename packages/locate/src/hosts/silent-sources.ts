@@ -1,7 +1,7 @@
 import type { Finding } from "../finding/finding.ts";
 import { type FindingRule, findingsOf, rowsOf } from "../finding/finding-row.ts";
-import { count, nameList } from "../finding/wording.ts";
-import type { ListenerObservation } from "../run/run-observations.ts";
+import { count, instant, nameList, seconds } from "../finding/wording.ts";
+import type { ListenerObservation, StreamObservation } from "../run/run-observations.ts";
 import type { StreamFacts } from "../run/stream-facts.ts";
 
 const row = rowsOf<StreamFacts>({ streams: ({ stream }) => [stream.stream], suspects: () => [] });
@@ -53,18 +53,71 @@ const ROWS: readonly FindingRule<StreamFacts>[] = [
   }),
   row({
     kind: "inconclusive",
-    match: (facts) => (facts.receipts.length === 0 && facts.missing.length > 0 ? facts : null),
+    match: (facts) => (isUntold(facts) && facts.stream.sentPackets === null ? facts : null),
     title: ({ stream, missing }) =>
-      `Nothing can be said about ${stream.stream}: it is not known which of its packets ${nameList(missing.map((l) => l.host))} should have received`,
+      `Nothing can be said about ${stream.stream}: ${stream.source} did not report what it sent, so nobody knows which packets ${nameList(missing.map((l) => l.host))} should have received`,
+    evidence: ({ missing }) => receivedLines(missing),
+    advice: "See that the source's agent runs and stays connected to the end; then repeat the run.",
+    reference: "common practice",
+  }),
+  row({
+    kind: "inconclusive",
+    match: (facts) => (isUntold(facts) && facts.missing.every((one) => wasNothingSentFor(facts, one)) ? facts : null),
+    title: ({ stream, missing }) =>
+      `Nothing can be said about ${stream.stream}: ${stream.source} sent none of it while ${nameList(missing.map((l) => l.host))} ${missing.length === 1 ? "was" : "were"} joined`,
     evidence: ({ stream, missing }) => [
-      ...(stream.sentPackets === null ? [`${stream.source} did not report how much of ${stream.stream} it sent.`] : []),
-      ...missing.slice(0, MOST_LINES).map((l) => `${l.host} received ${count(l.receivedPackets, "packet")}.`),
+      ...sentLines(stream),
+      ...missing.slice(0, MOST_LINES).map(({ host, joinedFromMs, joinedToMs }) => {
+        const left = joinedToMs === null ? "" : ` and left ${instant(joinedToMs)}`;
+        return `${host} joined ${instant(joinedFromMs)}${left}.`;
+      }),
     ],
     advice:
-      "See that these hosts are joined while the stream is sent, and that the source's agent reports to the end; then repeat the run.",
+      "Where the scenario has it sent at that time, look at the source host: was its agent held up, stopped or started anew? Where it does not, let these hosts join earlier. Then repeat the run.",
+    reference: "common practice",
+  }),
+  row({
+    kind: "inconclusive",
+    match: (facts) => (isUntold(facts) ? facts : null),
+    title: ({ stream, missing }) =>
+      `Nothing can be said about ${stream.stream}: what ${nameList(missing.map((l) => l.host))} reported does not tell which of its packets came`,
+    evidence: ({ stream, missing }) => [...sentLines(stream), ...receivedLines(missing)],
+    advice:
+      "A source that is started anew many times, or a listener whose list of gaps grew too long, does that. See the notes of the run, then repeat it.",
     reference: "common practice",
   }),
 ];
+
+/** Nobody's packets can be told, though some reported. */
+const isUntold = ({ receipts, missing }: StreamFacts): boolean => receipts.length === 0 && missing.length > 0;
+
+/** By the source's own times. @returns false where they are not known */
+function wasNothingSentFor({ stream }: StreamFacts, listener: ListenerObservation): boolean {
+  const { firstSentMs, lastSentMs, steps } = stream;
+  const { joinedFromMs, joinedToMs, receivedPackets } = listener;
+  if (firstSentMs === null || lastSentMs === null || receivedPackets > 0) return false;
+  const toMs = joinedToMs ?? Number.POSITIVE_INFINITY;
+  const isSentIn = (fromMs: number, untilMs: number): boolean => fromMs < toMs && untilMs > joinedFromMs;
+  return !isSentIn(firstSentMs, lastSentMs) || !steps.some(({ startMs, endMs }) => isSentIn(startMs, endMs));
+}
+
+/** What the source counts, beside what was planned where that is more. */
+function sentLines({
+  source,
+  sentPackets,
+  plannedPackets = null,
+  firstSentMs,
+  lastSentMs,
+}: StreamObservation): string[] {
+  if (sentPackets === null) return [];
+  const when =
+    firstSentMs === null || lastSentMs === null ? "" : `, from ${seconds(firstSentMs)} to ${seconds(lastSentMs)}`;
+  const planned = plannedPackets === null || plannedPackets <= sentPackets ? "" : ` of ${plannedPackets} planned`;
+  return [`${source} counts ${count(sentPackets, "packet")} sent${planned}${when}.`];
+}
+
+const receivedLines = (missing: readonly ListenerObservation[]): string[] =>
+  missing.slice(0, MOST_LINES).map((one) => `${one.host} received ${count(one.receivedPackets, "packet")}.`);
 
 const MOST_LINES = 5;
 

@@ -1,5 +1,6 @@
 import { countRanges, intersectRanges, mergeSequenceRanges, subtractRanges } from "@dyetrace/measure";
 import type { SeqRange } from "../run/run-observations.ts";
+import { sentRateBps } from "../run/step-rate.ts";
 import { BLOCKS, countLosses } from "./loss-tree.ts";
 import type { ChainLoss, LossScope } from "./stream-loss.ts";
 
@@ -54,8 +55,8 @@ export function evenLossOn(part: ChainLoss, scope: LossScope): EvenLoss | null {
   if (chiSquare >= EVEN_CHI_SQUARE) return null;
   return {
     stream: stream.stream,
-    rateBps: step.rateBps,
-    passesBps: step.rateBps * (1 - lossRatio),
+    rateBps: sentRateBps(step),
+    passesBps: sentRateBps(step) * (1 - lossRatio),
     lossRatio,
     chiSquare,
     isLimit: lossRatio >= LEAST_LIMIT_LOSS && shareOfCommonestDistance(own.lost) < COUNTED_OUT,

@@ -1,4 +1,5 @@
 import type { SendStep } from "../run/run-observations.ts";
+import { sentRateBps } from "../run/step-rate.ts";
 import type { StreamFacts } from "../run/stream-facts.ts";
 import { intervalOf } from "./segment-loss.ts";
 import { type LossScope, streamLoss } from "./stream-loss.ts";
@@ -29,7 +30,7 @@ export function rateLimitOn(facts: StreamFacts, segments: readonly number[], sco
   const steps = facts.stream.steps.flatMap((step) => {
     const loss = lossInStep(facts, segments, scope, step);
     const isDecided = loss !== null && (loss.low > LOSS_FLOOR || loss.lossRatio <= LOSS_FLOOR);
-    return isDecided ? [{ rateBps: step.rateBps, ...loss }] : [];
+    return isDecided ? [{ rateBps: sentRateBps(step), ...loss }] : [];
   });
   steps.sort((a, b) => a.rateBps - b.rateBps);
   const firstLossy = steps.findIndex((step) => step.low > LOSS_FLOOR);
