@@ -64,6 +64,7 @@ export const drawPlan = (graph: SiteGraph): PlanDrawing => ({
   site: graph.name,
   nodes: [...graph.nodes.values()],
   links: graph.links,
+  ...(graph.vlans === undefined ? {} : { vlans: [...graph.vlans.values()] }),
 });
 
 /** What is wrong with a pasted plan, or what it looks like and which of its segments the agents can tell apart. */

@@ -28,6 +28,12 @@ test("liveMark: given nothing came while the source was to send, then it is dry"
   expect(liveMark(second({ received: 0 }))).toBe("-");
 });
 
+test("liveMark: given nothing came to a member's program, and frames came to its network card, then that is said; not for frames of the second in which it joined", () => {
+  expect(liveMark(second({ received: 0, frames: 190 }))).toBe("b");
+  expect(liveMark(second({ received: 0, frames: 0 }))).toBe("-");
+  expect(liveMark(second({ received: 0, frames: 190, joinedFromMs: 4800 }))).toBe("-");
+});
+
 test("liveMark: given nothing came and nothing was due, then it waits", () => {
   expect(liveMark(second({ received: 0, emits: [{ fromMs: 7000, toMs: 9000 }] }))).toBe(".");
   expect(liveMark(second({ received: 0, emits: [] }))).toBe(".");

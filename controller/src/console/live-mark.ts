@@ -28,7 +28,12 @@ export function liveMark(second: LiveSecond): LiveMark {
     if (second.frames === 0) return "o";
     return second.isReachedByDesign ? "d" : "s";
   }
-  if (second.received === 0) return isDue(second, second.joinedFromMs) ? "-" : ".";
+  if (second.received === 0) {
+    if (!isDue(second, second.joinedFromMs)) return ".";
+    // Frames of before the join tell nothing of what a member gets.
+    const isWholeSecond = second.joinedFromMs + JOIN_GRACE_MS <= second.fromMs;
+    return isWholeSecond && second.frames !== null && second.frames > 0 ? "b" : "-";
+  }
   if (second.lost === 0) return "f";
   const lossRatio = second.lost / (second.received + second.lost);
   return lossRatio < 0.001 ? "1" : lossRatio < 0.01 ? "2" : lossRatio < 0.1 ? "3" : "4";

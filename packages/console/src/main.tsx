@@ -8,6 +8,7 @@ import "./style/sheet.css";
 import "./style/frame.css";
 import "./style/map.css";
 import "./style/map-water.css";
+import "./style/map-lanes.css";
 import "./style/pages.css";
 import "./style/access.css";
 

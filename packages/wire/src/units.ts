@@ -71,10 +71,15 @@ export function formatRateBps(rateBps: number): string {
   return `${figures(rateBps)} bit/s`;
 }
 
-/** `0.5 %`, `12.3 %`, `100 %`; a share too small for three figures keeps two of its own. */
+/** `0.5 %`, `12.3 %`, `100 %`; `0.001 %`: never as a power of ten. */
 export function formatRatio(ratio: number): string {
   const percent = ratio * 100;
-  return `${percent !== 0 && percent < 0.01 ? percent.toExponential(1) : figures(percent)} %`;
+  return `${percent > 0 && percent < LEAST_PLAIN ? plainly(percent) : figures(percent)} %`;
 }
+
+/** Below this the language itself writes a power of ten. */
+const LEAST_PLAIN = 1e-6;
+const plainly = (value: number): string =>
+  value.toFixed(Math.min(100, 1 - Math.floor(Math.log10(value)))).replace(/0+$/, "");
 
 const figures = (value: number): string => String(Number(value.toPrecision(3)));

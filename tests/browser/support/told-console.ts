@@ -42,6 +42,7 @@ export async function tellConsole(about: Partial<ConsoleHello> = {}): Promise<To
     if (known !== undefined) return known;
     if (path === "/api/runs") return [...runs.values()].reverse();
     if (path.endsWith("/probes")) return [];
+    if (path.startsWith("/api/console/live/")) return { from: 0, figures: [] };
     return runs.get(decodeURIComponent(path.split("/")[4] ?? "")) ?? null;
   };
   const server = createServer((request, response) => {
@@ -109,7 +110,8 @@ const helloOf = (about: Partial<ConsoleHello>): ConsoleHello => ({
 /** As the controller draws a plan: its answer is held to the same schema. */
 export function drawingOf(plan: string): PlanDrawing {
   const graph = loadSitePlan(plan, "plan.yaml");
-  const drawing = { site: graph.name, nodes: [...graph.nodes.values()], links: graph.links };
+  const vlans = graph.vlans === undefined ? {} : { vlans: [...graph.vlans.values()] };
+  const drawing = { site: graph.name, nodes: [...graph.nodes.values()], links: graph.links, ...vlans };
   return parseAs(PlanDrawingSchema, drawing, "MESSAGE_INVALID", "The drawing") as PlanDrawing;
 }
 

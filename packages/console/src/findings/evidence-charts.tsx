@@ -45,6 +45,7 @@ function ReceivedChart({ evidence }: { readonly evidence: Evidence }) {
           );
         })}
       </ul>
+      <More count={evidence.more.shares} of="listeners" />
     </figure>
   );
 }
@@ -72,35 +73,98 @@ function LossChart({ evidence }: { readonly evidence: Evidence }) {
           </li>
         ))}
       </ul>
+      <More count={evidence.more.losses} of="segments" />
     </figure>
   );
 }
 
+/** When packets were missing. Of what is not marked nothing is claimed where the report does not list every gap. */
 function GapChart({ evidence }: { readonly evidence: Evidence }) {
-  const at = (ms: number): string => `${(Math.max(0, ms) / evidence.lastsMs) * 100}%`;
+  const isCut = evidence.gaps.some(({ untimed }) => untimed === null || untimed > 0);
   return (
     <figure class="chart">
-      <figcaption>When packets were missing, over {formatMs(evidence.lastsMs)}</figcaption>
+      <figcaption>
+        When packets were missing, over {formatMs(evidence.lastsMs)}
+        {isCut && "; hatched: the report does not list every gap, and there may be more there"}
+      </figcaption>
       <ul>
-        {evidence.gaps.map(({ listener, stream, gaps }) => (
-          <li key={`${listener} ${stream}`}>
-            <span class="who">{listener}</span>
-            <span class="channel-bar">
-              <span class="behind" />
-              {gaps.map(({ startMs, durationMs }) => (
-                <span key={startMs} class="hole" style={{ left: at(startMs), width: `max(2px, ${at(durationMs)})` }} />
+        {evidence.gaps.map((one) => (
+          <li key={`${one.listener} ${one.stream}`}>
+            <span class="who">{one.listener}</span>
+            <span class={`channel-bar gaps${one.untimed === 0 ? "" : " unknown"}`}>
+              {holesOf(one.missing).map(({ from, pieces, share }) => (
+                <span
+                  key={from}
+                  class="hole"
+                  style={{
+                    left: `${(from / one.missing.length) * 100}%`,
+                    width: `max(1.5px, ${(pieces / one.missing.length) * 100}%)`,
+                    height: `max(3px, ${share * 100}%)`,
+                  }}
+                />
               ))}
             </span>
-            <span class="value">
-              {gaps.length === 1 ? "1 gap" : `${formatCount(gaps.length)} gaps`}, longest{" "}
-              {formatMs(Math.max(...gaps.map(({ durationMs }) => durationMs)))}
-            </span>
+            <span class="value">{sayGaps(one)}</span>
           </li>
         ))}
+        <TimeAxis lastsMs={evidence.lastsMs} />
       </ul>
+      <More count={evidence.more.gaps} of="listeners" />
     </figure>
   );
 }
+
+interface Hole {
+  readonly from: number;
+  readonly pieces: number;
+  readonly share: number;
+}
+
+/** Neighbouring pieces of about the same share as one. */
+function holesOf(missing: readonly number[]): readonly Hole[] {
+  const holes: Hole[] = [];
+  for (const [from, exact] of missing.entries()) {
+    if (exact === 0) continue;
+    const share = Math.ceil(exact * 20) / 20;
+    const before = holes.at(-1);
+    if (before !== undefined && before.from + before.pieces === from && before.share === share) {
+      holes[holes.length - 1] = { ...before, pieces: before.pieces + 1 };
+    } else holes.push({ from, pieces: 1, share });
+  }
+  return holes;
+}
+
+function sayGaps({ lost, periods, longestMs, untimed }: Evidence["gaps"][number]): string {
+  const gaps = periods === null ? [] : [periods === 1 ? "1 gap" : `${formatCount(periods)} gaps`];
+  const longest = longestMs === null ? [] : [`longest ${formatMs(longestMs)}`];
+  const when = untimed === null || untimed === 0 ? [] : [`${formatCount(untimed)} of them at times not listed`];
+  return [`${orUnknown(lost, formatCount)} packets`, ...gaps, ...longest, ...when].join(", ");
+}
+
+/** The run's own time below a chart. */
+function TimeAxis({ lastsMs }: { readonly lastsMs: number }) {
+  const step = niceStep(lastsMs, 4);
+  const ticks = Array.from({ length: Math.floor(lastsMs / step) + 1 }, (_, index) => index * step);
+  return (
+    <li class="time-axis" aria-hidden="true">
+      <span />
+      <span>
+        {ticks.map((ms) => (
+          <span key={ms} style={{ left: `${(ms / lastsMs) * 100}%` }}>
+            {ms === 0 ? "0" : formatMs(ms)}
+          </span>
+        ))}
+      </span>
+    </li>
+  );
+}
+
+const More = ({ count, of }: { readonly count: number; readonly of: string }) =>
+  count === 0 ? null : (
+    <p class="small soft">
+      and {count} more {count === 1 ? of.replace(/s$/, "") : of}
+    </p>
+  );
 
 function UninvitedChart({ evidence }: { readonly evidence: Evidence }) {
   const at = (ms: number): string => `${(Math.max(0, ms) / evidence.lastsMs) * 100}%`;
@@ -114,10 +178,12 @@ function UninvitedChart({ evidence }: { readonly evidence: Evidence }) {
             <span class="channel-bar">
               <span class="seep" style={{ left: at(firstMs), width: `max(4px, ${at(lastMs - firstMs)})` }} />
             </span>
-            <span class="value">{formatCount(frames)} frames</span>
+            <span class="value">{frames === 1 ? "1 frame" : `${formatCount(frames)} frames`}</span>
           </li>
         ))}
+        <TimeAxis lastsMs={evidence.lastsMs} />
       </ul>
+      <More count={evidence.more.uninvited} of="hosts" />
     </figure>
   );
 }

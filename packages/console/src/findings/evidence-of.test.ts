@@ -50,10 +50,33 @@ test("evidenceOf: given gaps whose time is unknown, then they are not drawn at a
     { firstSeq: 1, count: 2, startMs: null, durationMs: null },
     { firstSeq: 9, count: 1, startMs: 500, durationMs: 12 },
   ];
-  const receipts = [{ ...receipt("thin", 90, 100), gaps }];
-  expect(evidenceOf(FINDING, reportWith({ receipts })).gaps[0]?.gaps).toEqual([
-    { startMs: 500, durationMs: 12, count: 1 },
+  const receipts = [{ ...receipt("thin", 90, 100), gaps, lost: 3 }];
+  const [row] = evidenceOf(FINDING, reportWith({ receipts })).gaps;
+  expect(row?.untimed).toBe(2);
+  // A run of 8 s in 160 pieces: 12 ms at half a second are a quarter of the eleventh.
+  expect(row?.missing[10]).toBeCloseTo(12 / 50, 6);
+  expect(row?.missing.filter((share) => share > 0)).toHaveLength(1);
+});
+
+test("evidenceOf: given a list of gaps that ends before all missing packets are in it, then the others are counted as at unknown times, and the worst listener comes first", () => {
+  const gap = (startMs: number, count: number) => ({ firstSeq: startMs, count, startMs, durationMs: 5 });
+  const receipts = [
+    { ...receipt("listed", 97, 100), gaps: [gap(100, 2), gap(900, 1)], lost: 3 },
+    { ...receipt("cut", 60, 100), gaps: [gap(100, 9)], lost: 40 },
+  ];
+  const { gaps, more } = evidenceOf(FINDING, reportWith({ receipts }));
+  expect(gaps.map(({ listener, untimed }) => [listener, untimed])).toEqual([
+    ["cut", 31],
+    ["listed", 0],
   ]);
+  expect(more.gaps).toBe(0);
+});
+
+test("evidenceOf: given more listeners than there are rows, then it says how many more there are", () => {
+  const receipts = Array.from({ length: 30 }, (_, index) => receipt(`host-${index}`, index, 100));
+  const { shares, more } = evidenceOf(FINDING, reportWith({ receipts }));
+  expect(shares.length + more.shares).toBe(30);
+  expect(more.shares).toBeGreaterThan(0);
 });
 
 test("evidenceOf: given a finding about leaves, then each leave is shown, one without effect first; given another finding, then none", () => {

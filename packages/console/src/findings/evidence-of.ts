@@ -6,8 +6,15 @@ type Finding = RunReport["findings"][number];
 export interface Evidence {
   /** Who received how much, the worst first. */
   readonly shares: readonly ReceivedShare[];
-  /** When each listener missed something. */
+  /** When each listener missed something, the worst first. */
   readonly gaps: readonly ListenerGaps[];
+  /** Rows that there would be more of, by chart. */
+  readonly more: {
+    readonly shares: number;
+    readonly gaps: number;
+    readonly losses: number;
+    readonly uninvited: number;
+  };
   /** How much each segment loses, where this run can tell. */
   readonly losses: readonly SegmentLoss[];
   /** Frames that came to hosts which had not joined. */
@@ -30,7 +37,15 @@ export interface ReceivedShare {
 export interface ListenerGaps {
   readonly listener: string;
   readonly stream: string;
-  readonly gaps: readonly { readonly startMs: number; readonly durationMs: number; readonly count: number }[];
+  /** Packets that are missing; null: unknown. */
+  readonly lost: number | null;
+  /** Loss periods, whether their times are known or not; null: unknown. */
+  readonly periods: number | null;
+  readonly longestMs: number | null;
+  /** Of those whose times are known, the share of each piece of the run during which packets were missing, 0 to 1. */
+  readonly missing: readonly number[];
+  /** Missing packets of which the report does not say when: the longest gaps alone are listed. */
+  readonly untimed: number | null;
 }
 
 export interface SegmentLoss {
@@ -61,8 +76,13 @@ const MOST_ROWS = 14;
 /** A segment without a loss worth showing. */
 const NO_LOSS = 1e-9;
 
-/** Pure. */
-export function evidenceOf(finding: Finding, report: RunReport): Evidence {
+/**
+ * Pure.
+ * @param behind agents behind any of the suspects; they come first, and when packets were missing is shown of them alone.
+ *   Null or empty: nobody knows
+ */
+export function evidenceOf(finding: Finding, report: RunReport, behind: ReadonlySet<string> | null = null): Evidence {
+  const isItsOwn = (agent: string): boolean => behind === null || behind.size === 0 || behind.has(agent);
   const isAbout = (stream: string): boolean => finding.streams.length === 0 || finding.streams.includes(stream);
   const receipts = report.receipts.filter((receipt) => isAbout(receipt.stream));
   const share = ({ received, sent }: { received: number | null; sent: number | null }): number =>
@@ -72,39 +92,68 @@ export function evidenceOf(finding: Finding, report: RunReport): Evidence {
       const { listener, stream, received, sent } = receipt;
       return { listener, stream, received, sent, partial: partialWords(receipt) };
     })
-    .sort((a, b) => share(a) - share(b) || a.listener.localeCompare(b.listener));
+    .sort(
+      (a, b) =>
+        Number(isItsOwn(b.listener)) - Number(isItsOwn(a.listener)) ||
+        share(a) - share(b) ||
+        a.listener.localeCompare(b.listener),
+    );
+  const lastsMs = Math.max(1000, Date.parse(report.endedAt) - Date.parse(report.startedAt));
   const gaps = receipts
-    .flatMap(({ listener, stream, gaps: all }) => {
-      const timed = all.flatMap(({ startMs, durationMs, count }) =>
-        startMs === null || durationMs === null ? [] : [{ startMs, durationMs, count }],
-      );
-      return timed.length === 0 ? [] : [{ listener, stream, gaps: timed }];
-    })
-    .slice(0, MOST_ROWS);
+    .filter(({ gaps: listed, listener }) => listed.length > 0 && isItsOwn(listener))
+    .map((receipt) => gapsOf(receipt, lastsMs))
+    .sort((a, b) => (b.lost ?? 0) - (a.lost ?? 0) || a.listener.localeCompare(b.listener));
   const losses = report.segments
     .flatMap(({ id, lossRatio, low, high }) =>
       lossRatio === null || low === null || high === null
         ? []
         : [{ id, lossRatio, low, high, isSuspect: finding.suspects.includes(id) }],
     )
-    .sort((a, b) => b.lossRatio - a.lossRatio)
-    .slice(0, MOST_ROWS);
+    .sort((a, b) => b.lossRatio - a.lossRatio);
   const uninvited = report.bystanders
     .flatMap(({ stream, agent, frames, firstMs, lastMs }) =>
       !isAbout(stream) || frames === null || frames === 0 || firstMs === null || lastMs === null
         ? []
         : [{ stream, agent, frames, firstMs, lastMs }],
     )
-    .slice(0, MOST_ROWS);
-  const lastsMs = Math.max(1000, Date.parse(report.endedAt) - Date.parse(report.startedAt));
+    .sort((a, b) => b.frames - a.frames || a.agent.localeCompare(b.agent));
+  const shown = worthShowing(shares);
+  const isLossy = losses.some(({ lossRatio }) => lossRatio > NO_LOSS);
   return {
-    shares: worthShowing(shares),
-    gaps,
-    losses: losses.some(({ lossRatio }) => lossRatio > NO_LOSS) ? losses : [],
-    uninvited,
+    shares: shown,
+    gaps: gaps.slice(0, MOST_ROWS),
+    losses: isLossy ? losses.slice(0, MOST_ROWS) : [],
+    uninvited: uninvited.slice(0, MOST_ROWS),
+    more: {
+      shares: shares.length - shown.length,
+      gaps: Math.max(0, gaps.length - MOST_ROWS),
+      losses: isLossy ? Math.max(0, losses.length - MOST_ROWS) : 0,
+      uninvited: Math.max(0, uninvited.length - MOST_ROWS),
+    },
     leaves: findingKindFacts(finding.kind).restsOnLeaves ? leavesOf(receipts) : [],
     lastsMs,
   };
+}
+
+/** Pieces that a run is drawn in: about as many as there are pixels to tell apart. */
+const PIECES = 160;
+
+function gapsOf(receipt: RunReport["receipts"][number], lastsMs: number): ListenerGaps {
+  const { listener, stream, lost, lossPattern, longestGapMs } = receipt;
+  const missing = new Array<number>(PIECES).fill(0);
+  const pieceMs = lastsMs / PIECES;
+  let timed = 0;
+  for (const { startMs, durationMs, count } of receipt.gaps) {
+    if (startMs === null || durationMs === null) continue;
+    timed += count;
+    const [from, to] = [Math.max(0, startMs), Math.min(lastsMs, startMs + durationMs)];
+    for (let piece = Math.floor(from / pieceMs); piece < PIECES && piece * pieceMs < to; piece++) {
+      const overlapMs = Math.min(to, (piece + 1) * pieceMs) - Math.max(from, piece * pieceMs);
+      missing[piece] = Math.min(1, (missing[piece] ?? 0) + overlapMs / pieceMs);
+    }
+  }
+  const untimed = lost === null ? null : Math.max(0, lost - timed);
+  return { listener, stream, lost, periods: lossPattern?.periods ?? null, longestMs: longestGapMs, missing, untimed };
 }
 
 function leavesOf(receipts: RunReport["receipts"]): readonly ListenerLeaves[] {

@@ -1,37 +1,45 @@
 import type { SiteGraph } from "@dyetrace/site";
 import type { RunReport } from "@dyetrace/wire";
 import { useMemo } from "preact/hooks";
-import { findingMarks } from "../map/finding-marks.ts";
-import { hangUp } from "../map/layout/site-tree.ts";
+import { hangUp, type SiteTree } from "../map/layout/site-tree.ts";
 import { SiteMap } from "../map/site-map.tsx";
-import { headOf, reportScene } from "../map/site-scene.ts";
+import { headOf, reportScene, wayEvidence } from "../map/site-scene.ts";
+import { findingMarks } from "../map/water/finding-marks.ts";
 
 interface FindingMapProps {
   readonly graph: SiteGraph;
   readonly report: RunReport;
   /** Position in the report's list of findings. */
   readonly index: number;
+  readonly tree: SiteTree | null;
 }
 
-/** The way from the source to the suspects, everything else folded up. */
-export function FindingMap({ graph, report, index }: FindingMapProps) {
+/** The site hung up for a finding: by the source of the first of its streams. */
+export function useFindingTree(graph: SiteGraph, report: RunReport, index: number): SiteTree | null {
   const finding = report.findings[index];
   const stream = finding?.streams[0] ?? report.streams[0]?.name ?? null;
   const source = report.streams.find(({ name }) => name === stream)?.source ?? null;
-  const tree = useMemo(() => {
+  return useMemo(() => {
     const head = headOf(graph, source);
-    return head === null ? null : hangUp(graph, head);
-  }, [graph, source]);
+    const evidence = stream === null ? undefined : wayEvidence(graph, report, stream, finding);
+    return head === null ? null : hangUp(graph, head, evidence);
+  }, [graph, source, stream, report, finding]);
+}
+
+/** The way from the source to the suspects, everything else folded up. */
+export function FindingMap({ graph, report, index, tree }: FindingMapProps) {
+  const finding = report.findings[index];
+  const stream = finding?.streams[0] ?? report.streams[0]?.name ?? null;
   const scene = useMemo(
     () => (stream === null || tree === null ? null : reportScene(graph, tree, report, stream)),
     [graph, tree, report, stream],
   );
   const marks = useMemo(
     () =>
-      tree === null || stream === null
+      tree === null || stream === null || scene === null
         ? []
-        : findingMarks(report, new Set([stream]), tree).filter((mark) => mark.index === index),
-    [tree, report, stream, index],
+        : findingMarks(report, new Set([stream]), tree, scene.channels).filter((mark) => mark.index === index),
+    [tree, scene, report, stream, index],
   );
   if (tree === null || scene === null || marks.length === 0) return null;
   const rateBps = report.streams.find(({ name }) => name === stream)?.rateBps ?? null;

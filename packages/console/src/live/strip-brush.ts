@@ -95,6 +95,13 @@ export class StripBrush {
           this.#ink.rect(at, bottom - 2, secondWidth - 1.5, 2);
         });
         break;
+      case "b": // it comes as far as the host, which bars it
+        this.#dye.rect(x, y, width, 5);
+        each((at) => {
+          this.#ink.rect(at, y + 6, secondWidth, 3);
+          this.#ink.rect(at, bottom - 2, secondWidth - 1.5, 2);
+        });
+        break;
       case ".":
         this.#soft.rect(x, bottom - 1, width, 1);
         break;
@@ -107,7 +114,13 @@ export class StripBrush {
       case "o":
         each((at) => this.#soft.rect(at + secondWidth / 2 - 0.5, bottom - 1, 1, 1));
         break;
-      default: // no news, or it can't watch
+      case "u": // not joined, as "o", and it can't see
+        each((at) => {
+          this.#soft.rect(at + secondWidth / 2 - 0.5, bottom - 1, 1, 1);
+          this.#soft.rect(at + secondWidth / 2 - 0.5, y + STRIP_HEIGHT / 2 - 2, 1, 4);
+        });
+        break;
+      default: // no news
         each((at) => {
           this.#soft.moveTo(at, bottom);
           this.#soft.lineTo(at + 1.2, bottom);

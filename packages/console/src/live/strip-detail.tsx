@@ -6,9 +6,12 @@ import { askController } from "../link/ask-controller.ts";
 import { formatCount, formatMs, orUnknown } from "../parts/format.ts";
 import { Figure } from "../parts/place-note.tsx";
 import { history, isRunning, link, liveVersion } from "../state/console-state.ts";
+import type { HistoryStrip } from "../state/live-history.ts";
+import { runTimeMs } from "../state/run-clock.ts";
+import { stripNews } from "../state/strip-news.ts";
 import type { GridSelection } from "./live-grid.tsx";
 import { drawSeries, type SeriesChart } from "./series-chart.ts";
-import { sayMark } from "./summarise-live.ts";
+import { sayMark, sayNow } from "./strip-words.ts";
 
 interface StripDetailProps {
   readonly run: ConsoleRun;
@@ -29,28 +32,64 @@ export function StripDetail({ run, selection }: StripDetailProps) {
         <h3>
           {agent} <span class="water">{stream.name}</span>
         </h3>
-        <p>{agent === stream.source ? "sends this stream" : sayMark(strip?.marks.at(-1) ?? " ")}</p>
-        <LatestFigures figures={strip?.last ?? null} />
+        {agent === stream.source ? (
+          <p>sends this stream</p>
+        ) : (
+          <Latest
+            strip={strip}
+            nowSecond={
+              isRunning.value ? Math.floor((runTimeMs() ?? 0) / 1000) : (strip?.from ?? 0) + (strip?.marks.length ?? 0)
+            }
+          />
+        )}
       </div>
       <SeriesView series={series} />
     </section>
   );
 }
 
-function LatestFigures({ figures }: { readonly figures: LiveFigures | null }) {
-  if (figures === null) return <p class="small soft">No figures: it has not joined.</p>;
+/** The newest second that was told, and which one that is: what an agent said long ago is not so now. */
+function Latest({ strip, nowSecond }: { readonly strip: HistoryStrip | null; readonly nowSecond: number }) {
+  const { mark, isNow } = stripNews(strip, nowSecond);
+  const figures = strip?.last ?? null;
+  const second = strip === null ? null : strip.from + strip.marks.length - 1;
+  return (
+    <>
+      <p>{sayNow(mark, isNow, null)}</p>
+      {second !== null && <p class="small soft">Second {second}, the newest that it has reported.</p>}
+      {figures !== null ? (
+        <LatestFigures figures={figures} mark={strip?.marks.at(-1) ?? " "} />
+      ) : (
+        <p class="small soft">{noFigures(strip?.marks.at(-1) ?? " ")}</p>
+      )}
+    </>
+  );
+}
+
+const noFigures = (mark: string): string =>
+  mark === " " ? "No figures: its agent has reported none." : `No figures: ${sayMark(mark)}.`;
+
+function LatestFigures({ figures, mark }: { readonly figures: LiveFigures; readonly mark: string }) {
+  const isSilent = figures.received === 0;
   return (
     <dl class="figures">
       <Figure of="rate">{formatRateBps(figures.rateBps)}</Figure>
       <Figure of="received">{formatCount(figures.received)} in the last second</Figure>
       <Figure of="lost">
-        {figures.received === 0 && figures.lost === 0 ? "unknown while nothing comes" : formatCount(figures.lost)}
+        {isSilent && figures.lost === 0 ? "unknown while nothing comes" : formatCount(figures.lost)}
         {figures.hostLost !== null && figures.hostLost > 0 && `, ${formatCount(figures.hostLost)} in the host itself`}
       </Figure>
       <Figure of="jitter">{orUnknown(figures.jitterMs, formatMs)}</Figure>
-      <Figure of="longest gap">{figures.longestGapMs === null ? "none" : formatMs(figures.longestGapMs)}</Figure>
+      <Figure of="longest gap">{sayGap(figures, mark)}</Figure>
     </dl>
   );
+}
+
+/** A gap is told when its end has come: while nothing comes there is one, and nobody knows yet how long it will be. */
+function sayGap({ received, lost, longestGapMs }: LiveFigures, mark: string): string {
+  if (longestGapMs !== null) return formatMs(longestGapMs);
+  if (received === 0) return mark === "." ? "nothing due" : "the whole second, and it goes on";
+  return lost === 0 ? "none" : "unknown";
 }
 
 /** Asked for again with every new second of the run. */

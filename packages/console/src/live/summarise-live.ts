@@ -1,6 +1,8 @@
 import type { RunOutline } from "@dyetrace/wire";
 import type { ConsoleRun } from "@dyetrace/wire/console/console-run";
-import type { LiveHistory } from "../state/live-history.ts";
+import type { HistoryStrip, LiveHistory } from "../state/live-history.ts";
+import { stripNews } from "../state/strip-news.ts";
+import { countSeconds, sayMark, sayNow, sayStrip } from "./strip-words.ts";
 
 type Stream = RunOutline["streams"][number];
 
@@ -8,116 +10,125 @@ export interface LiveSummary {
   readonly sentence: string;
   /** The strips that most need a look, worst first. */
   readonly worst: readonly { readonly agent: string; readonly stream: Stream; readonly says: string }[];
+  /** How many more there are. */
+  readonly moreBad: number;
 }
 
-/** Worst first. */
-const ORDER: readonly string[] = ["-", "s", "4", "3", "2", "1"];
+/** When it is said: while the run goes on, its newest second; afterwards, the seconds that are kept. */
+export type SaidOf = { readonly kind: "now"; readonly second: number } | { readonly kind: "over" };
+
+/** What one strip says. */
+interface Said {
+  /** What it is counted under. */
+  readonly word: string;
+  /** Above 0: needs a look, the more the worse. */
+  readonly trouble: number;
+  readonly says: string;
+}
+
+/** In the order in which they are told. */
+const WORDS = [
+  "whole",
+  "lose some",
+  "dry",
+  "dry all the time",
+  "dry for a time",
+  "at the network card only",
+  "leaking",
+  "with nothing due",
+  "not joined",
+  "not reported",
+  "reported in part",
+] as const;
 const MOST_WORST = 6;
 
-/**
- * What the strips say, in a sentence.
- * @param isOver false: their newest marks; true: the worst that each showed in the seconds that are kept
- */
+/** What the strips say, in a sentence. */
 export function summariseLive(
   run: ConsoleRun,
   agents: readonly string[],
   history: LiveHistory,
-  isOver: boolean,
+  of: SaidOf,
 ): LiveSummary {
   const counts = new Map<string, number>();
-  const bad: { agent: string; stream: Stream; mark: string; marks: string }[] = [];
+  const bad: (Said & { readonly agent: string; readonly stream: Stream })[] = [];
   for (const stream of run.outline.streams) {
     for (const agent of agents) {
       if (agent === stream.source) continue;
-      const marks = history.strip(agent, stream.streamId)?.marks ?? "";
-      const mark = isOver ? worstOf(marks) : newestTelling(marks);
-      counts.set(mark, (counts.get(mark) ?? 0) + 1);
-      if (rankOf(mark) < ORDER.length) bad.push({ agent, stream, mark, marks });
+      const strip = history.strip(agent, stream.streamId);
+      const said = of.kind === "now" ? saidNow(strip, of.second) : saidOver(strip);
+      counts.set(said.word, (counts.get(said.word) ?? 0) + 1);
+      if (said.trouble > 0) bad.push({ ...said, agent, stream });
     }
   }
-  const count = (...marks: readonly string[]): number => marks.reduce((sum, mark) => sum + (counts.get(mark) ?? 0), 0);
-  const parts = [
-    [count("f"), "whole"],
-    [count("1", "2", "3", "4"), "thin"],
-    [count("-"), "dry"],
-    [count("s"), "leaking"],
-    [count("."), "waiting"],
-    [count("o", "d"), "not joined"],
-    [count("u", " "), "unknown"],
-  ] as const;
-  const told = parts.flatMap(([number, word]) => (number === 0 ? [] : [`${number} ${word}`]));
-  bad.sort((a, b) => rankOf(a.mark) - rankOf(b.mark));
+  const told = WORDS.flatMap((word) => {
+    const count = counts.get(word) ?? 0;
+    return count === 0 ? [] : [`${count} ${count === 1 ? (SINGLE[word] ?? word) : word}`];
+  });
+  bad.sort((a, b) => b.trouble - a.trouble);
   return {
     sentence: told.length === 0 ? "nothing has been told yet." : `${told.join(", ")}.`,
-    worst: bad.slice(0, MOST_WORST).map(({ agent, stream, mark, marks }) => ({
-      agent,
-      stream,
-      says: isOver ? sayStrip(marks) : sayMark(mark),
-    })),
+    worst: bad.slice(0, MOST_WORST).map(({ agent, stream, says }) => ({ agent, stream, says })),
+    moreBad: Math.max(0, bad.length - MOST_WORST),
   };
 }
 
-const rankOf = (mark: string): number => {
-  const rank = ORDER.indexOf(mark);
-  return rank < 0 ? ORDER.length : rank;
+const SINGLE: Readonly<Partial<Record<string, string>>> = {
+  "lose some": "loses some",
 };
 
-/** The worst mark of a strip; of marks that are no trouble the one that tells most. */
-function worstOf(marks: string): string {
-  let worst = " ";
-  for (const mark of [...ORDER, "f", "d", "o", ".", "u"]) {
-    if (marks.includes(mark)) {
-      worst = mark;
-      break;
-    }
-  }
-  return worst;
-}
+/** Nothing at all comes first, then who told nothing, then what came uninvited, then losses by their share. */
+const TROUBLE = { dry: 4, blocked: 3.9, untold: 3, leaking: 2 } as const;
+/** Of losses whose figures are not known, the least that their class stands for. */
+const LEAST_LOSS: Readonly<Record<string, number>> = { "1": 1e-6, "2": 0.001, "3": 0.01, "4": 0.1 };
 
-/** A whole strip in words, when its run is over. */
-export function sayStrip(marks: string): string {
-  const seconds = (...wanted: readonly string[]): number => [...marks].filter((mark) => wanted.includes(mark)).length;
-  const dry = seconds("-");
-  const thin = seconds("1", "2", "3", "4");
-  const whole = seconds("f");
-  const leaking = seconds("s");
-  const told = [
-    ...(dry === 0 ? [] : [whole + thin === 0 ? "dry" : `dry for ${dry} s`]),
-    ...(thin === 0 ? [] : [`loses in ${thin} of ${thin + whole} s`]),
-    ...(leaking === 0 ? [] : [`saw it uninvited for ${leaking} s`]),
-  ];
-  if (told.length > 0) return told.join(", ");
-  return whole > 0 ? "whole" : sayMark(worstOf(marks));
-}
-
-/** After the last packet everyone waits; what was before that says more. */
-const newestTelling = (marks: string): string => marks.replace(/[. ]+$/, "").at(-1) ?? marks.at(-1) ?? " ";
-
-export function sayMark(mark: string): string {
+function saidNow(strip: HistoryStrip | null, second: number): Said {
+  const { mark, isNow } = stripNews(strip, second);
+  const figures = isNow ? (strip?.last ?? null) : null;
+  const says = sayNow(mark, isNow, figures);
   switch (mark) {
     case "f":
-      return "whole";
-    case "1":
-      return "loses under 0.1 %";
-    case "2":
-      return "loses under 1 %";
-    case "3":
-      return "loses under 10 %";
-    case "4":
-      return "loses 10 % or more";
+      return { word: "whole", trouble: 0, says };
     case "-":
-      return "dry";
-    case ".":
-      return "waiting";
+      return { word: "dry", trouble: TROUBLE.dry, says };
+    case "b":
+      return { word: "at the network card only", trouble: TROUBLE.blocked, says };
     case "s":
-      return "sees it without joining";
-    case "d":
-      return "gets copies by the site's build";
+      return { word: "leaking", trouble: TROUBLE.leaking, says };
+    case ".":
+      return { word: "with nothing due", trouble: 0, says };
     case "o":
-      return "not joined";
+    case "d":
     case "u":
-      return "not joined, can't watch";
+      return { word: "not joined", trouble: 0, says };
+    case "1":
+    case "2":
+    case "3":
+    case "4": {
+      const all = figures === null ? 0 : figures.received + figures.lost;
+      const share = figures === null || all === 0 ? (LEAST_LOSS[mark] ?? 0) : figures.lost / all;
+      return { word: "lose some", trouble: share, says };
+    }
     default:
-      return "no news";
+      // Before the run's first seconds nobody can have told anything.
+      return { word: "not reported", trouble: second > FIRST_NEWS_S ? TROUBLE.untold : 0, says: sayMark(" ") };
   }
+}
+
+const FIRST_NEWS_S = 4;
+
+/** Of what was due in the seconds that are kept: the share in which nothing came, then the share with losses. */
+function saidOver(strip: HistoryStrip | null): Said {
+  const marks = strip?.marks ?? "";
+  const { whole, thin, dry, blocked, leaking, idle, apart, untold } = countSeconds(marks);
+  const due = whole + thin + dry + blocked;
+  const says = sayStrip(marks);
+  if (dry > 0 && dry === due) return { word: "dry all the time", trouble: TROUBLE.dry, says };
+  if (blocked > 0) return { word: "at the network card only", trouble: TROUBLE.blocked, says };
+  if (dry > 0) return { word: "dry for a time", trouble: TROUBLE.untold + dry / due, says };
+  if (leaking > 0) return { word: "leaking", trouble: TROUBLE.leaking, says };
+  if (thin > 0) return { word: "lose some", trouble: thin / due, says };
+  if (untold > 0 && due > 0) return { word: "reported in part", trouble: 0, says };
+  if (whole > 0) return { word: "whole", trouble: 0, says };
+  if (idle > 0) return { word: "with nothing due", trouble: 0, says };
+  return apart > 0 ? { word: "not joined", trouble: 0, says } : { word: "not reported", trouble: TROUBLE.untold, says };
 }

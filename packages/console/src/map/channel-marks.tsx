@@ -98,6 +98,22 @@ export function ThinningDye({ approach, inlet, width }: DyeProps) {
   );
 }
 
+/** The dye of a channel whose stream has outages: at full width, and broken below the mark. */
+export function BrokenDye({ approach, inlet, width }: DyeProps) {
+  const at = markDistance(inlet);
+  return (
+    <>
+      <path class="dye" d={pathOf([...approach, ...cut(inlet, at).slice(1)])} stroke-width={width} />
+      <path class="dye breaks" d={pathOf(cut(inlet, at, true))} stroke-width={width} />
+    </>
+  );
+}
+
+/** Beads of what seeps: beside the channel that they come out of, and nowhere else. */
+export function SeepingBeads({ line, from }: { readonly line: Polyline; readonly from: number }) {
+  return <path class="dye seeps" d={pathOf(cut(line, from, true))} />;
+}
+
 /** The dye in front of a bar. */
 export function DammedDye({ approach, inlet, width }: DyeProps) {
   return (

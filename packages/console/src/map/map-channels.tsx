@@ -1,62 +1,43 @@
-import type { FindingGlyph } from "@dyetrace/wire";
-import { ChannelMark, DammedDye, markDistance, ThinningDye } from "./channel-marks.tsx";
-import type { Channel } from "./channel-water.ts";
-import type { FindingMark } from "./finding-marks.ts";
+import { BrokenDye, ChannelMark, DammedDye, markDistance, SeepingBeads, ThinningDye } from "./channel-marks.tsx";
+import { beadedWays, type ChannelPicture, glyphsOf, pictureChannel } from "./channel-picture.ts";
 import type { Flow } from "./flow-canvas.tsx";
-import type { DeltaLayout, NodePlace } from "./layout/delta-place.ts";
+import type { DeltaLayout, NodePlace, Polyline } from "./layout/delta-place.ts";
 import { channelWidth, cut, pathOf, spotAt } from "./layout/geometry.ts";
 import type { SiteMapProps } from "./site-map-props.ts";
 
-interface Barrier {
-  readonly glyph: FindingGlyph;
+interface DrawnChannel {
+  readonly place: NodePlace;
+  readonly picture: ChannelPicture;
+  readonly width: number;
 }
 
-function barriers(marks: readonly FindingMark[]): ReadonlyMap<string, Barrier> {
-  return new Map(marks.flatMap((mark) => (mark.on === "channel" ? [[mark.node, { glyph: mark.glyph }]] : [])));
+function drawnChannels(layout: DeltaLayout, { channels, marks, rateBps }: SiteMapProps): readonly DrawnChannel[] {
+  const glyphs = glyphsOf(marks);
+  const carrying = new Set(marks.flatMap((mark) => mark.carrying));
+  return [...layout.places.values()].map((place) => ({
+    place,
+    picture: pictureChannel(channels.get(place.name), glyphs.get(place.name) ?? null, carrying.has(place.name)),
+    width: channelWidth(rateBps(place.name)),
+  }));
 }
-
-const isWet = (channel: Channel | undefined): boolean =>
-  channel !== undefined && (channel.water === "flows" || channel.water === "thins");
 
 /** Where water moves at present, from head to outlet. */
-export function movingWater(layout: DeltaLayout, { channels, marks, rateBps }: SiteMapProps): readonly Flow[] {
-  const barred = barriers(marks);
-  return [...layout.places.values()].flatMap((place) => {
-    if (place.inlet.length === 0 || !isWet(channels.get(place.name))) return [];
-    const width = channelWidth(rateBps(place.name));
-    const isBarred = barred.get(place.name)?.glyph === "stop";
-    const inlet = isBarred ? cut(place.inlet, markDistance(place.inlet)) : place.inlet;
+export function movingWater(layout: DeltaLayout, props: SiteMapProps): readonly Flow[] {
+  return drawnChannels(layout, props).flatMap(({ place, picture, width }) => {
+    if (place.inlet.length === 0 || !picture.isMoving) return [];
+    const inlet = picture.glyph === "stop" ? cut(place.inlet, markDistance(place.inlet)) : place.inlet;
     return [{ line: [...place.approach, ...inlet.slice(1)], width }];
   });
 }
 
 /** Banks, then beds, then dye, then marks: each layer whole before the next, so that channels open into one another. */
-export function MapChannels({
-  layout,
-  channels,
-  marks,
-  rateBps,
-  tree,
-  selection,
-  onSelect,
-}: SiteMapProps & { readonly layout: DeltaLayout }) {
-  const barred = barriers(marks);
+export function MapChannels(props: SiteMapProps & { readonly layout: DeltaLayout }) {
+  const { layout, channels, marks, tree, selection, onSelect } = props;
   const suspectsOn = (on: "channel" | "node") =>
     new Set(marks.flatMap((mark) => mark.suspects.flatMap((one) => (one.on === on ? [one.node] : []))));
   const suspectChannels = suspectsOn("channel");
   const suspectNodes = suspectsOn("node");
-  const drawn = [...layout.places.values()].map((place) => {
-    const channel = channels.get(place.name);
-    const water = channel?.water ?? "closed";
-    return {
-      place,
-      water,
-      kind: water === "dry" || water === "unknown" ? water : "",
-      glyph: barred.get(place.name)?.glyph ?? null,
-      isDryFront: channel?.isFirst === true && water === "dry",
-      width: channelWidth(rateBps(place.name)),
-    };
-  });
+  const drawn = drawnChannels(layout, props);
   const lines = (place: NodePlace) => (place.inlet.length === 0 ? place.header : [place.inlet, ...place.header]);
   return (
     <g>
@@ -68,48 +49,46 @@ export function MapChannels({
           {suspectNodes.has(place.name) && <circle class="suspect-node" cx={place.x} cy={place.y} r={24} />}
         </g>
       ))}
-      {drawn.map(({ place, kind, width }) =>
+      {drawn.map(({ place, picture, width }) =>
         lines(place).map((line, index) => (
-          <path key={`${place.name} ${index}`} class={`bank ${kind}`} d={pathOf(line)} stroke-width={width + 5} />
-        )),
-      )}
-      {drawn.map(({ place, kind, width }) =>
-        lines(place).map((line, index) => (
-          <path key={`${place.name} ${index}`} class={`bed ${kind}`} d={pathOf(line)} stroke-width={width + 2} />
-        )),
-      )}
-      {drawn.map(({ place, water, glyph, isDryFront, width }) => {
-        if (place.inlet.length === 0) return null;
-        if (glyph === "stop" || isDryFront) {
-          return <DammedDye key={place.name} approach={place.approach} inlet={place.inlet} width={width} />;
-        }
-        if (water === "closed" || water === "still" || water === "dry" || water === "unknown") return null;
-        if (glyph === "thin") {
-          return <ThinningDye key={place.name} approach={place.approach} inlet={place.inlet} width={width} />;
-        }
-        const whole = [...place.approach, ...place.inlet.slice(1)];
-        return (
           <path
-            key={place.name}
-            class={`dye${water === "seeps" ? " seeps" : ""}`}
-            d={pathOf(whole)}
-            stroke-width={water === "thins" ? Math.max(2, width * 0.35) : width}
+            key={`${place.name} ${index}`}
+            class={`bank ${bedOf(place, picture, index)}`}
+            d={pathOf(line)}
+            stroke-width={width + 5}
           />
-        );
-      })}
-      {drawn.map(({ place, glyph, isDryFront, width }) =>
-        place.inlet.length === 0 ? null : glyph !== null ? (
-          <ChannelMark key={place.name} line={place.inlet} width={width} glyph={glyph} />
-        ) : isDryFront ? (
+        )),
+      )}
+      {drawn.map(({ place, picture, width }) =>
+        lines(place).map((line, index) => (
+          <path
+            key={`${place.name} ${index}`}
+            class={`bed ${bedOf(place, picture, index)}`}
+            d={pathOf(line)}
+            stroke-width={width + 2}
+          />
+        )),
+      )}
+      {drawn.map((one) => one.place.inlet.length > 0 && <ChannelDye key={one.place.name} {...one} />)}
+      {beadedHeaders(props).map((line) => (
+        <SeepingBeads key={pathOf(line)} line={line} from={BEADS_FROM} />
+      ))}
+      {drawn.map(({ place, picture, width }) =>
+        place.inlet.length === 0 ? null : picture.glyph !== null ? (
+          <ChannelMark key={place.name} line={place.inlet} width={width} glyph={picture.glyph} />
+        ) : picture.isDryFront ? (
           <DryFront key={place.name} place={place} width={width} />
         ) : null,
       )}
-      {drawn.map(({ place }) =>
+      {drawn.map(({ place, picture }) =>
         place.inlet.length === 0 ? null : (
           // biome-ignore lint/a11y/noStaticElementInteractions: for the mouse; on the keyboard S at the node below does the same
           <path
             key={place.name}
             class={`hit${selection?.on === "channel" && selection.node === place.name ? " selected" : ""}`}
+            data-channel={place.name}
+            data-water={channels.get(place.name)?.water}
+            data-mark={picture.glyph ?? undefined}
             d={pathOf(place.inlet)}
             onClick={() => onSelect({ node: place.name, on: "channel" })}
           >
@@ -119,6 +98,51 @@ export function MapChannels({
       )}
     </g>
   );
+}
+
+/** Of a place's lines, the first leads to it, unless it is the root; the others are its own channel. */
+const bedOf = (place: NodePlace, picture: ChannelPicture, index: number): string =>
+  index === 0 && place.inlet.length > 0 ? picture.bed : picture.headerBed;
+
+/** Beads begin beside the channel that they come out of, not in it. */
+const BEADS_FROM = 13;
+
+function ChannelDye({ place, picture, width }: DrawnChannel) {
+  const { approach, inlet } = place;
+  const whole = [...approach, ...inlet.slice(1)];
+  switch (picture.dye) {
+    case "none":
+      return null;
+    case "whole":
+      return <path class="dye" d={pathOf(whole)} stroke-width={width} />;
+    case "thread":
+      return <path class="dye" d={pathOf(whole)} stroke-width={Math.max(2, width * 0.35)} />;
+    case "broken":
+      return <path class="dye breaks" d={pathOf(whole)} stroke-width={width} />;
+    case "dammed":
+      return <DammedDye approach={approach} inlet={inlet} width={width} />;
+    case "thinning":
+      return <ThinningDye approach={approach} inlet={inlet} width={width} />;
+    case "breaking":
+      return <BrokenDye approach={approach} inlet={inlet} width={width} />;
+    case "beads":
+      return <SeepingBeads line={inlet} from={BEADS_FROM} />;
+  }
+}
+
+/** The parents' own channels through which nothing came but what seeps. */
+function beadedHeaders({
+  tree,
+  channels,
+  layout,
+}: SiteMapProps & { readonly layout: DeltaLayout }): readonly Polyline[] {
+  const seeps = (name: string): boolean => channels.get(name)?.water === "seeps";
+  return [...tree.byName.values()].flatMap(({ node, children }) => {
+    if (!seeps(node.name)) return [];
+    return beadedWays(
+      children.flatMap((child) => (seeps(child.node.name) ? (layout.places.get(child.node.name) ?? []) : [])),
+    );
+  });
 }
 
 /** Water that ends in a channel while the run goes on: a rounded end, and no bar, because nobody has concluded yet. */

@@ -1,5 +1,8 @@
-import { ChannelMark, DammedDye, ThinningDye } from "./channel-marks.tsx";
+import { BrokenDye, ChannelMark, DammedDye, SeepingBeads, ThinningDye } from "./channel-marks.tsx";
+import { HostCup } from "./host-cup.tsx";
 import { pathOf } from "./layout/geometry.ts";
+import type { HostWater } from "./water/host-water.ts";
+import { LOSS_CLASS_WORDS, type LossClass } from "./water/loss-shape.ts";
 
 const LINE = [
   [2, 12],
@@ -11,6 +14,28 @@ const SHORT = [
 ] as const;
 
 const START = [SHORT[0]];
+
+const thinned = (lossClass: LossClass): HostWater => ({
+  kind: "thins",
+  lossRatio: null,
+  lossClass,
+  isInterrupted: false,
+  isHostsOwn: false,
+});
+
+/** A cup's steps are tenfold: a share of the packets would show no loss below a tenth. */
+const CUPS: readonly (readonly [HostWater, string])[] = [
+  [{ kind: "whole" }, "everything"],
+  ...([1, 2, 3, 4] as const).map((lossClass) => [thinned(lossClass), `${LOSS_CLASS_WORDS[lossClass]} lost`] as const),
+  [{ kind: "thins", lossRatio: null, lossClass: 3, isInterrupted: true, isHostsOwn: false }, "all but outages"],
+  [{ kind: "dry" }, "nothing"],
+  [{ kind: "blocked" }, "to the network card only"],
+  [{ kind: "some" }, "some, not all is known"],
+  [{ kind: "unknown" }, "unknown, or not reported"],
+  [{ kind: "apart" }, "not joined"],
+  [{ kind: "uninvited", isByDesign: false }, "not joined, frames came"],
+  [{ kind: "uninvited", isByDesign: true }, "the same, by the site's build"],
+];
 
 /** How to read the map. */
 export function MapKey() {
@@ -37,9 +62,13 @@ export function MapKey() {
           <ThinningDye approach={START} inlet={SHORT} width={7} />
           <ChannelMark line={SHORT} width={5} glyph="thin" />
         </Entry>
+        <Entry says="has outages">
+          <Trough />
+          <BrokenDye approach={START} inlet={SHORT} width={7} />
+        </Entry>
         <Entry says="leaks">
           <Trough />
-          <path class="dye seeps" d={pathOf(LINE)} stroke-width={7} />
+          <SeepingBeads line={LINE} from={0} />
         </Entry>
         <Entry says="a fault beside the stream">
           <Trough />
@@ -62,6 +91,16 @@ export function MapKey() {
         <Entry says="unknown">
           <Trough kind="unknown" />
         </Entry>
+      </ul>
+      <h3 class="small">What a listener got</h3>
+      <ul>
+        {CUPS.map(([host, says]) => (
+          <Entry key={says} says={says}>
+            <g class="node" transform="translate(26 14)">
+              <HostCup host={host} />
+            </g>
+          </Entry>
+        ))}
       </ul>
     </section>
   );

@@ -1,10 +1,11 @@
-import type { ChannelWater } from "./channel-water.ts";
-import type { HostWater } from "./host-water.ts";
+import { planPlace, vlanOfPlace } from "@dyetrace/site";
 import type { NodePlace } from "./layout/delta-place.ts";
 import type { SiteTree, TreeNode } from "./layout/site-tree.ts";
 import { NodeShape } from "./node-shape.tsx";
-import { describeHostWater } from "./say-water.ts";
 import type { MapSelection } from "./site-map-props.ts";
+import type { ChannelWater } from "./water/channel-water.ts";
+import type { HostWater } from "./water/host-water.ts";
+import { describeHostWater, sayLoss } from "./water/say-water.ts";
 
 export interface MapPlaceProps {
   readonly place: NodePlace;
@@ -24,6 +25,7 @@ export interface MapPlaceProps {
 export function MapPlace(props: MapPlaceProps) {
   const { place, node, water, host, tree } = props;
   const sign = place.label === "left" ? -1 : 1;
+  const vlan = vlanOfPlace(place.name);
   const reading = host === null ? "" : describeHostWater(host);
   // Begins with what is written beside the place, so that whoever reads it out and whoever speaks to it find each other.
   const written = `${place.name}${place.foldedNodes > 0 ? ` +${place.foldedNodes}` : ""}`;
@@ -65,11 +67,12 @@ export function MapPlace(props: MapPlaceProps) {
       <circle class="focus" r={21} />
       <NodeShape node={node.node} water={water} host={host} />
       <text x={sign * 19} y={4.5} text-anchor={sign < 0 ? "end" : "start"}>
-        {place.name}
+        {planPlace(place.name)}
+        {vlan !== null && <tspan class="in-vlan"> vlan {vlan}</tspan>}
         {place.foldedNodes > 0 && <tspan class="reading"> +{place.foldedNodes}</tspan>}
         {host?.kind === "thins" && (
           <tspan class="reading" x={sign * 19} dy={15}>
-            {reading}
+            {sayLoss(host)}
           </tspan>
         )}
       </text>
@@ -79,7 +82,7 @@ export function MapPlace(props: MapPlaceProps) {
 
 /** Arrow keys walk the tree: down to the first child, up to the parent, sideways among siblings. */
 function neighbour(key: string, node: TreeNode, tree: SiteTree): string | null {
-  const siblings = node.parent === null ? [] : (tree.byName.get(node.parent)?.children ?? []);
+  const siblings = node.parent === null ? [tree.root, ...tree.apart] : (tree.byName.get(node.parent)?.children ?? []);
   const at = siblings.indexOf(node);
   const wanted =
     key === "ArrowDown"

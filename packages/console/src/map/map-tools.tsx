@@ -14,6 +14,8 @@ interface MapToolsProps {
   readonly onShowAll: () => void;
 }
 
+/** Sites with more nodes have a search. */
+export const SEARCHED_NODES = 20;
 const ZOOM_STEP = 1.4;
 
 /** What stands in the map's corner: search, fold, zoom. */
@@ -21,7 +23,7 @@ export function MapTools(props: MapToolsProps) {
   const { tree, search, selected, folded, onZoom } = props;
   return (
     <div class="map-tools">
-      {tree.root.size > 20 && (
+      {tree.byName.size > SEARCHED_NODES && (
         <input
           type="search"
           placeholder="Find a node"

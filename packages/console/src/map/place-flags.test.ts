@@ -1,7 +1,7 @@
 import { expect, test } from "vitest";
-import type { FindingMark } from "./finding-marks.ts";
 import type { DeltaLayout, NodePlace } from "./layout/delta-place.ts";
 import { type Box, placeFlags } from "./place-flags.ts";
+import type { FindingMark } from "./water/finding-marks.ts";
 
 const place = (name: string, x: number, y: number, inlet: NodePlace["inlet"] = []): NodePlace => ({
   name,
@@ -25,6 +25,8 @@ const mark = (index: number, node: string): FindingMark => ({
   node,
   on: "channel",
   suspects: [],
+  drawnOn: [node],
+  carrying: [],
 });
 const OPTIONS = { scale: 1, width: () => 60, nameWidth: () => 50, markAt: () => 30 };
 const overlaps = (a: Box, b: Box): boolean =>

@@ -4,20 +4,21 @@ import { markDistance } from "./channel-marks.tsx";
 import { dragging } from "./drag-map.ts";
 import { FlowCanvas } from "./flow-canvas.tsx";
 import { foldedNodes } from "./folded-nodes.ts";
-import type { HostWater } from "./host-water.ts";
 import { layOutDelta } from "./layout/delta-layout.ts";
 import type { DeltaLayout } from "./layout/delta-place.ts";
 import { findNode, nodesAbove } from "./layout/find-node.ts";
 import { channelWidth } from "./layout/geometry.ts";
 import { MapChannels, movingWater } from "./map-channels.tsx";
 import { flagWidth, MapFlag } from "./map-flag.tsx";
+import { MapLanes } from "./map-lanes.tsx";
 import { MapPlace } from "./map-place.tsx";
-import { MapTools } from "./map-tools.tsx";
+import { MapTools, SEARCHED_NODES } from "./map-tools.tsx";
 import { centreOn, fitView, type MapView, zoomView } from "./map-view.ts";
 import { placeFlags } from "./place-flags.ts";
 import type { SiteMapProps } from "./site-map-props.ts";
 import { textWidth } from "./text-width.ts";
 import { NARROW, useSize } from "./use-size.ts";
+import { describeHostWater } from "./water/say-water.ts";
 
 /** Below this scale names would be smaller than anyone can read. */
 const NAMES_FROM_SCALE = 0.62;
@@ -35,7 +36,7 @@ export function SiteMap(props: SiteMapProps) {
       foldedNodes(
         tree,
         folds,
-        props.isExcerpt === true ? "all" : isNarrow && tree.root.size > FOLD_ABOVE_NODES ? "deep" : "none",
+        props.isExcerpt === true ? "all" : isNarrow && tree.byName.size > FOLD_ABOVE_NODES ? "deep" : "none",
         marks,
       ),
     [tree, folds, isNarrow, marks, props.isExcerpt],
@@ -45,7 +46,12 @@ export function SiteMap(props: SiteMapProps) {
     [tree, folded, size?.width, size?.height],
   );
   const [moved, setMoved] = useState<MapView | null>(null);
-  const fitted = layout === null || size === null ? null : isNarrow ? { scale: 1, x: 0, y: 0 } : fitView(layout, size);
+  const fitted =
+    layout === null || size === null
+      ? null
+      : isNarrow
+        ? narrowView(layout, size)
+        : fitView(layout, props.isExcerpt === true ? size : aboveTools(size));
   const view = isNarrow ? fitted : (moved ?? fitted);
   useEffect(() => setMoved(null), [tree]);
   const isDrawn = layout !== null;
@@ -101,7 +107,14 @@ export function SiteMap(props: SiteMapProps) {
     <div
       class={`map-frame${view !== null && view.scale < NAMES_FROM_SCALE ? " map-names-hidden" : ""}`}
       ref={frame}
-      style={isNarrow && layout !== null ? { height: `${layout.height}px`, touchAction: "pan-y" } : undefined}
+      style={
+        isNarrow && layout !== null
+          ? {
+              height: `${layout.height * (view?.scale ?? 1) + (tree.byName.size > SEARCHED_NODES ? TOOLS_HEIGHT : 0)}px`,
+              touchAction: "pan-y",
+            }
+          : undefined
+      }
       {...(isNarrow || view === null || props.isExcerpt === true ? {} : dragging(view, setMoved, frame))}
     >
       {layout !== null && view !== null && (
@@ -109,6 +122,7 @@ export function SiteMap(props: SiteMapProps) {
           {/* biome-ignore lint/a11y/useSemanticElements: HTML has no element that groups the parts of a drawing */}
           <svg role="group" aria-label={props.name}>
             <g transform={`matrix(${view.scale} 0 0 ${view.scale} ${view.x} ${view.y})`}>
+              <MapLanes tree={tree} layout={layout} />
               {drawnChannels}
               {[...layout.places.values()].map((place) => {
                 const node = tree.byName.get(place.name);
@@ -118,7 +132,16 @@ export function SiteMap(props: SiteMapProps) {
                 const isSelected = selection?.node === place.name;
                 const isTabStop = place.name === tabStop;
                 const isNamedAlways = node.parent === null || suspected.has(place.name);
-                const of = [place, node, channel, host?.kind, lossOf(host), isSelected, isTabStop, isNamedAlways, tree];
+                const of = [
+                  place,
+                  node,
+                  channel,
+                  host === null ? null : describeHostWater(host),
+                  isSelected,
+                  isTabStop,
+                  isNamedAlways,
+                  tree,
+                ];
                 const before = drawnPlaces.current.get(place.name);
                 if (before?.of.every((value, index) => value === of[index]) === true) return before.drawn;
                 const drawn = (
@@ -171,19 +194,33 @@ export function SiteMap(props: SiteMapProps) {
   );
 }
 
+/** A deep tree is drawn a little smaller, as long as its names can be read. */
+const LEAST_NARROW_SCALE = 0.82;
+const narrowView = (layout: DeltaLayout, { width }: { readonly width: number }): MapView => ({
+  scale: Math.min(1, Math.max(LEAST_NARROW_SCALE, width / layout.width)),
+  x: 0,
+  y: 0,
+});
+
+/** The tools stand below the map, not on it. */
+const TOOLS_HEIGHT = 52;
+const aboveTools = ({ width, height }: { readonly width: number; readonly height: number }) => ({
+  width,
+  height: Math.max(1, height - TOOLS_HEIGHT),
+});
+
 const middle = (size: { width: number; height: number }): { x: number; y: number } => ({
   x: size.width / 2,
   y: size.height / 2,
 });
-
-const lossOf = (host: HostWater | null): number | null => (host?.kind === "thins" ? host.lossRatio : null);
 
 /** Everything that decides how the channels look, as one text to compare. */
 const picture = (layout: DeltaLayout, { channels, rateBps }: SiteMapProps): string =>
   [...layout.places.keys()]
     .map((name) => {
       const channel = channels.get(name);
-      return `${channel?.water}${channel?.isFirst === true ? "!" : ""}${channelWidth(rateBps(name))}`;
+      const told = `${channel?.water}${channel?.isFirst === true ? "!" : ""}${channel?.isWayUnknown === true ? "?" : ""}`;
+      return `${told}${channelWidth(rateBps(name))}`;
     })
     .join(" ");
 

@@ -1,18 +1,61 @@
-import { buildSiteGraph, byDesignReach, hostOfAgent, type SiteGraph } from "@dyetrace/site";
+import { buildSiteGraph, byDesignReach, hostOfAgent, type SiteGraph, unfoldVlans } from "@dyetrace/site";
 import type { RunOutline, RunReport } from "@dyetrace/wire";
 import type { PlanDrawing } from "@dyetrace/wire/console/plan-drawing";
 import type { LiveHistory } from "../state/live-history.ts";
-import { type Channel, channelWaters } from "./channel-water.ts";
-import { type HostWater, waterInReport, waterLive } from "./host-water.ts";
+import type { WayEvidence } from "./layout/choose-ways.ts";
 import type { SiteTree, TreeNode } from "./layout/site-tree.ts";
+import { type Channel, channelWaters } from "./water/channel-water.ts";
+import { type HostWater, waterInReport, waterLive } from "./water/host-water.ts";
 
-export const graphOf = (drawing: PlanDrawing): SiteGraph => buildSiteGraph(drawing.site, drawing.nodes, drawing.links);
+/** The site as frames see it: a switch or trunk that several VLANs share stands there once for each. */
+export function graphOf({ site, nodes, links, vlans }: PlanDrawing): SiteGraph {
+  const byNumber = vlans === undefined ? null : new Map(vlans.map((vlan) => [vlan.number, vlan]));
+  return unfoldVlans(buildSiteGraph(site, nodes, links, byNumber));
+}
+
+/**
+ * What a report tells of the ways of a stream.
+ * @param finding the one whose suspects matter; absent: those of all
+ */
+export function wayEvidence(
+  graph: SiteGraph,
+  report: RunReport,
+  stream: string,
+  finding?: RunReport["findings"][number],
+): WayEvidence {
+  const hostsOf = (isWanted: (received: number) => boolean): readonly string[] =>
+    report.receipts.flatMap((receipt) =>
+      receipt.stream === stream && receipt.received !== null && isWanted(receipt.received)
+        ? (hostOfAgent(graph, receipt.listener) ?? [])
+        : [],
+    );
+  return {
+    cleared: report.segments.flatMap(({ id, status }) => (status === "ok" ? [id] : [])),
+    suspects: (finding === undefined ? report.findings : [finding]).flatMap(({ suspects }) => suspects),
+    reached: hostsOf((received) => received > 0),
+    silent: hostsOf((received) => received === 0),
+  };
+}
 
 /** Where to hang up the site for a stream: at its source's host; without a stream at the first host with an agent. */
 export function headOf(graph: SiteGraph, source: string | null): string | null {
   if (source !== null) return hostOfAgent(graph, source);
   const nodes = [...graph.nodes.values()];
   return (nodes.find(({ agent }) => agent !== null) ?? nodes[0])?.name ?? null;
+}
+
+/** Agents at and below the places that a finding suspects. */
+export function agentsBehind(tree: SiteTree, suspects: readonly string[]): ReadonlySet<string> {
+  const agents = new Set<string>();
+  const visit = ({ node, children }: TreeNode): void => {
+    if (node.agent !== null) agents.add(node.agent);
+    for (const child of children) visit(child);
+  };
+  for (const place of suspects.flatMap((suspect) => tree.placesOf(suspect))) {
+    const top = tree.lowerEnd.get(place) ?? tree.byName.get(place);
+    if (top !== undefined) visit(top);
+  }
+  return agents;
 }
 
 /** Everything that the map shows of one stream, or of nothing yet. */
@@ -34,7 +77,7 @@ export function reportScene(graph: SiteGraph, tree: SiteTree, report: RunReport,
     .filter((receipt) => alike.has(receipt.stream))
     .flatMap((receipt) => hostOfAgent(graph, receipt.listener) ?? []);
   const reached = byDesignReach(graph, tree.root.node.name, members).nodes;
-  return scene(tree, (agent, host) => waterInReport(report, streamName, agent, reached.has(host)));
+  return scene(tree, (agent, host) => waterInReport(report, streamName, agent, host, reached.has(host)));
 }
 
 /** @param tree hung up by the stream's source  @param nowSecond the second that the run is in */

@@ -90,7 +90,7 @@ export function ComparisonView({ later, earlier }: { readonly later: string; rea
           {change.places.length > 0 && (
             <p class="small">
               Points to <code>{change.places.join(", ")}</code>
-              {change.confidence !== undefined && `, sureness ${Math.round(change.confidence * 100)} in 100`}
+              {change.confidence !== undefined && `, confidence ${Math.round(change.confidence * 100)} %`}
             </p>
           )}
         </article>

@@ -2,9 +2,9 @@ import { type ExpectationWords, expectationWords, type ProbeRun, type RunReport 
 import { useEffect, useMemo, useRef } from "preact/hooks";
 import { EvidenceCharts } from "../findings/evidence-charts.tsx";
 import { evidenceOf } from "../findings/evidence-of.ts";
-import { FindingMap } from "../findings/finding-map.tsx";
+import { FindingMap, useFindingTree } from "../findings/finding-map.tsx";
 import { findingOfAddress } from "../map/place-in-address.ts";
-import { graphOf } from "../map/site-scene.ts";
+import { agentsBehind, graphOf } from "../map/site-scene.ts";
 import { Deliveries, HostCounts } from "../parts/delivery-figures.tsx";
 import { FindingHead, Suspects } from "../parts/finding-note.tsx";
 import { QuerierTable } from "../parts/querier-table.tsx";
@@ -89,6 +89,7 @@ interface FindingCardProps {
 
 function FindingCard({ report, index, graph, probes, isNamed }: FindingCardProps) {
   const card = useRef<HTMLElement>(null);
+  const tree = useFindingTree(graph, report, index);
   useEffect(() => {
     if (isNamed) card.current?.scrollIntoView({ block: "start" });
   }, [isNamed]);
@@ -126,8 +127,10 @@ function FindingCard({ report, index, graph, probes, isNamed }: FindingCardProps
         {finding.reference !== "" && <p class="small soft">How it should be: {finding.reference}</p>}
       </div>
       <div class="finding-pictures">
-        <FindingMap graph={graph} report={report} index={index} />
-        <EvidenceCharts evidence={evidenceOf(finding, report)} />
+        <FindingMap graph={graph} report={report} index={index} tree={tree} />
+        <EvidenceCharts
+          evidence={evidenceOf(finding, report, tree === null ? null : agentsBehind(tree, finding.suspects))}
+        />
       </div>
     </article>
   );

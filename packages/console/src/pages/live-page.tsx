@@ -4,14 +4,16 @@ import type { GridStream } from "../live/draw-grid.ts";
 import { type GridSelection, LiveGrid } from "../live/live-grid.tsx";
 import { StripDetail } from "../live/strip-detail.tsx";
 import { StripKey } from "../live/strip-key.tsx";
-import { sayMark, sayStrip, summariseLive } from "../live/summarise-live.ts";
-import { formatMs } from "../parts/format.ts";
+import { sayNow, sayStrip } from "../live/strip-words.ts";
+import { summariseLive } from "../live/summarise-live.ts";
 import { RefusalNote } from "../parts/refusal-note.tsx";
 import { RunNote } from "../parts/run-note.tsx";
 import { heard, history, isRunning, link, liveVersion } from "../state/console-state.ts";
+import { KEPT_SECONDS } from "../state/live-history.ts";
 import { hrefAlong, route } from "../state/route.ts";
-import { useRunTimeMs } from "../state/run-clock.ts";
+import { runTimeMs, useRunTimeMs } from "../state/run-clock.ts";
 import { useViewedRun } from "../state/run-view.ts";
+import { stripNews } from "../state/strip-news.ts";
 
 /** Listeners by streams, second by second. */
 export function LivePage() {
@@ -47,9 +49,19 @@ function LiveView({ run: current }: { readonly run: ConsoleRun }) {
   const agents = current.drawing.nodes.flatMap(({ agent }) => agent ?? []);
   const listeners = agents.filter((agent) => current.outline.streams.some(({ source }) => source !== agent));
   const { streams } = current.outline;
-  const summary = summariseLive(current, listeners, history, !isRunning.value);
+  const second = Math.floor((runTimeMs() ?? 0) / 1000);
+  const summary = summariseLive(
+    current,
+    listeners,
+    history,
+    isRunning.value ? { kind: "now", second } : { kind: "over" },
+  );
   const words = (agent: string, stream: GridStream): string => wordsBeside(agent, stream);
-  const state = !isOn ? "As it was when the controller was last heard" : isRunning.value ? "Now" : "Over the run";
+  const state = !isOn
+    ? "As it was when the controller was last heard"
+    : isRunning.value
+      ? "Now"
+      : overWords(current.lastsMs);
   return (
     <div class="live-page">
       <div class="live-head">
@@ -72,6 +84,7 @@ function LiveView({ run: current }: { readonly run: ConsoleRun }) {
             ))}
           </ul>
         )}
+        {summary.moreBad > 0 && <p class="small soft">and {summary.moreBad} more, below</p>}
       </div>
       <LiveGrid
         agents={listeners}
@@ -111,15 +124,13 @@ const MOST_MESSAGES = 14;
 function wordsBeside(agent: string, stream: GridStream): string {
   const strip = history.strip(agent, stream.streamId);
   if (!isRunning.value) return sayStrip(strip?.marks ?? "");
-  const mark = strip?.marks.at(-1) ?? " ";
-  const jitter = strip?.last?.jitterMs ?? null;
-  const gap = strip?.last?.longestGapMs ?? null;
-  return [
-    sayMark(mark),
-    ...(jitter !== null && jitter > 0 ? [`jitter ${formatMs(jitter)}`] : []),
-    ...(gap !== null ? [`gap ${formatMs(gap)}`] : []),
-  ].join(", ");
+  const { mark, isNow } = stripNews(strip, Math.floor((runTimeMs() ?? 0) / 1000));
+  return sayNow(mark, isNow, strip?.last ?? null);
 }
+
+/** Only so many seconds are kept: of a longer run the sentence tells of its end alone. */
+const overWords = (lastsMs: number | null): string =>
+  lastsMs !== null && lastsMs <= KEPT_SECONDS * 1000 ? "Over the run" : `Over the last ${KEPT_SECONDS} s of the run`;
 
 function sayHeard(event: (typeof heard.value)[number]): string {
   const about = event.group === null ? "all groups" : event.group;

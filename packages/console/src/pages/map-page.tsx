@@ -1,19 +1,19 @@
 import { formatRateBps, type RunReport } from "@dyetrace/wire";
 import { useMemo } from "preact/hooks";
-import { type FindingMark, findingMarks } from "../map/finding-marks.ts";
 import { hangUp, type SiteTree } from "../map/layout/site-tree.ts";
 import { MapKey } from "../map/map-key.tsx";
 import { findingOfAddress, placeInAddress, placeOfAddress } from "../map/place-in-address.ts";
 import { SiteMap } from "../map/site-map.tsx";
 import type { MapSelection } from "../map/site-map-props.ts";
-import { graphOf, headOf, liveScene, planScene, reportScene } from "../map/site-scene.ts";
+import { graphOf, headOf, liveScene, planScene, reportScene, wayEvidence } from "../map/site-scene.ts";
+import { type FindingMark, findingMarks } from "../map/water/finding-marks.ts";
 import { FindingNote } from "../parts/finding-note.tsx";
 import { PlaceNote } from "../parts/place-note.tsx";
 import { RefusalNote } from "../parts/refusal-note.tsx";
 import { RunNote } from "../parts/run-note.tsx";
 import { history, isRunning, link, liveVersion, plan } from "../state/console-state.ts";
 import { hrefAlong, hrefChanged, replaceAddress, route } from "../state/route.ts";
-import { runTimeMs } from "../state/run-clock.ts";
+import { useRunTimeMs } from "../state/run-clock.ts";
 import { type RunView, useViewedRun, type ViewedStream } from "../state/run-view.ts";
 
 /** The site with the run's water in it, and beside it what it means. */
@@ -26,7 +26,9 @@ export function MapPage() {
 
 function MapView({ view }: { readonly view: RunView | null }) {
   const drawing = view?.drawing ?? plan.value?.drawing ?? null;
-  const graph = useMemo(() => (drawing === null ? null : graphOf(drawing)), [drawing]);
+  // A run's drawing comes anew with each of its events and is always the same: the map must not be laid out for it again.
+  const runId = view?.runId ?? null;
+  const graph = useMemo(() => (drawing === null ? null : graphOf(drawing)), [runId, runId === null ? drawing : null]);
   const { query } = route.value;
   const report = view?.report ?? null;
   const named = findingOfAddress(query.get("finding"), report?.findings.length ?? 0);
@@ -34,22 +36,32 @@ function MapView({ view }: { readonly view: RunView | null }) {
   const isCurrent = link.value.kind === "on";
   const version = liveVersion.value;
   const live = view?.live ?? null;
+  // What an agent said is trusted for some seconds: the picture changes also when nobody says anything more.
+  const second = Math.floor((useRunTimeMs(1000) ?? 0) / 1000);
   const head = graph === null ? null : headOf(graph, stream?.source ?? null);
-  const tree = useMemo(() => (graph === null || head === null ? null : hangUp(graph, head)), [graph, head]);
+  const tree = useMemo(
+    () =>
+      graph === null || head === null
+        ? null
+        : hangUp(graph, head, report === null || stream === null ? undefined : wayEvidence(graph, report, stream.name)),
+    [graph, head, report, stream?.name],
+  );
   const scene = useMemo(() => {
     if (graph === null || tree === null) return null;
     if (stream !== null && report !== null) return reportScene(graph, tree, report, stream.name);
     // While the controller is away nobody knows what flows: the plan alone is shown.
     const outlined = live?.outline.streams.find(({ name }) => name === stream?.name);
     if (outlined !== undefined && live?.failure === null && isCurrent) {
-      return liveScene(tree, outlined, history, Math.floor((runTimeMs() ?? 0) / 1000));
+      return liveScene(tree, outlined, history, second);
     }
     return planScene(tree);
-  }, [graph, tree, stream, report, live?.runId, live?.failure, isCurrent, version]);
+  }, [graph, tree, stream?.name, report, live?.runId, live?.failure, isCurrent, version, second]);
   const marks = useMemo(
     () =>
-      report === null || tree === null || stream === null ? [] : findingMarks(report, new Set([stream.name]), tree),
-    [report, tree, stream],
+      report === null || tree === null || stream === null || scene === null
+        ? []
+        : findingMarks(report, new Set([stream.name]), tree, scene.channels),
+    [report, tree, stream?.name, scene],
   );
   if (graph === null || tree === null || scene === null) return <NoPlan />;
   const rateBps = stream?.rateBps ?? null;

@@ -1,5 +1,5 @@
 import { findingKindFacts, type RunReport } from "@dyetrace/wire";
-import { wordOf } from "../map/finding-marks.ts";
+import { wordOf } from "../map/water/finding-marks.ts";
 
 type Finding = RunReport["findings"][number];
 
@@ -36,7 +36,7 @@ export function FindingHead({ finding }: { readonly finding: Finding }) {
         {wordOf(finding)}
       </span>
       {finding.streams.length > 0 && <span class="water">{finding.streams.slice(0, 3).join(", ")}</span>}
-      <span class="soft small">sureness {Math.round(finding.confidence * 100)} in 100</span>
+      <span class="soft small">confidence {Math.round(finding.confidence * 100)} %</span>
     </p>
   );
 }

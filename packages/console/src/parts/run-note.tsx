@@ -19,7 +19,7 @@ export function RunNote({ view }: { readonly view: RunView }) {
   const { report, failure, live } = view;
   if (report !== null) {
     return (
-      <section>
+      <section class="run-note">
         <p class="verdict">{VERDICTS[report.verdict]}</p>
         <p class="small soft">
           {view.scenario}, {formatInstant(report.startedAt)}
@@ -30,7 +30,7 @@ export function RunNote({ view }: { readonly view: RunView }) {
   }
   if (failure !== null) {
     return (
-      <section>
+      <section class="run-note">
         <p class="verdict">Could not run</p>
         <p>{failure.message}</p>
         <p class="small soft">{failure.hint}</p>
@@ -39,7 +39,7 @@ export function RunNote({ view }: { readonly view: RunView }) {
   }
   if (view.stored?.state === "scheduled") {
     return (
-      <section>
+      <section class="run-note">
         <p class="verdict">To come</p>
         <p class="small soft">
           {view.scenario}
@@ -50,7 +50,7 @@ export function RunNote({ view }: { readonly view: RunView }) {
   }
   if (view.stored?.state === "running" && isCurrent) {
     return (
-      <section>
+      <section class="run-note">
         <p class="verdict">Under way</p>
         <p class="small soft">
           {view.scenario}, begun {formatInstant(view.stored.startedAt ?? view.stored.createdAt)}. There is no verdict
@@ -61,7 +61,7 @@ export function RunNote({ view }: { readonly view: RunView }) {
   }
   if (live === null || !isCurrent) {
     return (
-      <section>
+      <section class="run-note">
         <p class="verdict">No news</p>
         <p class="small soft">
           {live === null
@@ -73,7 +73,7 @@ export function RunNote({ view }: { readonly view: RunView }) {
   }
   const stage = live.stage === "running" ? "Running" : live.stage === "preparing" ? "Preparing" : "Concluding";
   return (
-    <section>
+    <section class="run-note">
       <p class="verdict">{stage}</p>
       <p class="small soft">
         {view.scenario}

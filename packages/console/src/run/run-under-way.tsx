@@ -7,7 +7,7 @@ import { RefusalNote } from "../parts/refusal-note.tsx";
 import { RunTimeline } from "../parts/run-timeline.tsx";
 import { history, liveVersion } from "../state/console-state.ts";
 import { hrefTo } from "../state/route.ts";
-import { useRunTimeMs } from "../state/run-clock.ts";
+import { runTimeMs, useRunTimeMs } from "../state/run-clock.ts";
 
 /** What the run does now, how long it still takes, and the button that stops it. */
 export function RunUnderWay({ run: current }: { readonly run: ConsoleRun }) {
@@ -68,10 +68,11 @@ export function RunUnderWay({ run: current }: { readonly run: ConsoleRun }) {
 /** How many listeners get what, as of the newest second. */
 function Standing({ run: current }: { readonly run: ConsoleRun }) {
   liveVersion.value; // read so that it is said again with every batch
+  const second = Math.floor((runTimeMs() ?? 0) / 1000);
   const agents = current.drawing.nodes.flatMap(({ agent }) => agent ?? []);
   return (
     <p>
-      <b>Now:</b> {summariseLive(current, agents, history, false).sentence}
+      <b>Now:</b> {summariseLive(current, agents, history, { kind: "now", second }).sentence}
     </p>
   );
 }

@@ -1,6 +1,7 @@
 import type { LiveMark } from "@dyetrace/wire/console/live-second";
 import { expect, test } from "vitest";
-import { waterLive } from "../map/host-water.ts";
+import { waterLive } from "../map/water/host-water.ts";
+import { describeHostWater } from "../map/water/say-water.ts";
 import { KEPT_SECONDS, LiveHistory } from "./live-history.ts";
 
 const cell = (second: number, mark: LiveMark) => ({ agent: "kiosk", streamId: 1, second, mark, figures: null });
@@ -48,15 +49,35 @@ test("LiveHistory: given strips are loaded, then what stood before is gone", () 
   expect(history.latestSecond).toBe(4);
 });
 
-test("waterLive: given an agent's newest second is old, then it is unknown whatever it last said", () => {
+test("waterLive: given an agent's newest second is old, then nothing is reported, whatever it last said", () => {
   const history = new LiveHistory();
-  history.take(cell(5, "f"));
+  history.load([{ agent: "kiosk", streamId: 1, from: 0, marks: ".ffff", last: null }]);
   expect(waterLive(history, STREAM, "kiosk", 7)).toEqual({ kind: "whole" });
-  expect(waterLive(history, STREAM, "kiosk", 12)).toEqual({ kind: "unknown" });
+  expect(waterLive(history, STREAM, "kiosk", 12)).toEqual({ kind: "not-reported" });
+  expect(waterLive(history, STREAM, "pier", 1)).toEqual({ kind: "not-reported" });
 });
 
-test("waterLive: given an agent that has told nothing, then it is waiting at first and unknown later", () => {
+test("waterLive: given a second with losses, then its own share is told; given only its class, then no figure", () => {
   const history = new LiveHistory();
-  expect(waterLive(history, STREAM, "kiosk", 1)).toEqual({ kind: "waiting" });
-  expect(waterLive(history, STREAM, "kiosk", 9)).toEqual({ kind: "unknown" });
+  const last = { received: 882, lost: 118, hostLost: 0, rateBps: 1e6, jitterMs: 1, longestGapMs: 20 };
+  history.load([
+    { agent: "kiosk", streamId: 1, from: 0, marks: "ff4", last },
+    { agent: "board", streamId: 1, from: 0, marks: "ff4", last: null },
+  ]);
+  const [measured, classed] = ["kiosk", "board"].map((agent) => waterLive(history, STREAM, agent, 3));
+  expect(measured).toMatchObject({ kind: "thins", lossRatio: 0.118, lossClass: 4 });
+  expect(classed).toMatchObject({ kind: "thins", lossRatio: null, lossClass: 4 });
+  expect([measured, classed].map((water) => (water == null ? "" : describeHostWater(water)))).toEqual([
+    "11.8 % lost",
+    "10 % or more lost",
+  ]);
+});
+
+test("waterLive: given the source has ended, then who got nothing of it is dry and does not wait", () => {
+  const history = new LiveHistory();
+  const strip = (agent: string, marks: string) => ({ agent, streamId: 1, from: 0, marks, last: null });
+  history.load([strip("silent", ".----.."), strip("whole", ".ffff.."), strip("early", "...")]);
+  expect(waterLive(history, STREAM, "silent", 7)).toEqual({ kind: "dry" });
+  expect(waterLive(history, STREAM, "whole", 7)).toEqual({ kind: "waiting" });
+  expect(waterLive(history, STREAM, "early", 3)).toEqual({ kind: "waiting" });
 });

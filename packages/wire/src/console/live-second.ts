@@ -7,7 +7,8 @@ const Count = Type.Integer({ minimum: 0 });
 
 /**
  * One second of one agent and one stream, as a letter:
- * `f` flows whole · `1` to `4` thins: under 0.1 %, 1 %, 10 %, more · `-` dry: joined, source on, nothing came ·
+ * `f` flows whole · `1` to `4` thins: under 0.1 %, 1 %, 10 %, more · `-` dry: joined, source on, nothing came · `b` the
+ * same, though frames came to its network card ·
  * `.` waiting: joined, but no packet is due yet or any more · `s` seen without joining · `d` the same, as the site's
  * build has it (an unmanaged switch copies to all) · `o` not joined, nothing seen · `u` not joined, cannot watch.
  */
@@ -18,6 +19,7 @@ export const LiveMarkSchema = Type.Union([
   Type.Literal("3"),
   Type.Literal("4"),
   Type.Literal("-"),
+  Type.Literal("b"),
   Type.Literal("."),
   Type.Literal("s"),
   Type.Literal("d"),

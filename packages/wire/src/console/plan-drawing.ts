@@ -25,10 +25,20 @@ const DrawnLinkSchema = Type.Object({
   isBlocked: Type.Optional(Type.Boolean()),
 });
 
+const DrawnVlanSchema = Type.Object({
+  number: Type.Integer(),
+  name: Nullable(Type.String()),
+  ipv4: Nullable(Type.String()),
+  ipv6: Nullable(Type.String()),
+  querier: Nullable(Type.String()),
+});
+
 export const PlanDrawingSchema = Type.Object({
   site: Type.String(),
   nodes: Type.Array(DrawnNodeSchema),
   links: Type.Array(DrawnLinkSchema),
+  /** Absent in a plan without VLANs. */
+  vlans: Type.Optional(Type.Array(DrawnVlanSchema)),
 });
 export type PlanDrawing = DeepReadonly<Static<typeof PlanDrawingSchema>>;
 

@@ -1,0 +1,74 @@
+import type { HostWater } from "./water/host-water.ts";
+import type { LossClass } from "./water/loss-shape.ts";
+
+const CUP = "M-9 -9V1A9 9 0 0 0 9 1V-9Z";
+/** How full a cup is by how much is missing, a step for each tenfold: from the rim down. */
+const LEVELS: Readonly<Record<LossClass, number>> = { 1: 0.84, 2: 0.66, 3: 0.48, 4: 0.28 };
+const CLASSES: readonly LossClass[] = [1, 2, 3, 4];
+/** Heights of the cup's inside: its floor, and from there to the rim. */
+const FLOOR = 10;
+const INSIDE = 19;
+
+/** A listener: how full the cup is says how much arrived, on the scale at its side; a lid, that it did not ask for any. */
+export function HostCup({ host }: { readonly host: HostWater | null }) {
+  if (host === null) return <circle class="body" r={5} />;
+  const level = levelOf(host);
+  const isLidded = host.kind === "apart" || host.kind === "uninvited";
+  const isLeak = host.kind === "uninvited" && !host.isByDesign;
+  const isUnknown = host.kind === "unknown" || host.kind === "not-reported";
+  const isEmpty = host.kind === "dry" || host.kind === "blocked";
+  return (
+    <>
+      <path class={`inside${isUnknown ? " unknown" : ""}`} d={CUP} />
+      {level > 0 && <path class={isLeak ? "fill seeps" : "fill"} d={filledCup(level)} />}
+      {host.kind === "thins" && host.isInterrupted && (
+        <path class="break" d="M-9 -5.500h18v3h-18zM-9 1.500h18v3h-18z" />
+      )}
+      <path class={`outline${host.kind === "dry" ? " dry" : ""}`} d={CUP} />
+      {host.kind === "thins" && !host.isInterrupted && <path class="scale" d={SCALE} />}
+      {isLidded && <path class="lid" d="M-12 -12H12" />}
+      {host.kind === "uninvited" && (
+        <path
+          class={isLeak ? "drop seeps" : "drop"}
+          d="M0 -31c2.5 4 4.2 5.8 4.2 8.4a4.2 4.2 0 0 1 -8.4 0c0 -2.6 1.7 -4.4 4.2 -8.4z"
+        />
+      )}
+      {host.kind === "blocked" && (
+        <>
+          <path class="pool" d="M-9 -13.500v-3a4 4 0 0 1 4 -4h10a4 4 0 0 1 4 4v3z" />
+          <rect class="bar" x={-13} y={-13.5} width={26} height={4.5} rx={1} />
+        </>
+      )}
+      {isEmpty && <path class="outline" d="M-4.5 5L4.5 -4M-4.5 -4L4.5 5" />}
+    </>
+  );
+}
+
+/** From 0, empty, to 1, full. */
+function levelOf(host: HostWater): number {
+  switch (host.kind) {
+    case "whole":
+      return 1;
+    case "some":
+      return 0.6;
+    case "thins":
+      return host.isInterrupted ? 1 : LEVELS[host.lossClass];
+    case "uninvited":
+      return host.isByDesign ? 0 : 0.3;
+    default:
+      return 0;
+  }
+}
+
+const heightOf = (level: number): number => FLOOR - level * INSIDE;
+
+/** A stroke at the cup's wall for each step. */
+const SCALE = CLASSES.map((lossClass) => `M9 ${heightOf(LEVELS[lossClass])}h4`).join("");
+
+/** The cup's inside up to a level. */
+function filledCup(level: number): string {
+  const top = heightOf(level);
+  if (top <= 1) return `M-9 ${top}V1A9 9 0 0 0 9 1V${top}Z`;
+  const half = Math.sqrt(Math.max(0, 9 ** 2 - (top - 1) ** 2));
+  return `M${-half} ${top}A9 9 0 0 0 ${half} ${top}Z`;
+}

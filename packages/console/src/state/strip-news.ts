@@ -1,0 +1,28 @@
+/** An agent's newest second may be this old before it counts as no news. */
+const NEWS_WITHIN_S = 3;
+
+/** The newest thing that a strip says. */
+export interface StripNews {
+  /** As in `LiveMark`; a blank where its agent has told nothing, or nothing for too long. */
+  readonly mark: string;
+  /** False: nothing is due any more, and this is how it was when something was. */
+  readonly isNow: boolean;
+}
+
+/**
+ * What a strip says of now. Where nothing is due now, but something was before, what became of that is said: a listener
+ * that got nothing of it does not wait.
+ * @param nowSecond the second that the run is in
+ */
+export function stripNews(
+  strip: { readonly from: number; readonly marks: string } | null,
+  nowSecond: number,
+): StripNews {
+  const newest = strip?.marks.at(-1) ?? " ";
+  if (strip === null || strip.from + strip.marks.length - 1 < nowSecond - 1 - NEWS_WITHIN_S || newest === " ") {
+    return { mark: " ", isNow: true };
+  }
+  if (newest !== ".") return { mark: newest, isNow: true };
+  const before = /[f1234b-](?=[^f1234b-]*$)/.exec(strip.marks)?.[0];
+  return before === undefined ? { mark: ".", isNow: true } : { mark: before, isNow: false };
+}
