@@ -4,6 +4,7 @@ import { VERSION } from "./about/version.ts";
 import { registerAgents } from "./commands/agents.ts";
 import { EXIT, EXIT_USAGE } from "./commands/arguments/exit-codes.ts";
 import { registerAudit } from "./commands/audit.ts";
+import { registerBackup } from "./commands/backup.ts";
 import { registerCompare } from "./commands/compare.ts";
 import { registerController } from "./commands/controller.ts";
 import { registerDemo } from "./commands/demo.ts";
@@ -37,6 +38,7 @@ export async function runProgram(argv: readonly string[]): Promise<void> {
   registerRun(program);
   registerProbe(program);
   registerRuns(program);
+  registerBackup(program);
   registerStop(program);
   registerReport(program);
   registerStory(program);

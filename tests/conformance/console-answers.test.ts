@@ -41,7 +41,7 @@ timeline:
 const RECORDING = new URL("../field/recordings/upgrade.json.gz", import.meta.url);
 
 /** Asked by our own commands alone, which have the type from the store itself. */
-const UNDECLARED = ["GET /api/runs/:id", "GET /api/runs/:id/night", "GET /api/openapi.json"];
+const UNDECLARED = ["GET /api/backup", "GET /api/runs/:id", "GET /api/runs/:id/night", "GET /api/openapi.json"];
 /** Told line by line: the second and third test. */
 const LINES = ["GET /api/console/events", "GET /api/runs/:id/progress"];
 /** Files; and what needs the packed agent, which tests/field/agent-enrolment upgrades for real. */
@@ -243,11 +243,19 @@ test("console API: given every route of it, then what it answers is what it decl
   await ask("GET", `${url}/api/runs/${after}/probes`);
   await ask("PUT", `${url}/api/baselines/spring`, { runId: before });
   await ask("GET", `${url}/api/baselines/spring`);
+  await ask("GET", `${url}/api/baselines`);
+  await ask("DELETE", `${url}/api/baselines/spring`);
+  await ask("PATCH", `${url}/api/runs/${before}`, { note: "before the change", addTags: ["spring"] });
+  expect(await ask("GET", `${url}/api/runs?tag=spring&most=5`)).toMatchObject([{ runId: before, tags: ["spring"] }]);
+  const copy = await (await fetch(`${url}/api/backup`)).arrayBuffer();
+  // The first 16 bytes of every SQLite database (SQLite's file format, section 1.3).
+  expect(new TextDecoder().decode(copy.slice(0, 16))).toBe("SQLite format 3\0");
   const later = { ...files, startAt: new Date(Date.now() + 3600e3).toISOString() };
   const { runId } = await ask<{ runId: string }>("POST", `${url}/api/runs`, later);
   await ask("GET", `${url}/api/runs`);
   await ask("POST", `${url}/api/runs/${runId}/abort`);
   await ask("GET", `${url}/api/console/runs/${runId}`);
+  await ask("DELETE", `${url}/api/runs/${runId}`);
   await Promise.all(["tower", "kiosk"].map(async (name) => (await Stranger.at(url)).say(helloOf(name, "key"))));
   await until("both agents are back", () => open.registry.list().length === 2);
   await ask("POST", `${url}/api/runs/need`, files);

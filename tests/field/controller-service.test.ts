@@ -88,7 +88,7 @@ test("POST /api/runs/need: given a night, then what it takes is told before anyt
   const { status, text } = await ask(controller, "/api/runs/need", request());
   expect(status).toBe(200);
   expect(JSON.parse(text).controllerBytes).toBeGreaterThan(1e5);
-  expect(await store.runs.list(10)).toEqual([]);
+  expect(await store.runs.list({ most: 10 })).toEqual([]);
 });
 
 test("POST /api/runs: given a request without a plan and a scenario, then it is the request's mistake and not ours", async () => {

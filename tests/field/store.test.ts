@@ -3,6 +3,7 @@ import { tmpdir } from "node:os";
 import path from "node:path";
 import { mergeReceipts, StreamTracker } from "@dyetrace/measure";
 import type { IntervalReport, RunReport } from "@dyetrace/wire";
+import type { RunQuery } from "@dyetrace/wire/console/stored-run";
 import { pino } from "pino";
 import { afterAll, beforeAll, describe, expect, test } from "vitest";
 import type { AgentSession } from "../../controller/src/agents/agent-session.ts";
@@ -11,9 +12,11 @@ import { joinBodies } from "../../controller/src/intake/join-bodies.ts";
 import { noteEpisodes } from "../../controller/src/intake/note-episodes.ts";
 import type { ReportMessage } from "../../controller/src/intake/prepare-report.ts";
 import { ReportIntake } from "../../controller/src/intake/report-intake.ts";
+import { upkeep } from "../../controller/src/runs/upkeep.ts";
 import type { Episode, KeptReport } from "../../controller/src/store/kept-report.ts";
 import { openDatabase, type StorePlace } from "../../controller/src/store/open-database.ts";
 import { packBody, unpackBody } from "../../controller/src/store/pack-body.ts";
+import { DEFAULT_RETENTION } from "../../controller/src/store/retention.ts";
 import { openStore, type Store } from "../../controller/src/store/store.ts";
 import { type PostgresServer, startPostgres } from "./postgres-server.ts";
 
@@ -272,12 +275,12 @@ describe.each(["sqlite", "postgres"] as const)("store in %s", (kind) => {
     await store.runs.started(RUN, { wallMs: 5, controllerNs: 123.5, bootId: "b" }, { endNs: 60e9 });
     expect((await store.runs.get(RUN)).compiled).toEqual({ endNs: 60e9 });
     expect((await store.runs.get(RUN)).start).toEqual({ wallMs: 5, controllerNs: 123.5, bootId: "b" });
-    await expect(store.runs.nameBaseline("before", RUN)).rejects.toMatchObject({ code: "RUN_UNFINISHED" });
+    await expect(store.labels.nameBaseline("before", RUN)).rejects.toMatchObject({ code: "RUN_UNFINISHED" });
     await store.runs.done(reportOf(RUN));
-    await store.runs.nameBaseline("before", RUN);
-    await store.runs.nameBaseline("before", RUN);
-    expect(await store.runs.baseline("before")).toBe(RUN);
-    await expect(store.runs.baseline("after")).rejects.toMatchObject({ code: "BASELINE_UNKNOWN" });
+    await store.labels.nameBaseline("before", RUN);
+    await store.labels.nameBaseline("before", RUN);
+    expect(await store.labels.baseline("before")).toBe(RUN);
+    await expect(store.labels.baseline("after")).rejects.toMatchObject({ code: "BASELINE_UNKNOWN" });
     await expect(store.runs.get("ff")).rejects.toMatchObject({ code: "RUN_UNKNOWN" });
     nowMs += 1;
     await store.runs.add({
@@ -290,7 +293,7 @@ describe.each(["sqlite", "postgres"] as const)("store in %s", (kind) => {
       programVersion: "0",
       owner: "first",
     });
-    const list = await store.runs.list(10);
+    const list = await store.runs.list({ most: 10 });
     expect(list.map((run) => [run.runId, run.state, run.verdict, run.baselines])).toEqual([
       ["00000000000000bb", "scheduled", null, []],
       [RUN, "done", "pass", ["before"]],
@@ -299,6 +302,78 @@ describe.each(["sqlite", "postgres"] as const)("store in %s", (kind) => {
     expect(await store.runs.deleteEndedBefore(Number.MAX_SAFE_INTEGER)).toBe(0); // named, or not over
     await store.runs.failed("00000000000000bb", { code: "AGENT_MISSING", message: "gone", hint: "" });
     expect(await store.runs.deleteEndedBefore(Number.MAX_SAFE_INTEGER)).toBe(1);
+  });
+
+  test("labels: given tags, a note and names, then lists are filtered by them, and a named run is not deleted before its name", async () => {
+    let nowMs = 1_000_000;
+    await using store = await begin(newPlace(), () => nowMs);
+    await store.runs.done(reportOf(RUN));
+    nowMs = 2_000_000;
+    const later = "00000000000000bb";
+    await store.runs.add({
+      runId: later,
+      site: "Harbour",
+      scenario: "soak",
+      request: REQUEST,
+      endNs: 1,
+      startAtMs: null,
+      programVersion: "0",
+      owner: "first",
+    });
+    await store.labels.change(RUN, { note: "after the new firmware", addTags: ["core", "fw-2", "core"] });
+    await store.labels.change(RUN, { removeTags: ["fw-2", "unknown"] });
+    await expect(store.labels.change("ff", { note: "x" })).rejects.toMatchObject({ code: "RUN_UNKNOWN" });
+    const many = Array.from({ length: 20 }, (_, tag) => `t${tag}`);
+    await expect(store.labels.change(RUN, { note: "no", addTags: many })).rejects.toMatchObject({ code: "TOO_MANY" });
+    expect(await store.runs.summary(RUN)).toMatchObject({ note: "after the new firmware", tags: ["core"] });
+    const ids = async (query: RunQuery): Promise<string[]> => (await store.runs.list(query)).map(({ runId }) => runId);
+    expect(await ids({})).toEqual([later, RUN]);
+    expect(await ids({ tag: "core" })).toEqual([RUN]);
+    expect(await ids({ verdict: "pass" })).toEqual([RUN]);
+    expect(await ids({ site: "Harbour", scenario: "soak" })).toEqual([later]);
+    expect(await ids({ since: new Date(1_500_000).toISOString() })).toEqual([later]);
+    expect(await ids({ most: 1 })).toEqual([later]);
+
+    await store.labels.nameBaseline("before", RUN);
+    expect(await store.labels.baselines()).toMatchObject([{ name: "before", runId: RUN }]);
+    await expect(store.runs.remove(later)).rejects.toMatchObject({ code: "RUN_BUSY" });
+    await expect(store.runs.remove(RUN)).rejects.toMatchObject({ code: "RUN_NAMED" });
+    await store.labels.removeBaseline("before");
+    await expect(store.labels.removeBaseline("before")).rejects.toMatchObject({ code: "BASELINE_UNKNOWN" });
+    await store.reports.keep(reportsOf("kiosk", 2, new Set()));
+    await store.runs.remove(RUN);
+    expect(await store.runs.find(RUN)).toBeNull();
+    expect(await store.reports.stints(RUN)).toEqual([]);
+    expect(await ids({ tag: "core" })).toEqual([]);
+  });
+
+  test("upkeep: given more finished runs than one page has, days old, then every one of them is rolled up, once", async () => {
+    await using store = await begin(newPlace(), () => 0);
+    const runIds = [RUN, ...Array.from({ length: 30 }, (_, run) => (run + 1).toString(16).padStart(16, "0"))];
+    for (const runId of runIds) {
+      if (runId !== RUN) {
+        await store.runs.add({
+          runId,
+          site: "Quillfen",
+          scenario: "soak",
+          request: REQUEST,
+          endNs: 1,
+          startAtMs: null,
+          programVersion: "0",
+          owner: "first",
+        });
+      }
+      await store.runs.done(reportOf(runId));
+      await store.reports.keep(reportsOf("kiosk", 12, new Set()).map((report) => ({ ...report, runId })));
+    }
+    const aWeekLater = Date.parse("2026-01-08T00:00:00.000Z");
+    await upkeep(store, { ...DEFAULT_RETENTION, runsNs: null }, aWeekLater);
+    expect(await store.reports.toRollUp(100)).toEqual([]);
+    for (const runId of runIds) {
+      let rows = 0;
+      for await (const _ of store.reports.ofAgent(runId, "kiosk")) rows++;
+      expect(rows).toBe(1);
+    }
   });
 
   test("runs: given an unfinished run and two controllers that want it, then one gets it", async () => {

@@ -12,7 +12,7 @@ import { startController } from "../service/controller-service.ts";
 import type { Retention } from "../store/retention.ts";
 import { openStore } from "../store/store.ts";
 import { parseListen } from "./arguments/parse-listen.ts";
-import { storePlace } from "./arguments/store-place.ts";
+import { cautionOfPassword, storePlace } from "./arguments/store-place.ts";
 import { untilInterrupted } from "./arguments/until-interrupted.ts";
 import { noteDeed } from "./note-deed.ts";
 
@@ -22,6 +22,7 @@ export function registerController(program: Command): void {
     .description("The service that agents connect to and that conducts runs.")
     .option("--data <folder>", "where the key and the runs are kept", "dyetrace-data")
     .option("--store <url>", "keep the runs in this PostgreSQL database instead: postgres://user@host/name")
+    .option("--store-file <file>", "the same, with the address in a file that only its user can read")
     .option("--listen <address>", "where it answers", "127.0.0.1:8472")
     .option("--certificate <file>", "PEM file of your own TLS certificate (default: one made at the first start)")
     .option("--certificate-key <file>", "PEM file of its key")
@@ -45,8 +46,9 @@ export function registerController(program: Command): void {
       const isSignInNeeded = !isLocal || options.signIn === true;
       const tls = await findIdentity(options, isLocal);
       const agentKey = isSignInNeeded ? null : readOrMakeKey(options.data);
-      const place = options.store === undefined ? { data: options.data } : { store: options.store };
-      await using store = await openStore(storePlace(place));
+      const caution = cautionOfPassword(options);
+      if (caution !== null) process.stderr.write(`${caution}\n`);
+      await using store = await openStore(storePlace(options));
       using interrupt = untilInterrupted();
       await using controller = await startController({
         ...listen,
@@ -72,6 +74,7 @@ interface ControllerOptions {
   readonly data: string;
   readonly listen: string;
   readonly store?: string;
+  readonly storeFile?: string;
   readonly certificate?: string;
   readonly certificateKey?: string;
   readonly signIn?: true;

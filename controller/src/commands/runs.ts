@@ -1,24 +1,74 @@
+import { Fault, parseDurationNs, type Verdict } from "@dyetrace/wire";
+import type { MarkChange, RunQuery } from "@dyetrace/wire/console/stored-run";
 import type { Command } from "commander";
 import { paintFor } from "../report/terminal-paint.ts";
-import { renderRuns } from "../report/terminal-runs.ts";
-import { type LibraryOptions, openLibrary, withLibraryOptions } from "./client/run-library.ts";
+import { renderBaselines, renderRuns } from "../report/terminal-runs.ts";
+import { type LibraryOptions, openLibrary, type RunLibrary, withLibraryOptions } from "./client/run-library.ts";
 import { noteDeed } from "./note-deed.ts";
 
+interface ListOptions extends LibraryOptions {
+  readonly most: number;
+  readonly site?: string;
+  readonly scenario?: string;
+  readonly verdict?: string;
+  readonly tag?: string;
+  readonly since?: number;
+  readonly json?: boolean;
+}
+
+const VERDICTS: readonly Verdict[] = ["pass", "fail", "inconclusive", "could-not-run"];
+
+/** `dyetrace runs`: what is stored; its notes, tags and removal. */
 export function registerRuns(program: Command): void {
-  withLibraryOptions(
+  const runs = withLibraryOptions(
     program
       .command("runs")
       .description("The runs that are stored, newest first.")
       .option("--most <number>", "how many to list", (text) => Number.parseInt(text, 10), 20)
+      .option("--site <name>", "only runs of this site")
+      .option("--scenario <name>", "only runs of this scenario")
+      .option("--verdict <word>", `only runs with this verdict: ${VERDICTS.join(", ")}`)
+      .option("--tag <tag>", "only runs with this tag")
+      .option("--since <time>", "only runs of the last hours or days, for example `7 d`", parseDurationNs)
       .option("--json", "as JSON"),
-  ).action(async (options: LibraryOptions & { most: number; json?: boolean }) => {
+  ).action(async (options: ListOptions) => {
     await using library = await openLibrary(options);
-    const runs = await library.list(Number.isInteger(options.most) ? Math.max(1, options.most) : 20);
+    const found = await library.list(queryOf(options, Date.now()));
     process.stdout.write(
-      options.json === true ? `${JSON.stringify(runs, null, 2)}\n` : renderRuns(runs, paintFor(process.stdout)),
+      options.json === true ? `${JSON.stringify(found, null, 2)}\n` : renderRuns(found, paintFor(process.stdout)),
     );
   });
+  const change = (name: string, description: string) =>
+    withLibraryOptions(runs.command(name).description(description).argument("<run>", "the run's id, or `last`"));
+  change("note", "Write a note to a run; without words, take its note away.")
+    .argument("[words...]", "what to remember of it")
+    .action((run: string, words: string[], options: LibraryOptions) =>
+      mark(run, options, { note: words.length === 0 ? null : words.join(" ") }),
+    );
+  change("tag", "Tag a run, so that `dyetrace runs --tag TAG` finds it.")
+    .argument("<tags...>", "letters, digits, dots, dashes and underscores")
+    .action((run: string, tags: string[], options: LibraryOptions) => mark(run, options, { addTags: readTags(tags) }));
+  change("untag", "Take tags from a run.")
+    .argument("<tags...>")
+    .action((run: string, tags: string[], options: LibraryOptions) => mark(run, options, { removeTags: tags }));
   withLibraryOptions(
+    runs
+      .command("remove")
+      .description("Delete runs that are over, with all their reports.")
+      .argument("<runs...>", "the runs' ids"),
+  ).action(async (ids: string[], options: LibraryOptions) => {
+    await using library = await openLibrary(options);
+    for (const id of ids) {
+      await library.remove(id);
+      note(options, `deleted run ${id}`);
+      process.stdout.write(`Run ${id} is deleted.\n`);
+    }
+  });
+  registerBaselines(program);
+}
+
+function registerBaselines(program: Command): void {
+  const baseline = withLibraryOptions(
     program
       .command("baseline")
       .description("Name a run, so that later runs can be held against it: compare RUN --against baseline:NAME.")
@@ -28,7 +78,61 @@ export function registerRuns(program: Command): void {
     await using library = await openLibrary(options);
     const { runId } = await library.get(run);
     await library.nameBaseline(name, runId);
-    if (options.data !== undefined) noteDeed(options.data, `named run ${runId} baseline:${name}`);
+    note(options, `named run ${runId} baseline:${name}`);
     process.stdout.write(`Run ${runId} is now baseline:${name}.\n`);
   });
+  withLibraryOptions(
+    baseline.command("list").description("All names, with their runs.").option("--json", "as JSON"),
+  ).action(async (options: LibraryOptions & { readonly json?: boolean }) => {
+    await using library = await openLibrary(options);
+    const named = await library.baselines();
+    process.stdout.write(options.json === true ? `${JSON.stringify(named, null, 2)}\n` : renderBaselines(named));
+  });
+  withLibraryOptions(
+    baseline.command("remove").description("Take a name away; its run stays.").argument("<name>"),
+  ).action(async (name: string, options: LibraryOptions) => {
+    await using library = await openLibrary(options);
+    await library.removeBaseline(name);
+    note(options, `removed the name baseline:${name}`);
+    process.stdout.write(`No run is called baseline:${name} any more.\n`);
+  });
+}
+
+async function mark(run: string, options: LibraryOptions, change: MarkChange): Promise<void> {
+  await using library: RunLibrary = await openLibrary(options);
+  const { runId } = await library.get(run);
+  await library.mark(runId, change);
+  note(options, `changed note or tags of run ${runId}`);
+  process.stdout.write(`Run ${runId} is changed.\n`);
+}
+
+function note({ data }: LibraryOptions, what: string): void {
+  if (data !== undefined) noteDeed(data, what);
+}
+
+/** @throws {Fault} OPTION_INVALID */
+function queryOf({ most, site, scenario, verdict, tag, since }: ListOptions, nowMs: number): RunQuery {
+  const known = VERDICTS.find((one) => one === verdict);
+  if (verdict !== undefined && known === undefined) {
+    throw new Fault("OPTION_INVALID", `--verdict ${verdict} is no verdict`, `Write one of ${VERDICTS.join(", ")}`);
+  }
+  return {
+    most: Number.isInteger(most) ? Math.min(10_000, Math.max(1, most)) : 20,
+    ...(site === undefined ? {} : { site }),
+    ...(scenario === undefined ? {} : { scenario }),
+    ...(known === undefined ? {} : { verdict: known }),
+    ...(tag === undefined ? {} : { tag }),
+    ...(since === undefined ? {} : { since: new Date(nowMs - since / 1e6).toISOString() }),
+  };
+}
+
+/** @throws {Fault} OPTION_INVALID */
+function readTags(tags: readonly string[]): string[] {
+  const bad = tags.find((tag) => !/^[A-Za-z0-9][A-Za-z0-9._-]{0,39}$/.test(tag));
+  if (bad === undefined) return [...tags];
+  throw new Fault(
+    "OPTION_INVALID",
+    `"${bad}" can't be a tag`,
+    "Use up to 40 letters, digits, dots, dashes and underscores, a letter or digit first",
+  );
 }

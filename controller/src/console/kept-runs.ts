@@ -25,9 +25,8 @@ export function registerConsoleRuns(app: FastifyInstance, store: Store): void {
     { schema: { summary: "A stored run, with what to draw it on", response: { 200: StoredRunSchema } } },
     async (request): Promise<StoredRun> => {
       const record = await get(request.params.id);
-      const { runId, state, site, scenario, verdict, createdAt, startAt, startedAt, endedAt, baselines } = record;
-      const about = { runId, state, site, scenario, verdict, createdAt, startAt, startedAt, endedAt, baselines };
       const { request: asked, report, failure } = record;
+      const about = await stored(store, () => store.runs.summary(record.runId));
       return { ...about, drawing: drawPlan(graphOf(asked)), request: asked, report, failure };
     },
   );

@@ -1,9 +1,9 @@
 import { Readable } from "node:stream";
-import Type, { type Static } from "@dyetrace/schema";
+import Type from "@dyetrace/schema";
 import { Fault, type RunProgress, RunProgressSchema, type RunRequest, RunRequestSchema } from "@dyetrace/wire";
 import { DoneSchema } from "@dyetrace/wire/console/done";
 import { DiskNeedSchema } from "@dyetrace/wire/console/run-forecast";
-import { RunIdSchema, RunSummarySchema } from "@dyetrace/wire/console/stored-run";
+import { RunIdSchema, type RunQuery, RunQuerySchema, RunSummarySchema } from "@dyetrace/wire/console/stored-run";
 import type { FastifyInstance } from "fastify";
 import { summariseNight } from "../night/night-summary.ts";
 import type { Retention } from "../store/retention.ts";
@@ -15,13 +15,7 @@ import type { RunStops } from "./stop-runs.ts";
 
 /** Each may keep a report waiting that nobody reads. */
 const MOST_FOLLOWERS = 256;
-const ListQuerySchema = Type.Object({ most: Type.Optional(Type.Integer({ minimum: 1, maximum: 10_000 })) });
 const StoppedSchema = Type.Object({ agents: Type.Array(Type.String({ description: "Agents that were told." })) });
-const BaselineSchema = Type.Object(
-  { runId: Type.String({ maxLength: 64 }) },
-  { additionalProperties: false, description: "Body of a baseline: the run that bears the name." },
-);
-
 /** Whoever may operate can always stop, however much was asked for before. */
 const NEVER_TOO_MANY = { rateLimit: false } as const;
 
@@ -54,16 +48,16 @@ export function registerRunRoutes(
     },
     (request) => runNeed(request.body, surroundings, retention),
   );
-  app.get<{ Querystring: Static<typeof ListQuerySchema> }>(
+  app.get<{ Querystring: RunQuery }>(
     "/api/runs",
     {
       schema: {
         summary: "Stored runs, newest first",
-        querystring: ListQuerySchema,
+        querystring: RunQuerySchema,
         response: { 200: Type.Array(RunSummarySchema) },
       },
     },
-    (request) => stored(store, () => store.runs.list(request.query.most ?? 50)),
+    ({ query }) => stored(store, () => store.runs.list(query)),
   );
   app.get<{ Params: { id: string } }>("/api/runs/:id", { schema: { summary: "A run with its report" } }, (request) =>
     stored(store, () => store.runs.get(request.params.id)),
@@ -119,20 +113,6 @@ export function registerRunRoutes(
       const lines = Readable.from(asLines(runs.follow(request.params.id, gone.signal)));
       return reply.header("content-type", JSON_LINES).send(lines);
     },
-  );
-  app.get<{ Params: { name: string } }>(
-    "/api/baselines/:name",
-    { schema: { summary: "The run that bears a name", response: { 200: RunIdSchema } } },
-    (request) => stored(store, async () => ({ runId: await store.runs.baseline(request.params.name) })),
-  );
-  app.put<{ Params: { name: string }; Body: Static<typeof BaselineSchema> }>(
-    "/api/baselines/:name",
-    { schema: { summary: "Names a finished run", body: BaselineSchema, response: { 200: RunIdSchema } } },
-    (request) =>
-      stored(store, async () => {
-        await store.runs.nameBaseline(request.params.name, request.body.runId);
-        return { runId: request.body.runId };
-      }),
   );
 }
 

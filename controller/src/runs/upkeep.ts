@@ -5,8 +5,12 @@ import type { RunRecord } from "../store/run-record.ts";
 import type { Store } from "../store/store.ts";
 
 const EVERY_MS = 10_000;
-/** How many finished runs are looked at for what is left to roll up. */
-const RECENT_RUNS = 20;
+/** How many runs are looked at in one turn for what is left to roll up. */
+const RUNS_A_TURN = 200;
+/** A report may be an hour behind: its agent was away. */
+const LATE_MS = 3600e3;
+/** The disk gets room back a little in each turn, so that nobody waits. */
+const SHRINK_STEPS = 8;
 
 /** Rolls up what has come of age and deletes what has gone past it, every few seconds, in small steps. */
 export function keepUp(store: Store, retention: Retention, now: () => number, log: Logger): Disposable {
@@ -22,14 +26,13 @@ export function keepUp(store: Store, retention: Retention, now: () => number, lo
 /** @param nowMs milliseconds since 1970 */
 export async function upkeep(store: Store, retention: Retention, nowMs: number): Promise<void> {
   if (retention.runsNs !== null) await store.runs.deleteEndedBefore(nowMs - retention.runsNs / 1e6);
-  const recent = await store.runs.list(RECENT_RUNS);
-  for (const { runId, startedAt, endedAt } of recent) {
-    if (startedAt === null) continue;
+  for (const { runId, startedMs, endedMs } of await store.reports.toRollUp(RUNS_A_TURN)) {
     // A finished run ages by the clock as well: its reports lie there as long.
-    const isSettled = endedAt !== null && nowMs - Date.parse(endedAt) > retention.tenSecondsNs / 1e6 + 3600e3;
-    if (isSettled) continue;
-    await rollUpRun(store, runId, (nowMs - Date.parse(startedAt)) * 1e6, retention);
+    await rollUpRun(store, runId, (nowMs - startedMs) * 1e6, retention);
+    const isOld = endedMs !== null && nowMs - endedMs > retention.tenSecondsNs / 1e6 + LATE_MS;
+    if (isOld) await store.reports.rolledUp(runId);
   }
+  for (let step = 0; step < SHRINK_STEPS && store.shrink(); step++);
 }
 
 /** @param ageNs how long ago the run began */

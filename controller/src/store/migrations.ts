@@ -111,4 +111,19 @@ export const migrations = (types: ColumnTypes): Readonly<Record<string, Migratio
         .execute();
     },
   },
+  "004-history": {
+    up: async (db: Kysely<unknown>): Promise<void> => {
+      await db.schema.alterTable("runs").addColumn("note", "text").execute();
+      await db.schema
+        .alterTable("runs")
+        .addColumn("is_rolled_up", "integer", (column) => column.notNull().defaultTo(0))
+        .execute();
+      await db.schema
+        .createTable("run_tags")
+        .addColumn("run_id", "text", (column) => column.notNull().references("runs.id").onDelete("cascade"))
+        .addColumn("tag", "text", (column) => column.notNull())
+        .addPrimaryKeyConstraint("run_tags_key", ["run_id", "tag"])
+        .execute();
+    },
+  },
 });

@@ -1,7 +1,7 @@
 import { accessSync, constants, existsSync, mkdirSync } from "node:fs";
 import path from "node:path";
 import { Fault } from "@dyetrace/wire";
-import SQLite from "better-sqlite3";
+import SQLite, { type Database as SqliteDatabase } from "better-sqlite3";
 import { Kysely, Migrator, PostgresDialect, sql } from "kysely";
 import pg from "pg";
 import { type ColumnTypes, migrations } from "./migrations.ts";
@@ -20,15 +20,30 @@ export interface Database {
   /** As the operator knows it, without a password. */
   readonly name: string;
   readonly isPostgres: boolean;
+  /** The embedded database itself, for what its own interface alone can do. */
+  readonly sqlite: SqliteDatabase | null;
+}
+
+export interface OpenOptions {
+  /** Nothing is made where nothing is: whoever reads a store has mistyped its name then. */
+  readonly mustExist?: boolean;
 }
 
 export const DATABASE_FILE = "dyetrace.sqlite";
 /** How long another program may hold the embedded database before we say so. */
 const BUSY_WITHIN_MS = 2000;
+const MOST_REWRITTEN_BYTES = 64e6;
 
 /** Opens the database and brings its schema up to date. @throws {Fault} STORE_… */
-export async function openDatabase(place: StorePlace): Promise<Database> {
+export async function openDatabase(place: StorePlace, { mustExist = false }: OpenOptions = {}): Promise<Database> {
   const name = nameOf(place);
+  if (mustExist && place.kind === "folder" && !existsSync(name)) {
+    throw new Fault(
+      "STORE_MISSING",
+      `There is no store in ${place.folder}`,
+      `It would be the file ${DATABASE_FILE}. Name the folder that the controller was started with`,
+    );
+  }
   let database: Database | null = null;
   try {
     database = place.kind === "postgres" ? openPostgres(place.url, name) : openSqlite(place, name);
@@ -55,19 +70,38 @@ function openSqlite(place: Exclude<StorePlace, { kind: "postgres" }>, name: stri
   }
   const sqlite = new SQLite(place.kind === "memory" ? ":memory:" : name, { timeout: BUSY_WITHIN_MS });
   try {
+    // Before anything is written: a database that has begun without it takes it only by being written anew.
+    sqlite.pragma("auto_vacuum = INCREMENTAL");
     // One program at a time: two would both pick up the same runs. The kernel lets the lock go with the process.
     sqlite.pragma("locking_mode = EXCLUSIVE");
     sqlite.pragma("journal_mode = WAL");
     // A report that was acknowledged is on the disk, whatever happens to the machine.
     sqlite.pragma("synchronous = FULL");
     sqlite.pragma("foreign_keys = ON");
-    sqlite.pragma("auto_vacuum = INCREMENTAL");
     sqlite.exec("BEGIN IMMEDIATE; COMMIT"); // takes the lock now, and finds a file that can't be written
+    learnToShrink(sqlite);
   } catch (error) {
     sqlite.close();
     throw error;
   }
-  return { db: new Kysely<StoreTables>({ dialect: new SelfEndingSqliteDialect(sqlite) }), name, isPostgres: false };
+  const db = new Kysely<StoreTables>({ dialect: new SelfEndingSqliteDialect(sqlite) });
+  return { db, name, isPostgres: false, sqlite };
+}
+
+/**
+ * Earlier versions made stores that keep every page they ever had. Writing such a one anew takes seconds for each hundred
+ * megabytes and twice its room on the disk, so a large one stays as it is until it is restored from a backup.
+ */
+function learnToShrink(sqlite: SqliteDatabase): void {
+  const read = (pragma: string): number => sqlite.pragma(pragma, { simple: true }) as number;
+  const INCREMENTAL = 2;
+  if (read("auto_vacuum") === INCREMENTAL) return;
+  if (read("page_count") * read("page_size") > MOST_REWRITTEN_BYTES) return;
+  try {
+    sqlite.exec("VACUUM");
+  } catch (error) {
+    if ((error as { code?: unknown }).code !== "SQLITE_FULL") throw error; // it grows on as it did
+  }
 }
 
 function openPostgres(url: string, name: string): Database {
@@ -81,7 +115,12 @@ function openPostgres(url: string, name: string): Database {
   const pool = new pg.Pool({ connectionString: url, max: 8, connectionTimeoutMillis: 5000, types });
   // An idle connection that breaks is replaced at the next query, which reports what is wrong.
   pool.on("error", () => undefined);
-  return { db: new Kysely<StoreTables>({ dialect: new PostgresDialect({ pool }) }), name, isPostgres: true };
+  return {
+    db: new Kysely<StoreTables>({ dialect: new PostgresDialect({ pool }) }),
+    name,
+    isPostgres: true,
+    sqlite: null,
+  };
 }
 
 const SQLITE_TYPES: ColumnTypes = { blob: "blob", counter: "integer" };

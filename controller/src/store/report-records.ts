@@ -28,6 +28,13 @@ export interface Stint {
   readonly droppedReports: number;
 }
 
+/** Instants in milliseconds since 1970; a run that goes on has not ended. */
+export interface RunAge {
+  readonly runId: string;
+  readonly startedMs: number;
+  readonly endedMs: number | null;
+}
+
 /** What one listener had of one stream in one cell of a strip; cells count from 0. */
 export interface StripCell {
   readonly streamId: number;
@@ -57,6 +64,25 @@ export class ReportRecords {
   /** See `rollUpReports`. @returns how many rows went away */
   rollUp(runId: string, step: RollUpStep, join: JoinBodies): Promise<number> {
     return rollUpReports(this.#db, runId, step, join);
+  }
+
+  /** Runs that have begun and whose reports are finer than they will be, newest first. */
+  async toRollUp(most: number): Promise<readonly RunAge[]> {
+    const rows = await this.#db
+      .selectFrom("runs")
+      .select(["id", "started_ms", "ended_ms"])
+      .where("is_rolled_up", "=", 0)
+      .where("started_ms", "is not", null)
+      .orderBy("created_ms", "desc")
+      .limit(most)
+      .execute();
+    return rows.flatMap(({ id, started_ms, ended_ms }) =>
+      started_ms === null ? [] : { runId: id, startedMs: started_ms, endedMs: ended_ms },
+    );
+  }
+
+  async rolledUp(runId: string): Promise<void> {
+    await this.#db.updateTable("runs").set({ is_rolled_up: 1 }).where("id", "=", runId).execute();
   }
 
   /** Notes what the controller itself saw, such as an agent's absence. */

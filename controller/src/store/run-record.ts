@@ -27,10 +27,18 @@ export interface RunStart {
 
 type SummaryRow = Pick<
   Selectable<RunsTable>,
-  "id" | "state" | "site" | "scenario" | "verdict" | "created_ms" | "start_at_ms" | "started_ms" | "ended_ms"
+  "id" | "state" | "site" | "scenario" | "verdict" | "created_ms" | "start_at_ms" | "started_ms" | "ended_ms" | "note"
 >;
 
-export const summaryOf = (row: SummaryRow, baselines: readonly string[]): RunSummary => ({
+/** What operators have put to a run beside its note. */
+export interface RunMarks {
+  readonly baselines: readonly string[];
+  readonly tags: readonly string[];
+}
+
+export const NO_MARKS: RunMarks = { baselines: [], tags: [] };
+
+export const summaryOf = (row: SummaryRow, { baselines, tags }: RunMarks): RunSummary => ({
   runId: row.id,
   state: row.state,
   site: row.site,
@@ -41,13 +49,15 @@ export const summaryOf = (row: SummaryRow, baselines: readonly string[]): RunSum
   startedAt: isoOf(row.started_ms),
   endedAt: isoOf(row.ended_ms),
   baselines,
+  tags,
+  note: row.note,
 });
 
 const isoOf = (wallMs: number | null): string | null => (wallMs === null ? null : new Date(wallMs).toISOString());
 
 /** What stands in the store was checked when it came in, so it is taken as it is. */
-export const recordOf = (row: Selectable<RunsTable>, baselines: readonly string[]): RunRecord => ({
-  ...summaryOf(row, baselines),
+export const recordOf = (row: Selectable<RunsTable>, marks: RunMarks): RunRecord => ({
+  ...summaryOf(row, marks),
   request: JSON.parse(row.request) as RunRequest,
   report: row.report === null ? null : (JSON.parse(row.report) as RunReport),
   failure: row.failure === null ? null : (JSON.parse(row.failure) as RunFailure),

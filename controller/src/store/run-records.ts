@@ -1,8 +1,9 @@
-import { Fault, type ProbeRun, type RunReport, type RunRequest } from "@dyetrace/wire";
+import { Fault, groupBy, type ProbeRun, type RunReport, type RunRequest } from "@dyetrace/wire";
 import type { RunFailure } from "@dyetrace/wire/console/run-failure";
-import type { RunSummary } from "@dyetrace/wire/console/stored-run";
+import type { RunQuery, RunSummary } from "@dyetrace/wire/console/stored-run";
 import type { Kysely } from "kysely";
-import { type RunRecord, type RunStart, recordOf, summaryOf } from "./run-record.ts";
+import { unknownRun } from "./run-labels.ts";
+import { NO_MARKS, type RunMarks, type RunRecord, type RunStart, recordOf, summaryOf } from "./run-record.ts";
 import type { StoreTables } from "./store-tables.ts";
 
 export interface NewRun {
@@ -16,6 +17,21 @@ export interface NewRun {
   readonly programVersion: string;
   readonly owner: string;
 }
+
+const MOST_LISTED = 50;
+
+const SUMMARY_COLUMNS = [
+  "id",
+  "state",
+  "site",
+  "scenario",
+  "verdict",
+  "created_ms",
+  "start_at_ms",
+  "started_ms",
+  "ended_ms",
+  "note",
+] as const;
 
 /** The runs of a store. */
 export class RunRecords {
@@ -52,6 +68,7 @@ export class RunRecords {
         owner: run.owner,
         heartbeat_ms: this.#now(),
         probe_of: run.request.probeOf?.run ?? null,
+        note: null,
       })
       .execute();
   }
@@ -115,16 +132,30 @@ export class RunRecords {
   }
 
   /** @returns newest first */
-  async list(most: number): Promise<readonly RunSummary[]> {
-    const rows = await this.#db
+  async list({ most = MOST_LISTED, since, tag, ...equal }: RunQuery): Promise<readonly RunSummary[]> {
+    let query = this.#db.selectFrom("runs").select([...SUMMARY_COLUMNS]);
+    for (const column of ["site", "scenario", "verdict"] as const) {
+      const value = equal[column];
+      if (value !== undefined) query = query.where(column, "=", value);
+    }
+    if (since !== undefined) query = query.where("created_ms", ">=", Date.parse(since));
+    if (tag !== undefined) {
+      query = query.where("id", "in", (from) => from.selectFrom("run_tags").select("run_id").where("tag", "=", tag));
+    }
+    const rows = await query.orderBy("created_ms", "desc").orderBy("id").limit(most).execute();
+    const marksOf = await this.#marks();
+    return rows.map((row) => summaryOf(row, marksOf(row.id)));
+  }
+
+  /** @throws {Fault} RUN_UNKNOWN */
+  async summary(runId: string): Promise<RunSummary> {
+    const row = await this.#db
       .selectFrom("runs")
-      .select(["id", "state", "site", "scenario", "verdict", "created_ms", "start_at_ms", "started_ms", "ended_ms"])
-      .orderBy("created_ms", "desc")
-      .orderBy("id")
-      .limit(most)
-      .execute();
-    const names = await this.#baselineNames();
-    return rows.map((row) => summaryOf(row, names.get(row.id) ?? []));
+      .select([...SUMMARY_COLUMNS])
+      .where("id", "=", runId)
+      .executeTakeFirst();
+    if (row === undefined) throw unknownRun(runId);
+    return summaryOf(row, (await this.#marks())(runId));
   }
 
   /** Runs that are to start or that go on, oldest first. */
@@ -135,7 +166,7 @@ export class RunRecords {
       .where("state", "in", ["scheduled", "running"])
       .orderBy("created_ms")
       .execute();
-    return rows.map((row) => recordOf(row, []));
+    return rows.map((row) => recordOf(row, NO_MARKS));
   }
 
   /** Runs that were made to part the suspects of this one, oldest first. */
@@ -156,39 +187,35 @@ export class RunRecords {
   async find(runId: string): Promise<RunRecord | null> {
     const row = await this.#db.selectFrom("runs").selectAll().where("id", "=", runId).executeTakeFirst();
     if (row === undefined) return null;
-    return recordOf(row, (await this.#baselineNames()).get(runId) ?? []);
+    return recordOf(row, (await this.#marks())(runId));
   }
 
   /** @throws {Fault} RUN_UNKNOWN */
   async get(runId: string): Promise<RunRecord> {
     const run = await this.find(runId);
-    if (run === null) throw new Fault("RUN_UNKNOWN", `There is no run ${runId} here`, "`dyetrace runs` lists them");
+    if (run === null) throw unknownRun(runId);
     return run;
   }
 
-  /** Names a finished run, so that later ones are held against it; an old meaning of the name is replaced. */
-  async nameBaseline(name: string, runId: string): Promise<void> {
-    const run = await this.get(runId);
-    if (run.report === null)
-      throw new Fault("RUN_UNFINISHED", `Run ${runId} has no report yet`, "Wait for its end before you name it");
-    await this.#db
-      .insertInto("baselines")
-      .values({ name, run_id: runId, created_ms: this.#now() })
-      .onConflict((conflict) => conflict.column("name").doUpdateSet({ run_id: runId, created_ms: this.#now() }))
-      .execute();
-  }
-
-  /** @throws {Fault} BASELINE_UNKNOWN */
-  async baseline(name: string): Promise<string> {
-    const rows = await this.#db.selectFrom("baselines").select(["name", "run_id"]).orderBy("name").execute();
-    const found = rows.find((row) => row.name === name);
-    if (found !== undefined) return found.run_id;
-    const known = rows.length === 0 ? "There are none yet" : `There are ${rows.map((row) => row.name).join(", ")}`;
-    throw new Fault(
-      "BASELINE_UNKNOWN",
-      `No run is named ${name}`,
-      `${known}. \`dyetrace baseline RUN NAME\` makes one`,
-    );
+  /**
+   * Deletes a run with all its reports.
+   * @throws {Fault} RUN_UNKNOWN, RUN_BUSY while it waits or goes on, RUN_NAMED
+   */
+  async remove(runId: string): Promise<void> {
+    const { state, baselines } = await this.get(runId);
+    if (state === "scheduled" || state === "running") {
+      const hint = state === "running" ? "Stop it first, or wait for its end" : "Cancel it first";
+      throw new Fault("RUN_BUSY", `Run ${runId} is ${state}`, hint);
+    }
+    const [name] = baselines;
+    if (name !== undefined) {
+      throw new Fault(
+        "RUN_NAMED",
+        `Run ${runId} is baseline:${name}, and later runs may be held against it`,
+        `Remove the name first: \`dyetrace baseline remove ${name}\``,
+      );
+    }
+    await this.#db.deleteFrom("runs").where("id", "=", runId).execute();
   }
 
   /** Deletes finished runs that ended before an instant, with all their reports; those that are named stay. */
@@ -202,11 +229,14 @@ export class RunRecords {
     return Number(numDeletedRows);
   }
 
-  async #baselineNames(): Promise<ReadonlyMap<string, readonly string[]>> {
-    const names = new Map<string, string[]>();
-    for (const { name, run_id } of await this.#db.selectFrom("baselines").selectAll().orderBy("name").execute()) {
-      names.set(run_id, [...(names.get(run_id) ?? []), name]);
-    }
-    return names;
+  async #marks(): Promise<(runId: string) => RunMarks> {
+    const named = await this.#db.selectFrom("baselines").selectAll().orderBy("name").execute();
+    const tagged = await this.#db.selectFrom("run_tags").selectAll().orderBy("tag").execute();
+    const names = groupBy(named, (row) => row.run_id);
+    const tags = groupBy(tagged, (row) => row.run_id);
+    return (runId) => ({
+      baselines: (names.get(runId) ?? []).map(({ name }) => name),
+      tags: (tags.get(runId) ?? []).map(({ tag }) => tag),
+    });
   }
 }

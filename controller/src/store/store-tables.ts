@@ -13,6 +13,7 @@ export interface StoreTables {
   readonly episodes: EpisodesTable;
   readonly baselines: BaselinesTable;
   readonly stories: StoriesTable;
+  readonly run_tags: RunTagsTable;
 }
 
 export interface RunsTable {
@@ -42,6 +43,10 @@ export interface RunsTable {
   readonly heartbeat_ms: number;
   /** The run whose suspects this one was made to part; null: it is no probe. */
   readonly probe_of: string | null;
+  /** What an operator wrote to it. */
+  readonly note: string | null;
+  /** Its reports are as coarse as they will be. */
+  readonly is_rolled_up: Generated<number>;
 }
 
 /** One uninterrupted piece of work of one agent in one run: a restarted agent begins another. */
@@ -111,4 +116,10 @@ export interface BaselinesTable {
   readonly name: string;
   readonly run_id: string;
   readonly created_ms: number;
+}
+
+/** Words by which operators find runs again. */
+export interface RunTagsTable {
+  readonly run_id: string;
+  readonly tag: string;
 }

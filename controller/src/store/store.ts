@@ -1,9 +1,9 @@
-import type { Kysely } from "kysely";
-import { type Database, openDatabase, type StorePlace } from "./open-database.ts";
+import { type Database, type OpenOptions, openDatabase, type StorePlace } from "./open-database.ts";
+import { backUp, shrink } from "./own-file.ts";
 import { ReportRecords } from "./report-records.ts";
+import { RunLabels } from "./run-labels.ts";
 import { RunRecords } from "./run-records.ts";
 import { storeFault } from "./store-fault.ts";
-import type { StoreTables } from "./store-tables.ts";
 import { StoryRecords } from "./story-records.ts";
 
 /** Runs, their interval reports and their final reports. Whoever opens it closes it. */
@@ -13,8 +13,16 @@ export interface Store extends AsyncDisposable {
   /** No other controller can have it open. */
   readonly isPrivate: boolean;
   readonly runs: RunRecords;
+  readonly labels: RunLabels;
   readonly reports: ReportRecords;
   readonly stories: StoryRecords;
+  /**
+   * Copies everything to a new file, a little at a time, while it is written on.
+   * @throws {Fault} STORE_FULL; OPTION_INVALID where it is a database of its own, which has tools for that
+   */
+  backUp(file: string): Promise<void>;
+  /** Gives some of the room that deleted runs had back to the disk. @returns whether there is more */
+  shrink(): boolean;
   /** @returns a failure of the store in the operator's terms; a bug of ours comes back as it is */
   fault(error: unknown): unknown;
   close(): Promise<void>;
@@ -22,11 +30,14 @@ export interface Store extends AsyncDisposable {
 
 /**
  * @param now milliseconds since 1970
- * @throws {Fault} STORE_UNREACHABLE, STORE_BUSY, STORE_FULL, STORE_READ_ONLY, STORE_CORRUPT, STORE_TOO_NEW
+ * @throws {Fault} STORE_UNREACHABLE, STORE_BUSY, STORE_FULL, STORE_READ_ONLY, STORE_CORRUPT, STORE_TOO_NEW, STORE_MISSING
  */
-export async function openStore(place: StorePlace, now: () => number = Date.now): Promise<Store> {
-  const database = await openDatabase(place);
-  return new OpenStore(database, now);
+export async function openStore(
+  place: StorePlace,
+  now: () => number = Date.now,
+  options: OpenOptions = {},
+): Promise<Store> {
+  return new OpenStore(await openDatabase(place, options), now);
 }
 
 class OpenStore implements Store {
@@ -35,15 +46,26 @@ class OpenStore implements Store {
   readonly runs: RunRecords;
   readonly reports: ReportRecords;
   readonly stories: StoryRecords;
-  readonly #db: Kysely<StoreTables>;
+  readonly labels: RunLabels;
+  readonly #database: Database;
 
-  constructor({ db, name, isPostgres }: Database, now: () => number) {
-    this.#db = db;
+  constructor(database: Database, now: () => number) {
+    const { db, name, isPostgres } = database;
+    this.#database = database;
     this.name = name;
     this.isPrivate = !isPostgres;
     this.runs = new RunRecords(db, now);
+    this.labels = new RunLabels(db, now);
     this.reports = new ReportRecords(db);
     this.stories = new StoryRecords(db);
+  }
+
+  backUp(file: string): Promise<void> {
+    return backUp(this.#database, file);
+  }
+
+  shrink(): boolean {
+    return shrink(this.#database);
   }
 
   fault(error: unknown): unknown {
@@ -51,7 +73,7 @@ class OpenStore implements Store {
   }
 
   close(): Promise<void> {
-    return this.#db.destroy();
+    return this.#database.db.destroy();
   }
 
   [Symbol.asyncDispose](): Promise<void> {

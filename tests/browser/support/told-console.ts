@@ -129,6 +129,8 @@ export function storedRun(plan: string, report: RunReport): StoredRun {
     startedAt: report.startedAt,
     endedAt: report.endedAt,
     baselines: [],
+    tags: [],
+    note: null,
     drawing: drawingOf(plan),
     request: { site: { file: "plan.yaml", text: plan }, scenario: { file: "s.yaml", text: "" }, parameters: {} },
     report,

@@ -1,6 +1,8 @@
+import { createWriteStream } from "node:fs";
 import http, { type IncomingMessage } from "node:http";
 import https from "node:https";
 import { json, text } from "node:stream/consumers";
+import { pipeline } from "node:stream/promises";
 import { PinnedAgent } from "@dyetrace/pin";
 import { Fault, type FilePlace, faultCodeOf, type RunProgress, type RunRequest } from "@dyetrace/wire";
 import { isLoopbackName } from "../../about/loopback.ts";
@@ -61,6 +63,21 @@ export class ControllerClient {
 
   async put(path: string, body: object): Promise<unknown> {
     return this.#json("PUT", path, body);
+  }
+
+  async patch(path: string, body: object): Promise<unknown> {
+    return this.#json("PATCH", path, body);
+  }
+
+  /** Writes an answer to a new file, which only its owner may read. @throws {Fault} CONTROLLER_UNREACHABLE; the system's error where it can't be written */
+  async download(path: string, file: string): Promise<void> {
+    const response = await this.#call("GET", path);
+    try {
+      await pipeline(response, createWriteStream(file, { flags: "wx", mode: 0o600 }));
+    } catch (cause) {
+      if (response.complete) throw cause;
+      throw brokenOff(this.#url, cause);
+    }
   }
 
   async remove(path: string): Promise<void> {

@@ -1,19 +1,19 @@
 import { Fault, type ProbeRun, type RunStory } from "@dyetrace/wire";
-import type { RunSummary } from "@dyetrace/wire/console/stored-run";
+import type { Baseline, MarkChange, RunQuery, RunSummary } from "@dyetrace/wire/console/stored-run";
 import type { Command } from "commander";
 import { type NightSummary, summariseNight } from "../../night/night-summary.ts";
 import type { RunRecord } from "../../store/run-record.ts";
 import { openStore, type Store } from "../../store/store.ts";
 import { stored } from "../../store/stored.ts";
 import { noStory } from "../../story/no-story.ts";
-import { storePlace } from "../arguments/store-place.ts";
+import { cautionOfPassword, storePlace } from "../arguments/store-place.ts";
 import { type AskOptions, clientOf, withAskOptions } from "./ask-options.ts";
 import type { ControllerClient } from "./controller-client.ts";
 
 /** Stored runs, wherever they are: at a controller, or in a store that this program opens itself. */
 export interface RunLibrary extends AsyncDisposable {
   /** Newest first. */
-  list(most: number): Promise<readonly RunSummary[]>;
+  list(query: RunQuery): Promise<readonly RunSummary[]>;
   /** @param run an id, or `last` for the newest one @throws {Fault} RUN_UNKNOWN */
   get(run: string): Promise<RunRecord>;
   /** What happened in it, so far or in all. @throws {Fault} RUN_UNFINISHED before it has begun */
@@ -25,23 +25,39 @@ export interface RunLibrary extends AsyncDisposable {
   nameBaseline(name: string, runId: string): Promise<void>;
   /** @throws {Fault} RUN_UNFINISHED where none is kept */
   story(runId: string): Promise<RunStory>;
+  /** By name. */
+  baselines(): Promise<readonly Baseline[]>;
+  /** @throws {Fault} BASELINE_UNKNOWN */
+  removeBaseline(name: string): Promise<void>;
+  /** @throws {Fault} RUN_UNKNOWN */
+  mark(runId: string, change: MarkChange): Promise<void>;
+  /** @throws {Fault} RUN_UNKNOWN, RUN_BUSY, RUN_NAMED */
+  remove(runId: string): Promise<void>;
+  /** A copy of everything in a new file, an SQLite database. @throws {Fault} OPTION_INVALID where the store has tools for that */
+  backUp(file: string): Promise<void>;
 }
 
 export interface LibraryOptions extends AskOptions {
   readonly data?: string;
   readonly store?: string;
+  readonly storeFile?: string;
 }
 
 /** Where stored runs are looked for: the same options on every command that reads them. */
 export const withLibraryOptions = (command: Command): Command =>
   withAskOptions(command)
     .option("--data <folder>", "read this folder instead, with no controller running on it")
-    .option("--store <url>", "read this PostgreSQL database instead: postgres://user@host/name");
+    .option("--store <url>", "read this PostgreSQL database instead: postgres://user@host/name")
+    .option("--store-file <file>", "the same, with the address in a file that only you can read");
 
 /** @throws {Fault} CONTROLLER_UNREACHABLE at the first question, STORE_… */
 export async function openLibrary(options: LibraryOptions): Promise<RunLibrary> {
-  if (options.data === undefined && options.store === undefined) return new ControllerLibrary(clientOf(options));
-  return new StoreLibrary(await openStore(storePlace(options)));
+  if (options.data === undefined && options.store === undefined && options.storeFile === undefined) {
+    return new ControllerLibrary(clientOf(options));
+  }
+  const caution = cautionOfPassword(options);
+  if (caution !== null) process.stderr.write(`${caution}\n`);
+  return new StoreLibrary(await openStore(storePlace(options, {}), Date.now, { mustExist: true }));
 }
 
 export const LAST = "last";
@@ -53,13 +69,13 @@ class StoreLibrary implements RunLibrary {
     this.#store = store;
   }
 
-  list(most: number): Promise<readonly RunSummary[]> {
-    return this.#ask(() => this.#store.runs.list(most));
+  list(query: RunQuery): Promise<readonly RunSummary[]> {
+    return this.#ask(() => this.#store.runs.list(query));
   }
 
   get(run: string): Promise<RunRecord> {
     const { runs } = this.#store;
-    return this.#ask(async () => runs.get(run === LAST ? newest(await runs.list(1)) : run));
+    return this.#ask(async () => runs.get(run === LAST ? newest(await runs.list({ most: 1 })) : run));
   }
 
   night(runId: string): Promise<NightSummary> {
@@ -67,7 +83,7 @@ class StoreLibrary implements RunLibrary {
   }
 
   baseline(name: string): Promise<string> {
-    return this.#ask(() => this.#store.runs.baseline(name));
+    return this.#ask(() => this.#store.labels.baseline(name));
   }
 
   probes(runId: string): Promise<readonly ProbeRun[]> {
@@ -75,7 +91,27 @@ class StoreLibrary implements RunLibrary {
   }
 
   nameBaseline(name: string, runId: string): Promise<void> {
-    return this.#ask(() => this.#store.runs.nameBaseline(name, runId));
+    return this.#ask(() => this.#store.labels.nameBaseline(name, runId));
+  }
+
+  baselines(): Promise<readonly Baseline[]> {
+    return this.#ask(() => this.#store.labels.baselines());
+  }
+
+  removeBaseline(name: string): Promise<void> {
+    return this.#ask(() => this.#store.labels.removeBaseline(name));
+  }
+
+  mark(runId: string, change: MarkChange): Promise<void> {
+    return this.#ask(() => this.#store.labels.change(runId, change));
+  }
+
+  remove(runId: string): Promise<void> {
+    return this.#ask(() => this.#store.runs.remove(runId));
+  }
+
+  backUp(file: string): Promise<void> {
+    return this.#ask(() => this.#store.backUp(file));
   }
 
   async story(runId: string): Promise<RunStory> {
@@ -100,12 +136,13 @@ class ControllerLibrary implements RunLibrary {
     this.#client = client;
   }
 
-  async list(most: number): Promise<readonly RunSummary[]> {
-    return (await this.#client.get(`/api/runs?most=${most}`)) as readonly RunSummary[];
+  async list(query: RunQuery): Promise<readonly RunSummary[]> {
+    const asked = Object.entries(query).map(([key, value]): [string, string] => [key, String(value)]);
+    return (await this.#client.get(`/api/runs?${new URLSearchParams(asked)}`)) as readonly RunSummary[];
   }
 
   async get(run: string): Promise<RunRecord> {
-    const runId = run === LAST ? newest(await this.list(1)) : run;
+    const runId = run === LAST ? newest(await this.list({ most: 1 })) : run;
     return (await this.#client.get(`/api/runs/${encodeURIComponent(runId)}`)) as RunRecord;
   }
 
@@ -127,6 +164,26 @@ class ControllerLibrary implements RunLibrary {
 
   async story(runId: string): Promise<RunStory> {
     return (await this.#client.get(`/api/runs/${encodeURIComponent(runId)}/story`)) as RunStory;
+  }
+
+  async baselines(): Promise<readonly Baseline[]> {
+    return (await this.#client.get("/api/baselines")) as readonly Baseline[];
+  }
+
+  async removeBaseline(name: string): Promise<void> {
+    await this.#client.remove(`/api/baselines/${encodeURIComponent(name)}`);
+  }
+
+  async mark(runId: string, change: MarkChange): Promise<void> {
+    await this.#client.patch(`/api/runs/${encodeURIComponent(runId)}`, change);
+  }
+
+  async remove(runId: string): Promise<void> {
+    await this.#client.remove(`/api/runs/${encodeURIComponent(runId)}`);
+  }
+
+  async backUp(file: string): Promise<void> {
+    await this.#client.download("/api/backup", file);
   }
 
   async [Symbol.asyncDispose](): Promise<void> {}

@@ -1,4 +1,5 @@
 import Type, { type Static } from "@dyetrace/schema";
+import { words } from "../bounds.ts";
 import { RunRequestSchema } from "../control/run-request.ts";
 import type { DeepReadonly } from "../deep-readonly.ts";
 import { Nullable } from "../nullable.ts";
@@ -7,7 +8,7 @@ import { PlanDrawingSchema } from "./plan-drawing.ts";
 import { RunFailureSchema } from "./run-failure.ts";
 
 /** `scheduled` waits for its time; `running` may be picked up by a restarted controller; the others are over. */
-const RunStateSchema = Type.Union([
+export const RunStateSchema = Type.Union([
   Type.Literal("scheduled"),
   Type.Literal("running"),
   Type.Literal("done"),
@@ -29,6 +30,10 @@ export const RunSummarySchema = Type.Object({
   endedAt: Nullable(Type.String()),
   /** Names under which later runs are compared with it. */
   baselines: Type.Array(Type.String()),
+  /** Words by which operators find it again. */
+  tags: Type.Array(Type.String()),
+  /** What an operator wrote to it; null: nothing. */
+  note: Nullable(Type.String()),
 });
 export type RunSummary = DeepReadonly<Static<typeof RunSummarySchema>>;
 
@@ -45,3 +50,33 @@ export type StoredRun = DeepReadonly<Static<typeof StoredRunSchema>>;
 
 /** Which run: answer of `POST /api/runs` and of `/api/baselines/:name`. */
 export const RunIdSchema = Type.Object({ runId: Type.String() });
+
+/** Entry of `GET /api/baselines`. */
+export const BaselineSchema = Type.Object({ name: Type.String(), runId: Type.String(), namedAt: Type.String() });
+export type Baseline = DeepReadonly<Static<typeof BaselineSchema>>;
+
+const TagSchema = Type.String({ pattern: "^[A-Za-z0-9][A-Za-z0-9._-]{0,39}$" });
+
+/** Body of `PATCH /api/runs/:id`: what is left out stays as it is. */
+export const MarkChangeSchema = Type.Object(
+  {
+    /** Null takes the note away. */
+    note: Type.Optional(Nullable(words(2000, 1))),
+    addTags: Type.Optional(Type.Array(TagSchema, { maxItems: 20 })),
+    removeTags: Type.Optional(Type.Array(words(40), { maxItems: 20 })),
+  },
+  { additionalProperties: false },
+);
+export type MarkChange = DeepReadonly<Static<typeof MarkChangeSchema>>;
+
+/** Query of `GET /api/runs`; what is left out lets every run through. */
+export const RunQuerySchema = Type.Object({
+  most: Type.Optional(Type.Integer({ minimum: 1, maximum: 10_000 })),
+  site: Type.Optional(words(200)),
+  scenario: Type.Optional(words(200)),
+  verdict: Type.Optional(VerdictSchema),
+  tag: Type.Optional(words(40)),
+  /** ISO 8601: made at that instant or later. */
+  since: Type.Optional(Type.String({ format: "date-time", maxLength: 40 })),
+});
+export type RunQuery = DeepReadonly<Static<typeof RunQuerySchema>>;

@@ -1,0 +1,111 @@
+import { createReadStream } from "node:fs";
+import { mkdtemp, rm, stat } from "node:fs/promises";
+import { tmpdir } from "node:os";
+import path from "node:path";
+import Type, { type Static } from "@dyetrace/schema";
+import { Fault } from "@dyetrace/wire";
+import { DoneSchema } from "@dyetrace/wire/console/done";
+import {
+  BaselineSchema,
+  type MarkChange,
+  MarkChangeSchema,
+  RunIdSchema,
+  RunSummarySchema,
+} from "@dyetrace/wire/console/stored-run";
+import type { FastifyInstance } from "fastify";
+import type { Store } from "../store/store.ts";
+import { stored } from "../store/stored.ts";
+
+const NamedSchema = Type.Object(
+  { runId: Type.String({ maxLength: 64 }) },
+  { additionalProperties: false, description: "Body of a baseline: the run that bears the name." },
+);
+
+/**
+ * What is kept: names, notes and tags of runs, their removal, and a copy of everything.
+ * @param dataFolder where a copy is made before it is sent; null: where the system keeps such files
+ */
+export function registerHistoryRoutes(app: FastifyInstance, store: Store, dataFolder: string | null): void {
+  app.patch<{ Params: { id: string }; Body: MarkChange }>(
+    "/api/runs/:id",
+    {
+      schema: {
+        summary: "Changes a run's note and tags",
+        body: MarkChangeSchema,
+        response: { 200: RunSummarySchema },
+      },
+    },
+    ({ params: { id }, body }) =>
+      stored(store, async () => {
+        await store.labels.change(id, body);
+        return store.runs.summary(id);
+      }),
+  );
+  app.delete<{ Params: { id: string } }>(
+    "/api/runs/:id",
+    { schema: { summary: "Deletes a run that is over, with all its reports", response: { 200: DoneSchema } } },
+    ({ params: { id } }) =>
+      stored(store, async () => {
+        await store.runs.remove(id);
+        return {};
+      }),
+  );
+  app.get(
+    "/api/baselines",
+    { schema: { summary: "Names of runs, by name", response: { 200: Type.Array(BaselineSchema) } } },
+    () => stored(store, () => store.labels.baselines()),
+  );
+  app.get<{ Params: { name: string } }>(
+    "/api/baselines/:name",
+    { schema: { summary: "The run that bears a name", response: { 200: RunIdSchema } } },
+    (request) => stored(store, async () => ({ runId: await store.labels.baseline(request.params.name) })),
+  );
+  app.put<{ Params: { name: string }; Body: Static<typeof NamedSchema> }>(
+    "/api/baselines/:name",
+    { schema: { summary: "Names a finished run", body: NamedSchema, response: { 200: RunIdSchema } } },
+    (request) =>
+      stored(store, async () => {
+        await store.labels.nameBaseline(request.params.name, request.body.runId);
+        return { runId: request.body.runId };
+      }),
+  );
+  app.delete<{ Params: { name: string } }>(
+    "/api/baselines/:name",
+    { schema: { summary: "Takes a name from its run, which stays", response: { 200: DoneSchema } } },
+    (request) =>
+      stored(store, async () => {
+        await store.labels.removeBaseline(request.params.name);
+        return {};
+      }),
+  );
+  let isCopying = false;
+  app.get(
+    "/api/backup",
+    {
+      config: { needs: "operate" },
+      schema: { summary: "A copy of the embedded store, an SQLite database, taken while it is used" },
+    },
+    async (_request, reply) => {
+      if (isCopying) throw new Fault("TOO_MANY", "A backup is being taken already", "Wait for its end");
+      isCopying = true;
+      try {
+        const folder = await mkdtemp(path.join(dataFolder ?? tmpdir(), "backup-"));
+        const done = (): void => {
+          isCopying = false;
+          void rm(folder, { recursive: true, force: true });
+        };
+        reply.raw.once("close", done);
+        const file = path.join(folder, "store.sqlite");
+        await stored(store, () => store.backUp(file));
+        return await reply
+          .header("content-length", (await stat(file)).size)
+          .header("content-disposition", 'attachment; filename="dyetrace-backup.sqlite"')
+          .type("application/vnd.sqlite3")
+          .send(createReadStream(file));
+      } catch (error) {
+        isCopying = false;
+        throw error;
+      }
+    },
+  );
+}
