@@ -18,7 +18,7 @@ import { leavesOf } from "./membership/leave-cut.ts";
 import { LeaveWitness } from "./membership/leave-signs.ts";
 import type { MembershipContext } from "./membership/membership-context.ts";
 import { findNoQuerier } from "./membership/no-querier.ts";
-import { findOlderVersions, versionRemarks } from "./membership/older-version.ts";
+import { domainVersions, findOlderVersions, versionRemarks } from "./membership/older-version.ts";
 import { auditQueriers, unaddressedRemarks } from "./membership/querier-audit.ts";
 import { timersOf } from "./membership/querier-timing.ts";
 import { QueryView } from "./membership/query-view.ts";
@@ -145,6 +145,7 @@ interface Drawn {
 function locateOn(site: SiteIndex, graph: SiteGraph, observations: RunObservations): Drawn {
   const accusations = accusationsOn(site, observations);
   const { streams, chains, stops, leaks } = accusations;
+  const versions = domainVersions(site, observations);
   const mismatches = [...findPlanMismatch(site, streams), ...findOtherWays(site, streams)];
   const found = [
     ...findSilentSources(streams),
@@ -158,7 +159,7 @@ function locateOn(site: SiteIndex, graph: SiteGraph, observations: RunObservatio
     ...findTwoQueriers(site, observations),
     ...findWrongQueriers(site, observations),
     ...findSlowQueriers(site, observations),
-    ...findOlderVersions(site, observations),
+    ...findOlderVersions(versions),
     ...findHostsInOtherVlans(site, observations),
     ...findForeignPackets(streams),
   ];
@@ -174,7 +175,7 @@ function locateOn(site: SiteIndex, graph: SiteGraph, observations: RunObservatio
     remarks: [
       ...leaks.remarks,
       ...wayRemarks(site, streams),
-      ...versionRemarks(site, observations),
+      ...versionRemarks(observations, versions),
       ...slowQuerierRemarks(site, observations),
       ...unaddressedRemarks(site, observations),
     ],

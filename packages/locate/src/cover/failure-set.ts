@@ -90,7 +90,7 @@ function classesOf<T extends PathTrial>(
   const elements = new ExplainingElements(site);
   const unexplained: BadPair<T>[] = [];
   const onWay = silencersOfTrials(site);
-  const beside = bySteps((trial) => answeringSilencers(site, trial));
+  const beside = site.hasRouters ? bySteps((trial) => answeringSilencers(site, trial)) : () => [];
   for (const [number, { trial, outcome }] of pairs.entries()) {
     const { startMs = 0, endMs = 0 } = outcome.bad ?? {};
     const silence = { startMs: startMs + outcome.marginMs, endMs };

@@ -1,9 +1,11 @@
 import { layer2Domain, querierOf } from "@dyetrace/site";
 import { type AddressFamily, familyOf } from "../run/address-family.ts";
 import { clockErrors } from "../run/host-clocks.ts";
+import { once } from "../run/once.ts";
 import type { ListenerObservation, RunObservations } from "../run/run-observations.ts";
 import type { SiteIndex } from "../site/site-index.ts";
 import { nodesDownTo, type SourceTree, sourceTree } from "../site/source-tree.ts";
+import { hostsElsewhere } from "./other-vlan.ts";
 import { timersOf } from "./querier-timing.ts";
 
 /** What became of one leave on the network, as far as its host heard. */
@@ -12,7 +14,10 @@ export interface LeaveSigns {
   readonly isSaid: boolean | null;
   /** A query about the group came after it: somebody heard the leave. Null where nobody could tell. */
   readonly isAsked: boolean | null;
-  /** Between the host and the querier, the querier included: segments in both directions and nodes, the host's side first. */
+  /**
+   * Between the host and the querier, the querier included: segments in both directions and nodes, the host's side first.
+   * Empty where none is known, as for a host that seems to sit in another VLAN than the plan's.
+   */
   readonly way: readonly string[];
 }
 
@@ -30,12 +35,14 @@ export class LeaveWitness {
   readonly #clockErrorMs: (host: string) => number;
   readonly #proven = new Map<AddressFamily, ReadonlySet<string>>();
   readonly #trees = new Map<number, SourceTree>();
+  readonly #elsewhere: () => ReadonlySet<string>;
 
   constructor(site: SiteIndex, run: RunObservations) {
     this.#site = site;
     this.#run = run;
     this.#canHear = new Set(run.queriers.flatMap(({ host, canHear }) => (canHear ? [host] : [])));
     this.#clockErrorMs = clockErrors(run);
+    this.#elsewhere = once(() => hostsElsewhere(site, run));
   }
 
   /** @param leftMs when the host left @param seenToMs when the last frame after that came */
@@ -88,7 +95,7 @@ export class LeaveWitness {
     const node = site.nodeNumber.get(host);
     const querier = querierOf(site.graph, site.graph.vlans === undefined ? (this.#run.streams[0]?.source ?? "") : host);
     const from = site.nodeNumber.get(querier?.node ?? "");
-    if (node === undefined || from === undefined || querier === null) return [];
+    if (node === undefined || from === undefined || querier === null || this.#elsewhere().has(host)) return [];
     if (!layer2Domain(site.graph, querier.node).has(host)) return [];
     const tree = this.#trees.get(from) ?? sourceTree(site, from);
     this.#trees.set(from, tree);

@@ -6,7 +6,13 @@ import type { QuerierHeard, RunObservations } from "../run/run-observations.ts";
 import type { SiteIndex } from "../site/site-index.ts";
 import { membershipMs, ownTimers, timersOf } from "./querier-timing.ts";
 import { type FamilyDomain, familyDomains, inVlan, plannedQuerier } from "./query-domains.ts";
-import { fullVersion, type OlderQuerier, olderReports, spokenVersions } from "./spoken-versions.ts";
+import {
+  fullVersion,
+  type OlderQuerier,
+  olderReports,
+  type SpokenVersions,
+  spokenVersions,
+} from "./spoken-versions.ts";
 
 /** Streams that were joined from one source alone, and are reported for any source. */
 interface Widened extends FamilyDomain {
@@ -53,16 +59,28 @@ const ROWS = [
   }),
 ];
 
-/** Source-specific streams that an older version makes any-source ones, without anybody saying so. */
-export function findOlderVersions(site: SiteIndex, run: RunObservations): Finding[] {
-  return findingsOf(
-    ROWS,
-    familyDomains(site, run).flatMap((domain) => widenedIn(site, run, domain)),
-  );
+/** Who spoke in which version in one domain, and what became of source-specific streams by that. */
+export interface DomainVersions {
+  readonly domain: FamilyDomain;
+  readonly spoken: SpokenVersions;
+  readonly widened: readonly Widened[];
 }
 
-function widenedIn(site: SiteIndex, run: RunObservations, domain: FamilyDomain): Widened[] {
-  const spoken = spokenVersions(run, domain);
+/** What findings and remarks about versions are made of. */
+export const domainVersions = (site: SiteIndex, run: RunObservations): DomainVersions[] =>
+  familyDomains(site, run).map((domain) => {
+    const spoken = spokenVersions(run, domain);
+    return { domain, spoken, widened: widenedIn(site, run, domain, spoken) };
+  });
+
+/** Source-specific streams that an older version makes any-source ones, without anybody saying so. */
+export const findOlderVersions = (versions: readonly DomainVersions[]): Finding[] =>
+  findingsOf(
+    ROWS,
+    versions.flatMap(({ widened }) => widened),
+  );
+
+function widenedIn(site: SiteIndex, run: RunObservations, domain: FamilyDomain, spoken: SpokenVersions): Widened[] {
   const planned = plannedQuerier(site, run, domain);
   const found = new Map<string, Widened & { streams: string[]; hosts: string[] }>();
   for (const { stream, group, ssm } of run.streams) {
@@ -93,10 +111,8 @@ const asksOtherwise = ({ family, queriers }: FamilyDomain, { address }: QuerierH
   );
 
 /** What an older version costs where no stream of the run is spoiled by it. */
-export function versionRemarks(site: SiteIndex, run: RunObservations): string[] {
-  return familyDomains(site, run).flatMap((domain) => {
-    const { queriers, hosts } = spokenVersions(run, domain);
-    const said = widenedIn(site, run, domain);
+export function versionRemarks(run: RunObservations, versions: readonly DomainVersions[]): string[] {
+  return versions.flatMap(({ domain, spoken: { queriers, hosts }, widened: said }) => {
     const byThemselves = hosts.filter(
       ({ pressedBy, host }) => pressedBy === null && !said.some((one) => one.hosts.includes(host)),
     );

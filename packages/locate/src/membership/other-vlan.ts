@@ -1,6 +1,6 @@
 import { isInSubnet, parseSubnet, type SiteVlan } from "@dyetrace/site";
 import { groupBy, parseIpAddress } from "@dyetrace/wire";
-import type { QuerierHeard, QuerierObservation } from "../run/run-observations.ts";
+import type { QuerierHeard, QuerierObservation, RunObservations } from "../run/run-observations.ts";
 import type { SiteIndex } from "../site/site-index.ts";
 import { isLasting } from "./querier-timing.ts";
 
@@ -60,6 +60,10 @@ export function hostsInOtherVlans(site: SiteIndex, queriers: readonly QuerierObs
     return [{ host, vlan, seemsIn, querier, alsoThere: hears(querier, seemsIn), notThere: notThere(querier.family) }];
   });
 }
+
+/** Names of these hosts: what the plan says of their VLAN's querier, and of the way to it, does not concern them. */
+export const hostsElsewhere = (site: SiteIndex, { queriers }: Pick<RunObservations, "queriers">): ReadonlySet<string> =>
+  new Set(hostsInOtherVlans(site, queriers).map(({ host }) => host));
 
 interface HeardAt {
   readonly host: string;

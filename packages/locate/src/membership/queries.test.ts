@@ -1,3 +1,4 @@
+import { loadSitePlan } from "@dyetrace/site";
 import { expect, test } from "vitest";
 import { seededRandom } from "../../../../tests/simulation/seeded-random.ts";
 import { simulateRun } from "../../../../tests/simulation/simulate-run.ts";
@@ -147,4 +148,59 @@ test("ages-out: given queries that stay away for 25 s and come back, then the ga
   const answered = reports(4, HOSTS, ...[-7, -3, 1, 5, 9, 13, 17].map((s) => 1_000 * s));
   const asked = { ...gone, membership: answered, queriers: HOSTS.map((host) => hears(host, steady(4))) };
   expect(kindsIn(asked)).toEqual(["loses"]);
+});
+
+const VLANS = loadSitePlan(
+  `
+site: Quillfen
+vlans:
+  10: { querier: core }
+  20: { querier: core }
+nodes:
+  core: { kind: switch }
+  pier: { kind: switch }
+  tower: { kind: host }
+  kiosk: { kind: host }
+  hall: { kind: host }
+  gate: { kind: host }
+  shop: { kind: host }
+  till: { kind: host }
+links:
+  - { between: [core:1, pier:24], vlan: [10, 20] }
+  - { between: [core:2, tower:eth0], vlan: 10 }
+  - { between: [core:3, hall:eth0], vlan: 10 }
+  - { between: [pier:1, kiosk:eth0], vlan: 10 }
+  - { between: [pier:2, gate:eth0], vlan: 10 }
+  - { between: [pier:3, shop:eth0], vlan: 20 }
+  - { between: [core:4, till:eth0], vlan: 20 }
+`,
+  "plan.yaml",
+);
+
+test("ages-out: given a neighbour that hears another VLAN's queries alone, then these clear no place on the way of the planned VLAN's", () => {
+  const board = { stream: "board", group: GROUPS[4], source: "tower", listeners: ["kiosk", "hall"], packets: 3_000 };
+  const run = simulateRun(VLANS, [board], [], seededRandom(3));
+  const in10 = stretch(4, -58_000, 30_000);
+  const in20 = { ...stretch(4, -59_000, 29_000), address: "192.0.2.20" };
+  const aged: RunObservations = {
+    ...run,
+    timers: TIMERS,
+    listeners: run.listeners.map((one) =>
+      one.host === "kiosk" ? { ...one, lost: [[1_100, 2_999]], receivedPackets: 1_100 } : one,
+    ),
+    membership: reports(4, ["kiosk", "hall"], 500),
+    queriers: [
+      hears("kiosk", stretch(4, -58_000, -2_000)),
+      hears("hall", in10),
+      hears("gate", in20),
+      hears("shop", in20),
+      hears("till", in20),
+    ],
+  };
+  const finding = locate(VLANS, aged).findings.find(({ kind }) => kind === "ages-out");
+  expect(finding?.suspects).toContain("core:1>pier:24 vlan 10");
+  // Where the neighbour hears the planned VLAN's, the way to it is good.
+  const asPlanned = aged.queriers.map((one) => (one.host === "gate" ? hears("gate", in10) : one));
+  const beside = locate(VLANS, { ...aged, queriers: asPlanned }).findings.find(({ kind }) => kind === "ages-out");
+  expect(beside?.suspects).not.toContain("core:1>pier:24 vlan 10");
 });

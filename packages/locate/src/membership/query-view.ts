@@ -5,9 +5,11 @@ import { smallestFailureSet } from "../cover/failure-set.ts";
 import type { PathTrial } from "../cover/path-trial.ts";
 import type { AddressFamily } from "../run/address-family.ts";
 import { clockErrors } from "../run/host-clocks.ts";
+import { once } from "../run/once.ts";
 import type { QuerierHeard, QuerierObservation, RunObservations } from "../run/run-observations.ts";
 import type { SiteIndex } from "../site/site-index.ts";
 import { reaches, sourceTree } from "../site/source-tree.ts";
+import { hostsElsewhere } from "./other-vlan.ts";
 import { queryTimes } from "./querier-timing.ts";
 
 /**
@@ -21,12 +23,15 @@ export class QueryView {
   readonly #clockErrorMs: (host: string) => number;
   /** Of the sources, by whose clocks the times are told that are asked about. */
   readonly #sourceErrorMs: number;
+  /** Hosts whose queries say nothing about the way to where the plan has them. */
+  readonly #elsewhere: () => ReadonlySet<string>;
 
   constructor(site: SiteIndex, run: RunObservations) {
     this.#site = site;
     this.#run = run;
     this.#byHost = new Map(run.queriers.filter((one) => one.canHear).map((one) => [one.host, one]));
     this.#clockErrorMs = clockErrors(run);
+    this.#elsewhere = once(() => hostsElsewhere(site, run));
     this.#sourceErrorMs = Math.max(0, ...run.streams.map(({ source }) => this.#clockErrorMs(source)));
   }
 
@@ -87,10 +92,12 @@ export class QueryView {
 
   /**
    * Where queries stop on their way to a host: queries are a stream of their own, from the querier to every host of its
-   * domain, and the same reasoning holds. Empty when no querier is known or nobody heard any.
+   * domain, and the same reasoning holds. Empty when no querier is known or nobody heard any, and for a host that seems to
+   * sit in another VLAN.
    */
   whereQueriesStop(host: string, family: AddressFamily, fromMs: number, toMs: number): string[] {
     const { graph } = this.#site;
+    if (this.#elsewhere().has(host)) return [];
     const querier = querierOf(graph, graph.vlans === undefined ? (this.#run.streams[0]?.source ?? "") : host);
     if (querier === null) return [];
     const own = this.#queryTrial(querier.node, family, fromMs, toMs);
@@ -114,6 +121,7 @@ export class QueryView {
     const outcomes = this.hosts.flatMap((host) => {
       const leaf = this.#site.nodeNumber.get(host);
       if (leaf === undefined || leaf === node || !reaches(tree, leaf) || !domain.has(host)) return [];
+      if (this.#elsewhere().has(host)) return [];
       const isHeard = this.heard(host, family, fromMs, toMs);
       return isHeard === null ? [] : [{ leaf, good: isHeard ? span : null, bad: isHeard ? null : span, marginMs: 0 }];
     });
