@@ -141,6 +141,13 @@ describe("console: given recorded runs with faults in them", () => {
         /692 packets, 506 gaps, longest 31.6 ms, 5\d\d of them at times not listed/,
       );
       expect(await page.locator(".finding-head").innerText()).toContain("confidence 85 %");
+      // On paper: light whatever the screen is, with the map on the page and nothing to press.
+      await page.emulateMedia({ media: "print" });
+      expect(await page.evaluate("getComputedStyle(document.documentElement).backgroundColor")).toBe(
+        "rgb(255, 255, 255)",
+      );
+      expect(await page.locator(".map-frame svg").isVisible()).toBe(true);
+      expect(await page.locator("nav.pages, .press:visible").filter({ visible: true }).count()).toBe(0);
       expect(console.troubles).toEqual([]);
     });
   }

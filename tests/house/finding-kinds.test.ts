@@ -62,7 +62,7 @@ Each finding of a report has a kind; terminal, console and written reports show 
 look at next. \`dyetrace compare\` takes kinds as the last column says. How sure a plain case is stands in the table; with
 more doubt a finding says less.
 
-| kind | what it says | verdict | sureness, in 100 | between two runs |
+| kind | what it says | verdict | confidence, in % | between two runs |
 |---|---|---|---|---|
 ${FINDING_KIND_NAMES.map(row).join("\n")}
 

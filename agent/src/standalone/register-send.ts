@@ -1,4 +1,11 @@
-import { DEFAULT_UDP_PORT, parseDurationNs, parseRateBps, parseSizeBytes } from "@dyetrace/wire";
+import {
+  DEFAULT_UDP_PORT,
+  formatDurationNs,
+  formatRateBps,
+  parseDurationNs,
+  parseRateBps,
+  parseSizeBytes,
+} from "@dyetrace/wire";
 import { type Command, Option } from "commander";
 import { DEFAULT_DATA_FOLDER } from "../config/agent-config.ts";
 import { chooseInterface } from "../config/choose-interface.ts";
@@ -25,19 +32,35 @@ interface SendOptions {
   readonly json: boolean;
 }
 
+const RATE_BPS = 100e3;
+const PAYLOAD_BYTES = 1316;
+const DURATION_NS = 60e9;
+
 /** `dyetrace-agent send GROUP`: one marked stream, with no controller. */
 export function registerSend(program: Command): void {
   program
     .command("send")
     .description("Pour one marked stream into a group, with no controller. `listen` on another host measures it.")
     .argument("<group>", "for example 239.195.10.4 or ff15::10:4", groupArgument)
-    .option("--rate <rate>", "UDP payload bits per second, for example '8 Mbit/s'", parseRateBps, 100e3)
-    .option("--payload <size>", "UDP payload of each packet", parseSizeBytes, 1316)
+    .addOption(
+      new Option("--rate <rate>", "UDP payload bits per second, for example '8 Mbit/s'")
+        .argParser(parseRateBps)
+        .default(RATE_BPS, formatRateBps(RATE_BPS)),
+    )
+    .addOption(
+      new Option("--payload <size>", "UDP payload of each packet")
+        .argParser(parseSizeBytes)
+        .default(PAYLOAD_BYTES, `${PAYLOAD_BYTES} B`),
+    )
     .option("--port <port>", "UDP port", wholeNumber(1, 65_535), DEFAULT_UDP_PORT)
     .option("--ttl <hops>", "1 stays in this subnet", wholeNumber(1, 255), 1)
     .option("--dscp <number>", "0 is best effort", wholeNumber(0, 63), 0)
     .option("--interface <name>", "the interface to the tested network (default: the only one there is)")
-    .option("--duration <time>", "when the source stops by itself", parseDurationNs, 60e9)
+    .addOption(
+      new Option("--duration <time>", "when the source stops by itself")
+        .argParser(parseDurationNs)
+        .default(DURATION_NS, formatDurationNs(DURATION_NS)),
+    )
     .option("--burst <packets>", "packets sent back to back at one due time", wholeNumber(1, 1024), 1)
     .option("--allow-sending", "you have read the cautions, and may send on this network", false)
     .option("--despite-traffic", "send though the group is in use", false)

@@ -106,14 +106,14 @@ function renderIncidents({ incidents, startedAt }: RunReport): Markup | null {
   if (incidents.length === 0) return markup`<section><h2>Incidents</h2><p>None.</p></section>`;
   return table(
     "Incidents",
-    [`From (${zoneAt(startedAt)})`, "To", "Kind", "What", "Suspects", "Sureness"],
+    [`From (${zoneAt(startedAt)})`, "To", "Kind", "What", "Suspects", "Confidence"],
     incidents.map(({ kind, fromMs, toMs, title, suspects, confidence }) => [
       timeOfDay(startedAt, fromMs),
       timeOfDay(startedAt, toMs),
       kind,
       title,
       suspects.join(", "),
-      confidence === undefined ? "" : `${Math.round(confidence * 100)} in 100`,
+      confidence === undefined ? "" : `${Math.round(confidence * 100)} %`,
     ]),
   );
 }

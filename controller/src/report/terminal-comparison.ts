@@ -22,7 +22,7 @@ export function renderComparison(comparison: RunComparison, paint: Paint): strin
     lines.push("", `  ${paint(WORDS[change.outcome].toUpperCase(), TONES[change.outcome])}  ${change.what}${where}`);
     if (change.listeners.length > 0) lines.push(`    at         ${change.listeners.join(", ")}`);
     lines.push(`    suspects   ${change.places.length === 0 ? "none can be named" : change.places.join(", ")}`);
-    if (change.confidence !== undefined) lines.push(`    sureness   ${Math.round(change.confidence * 100)} in 100`);
+    if (change.confidence !== undefined) lines.push(`    confidence ${Math.round(change.confidence * 100)} %`);
     for (const one of membersOf(change, comparisons)) lines.push(`    ${figures(one)}`);
   }
   const undecided = comparisons.filter((one) => one.outcome === "cant-tell");

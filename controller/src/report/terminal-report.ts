@@ -127,7 +127,7 @@ function renderFinding(finding: ReportFinding, paint: Paint): string[] {
   return [
     `  ${paint(label.toUpperCase(), TONES[effect])}  ${paint(finding.title, "strong")}`,
     ...part("suspects", finding.suspects.length === 0 ? "none can be named" : finding.suspects.join(", ")),
-    ...part("sureness", `${Math.round(finding.confidence * 100)} in 100`),
+    ...part("confidence", `${Math.round(finding.confidence * 100)} %`),
     ...finding.evidence.flatMap((sentence, index) => part(index === 0 ? "evidence" : "", sentence)),
     ...(finding.advice === "" ? [] : part("look at", finding.advice)),
     ...(finding.reference === "" ? [] : part("see", finding.reference)),

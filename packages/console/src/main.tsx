@@ -11,6 +11,7 @@ import "./style/map-water.css";
 import "./style/map-lanes.css";
 import "./style/pages.css";
 import "./style/access.css";
+import "./style/print.css";
 
 const root = document.getElementById("console");
 if (root !== null) render(<App />, root);

@@ -75,14 +75,20 @@ export async function openConsole(
 
 const AXE = readFileSync(createRequire(import.meta.url).resolve("axe-core/axe.min.js"), "utf8");
 
-/** What axe-core finds on the page that is serious or critical. */
+/** Of less weight by axe-core's own rating, or switched off by it, and wanted here all the same. */
+const WANTED = ["heading-order", "label-content-name-mismatch"];
+
+/** What axe-core finds on the page that is serious or critical, or breaks one of the rules above. */
 export async function seriousViolations(page: Page): Promise<string[]> {
   if (!(await page.evaluate("'axe' in window"))) await page.evaluate(AXE);
-  const found = (await page.evaluate("axe.run({ resultTypes: ['violations'] })")) as {
+  const found = (await page.evaluate(`axe.run({
+    resultTypes: ["violations"],
+    rules: { "label-content-name-mismatch": { enabled: true } },
+  })`)) as {
     violations: { id: string; impact: string | null; nodes: { html: string }[] }[];
   };
   return found.violations
-    .filter(({ impact }) => impact === "serious" || impact === "critical")
+    .filter(({ id, impact }) => impact === "serious" || impact === "critical" || WANTED.includes(id))
     .map(
       ({ id, nodes }) =>
         `${id}: ${nodes

@@ -70,6 +70,8 @@ export function MapPlace(props: MapPlaceProps) {
         {planPlace(place.name)}
         {vlan !== null && <tspan class="in-vlan"> vlan {vlan}</tspan>}
         {place.foldedNodes > 0 && <tspan class="reading"> +{place.foldedNodes}</tspan>}
+        {/* The space parts the two for whoever reads the text and not the picture. */}
+        {host?.kind === "thins" && " "}
         {host?.kind === "thins" && (
           <tspan class="reading" x={sign * 19} dy={15}>
             {sayLoss(host)}

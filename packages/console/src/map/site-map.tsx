@@ -120,7 +120,12 @@ export function SiteMap(props: SiteMapProps) {
       {layout !== null && view !== null && (
         <>
           {/* biome-ignore lint/a11y/useSemanticElements: HTML has no element that groups the parts of a drawing */}
-          <svg role="group" aria-label={props.name}>
+          <svg
+            role="group"
+            aria-label={props.name}
+            viewBox={viewBoxOf(size, layout, view)}
+            preserveAspectRatio="xMinYMin meet"
+          >
             <g transform={`matrix(${view.scale} 0 0 ${view.scale} ${view.x} ${view.y})`}>
               <MapLanes tree={tree} layout={layout} />
               {drawnChannels}
@@ -193,6 +198,10 @@ export function SiteMap(props: SiteMapProps) {
     </div>
   );
 }
+
+/** As large as its frame: on paper, where the frame has another size, the picture shrinks with it. */
+const viewBoxOf = (size: { width: number; height: number } | null, layout: DeltaLayout, view: MapView): string =>
+  `0 0 ${size?.width ?? layout.width} ${size === null || size.height === 0 ? layout.height * view.scale : size.height}`;
 
 /** A deep tree is drawn a little smaller, as long as its names can be read. */
 const LEAST_NARROW_SCALE = 0.82;

@@ -16,6 +16,13 @@ export const sayCopies = ({ duplicates, duplicatedPackets }: ReportReceipt): str
       ? formatCount(duplicates)
       : `${formatCount(duplicates)} of ${formatCount(duplicatedPackets)} packets`;
 
+/** A gap has an end: where nothing came at all there is none to be measured. */
+export function sayLongestGap({ received, longestGapMs }: ReportReceipt): string {
+  if (received === 0) return "nothing came";
+  if (longestGapMs === null) return "unknown";
+  return longestGapMs === 0 ? "none" : formatMs(longestGapMs);
+}
+
 /** Delay beyond the fastest of the same 10 s (RFC 5481). */
 export const sayVariation = ({ delayVariation }: ReportReceipt): string =>
   delayVariation == null
@@ -35,7 +42,8 @@ export function sayPattern({ lossPattern, lost }: ReportReceipt): string {
   const { periods, longestPeriod, medianDistance, bursts } = lossPattern;
   if (periods === 0) return "none";
   const apart = medianDistance === null ? "" : `, mostly ${formatCount(medianDistance)} apart`;
-  const clustered = bursts === null || bursts === 0 ? "" : `; ${formatCount(bursts)} bursts`;
+  const clustered =
+    bursts === null || bursts === 0 ? "" : `; ${formatCount(bursts)} ${bursts === 1 ? "burst" : "bursts"}`;
   return `${formatCount(periods)}, longest ${formatCount(longestPeriod)}${apart}${clustered}`;
 }
 

@@ -7,7 +7,7 @@ import type { SiteScene } from "../map/site-scene.ts";
 import { describeChannel, describeHostWater } from "../map/water/say-water.ts";
 import { history, isRunning } from "../state/console-state.ts";
 import type { RunView, ViewedStream } from "../state/run-view.ts";
-import { sayCopies, sayOrder, sayPattern, sayVariation } from "./delivery-figures.tsx";
+import { sayCopies, sayLongestGap, sayOrder, sayPattern, sayVariation } from "./delivery-figures.tsx";
 import { formatCount, formatMs, orUnknown } from "./format.ts";
 
 interface PlaceNoteProps {
@@ -82,7 +82,7 @@ export function PlaceNote({ selection, tree, scene, graph, view, stream, onClose
                 ? `, ${formatCount(receipt.hostLost)} in the host itself`
                 : ""}
             </Figure>
-            <Figure of="longest gap">{orUnknown(receipt.longestGapMs, formatMs)}</Figure>
+            <Figure of="longest gap">{sayLongestGap(receipt)}</Figure>
             <Figure of="jitter">{orUnknown(receipt.jitterMs, formatMs)}</Figure>
             {receipt.delayVariation !== undefined && (
               <>

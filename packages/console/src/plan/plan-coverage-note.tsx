@@ -13,7 +13,7 @@ export function PlanCoverageNote({ coverage }: { readonly coverage: PlanCoverage
       <p>
         {separableRatio === null
           ? "No two places are tested, so there is nothing to tell apart."
-          : `Of all pairs of tested places where one fault may sit, ${Math.floor(separableRatio * 100)} in 100 would look different`}
+          : `Of all pairs of tested places where one fault may sit, ${Math.floor(separableRatio * 100)} % would look different`}
         {separableRatio !== null && source !== null && `, with everyone listening to ${source}`}
         {separableRatio !== null && "."}
       </p>
