@@ -9,12 +9,13 @@ import { junitOfRun } from "../report/junit-report.ts";
 import type { Markup } from "../report/markup.ts";
 import { withProbes } from "../report/probe-parts.ts";
 import { reportSchemaDocument, storySchemaDocument } from "../report/report-schema-document.ts";
+import { renderStorySection } from "../report/story/html-story.ts";
 import { renderNight } from "../report/terminal-night.ts";
 import { paintFor } from "../report/terminal-paint.ts";
 import { renderReport } from "../report/terminal-report.ts";
 import type { RunRecord } from "../store/run-record.ts";
 import { writeUserFile } from "./arguments/write-user-file.ts";
-import { type LibraryOptions, openLibrary, withLibraryOptions } from "./client/run-library.ts";
+import { type LibraryOptions, openLibrary, type RunLibrary, withLibraryOptions } from "./client/run-library.ts";
 import { sayHowToProbe } from "./probe.ts";
 
 interface ReportOptions extends LibraryOptions {
@@ -54,8 +55,7 @@ export function registerReport(program: Command): void {
     }
     const report = reportOf(record);
     const isLong = Date.parse(report.endedAt) - Date.parse(report.startedAt) > LONG_RUN_NS / 1e6;
-    const sections =
-      isLong && options.html !== undefined ? [renderNightSection(await library.night(record.runId))] : [];
+    const sections = options.html === undefined ? [] : await sectionsOf(library, record.runId, report, isLong);
     writeReportFiles(report, record, options, sections, await library.probes(record.runId));
   });
   program
@@ -65,6 +65,20 @@ export function registerReport(program: Command): void {
     .action(
       (what: string) => void process.stdout.write(what === "story" ? storySchemaDocument() : reportSchemaDocument()),
     );
+}
+
+/** What stands in the page beside the report itself. */
+async function sectionsOf(
+  library: RunLibrary,
+  runId: string,
+  report: RunReport,
+  isLong: boolean,
+): Promise<readonly Markup[]> {
+  const story = await library.findStory(runId);
+  return [
+    ...(isLong ? [renderNightSection(await library.night(runId))] : []),
+    ...(story === null ? [] : [renderStorySection(story, report)]),
+  ];
 }
 
 /** @throws {Fault} RUN_UNFINISHED, or why the run could not run */

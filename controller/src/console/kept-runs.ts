@@ -1,6 +1,6 @@
 import Type, { type Static } from "@dyetrace/schema";
 import { loadSitePlan } from "@dyetrace/site";
-import { Fault, type ProbeRun } from "@dyetrace/wire";
+import { Fault, type ProbeRun, type RunStory } from "@dyetrace/wire";
 import { type ComparisonAnswer, ComparisonAnswerSchema } from "@dyetrace/wire/console/comparison-answer";
 import { type StoredRun, StoredRunSchema } from "@dyetrace/wire/console/stored-run";
 import type { FastifyInstance } from "fastify";
@@ -10,9 +10,12 @@ import { csvOfGaps, csvOfReceipts } from "../report/csv/csv-report.ts";
 import { renderHtmlReport } from "../report/html-report.ts";
 import { junitOfRun } from "../report/junit-report.ts";
 import { withProbes } from "../report/probe-parts.ts";
+import { csvOfStory } from "../report/story/csv-story.ts";
+import { renderStorySection } from "../report/story/html-story.ts";
 import type { RunRecord } from "../store/run-record.ts";
 import type { Store } from "../store/store.ts";
 import { stored } from "../store/stored.ts";
+import { noStory } from "../story/no-story.ts";
 import { drawPlan } from "./console-plan.ts";
 
 const AgainstSchema = Type.Object({ against: Type.Optional(Type.String({ maxLength: 64 })) });
@@ -67,22 +70,34 @@ export function registerConsoleRuns(app: FastifyInstance, store: Store): void {
     return reply
       .header("content-disposition", `attachment; filename="dyetrace-${record.runId}-${file}"`)
       .type("application/octet-stream")
-      .send(write(record, await store.runs.probesOf(record.runId)));
+      .send(write(record, await store.runs.probesOf(record.runId), await store.stories.find(record.runId)));
   });
 }
 
-type WriteFile = (record: RunRecord, probes: readonly ProbeRun[]) => string;
+type WriteFile = (record: RunRecord, probes: readonly ProbeRun[], story: RunStory | null) => string;
 /** A map: of an object, `__proto__` would be a file as well. */
 const FILES = new Map<string, WriteFile>([
   [
     "report.html",
-    (record, probes) => renderHtmlReport({ report: reportOf(record), record, graph: graphOf(record.request), probes }),
+    (record, probes, story) => {
+      const report = reportOf(record);
+      const sections = story === null ? [] : [renderStorySection(story, report)];
+      return renderHtmlReport({ report, record, graph: graphOf(record.request), sections, probes });
+    },
   ],
   ["report.json", (record, probes) => `${JSON.stringify(withProbes(reportOf(record), probes), null, 2)}\n`],
   ["junit.xml", (record) => junitOfRun(reportOf(record))],
   ["receipts.csv", (record) => csvOfReceipts(reportOf(record))],
   ["gaps.csv", (record) => csvOfGaps(reportOf(record))],
+  ["story.csv", (record, _, story) => csvOfStory(storyOf(record, story))],
+  ["story.json", (record, _, story) => `${JSON.stringify(storyOf(record, story), null, 2)}\n`],
 ]);
+
+/** @throws {Fault} RUN_UNFINISHED */
+function storyOf({ runId }: RunRecord, story: RunStory | null): RunStory {
+  if (story === null) throw noStory(runId);
+  return story;
+}
 
 const graphOf = ({ site }: RunRecord["request"]) => loadSitePlan(site.text, site.file);
 

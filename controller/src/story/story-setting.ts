@@ -23,6 +23,7 @@ export function storySetting({ runId, outline, startedAt, isOver, tables, siteTi
     isOver,
     hostOf: (agent) => hostOfAgent(graph, agent) ?? agent,
     portOf: (host) => snoopingPort(graph, host),
+    queriers: queriersOf(graph),
     siteTimers,
     tables,
   };
@@ -37,6 +38,12 @@ export const storyStreams = ({ streams }: RunOutline): StoryStream[] =>
     packetIntervalMs: longestPaceMs ?? (payloadBytes * 8000) / rateBps,
     emits,
   }));
+
+/** Switches that the plan has as queriers; null where it names none. */
+function queriersOf(graph: SiteGraph): ReadonlySet<string> | null {
+  const named = [...graph.nodes.values()].flatMap(({ name, isQuerier }) => (isQuerier ? name : []));
+  return named.length === 0 ? null : new Set(named);
+}
 
 /** The port of the first managed switch on a host's side: over whatever is unmanaged before it. */
 function snoopingPort(graph: SiteGraph, host: string): string | null {

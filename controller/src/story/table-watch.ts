@@ -12,8 +12,8 @@ export interface TableEntry extends Omit<StoryTable, "readings" | "goneMs"> {
 export type ReadTables = () => Promise<readonly TableEntry[]>;
 
 const LOOK_EVERY_MS = 500;
-/** Looking takes a tenth of the time at most: a large site's switches are looked at less often. */
-const SHARE_OF_TIME = 10;
+/** Looking takes a fifth of the time at most: a large site's switches are looked at less often. */
+const SHARE_OF_TIME = 5;
 /** Readings of one entry; with more, every second one goes. */
 const MOST_READINGS = 600;
 const MOST_ROWS = 2_000;

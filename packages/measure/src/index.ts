@@ -53,6 +53,9 @@ export { type StoryLine, storyLines } from "./story/story-lines.ts";
 export { StoryNotes, type StoryStream } from "./story/story-notes.ts";
 export { type StorySetting, tellStory } from "./story/tell-story.ts";
 export type { SiteTimers } from "./story/timer-values.ts";
+export { drawStory, type StoryPicture, type StoryView } from "./story-picture/draw-story.ts";
+export type { Shape } from "./story-picture/picture-shape.ts";
+export { storyKey } from "./story-picture/story-key.ts";
 export {
   COARSE_RANGES,
   type CoarseLostRange,

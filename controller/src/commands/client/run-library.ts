@@ -35,6 +35,8 @@ export interface RunLibrary extends AsyncDisposable {
   remove(runId: string): Promise<void>;
   /** A copy of everything in a new file, an SQLite database. @throws {Fault} OPTION_INVALID where the store has tools for that */
   backUp(file: string): Promise<void>;
+  /** @returns null where none is kept, as of a run of an earlier version */
+  findStory(runId: string): Promise<RunStory | null>;
 }
 
 export interface LibraryOptions extends AskOptions {
@@ -115,9 +117,13 @@ class StoreLibrary implements RunLibrary {
   }
 
   async story(runId: string): Promise<RunStory> {
-    const story = await this.#ask(() => this.#store.stories.find(runId));
+    const story = await this.findStory(runId);
     if (story === null) throw noStory(runId);
     return story;
+  }
+
+  findStory(runId: string): Promise<RunStory | null> {
+    return this.#ask(() => this.#store.stories.find(runId));
   }
 
   [Symbol.asyncDispose](): Promise<void> {
@@ -184,6 +190,15 @@ class ControllerLibrary implements RunLibrary {
 
   async backUp(file: string): Promise<void> {
     await this.#client.download("/api/backup", file);
+  }
+
+  async findStory(runId: string): Promise<RunStory | null> {
+    try {
+      return await this.story(runId);
+    } catch (error) {
+      if (error instanceof Fault && error.code === "RUN_UNFINISHED") return null;
+      throw error;
+    }
   }
 
   async [Symbol.asyncDispose](): Promise<void> {}

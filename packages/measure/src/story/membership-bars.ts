@@ -13,6 +13,8 @@ export interface MembershipHistory {
   /** Queries about all groups, whoever heard them, and such about this group. */
   readonly queries: readonly Said[];
   readonly groupQueries: readonly Said[];
+  /** Those of the latter that this host's switch acts on. */
+  readonly heeded: readonly Said[];
   /** Reports and joins of hosts that share this one's port of a switch: they keep the group there as well. */
   readonly neighbours: readonly Said[];
   readonly site: SiteTimers | null;
@@ -29,27 +31,25 @@ export const answerTo = (leave: Said, groupQueries: readonly Said[]): Said | nul
   groupQueries.find(({ atMs }) => atMs >= leave.atMs - CLOCKS_MS && atMs <= leave.atMs + ANSWERED_WITHIN_MS) ?? null;
 
 /**
- * The timers that keep one membership in the switches and routers on its way: set anew by each report, cut short by a
- * query about the group after a leave.
+ * The timers that keep one membership in the switches and routers on its way: set anew by each report, cut short by each
+ * query about the group, whoever's leave it is about: whoever is still a member has to answer it.
  * @see RFC 3376, sections 6.4.1 and 6.6.3; RFC 3810, sections 7.4.1 and 7.6.3
  */
 export function membershipBars(history: MembershipHistory): StoryTimer[] {
-  const { own, neighbours, queries, groupQueries, site, untilMs } = history;
+  const { own, neighbours, queries, groupQueries, heeded, site, untilMs } = history;
   const bars = new OpenBars(history);
+  // Whoever leaves is asked at its own port, whether the question came to it or not.
+  const asked = own.flatMap((said) => (said.kind === "leave" ? (answerTo(said, groupQueries) ?? []) : []));
   const events = [
-    ...own.map((said) => ({ said, isOwn: true })),
-    ...neighbours.map((said) => ({ said, isOwn: false })),
+    ...own.filter(({ kind }) => kind !== "leave").map((said) => ({ said, what: "own" })),
+    ...neighbours.map((said) => ({ said, what: "neighbour" })),
+    ...[...new Set([...asked, ...heeded])].map((said) => ({ said, what: "query" })),
   ].sort((a, b) => a.said.atMs - b.said.atMs);
-  for (const { said, isOwn } of events) {
-    if (said.kind === "leave") {
-      if (!isOwn || bars.isLeaving) continue; // a leave is said more than once (RFC 3376, section 5.1)
-      const query = answerTo(said, groupQueries);
-      if (query !== null) bars.shorten(Math.max(query.atMs, said.atMs), lastMemberValue(query, site));
-      continue;
-    }
+  for (const { said, what } of events) {
+    if (what === "query") bars.shorten(said.atMs, lastMemberValue(said, site));
     // Whoever else sits at this port keeps a membership that there is, and begins none of this host's.
-    if (!isOwn && !bars.isRunningAt(said.atMs)) continue;
-    bars.renew(said.atMs, said.lastMs, membershipValue(queries, said.atMs, site));
+    else if (what === "own" || bars.isRunningAt(said.atMs))
+      bars.renew(said.atMs, said.lastMs, membershipValue(queries, said.atMs, site));
   }
   return bars.close(untilMs);
 }
@@ -71,10 +71,6 @@ class OpenBars {
 
   constructor(history: MembershipHistory) {
     this.#history = history;
-  }
-
-  get isLeaving(): boolean {
-    return this.#running?.kind === "last-member";
   }
 
   isRunningAt(atMs: number): boolean {
@@ -120,21 +116,26 @@ export function historyOf(
   tellings: readonly Telling[],
   place: Pick<MembershipHistory, "lane" | "group" | "family" | "site" | "untilMs"> & {
     readonly sharesPort: (lane: string) => boolean;
+    /** Whether the switch of this host acted on a query that these lanes heard. */
+    readonly isHeeded: (heardBy: readonly string[]) => boolean;
   },
 ): MembershipHistory {
-  const { lane, group, family, sharesPort } = place;
+  const { lane, group, family, sharesPort, isHeeded } = place;
   const own: Said[] = [];
   const neighbours: Said[] = [];
   const queries: Said[] = [];
   const groupQueries: Said[] = [];
+  const heeded: Said[] = [];
   for (const telling of tellings) {
     const { said } = telling;
     if (said.family !== family || said.vlan !== null) continue;
     if (said.kind === "query") queries.push(said);
     if (said.group !== group) continue;
-    if (said.kind === "group-query") groupQueries.push(said);
-    else if (telling.lane === lane) own.push(said);
+    if (said.kind === "group-query") {
+      groupQueries.push(said);
+      if (isHeeded(telling.heardBy)) heeded.push(said);
+    } else if (telling.lane === lane) own.push(said);
     else if (sharesPort(telling.lane) && said.kind !== "leave") neighbours.push(said);
   }
-  return { ...place, own, neighbours, queries, groupQueries };
+  return { ...place, own, neighbours, queries, groupQueries, heeded };
 }

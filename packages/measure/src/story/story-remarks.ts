@@ -81,12 +81,15 @@ function leaveRemarks(one: Membership, leave: Said, untilMs: number): StoryRemar
       tell("leave-answered", query.atMs, `${by} asks about the group ${after(query.atMs - leave.atMs)}.${runs}`),
     );
   }
-  if (!isFlowing) return remarks;
+  // What flowed before anybody here had joined flows for somebody else: on the way to a router, for example.
+  const joinedMs = startOfStay(history, leave.atMs);
+  const isAnothers = came.some(({ fromMs, toMs }) => fromMs < joinedMs - NEAR_MS && toMs >= leave.atMs);
+  if (!isFlowing || isAnothers) return remarks;
   const last = came.findLast(({ fromMs, toMs }) => fromMs <= untilMs && toMs >= leave.atMs - NEAR_MS);
   const endMs = Math.min(last?.toMs ?? leave.atMs, untilMs);
   const stoppedMs = sent.findLast(({ fromMs }) => fromMs <= leave.atMs)?.toMs ?? Number.POSITIVE_INFINITY;
-  const limitMs = bars.find(({ kind, fromMs }) => kind === "last-member" && fromMs >= leave.atMs - NEAR_MS)?.toMs;
-  if (endMs > (limitMs ?? leave.atMs + NEAR_MS) + NEAR_MS) {
+  const limitMs = endOfKeeping(bars, leave.atMs);
+  if (endMs > limitMs + NEAR_MS) {
     const open = endMs >= Math.min(stoppedMs, untilMs, history.untilMs) - NEAR_MS ? "at least " : "";
     remarks.push(
       tell("outlived", endMs, `Data came to ${host} for ${open}${sayMs(endMs - leave.atMs)} after its leave.`),
@@ -95,26 +98,41 @@ function leaveRemarks(one: Membership, leave: Said, untilMs: number): StoryRemar
   return remarks;
 }
 
+/** When the stay began that a leave ends; long ago where that was not heard. */
+function startOfStay({ own }: MembershipHistory, leaveMs: number): number {
+  const before = own.filter(({ atMs }) => atMs < leaveMs - REPEATED_WITHIN_MS / 2);
+  const left = before.findLastIndex(({ kind }) => kind === "leave");
+  return before[left + 1]?.atMs ?? Number.NEGATIVE_INFINITY;
+}
+
+/** Until when the group is kept by right after a leave: for as long as it takes to ask, or as somebody else at the port wants it. */
+function endOfKeeping(bars: readonly StoryTimer[], leaveMs: number): number {
+  const first = bars.findIndex(({ kind, fromMs }) => kind === "last-member" && fromMs >= leaveMs - NEAR_MS);
+  if (first === -1) return leaveMs;
+  return bars
+    .slice(first)
+    .reduce((endMs, { fromMs, toMs }) => (fromMs <= endMs + 1 || endMs === leaveMs ? toMs : endMs), leaveMs);
+}
+
 /** Memberships that ended because nobody renewed them. */
 function ranOut(one: Membership): StoryRemark[] {
   const { host, bars, came, history } = one;
   return bars
-    .filter(
-      ({ kind, end, fromMs, toMs }) => kind === "membership" && end === "ran-out" && !hasLeft(history, fromMs, toMs),
-    )
-    .map(({ toMs, fromMs, valueMs, sum, name }) => {
-      const end = came.findLast((band) => Math.abs(band.toMs - toMs) < Math.max(NEAR_MS, valueMs / 4));
+    .filter(({ end, fromMs, toMs }) => end === "ran-out" && !hasLeft(history, fromMs, toMs))
+    .map(({ kind, toMs, fromMs, valueMs, sum, name }) => {
+      const end = came.findLast((band) => Math.abs(band.toMs - toMs) < NEAR_MS);
       const data = end === undefined ? "" : ` Data to it ended at ${(end.toMs / 1000).toFixed(2)} s.`;
-      return teller(one)(
-        "ran-out",
-        toMs,
-        `The membership of ${host} ran out ${sayMs(toMs - fromMs)} after its last report: ${name} ${sum}.${data}`,
-      );
+      const since =
+        kind === "membership"
+          ? `${sayMs(toMs - fromMs)} after its last report`
+          : `${sayMs(toMs - fromMs)} after a query about the group, which it did not answer`;
+      const value = sum === sayMs(valueMs) ? sum : `${sum} = ${sayMs(valueMs)}`;
+      return teller(one)("ran-out", toMs, `The membership of ${host} ran out ${since}: ${name} ${value}.${data}`);
     });
 }
 
 const hasLeft = ({ own }: MembershipHistory, fromMs: number, toMs: number): boolean =>
-  own.some(({ kind, atMs }) => kind === "leave" && atMs >= fromMs && atMs <= toMs);
+  own.some(({ kind, atMs }) => kind === "leave" && atMs >= fromMs - NEAR_MS && atMs <= toMs);
 
 /**
  * Hosts that had not left and yet lost the stream as another one's leave took effect.
@@ -126,13 +144,15 @@ export function neighboursCut(all: readonly Membership[]): StoryRemark[] {
       const nextMs = cut.came[index + 1]?.fromMs ?? Number.POSITIVE_INFINITY;
       const wasSent = cut.sent.some(({ fromMs, toMs }) => fromMs <= band.toMs && toMs > band.toMs + NEAR_MS);
       if (!wasSent || nextMs - band.toMs < NEAR_MS || !isMember(cut, band.toMs)) return [];
+      // The timer that a query about the group had cut short, at this host's port or at that of whoever left.
+      const askedMs = all
+        .flatMap(({ bars }) => bars)
+        .filter(
+          ({ kind, fromMs, valueMs }) => kind === "last-member" && Math.abs(fromMs + valueMs - band.toMs) < NEAR_MS,
+        )
+        .map(({ fromMs }) => fromMs);
       const by = all.find(
-        (other) =>
-          other !== cut &&
-          other.bars.some(
-            ({ kind, end, toMs }) =>
-              kind === "last-member" && end === "ran-out" && Math.abs(toMs - band.toMs) < NEAR_MS,
-          ),
+        (other) => other !== cut && askedMs.some((atMs) => hasLeft(other.history, atMs - NEAR_MS, atMs + NEAR_MS)),
       );
       if (by === undefined) return [];
       const sentence = `Data to ${cut.host} ended as the leave of ${by.host} took effect, although ${cut.host} had not left.`;

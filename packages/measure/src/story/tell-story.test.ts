@@ -26,6 +26,7 @@ const SETTING: StorySetting = {
   isOver: true,
   hostOf: (agent) => agent,
   portOf: () => null,
+  queriers: null,
   siteTimers: null,
   tables: [],
 };
@@ -359,5 +360,29 @@ describe("remarks", () => {
     ]);
     const flowing = { events: joins, stays: [[1, null]] as const, frames: [[0, 4]] as const };
     expect(remarksOf(tell({ tower: { sends: true }, kiosk: flowing }, 4))).toEqual([]);
+  });
+
+  test("given another host's leave and a query that comes to the switch but not to one member, then that one's timer is cut short, and its data ends", () => {
+    const leave = (heard: "in" | "out") => report(5, "till", "TO_IN", { direction: heard });
+    const asked = query(5.01, { ...SHORT, group: G4, responseMs: 1000 });
+    const agents = {
+      tower: { sends: true },
+      kiosk: { events: [query(0, SHORT), report(4, "kiosk", "IS_EX")], frames: [[0, 7]], stays: [[-1, null]] },
+      till: {
+        events: [report(0.5, "till", "TO_EX"), report(4, "till", "IS_EX"), leave("out"), asked],
+        stays: [[0.5, 5]],
+      },
+    } as const;
+    const portOf = (host: string) => ({ kiosk: "pier:1", till: "pier:2" })[host] ?? null;
+    const ends = (queriers: StorySetting["queriers"]) => {
+      const story = tell(agents, 12, { portOf, queriers });
+      const [end] = story.timers.filter(({ lane, end }) => lane === "kiosk" && end === "ran-out");
+      return [end?.kind, end?.toMs, remarksOf(story).filter((one) => one.endsWith("kiosk"))];
+    };
+    // br_ip4_multicast_query in net/bridge/br_multicast.c: a switch that hears the query lowers the group's timer at each port.
+    expect(ends(new Set(["spine"]))).toEqual(["last-member", 7010, ["neighbour-cut kiosk", "ran-out kiosk"]]);
+    // A switch that queries itself asks at the port of the leave alone; and of a site without planned queriers nobody knows.
+    expect(ends(new Set(["pier"]))[0]).toBe("membership");
+    expect(ends(null)[0]).toBe("membership");
   });
 });

@@ -1,5 +1,6 @@
 import type { RunStory, StoryData, StoryMark, StoryTable } from "@dyetrace/wire";
 import { dataOf } from "./data-bands.ts";
+import { heededAt } from "./heeded-queries.ts";
 import { historyOf, membershipBars } from "./membership-bars.ts";
 import { querierBars } from "./querier-bars.ts";
 import { laneBook, markOf, type Telling } from "./story-marks.ts";
@@ -19,6 +20,8 @@ export interface StorySetting {
   readonly hostOf: (agent: string) => string;
   /** The port of a snooping switch that a host lies behind: hosts of one port share its table's entry. Null: not known. */
   readonly portOf: (host: string) => string | null;
+  /** Switches that query by the plan; null where it names none. */
+  readonly queriers: ReadonlySet<string> | null;
   /** Null: the site's timers are known from its queries alone. */
   readonly siteTimers: SiteTimers | null;
   readonly tables: readonly StoryTable[];
@@ -74,7 +77,7 @@ export function tellStory(setting: StorySetting, notes: StoryNotes): RunStory {
 function membershipsOf(
   tellings: readonly Telling[],
   data: readonly StoryData[],
-  { portOf, siteTimers }: StorySetting,
+  { portOf, queriers, siteTimers }: StorySetting,
   untilMs: number,
 ): Membership[] {
   const pairs = new Map<string, { readonly lane: string; readonly group: string; readonly family: 4 | 6 }>();
@@ -85,7 +88,8 @@ function membershipsOf(
   return [...pairs.values()].map((pair) => {
     const port = portOf(pair.lane);
     const sharesPort = (lane: string): boolean => port !== null && portOf(lane) === port;
-    const history = historyOf(tellings, { ...pair, sharesPort, site: siteTimers, untilMs });
+    const isHeeded = heededAt(pair.lane, portOf, queriers);
+    const history = historyOf(tellings, { ...pair, sharesPort, isHeeded, site: siteTimers, untilMs });
     const ofGroup = data.filter(({ group }) => group === pair.group);
     return {
       host: pair.lane,
