@@ -69,6 +69,40 @@ describe("console: given the practice site with a fault and a run that found it"
     expect(figures).toContain(DRY);
   });
 
+  test("given the story of the run, then it zooms by key and by wheel, and tells one group or one finding alone", async () => {
+    await using console = await openConsole(demo.browser, demo.practice.controller.url, first(SETTINGS), {
+      hash: "#/story",
+    });
+    const { page } = console;
+    await page.locator(".story-picture").waitFor();
+    const axis = async () => (await page.locator(".story-axis").allTextContents()).join(" ");
+    const names = async () => new Set(await page.locator(".story-picture .story-name").allTextContents());
+    expect(await names()).toContain("tower");
+    // The practice site's own switches stand beside it.
+    expect([...(await names())].some((name) => /^core, port /.test(name))).toBe(true);
+    const whole = await axis();
+    await page.locator(".story-frame").focus();
+    await page.keyboard.press("+");
+    await page.keyboard.press("+");
+    await expect.poll(axis).not.toBe(whole);
+    await page.keyboard.press("0");
+    await expect.poll(axis).toBe(whole);
+    await page.locator(".story-frame").hover();
+    await page.keyboard.down("Shift");
+    await page.mouse.wheel(0, -600);
+    await page.keyboard.up("Shift");
+    await expect.poll(axis).not.toBe(whole);
+    await page.getByRole("button", { name: "Whole time" }).click();
+    const everyone = (await names()).size;
+    await page.getByLabel("about").selectOption("1");
+    await expect.poll(async () => (await names()).size).toBeLessThan(everyone);
+    expect(await names()).toContain("kiosk-1");
+    await page.getByText("In words").click();
+    await expect.poll(() => page.locator(".story-list").innerText()).toContain("kiosk-1");
+    expect(await seriousViolations(page)).toEqual([]);
+    expect(console.troubles).toEqual([]);
+  });
+
   test("given a user who is disturbed by movement, then nothing on the map moves", async () => {
     const options = { hash: "#/run", motion: "reduce" } as const;
     await using console = await openConsole(demo.browser, demo.practice.controller.url, first(SETTINGS), options);

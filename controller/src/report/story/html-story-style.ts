@@ -1,6 +1,6 @@
 /** The story's picture in the report's own inks; every sign differs in shape as well, so that it reads on paper without colour. */
 export const STORY_STYLE = `
-svg.story-picture { min-width: 44rem; } .story-picture text { font-size: 12px; fill: var(--ink); }
+svg.story-picture { min-width: 44rem; } .story-picture text { font-size: 12px; fill: var(--ink); paint-order: stroke; stroke: var(--paper); stroke-width: 3px; }
 .story-picture .story-name { font-size: 13px; font-weight: 600; } .story-picture .story-group { font-family: Palatino, P052, Georgia, serif; font-style: italic; fill: var(--quiet); } .story-picture .story-note { font-size: 10.5px; fill: var(--quiet); } .story-picture .story-axis { font-size: 11px; fill: var(--quiet); }
 .story-rule, .story-grid { fill: none; stroke: var(--line); stroke-width: .7; } .story-grid { stroke-dasharray: 1 4; } .story-grid.start { stroke: var(--bank); stroke-dasharray: none; }
 .story-mark { fill: var(--paper); stroke: var(--ink); stroke-width: 1.3; } .story-mark.group-query, .story-mark.report { fill: var(--ink); } .story-mark.asks-join, .story-mark.asks-leave { fill: none; stroke: var(--bank); }

@@ -19,11 +19,13 @@ import { PlanPage } from "./plan-page.tsx";
 import { RunPage } from "./run-page.tsx";
 import { RunsPage } from "./runs-page.tsx";
 import { SignInPage } from "./sign-in-page.tsx";
+import { StoryPage } from "./story-page.tsx";
 
 const NAMES: Readonly<Record<Page, string>> = {
   map: "Map",
   run: "Run",
   live: "Live",
+  story: "Story",
   findings: "Findings",
   runs: "Runs",
   agents: "Agents",
@@ -35,6 +37,7 @@ const VIEWS: Readonly<Record<Page, ComponentType>> = {
   map: MapPage,
   run: RunPage,
   live: LivePage,
+  story: StoryPage,
   findings: FindingsPage,
   runs: RunsPage,
   agents: AgentsPage,

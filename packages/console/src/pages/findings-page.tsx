@@ -102,6 +102,8 @@ function FindingCard({ report, index, graph, probes, isNamed }: FindingCardProps
         <h2>{finding.title}</h2>
         <p class="small">
           <a href={hrefTo("map", report.run, { finding: String(index + 1) })}>Show it on the map</a>
+          {" · "}
+          <a href={hrefTo("story", report.run, { finding: String(index + 1) })}>Its story</a>
         </p>
         <Suspects finding={finding} />
         <ProbesOfFinding probes={probes} index={index} />

@@ -59,7 +59,7 @@ function lastMemberWords(timers: readonly StoryTimer[], { scale, top, height }: 
   return timers.flatMap((timer, index) => {
     if (timer.kind !== "last-member") return [];
     const text = `${timer.name} ${sayMs(timer.valueMs)}`;
-    const from = clampedX(scale, timer.toMs) + 4;
+    const from = clampedX(scale, timer.toMs) + 8;
     const next = timers.slice(index + 1).find(({ fromMs }) => fromMs >= timer.toMs);
     const until = next === undefined ? scale.right : clampedX(scale, next.fromMs);
     return until - from < textWidth(text, NOTE_PX) ? [] : [words("story-note", from, top + height - 2, text)];

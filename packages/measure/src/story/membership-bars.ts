@@ -133,7 +133,8 @@ export function historyOf(
     if (said.group !== group) continue;
     if (said.kind === "group-query") {
       groupQueries.push(said);
-      if (isHeeded(telling.heardBy)) heeded.push(said);
+      // A query about sources is about those alone; one with the S flag changes no timer (RFC 3376, section 6.6.1).
+      if (!said.isSuppressing && said.sources.length === 0 && isHeeded(telling.heardBy)) heeded.push(said);
     } else if (telling.lane === lane) own.push(said);
     else if (sharesPort(telling.lane) && said.kind !== "leave") neighbours.push(said);
   }

@@ -21,6 +21,8 @@ export interface Said {
   readonly maxResponseMs: number | null;
   readonly queryIntervalMs: number | null;
   readonly robustness: number | null;
+  /** A query's S flag: routers and switches that hear it leave their timers alone. */
+  readonly isSuppressing: boolean;
   /** Several alike are told as one: how many, the last of them, and the longest time from one to the next. */
   readonly count: number;
   readonly lastMs: number;
@@ -52,6 +54,7 @@ export function saidIn(
     maxResponseMs: null,
     queryIntervalMs: null,
     robustness: null,
+    isSuppressing: false,
     count: 1,
     lastMs: atMs,
     longestGapMs: 0,
@@ -72,7 +75,8 @@ function partsOf(message: MembershipMessage): Partial<Said>[] {
     case "query": {
       const { group, sources, maxResponseMs, queryIntervalMs, robustness } = message;
       const kind = group === null ? "query" : "group-query";
-      return [{ kind, group, sources, maxResponseMs, queryIntervalMs, robustness }];
+      const isSuppressing = message.suppressesRouters === true;
+      return [{ kind, group, sources, maxResponseMs, queryIntervalMs, robustness, isSuppressing }];
     }
     case "report": {
       const hasRecords = message.version >= (message.protocol === "igmp" ? 3 : 2);
@@ -119,4 +123,5 @@ export const keyOfSaid = (said: Said): string =>
     said.maxResponseMs,
     said.queryIntervalMs,
     said.robustness,
+    said.isSuppressing,
   ].join(" ");

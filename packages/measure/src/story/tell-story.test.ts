@@ -50,10 +50,11 @@ interface Asked {
   /** Null: as IGMPv2 and MLDv1, which tell neither. */
   readonly carries?: { readonly robustness: number; readonly intervalS: number } | null;
   readonly responseMs?: number;
+  readonly suppresses?: boolean;
 }
 
 const query = (atS: number, asked: Asked = {}): MembershipEvent => {
-  const { group = null, family = 4, version = 3, responseMs = 10_000 } = asked;
+  const { group = null, family = 4, version = 3, responseMs = 10_000, suppresses = false } = asked;
   const carries = asked.carries === undefined ? { robustness: 2, intervalS: 125 } : asked.carries;
   return {
     atNs: atS * SECOND,
@@ -67,7 +68,7 @@ const query = (atS: number, asked: Asked = {}): MembershipEvent => {
       group,
       sources: [],
       maxResponseMs: responseMs,
-      suppressesRouters: false,
+      suppressesRouters: suppresses,
       robustness: carries?.robustness ?? null,
       queryIntervalMs: carries === null ? null : carries.intervalS * 1000,
       hasExtension: false,
@@ -215,6 +216,23 @@ describe("timers: values of the standards", () => {
       ["renewed", 252_000],
       ["open", 300_000],
     ]);
+  });
+
+  // RFC 3376, sections 4.1.5 and 6.6.1: whoever hears a query with the S flag leaves its timers alone.
+  test("given a query about the group, then a member's timer is cut short until it answers; with the S flag it is not", () => {
+    const asked = (suppresses: boolean) => {
+      const events = [
+        query(0),
+        report(3, "kiosk", "TO_EX"),
+        query(10, { group: G4, responseMs: 1000, suppresses }),
+        report(10.4, "kiosk", "IS_EX"),
+      ];
+      return tell({ kiosk: { events } }, 20)
+        .timers.filter(({ lane }) => lane === "kiosk")
+        .map(({ kind, end }) => `${kind} ${end}`);
+    };
+    expect(asked(false)).toEqual(["membership shortened", "last-member renewed", "membership open"]);
+    expect(asked(true)).toEqual(["membership renewed", "membership open"]);
   });
 });
 
