@@ -1,18 +1,21 @@
 import type { IntervalReport } from "@dyetrace/wire";
 import type { IntervalPart } from "../workers/worker-protocol.ts";
 import type { HostCounters } from "./host-counters.ts";
+import type { WifiWatch } from "./wifi-watch.ts";
 
 /** Joins what the threads report of the same interval into one report, in order. */
 export class IntervalMerge {
   readonly #counters: HostCounters;
+  readonly #wifi: WifiWatch | null;
   readonly #parts: Map<string, IntervalPart[]>;
   /** Last part of each thread that has ended; null for one that died. */
   readonly #ended = new Map<string, IntervalPart | null>();
   #toNs = 0;
 
   /** @param roles the threads that take part */
-  constructor(roles: readonly string[], counters: HostCounters) {
+  constructor(roles: readonly string[], counters: HostCounters, wifi: WifiWatch | null = null) {
     this.#counters = counters;
+    this.#wifi = wifi;
     this.#parts = new Map(roles.map((role) => [role, []]));
   }
 
@@ -53,12 +56,14 @@ export class IntervalMerge {
     const totals = [...this.#ended.values()].flatMap((part) => part?.totals ?? []);
     const fromNs = this.#toNs;
     this.#toNs = Math.max(fromNs, ...parts.map((part) => part.toNs));
+    const wifi = this.#wifi?.since(this.#toNs) ?? [];
     return {
       fromNs,
       toNs: this.#toNs,
       listeners: parts.flatMap((part) => part.listeners),
       senders: parts.flatMap((part) => part.senders),
       host: { ...this.#counters.since(), wallClockSteps: steps },
+      ...(wifi.length === 0 ? {} : { wifi }),
       sourcesStopped:
         parts.map((part) => part.sourcesStopped).find((stopped) => stopped !== null) ??
         this.#ended.get("sender")?.sourcesStopped ??

@@ -6,6 +6,7 @@ import type { DataPlane, DataPlaneOptions } from "./data-plane.ts";
 import { HostCounters } from "./host-counters.ts";
 import { IntervalMerge } from "./interval-merge.ts";
 import { readCapabilities } from "./read-capabilities.ts";
+import { WifiWatch } from "./wifi-watch.ts";
 import { WorkerLink } from "./worker-link.ts";
 
 type Role = "sender" | "listener";
@@ -44,6 +45,7 @@ class WorkerDataPlane implements DataPlane {
   readonly #intervalListeners: ((report: IntervalReport) => void)[] = [];
   readonly #troubleListeners: ((fault: unknown) => void)[] = [];
   #run: Run | null = null;
+  #wifi: WifiWatch | null = null;
   #isClosed = false;
 
   constructor(options: DataPlaneOptions, capabilities: AgentCapabilities) {
@@ -72,12 +74,15 @@ class WorkerDataPlane implements DataPlane {
       throw refusal;
     }
     const { promise: finished, resolve } = withResolve<IntervalReport>();
+    const { index, isWireless } = this.capabilities.interface;
+    if (isWireless !== false) this.#wifi ??= WifiWatch.open(index);
+    this.#wifi?.restart();
     const counters = new HostCounters(this.capabilities.interface.name, this.capabilities.interface.index);
     this.#run = {
       task,
       roles,
       workers,
-      merge: new IntervalMerge(roles.length === 0 ? ["idle"] : roles, counters),
+      merge: new IntervalMerge(roles.length === 0 ? ["idle"] : roles, counters, this.#wifi),
       finished,
       resolve,
       isOn: false,
@@ -121,6 +126,7 @@ class WorkerDataPlane implements DataPlane {
     if (this.#isClosed) return;
     this.#isClosed = true;
     await this.#settle();
+    this.#wifi?.close();
     for (const worker of this.#workers.values()) await worker.then((link) => link.close()).catch(() => undefined);
   }
 

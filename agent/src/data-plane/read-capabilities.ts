@@ -1,9 +1,10 @@
 import { networkInterfaces, release } from "node:os";
-import { type AgentCapabilities, Fault } from "@dyetrace/wire";
+import { type AgentCapabilities, type AgentInterface, Fault } from "@dyetrace/wire";
 import { isLinuxSupported } from "../sockets/linux/libc.ts";
 import { probeSockets } from "../sockets/linux/probe-sockets.ts";
 import type { DataPlaneOptions } from "./data-plane.ts";
 import { readInterface } from "./interface-facts.ts";
+import { readWifiFacts } from "./wifi-watch.ts";
 
 /** What an agent with these options can do on this host. @throws {Fault} INTERFACE_UNKNOWN, AGENT_CANNOT */
 export function readCapabilities(options: DataPlaneOptions): AgentCapabilities {
@@ -20,7 +21,7 @@ export function readCapabilities(options: DataPlaneOptions): AgentCapabilities {
     osRelease: release(),
     architecture: process.arch,
     nodeVersion: process.version,
-    interface: readInterface(options.interfaceName),
+    interface: withWifi(readInterface(options.interfaceName)),
     guards: options.guards,
   };
   if (wanted === "portable" || !isLinuxSupported()) {
@@ -52,4 +53,9 @@ export function readCapabilities(options: DataPlaneOptions): AgentCapabilities {
     watcher: probe.packetSockets,
     receiveBufferBytes: probe.receiveBufferBytes,
   };
+}
+
+function withWifi(facts: AgentInterface): AgentInterface {
+  const wifi = facts.isWireless === false ? null : readWifiFacts(facts.index);
+  return wifi === null ? facts : { ...facts, wifi };
 }

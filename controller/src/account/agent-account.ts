@@ -1,4 +1,5 @@
 import type { ClockEstimate, IntervalReport } from "@dyetrace/wire";
+import type { WifiSight } from "@dyetrace/wire/station/wifi-sight-schema";
 import { type Emission, emissionsIn } from "./emissions.ts";
 import { type HeardMembership, heardMembership } from "./heard-membership.ts";
 import { type HostCounts, hostCountsIn } from "./host-counts.ts";
@@ -20,6 +21,8 @@ export interface AgentAccount {
   readonly host: HostCounts;
   /** Intervals in which its link went down or came up. */
   readonly linkChanges: readonly { readonly fromNs: number; readonly toNs: number }[];
+  /** Where it was on the air, in order; empty where its kernel does not tell. */
+  readonly wifi: readonly WifiSight[];
   /** By stream id, over the reports that came. */
   readonly strangers: ReadonlyMap<number, Strangers>;
   /** Null: it never reported in full, so what it received is not known. */
@@ -51,6 +54,7 @@ export function accountOfAgent(evidence: AgentEvidence): AgentAccount {
     heard: heardMembership(evidence),
     host: hostCountsIn(reports, final),
     linkChanges: reports.flatMap(({ fromNs, toNs, host }) => ((host.linkChanges ?? 0) > 0 ? [{ fromNs, toNs }] : [])),
+    wifi: reports.flatMap(({ wifi }) => wifi ?? []),
     strangers: strangersIn(reports),
     ending: final === null ? null : endingOf(final),
     lostAtNs,

@@ -4,6 +4,7 @@ import { CauseFinder } from "./cause-finder.ts";
 import { type Change, changesOf } from "./changes.ts";
 import { compareCopies } from "./compare-copies.ts";
 import { compareDelays } from "./compare-delays.ts";
+import { compareDeliveries } from "./compare-deliveries.ts";
 import { compareFindings, notesOfFindings } from "./compare-findings.ts";
 import { compareLeaks } from "./compare-leaks.ts";
 import { compareLoss, LOSS_STEP } from "./compare-loss.ts";
@@ -43,6 +44,7 @@ export function compareRuns(after: RunReport, before: RunReport, graph: SiteGrap
         ...compareDelays(pairs, groups),
         ...compareLeaks(before, after),
         ...compareSegments(before, after),
+        ...compareDeliveries(before, after),
       ],
       standingTests,
     ),

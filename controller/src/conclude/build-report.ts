@@ -19,6 +19,7 @@ import { reportNotes, sourceNotes } from "./report-notes.ts";
 import { querierNotes, reportQuerierAudit, reportQueriers } from "./report-queriers.ts";
 import { reportReceipts } from "./report-receipts.ts";
 import { reportStreams } from "./report-streams.ts";
+import { reportRoams, reportWifi, roamNotes } from "./report-wifi.ts";
 
 /**
  * Everything that a run brought to light, as the report that users and programs read. Pure.
@@ -48,6 +49,8 @@ export function buildReport(account: RunAccount, graph: SiteGraph, probed: Probe
     ...judgeLeaks(run.scenario.expect, findings, bystanders),
   ];
   const queriers = reportQueriers(account);
+  const wifi = reportWifi(account, graph, receipts);
+  const roams = reportRoams(account, graph);
   const lost = [...agents.values()].filter(({ ending }) => ending === null).map(({ agent }) => agent);
   return {
     formatVersion: 1,
@@ -71,7 +74,15 @@ export function buildReport(account: RunAccount, graph: SiteGraph, probed: Probe
       nextAgentAt: conclusion.coverage.nextAgentAt,
     },
     hosts: reportHosts(account),
-    notes: [...reportNotes(account), ...conclusion.remarks, ...querierNotes(queriers), ...sourceNotes(account)],
+    ...(wifi === null ? {} : { wifi }),
+    ...(roams.length === 0 ? {} : { roams }),
+    notes: [
+      ...reportNotes(account),
+      ...conclusion.remarks,
+      ...querierNotes(queriers),
+      ...sourceNotes(account),
+      ...roamNotes(roams, graph),
+    ],
   };
 }
 

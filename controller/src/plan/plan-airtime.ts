@@ -86,13 +86,15 @@ export function planAirtime(
 ): AccessPointAirtime[] {
   const streams = scenario === null ? null : peakStreams(graph, scenario);
   const accessPoints = [...graph.nodes.values()].filter(({ kind }) => kind === "access-point");
+  if (accessPoints.length === 0) return [];
+  const listeners = (streams ?? []).map((stream) => new Set(stream.listeners));
+  const reaches = (streams ?? []).map((stream) => byDesignReach(graph, stream.source, stream.listeners));
   return accessPoints.map(({ name: accessPoint, radio }) => {
     const air = radioOf(radio, options);
     const stations = stationsOf(graph, accessPoint);
-    const counted = (streams ?? []).map((stream) => {
-      const joined = stations.filter((station) => stream.listeners.includes(station));
-      const reach = byDesignReach(graph, stream.source, stream.listeners);
-      return airtime(graph, stream, joined, reach.nodes.has(accessPoint), air);
+    const counted = (streams ?? []).map((stream, at) => {
+      const joined = stations.filter((station) => listeners[at]?.has(station));
+      return airtime(graph, stream, joined, reaches[at]?.nodes.has(accessPoint) === true, air);
     });
     const told = streams === null ? [airtime(graph, SAMPLE, [], true, air)] : counted;
     const carried = told.filter(({ isCarried }) => isCarried);

@@ -1,5 +1,12 @@
 import type { SiteGraph } from "@dyetrace/site";
-import { expectationWords, formatDurationNs, formatRatio, type ProbeRun, type RunReport } from "@dyetrace/wire";
+import {
+  expectationWords,
+  formatDurationNs,
+  formatRatio,
+  type ProbeRun,
+  type RunReport,
+  wifiWords,
+} from "@dyetrace/wire";
 import type { RunRecord } from "../store/run-record.ts";
 import { renderDetails, renderHosts } from "./html-details.ts";
 import { renderFindings, renderMap } from "./html-findings.ts";
@@ -43,6 +50,7 @@ ${renderBystanders(report)}
 ${htmlQueriers(report)}
 ${renderSegments(report)}
 ${renderIncidents(report)}
+${renderAir(report)}
 ${renderHosts(report)}
 ${renderCautions(report)}
 <section><h2>How this was measured</h2>${METHOD.map((sentence) => markup`<p>${sentence}</p>`)}</section>
@@ -51,6 +59,13 @@ ${renderCautions(report)}
 </body></html>
 `;
   return page.text;
+}
+
+/** Each station's way of delivery with what both ways cost, and who roamed. */
+function renderAir({ wifi, roams }: RunReport): Markup | null {
+  const sentences = wifiWords(wifi, roams);
+  if (sentences.length === 0) return null;
+  return markup`<section><h2>Over the air</h2>${sentences.map((sentence) => markup`<p>${sentence}</p>`)}</section>`;
 }
 
 const VERDICTS = {

@@ -13,6 +13,7 @@ import {
   type ReportReceipt,
   type ReportStream,
   type RunReport,
+  wifiWords,
 } from "@dyetrace/wire";
 import { probeParts } from "./probe-parts.ts";
 import { terminalQueriers } from "./querier-sections.ts";
@@ -44,6 +45,8 @@ export function renderReport(
   for (const stream of streamsToDraw(report)) lines.push("", ...renderStream(report, stream, graph, paint));
   lines.push(...renderExpectations(report, paint), ...renderIncidents(report, paint), ...renderHosts(report, paint));
   lines.push(...terminalQueriers(report, paint));
+  const air = wifiWords(report.wifi, report.roams);
+  if (air.length > 0) lines.push("", paint("Over the air", "strong"), ...sayFew(air).flatMap((one) => wrap(one, "  ")));
   if (report.notes.length > 0) {
     lines.push("", paint("Notes", "strong"), ...report.notes.flatMap((note) => wrap(note, "  ")));
   }
@@ -79,6 +82,14 @@ function renderExpectations({ expectations }: RunReport, paint: Paint): string[]
 }
 
 const listOf = (expectations: readonly ReportExpectation[]): string => expectations.map(({ what }) => what).join(", ");
+
+/** Sentences about the air; the page has the rest. */
+const MOST_AIR = 12;
+
+const sayFew = (sentences: readonly string[]): readonly string[] =>
+  sentences.length <= MOST_AIR
+    ? sentences
+    : [...sentences.slice(0, MOST_AIR), `and ${sentences.length - MOST_AIR} more, which the page has`];
 
 /** Hosts that are listed; the page has the rest. */
 const MOST_HOSTS = 10;

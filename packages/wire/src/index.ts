@@ -170,6 +170,8 @@ export {
   type Verdict,
   VerdictSchema,
 } from "./report/report-schema.ts";
+export type { ReportRoam, ReportWifi } from "./report/report-wifi-schema.ts";
+export { wifiWords } from "./report/wifi-words.ts";
 export { findingKindFacts } from "./report/stored-finding-kind.ts";
 export {
   type RunStory,

@@ -26,6 +26,8 @@ export interface LibC {
   readonly socket: Call;
   readonly bind: Call;
   readonly connect: Call;
+  readonly send: Call;
+  readonly recv: Call;
   readonly close: Call;
   readonly setsockopt: Call;
   readonly getsockopt: Call;
@@ -54,6 +56,8 @@ export function libc(): LibC {
     socket: bind("int socket(int domain, int type, int protocol)"),
     bind: bind("int bind(int fd, void *address, uint32_t length)"),
     connect: bind("int connect(int fd, void *address, uint32_t length)"),
+    send: bind("long send(int fd, void *buffer, size_t length, int flags)"),
+    recv: bind("long recv(int fd, void *buffer, size_t length, int flags)"),
     close: bind("int close(int fd)"),
     setsockopt: bind("int setsockopt(int fd, int level, int name, void *value, uint32_t length)"),
     getsockopt: bind("int getsockopt(int fd, int level, int name, void *value, void *length)"),

@@ -74,6 +74,7 @@ function AgentEntry({ agent, isEnrolled }: { readonly agent: ConsoleAgent; reado
           {capabilities.interface.speedBps === null ? "speed unknown" : formatRateBps(capabilities.interface.speedBps)}
           {capabilities.interface.mtuBytes !== null && `, MTU ${capabilities.interface.mtuBytes}`}
           {capabilities.interface.isWireless === true && ", wireless"}
+          {capabilities.interface.wifi !== undefined && `, ${sayWifi(capabilities.interface.wifi)}`}
         </dd>
         <dt>host</dt>
         <dd>
@@ -170,3 +171,17 @@ function AddAgent() {
 }
 
 const isLoopbackUrl = (url: string): boolean => /^https?:\/\/(127\.|localhost|\[::1\])/.test(url);
+
+type WifiFacts = NonNullable<ConsoleAgent["capabilities"]["interface"]["wifi"]>;
+
+/** Where it was on the air when it began. */
+function sayWifi({ bssid, frequencyMhz, widthMhz, signalDbm, txRateBps }: WifiFacts): string {
+  if (bssid === null) return "at no access point when it began";
+  const known = [
+    ...(frequencyMhz === null ? [] : [`${frequencyMhz} MHz`]),
+    ...(widthMhz === null ? [] : [`${widthMhz} MHz wide`]),
+    ...(signalDbm === null ? [] : [`${signalDbm} dBm`]),
+    ...(txRateBps === null ? [] : [`sends at ${formatRateBps(txRateBps)}`]),
+  ];
+  return [`at ${bssid} when it began`, ...known].join(", ");
+}

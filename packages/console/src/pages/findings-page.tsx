@@ -1,4 +1,4 @@
-import { type ExpectationWords, expectationWords, type ProbeRun, type RunReport } from "@dyetrace/wire";
+import { type ExpectationWords, expectationWords, type ProbeRun, type RunReport, wifiWords } from "@dyetrace/wire";
 import { useEffect, useMemo, useRef } from "preact/hooks";
 import { EvidenceCharts } from "../findings/evidence-charts.tsx";
 import { evidenceOf } from "../findings/evidence-of.ts";
@@ -64,6 +64,16 @@ function Findings({ view }: { readonly view: RunView }) {
       {report !== null && <Deliveries report={report} />}
       {report !== null && <HostCounts report={report} />}
       {report?.querierAudit !== undefined && <QuerierTable audits={report.querierAudit} />}
+      {report !== null && wifiWords(report.wifi, report.roams).length > 0 && (
+        <section class="promises">
+          <h2>Over the air</h2>
+          <ul class="plain">
+            {wifiWords(report.wifi, report.roams).map((sentence) => (
+              <li key={sentence}>{sentence}</li>
+            ))}
+          </ul>
+        </section>
+      )}
       {report !== null && report.notes.length > 0 && (
         <section class="promises">
           <h2>Notes</h2>

@@ -1,4 +1,5 @@
 import type { IntervalReport, ListenerInterval, Membership, SenderInterval } from "@dyetrace/wire";
+import { joinWifiSights } from "@dyetrace/wire/station/wifi-sight-schema";
 import { mergeReceipts } from "../merge-receipts.ts";
 
 /** Lists of a report are bounded by its schema; of more, the longest are kept. */
@@ -17,6 +18,7 @@ export function mergeIntervalReports(a: IntervalReport, b: IntervalReport): Inte
     listeners: mergeListeners(a.listeners, b.listeners),
     senders: mergeSenders(a.senders, b.senders),
     host: mergeHosts(a.host, b.host),
+    ...(a.wifi === undefined && b.wifi === undefined ? {} : { wifi: joinWifiSights(a.wifi ?? [], b.wifi ?? []) }),
     sourcesStopped: b.sourcesStopped ?? a.sourcesStopped,
     totals: b.totals ?? a.totals,
   };

@@ -1,6 +1,7 @@
 import Type, { type Static } from "@dyetrace/schema";
 import { Count, Ns, words } from "../bounds.ts";
 import type { DeepReadonly } from "../deep-readonly.ts";
+import { MOST_WIFI_SIGHTS, WifiFactsSchema, WifiSightSchema } from "../station/wifi-sight-schema.ts";
 import { GuardsSchema } from "./guards-schema.ts";
 import { StreamReceiptSchema } from "./receipt-schema.ts";
 
@@ -22,6 +23,8 @@ export const AgentInterfaceSchema = Type.Object({
   mac: Nullable(words(64)),
   mtuBytes: Nullable(Count),
   speedBps: Nullable(Type.Number({ exclusiveMinimum: 0, maximum: Number.MAX_SAFE_INTEGER })),
+  /** Where it was on the air when the agent began; absent where the kernel does not tell, or it is no station. */
+  wifi: Type.Optional(WifiFactsSchema),
   isUp: Nullable(Type.Boolean()),
   isWireless: Nullable(Type.Boolean()),
 });
@@ -164,6 +167,8 @@ export const IntervalReportSchema = Type.Object({
   listeners: Type.Array(ListenerIntervalSchema, { maxItems: 65_536 }),
   senders: Type.Array(SenderIntervalSchema, { maxItems: 8192 }),
   host: HostIntervalSchema,
+  /** Of a Wi-Fi host whose kernel tells: where it is on the air, whenever that changed. */
+  wifi: Type.Optional(Type.Array(WifiSightSchema, { maxItems: MOST_WIFI_SIGHTS })),
   /** Null while sources send or have yet to begin, and where none was planned. */
   sourcesStopped: Nullable(
     Type.Object({

@@ -5,6 +5,7 @@ import { ReportHostSchema } from "./report-host-schema.ts";
 import { ProbeRunSchema, ReportCausesSchema, ReportProbeSchema } from "./report-probe-schema.ts";
 import { ReportQuerierAuditSchema, ReportQuerierSchema } from "./report-querier-schema.ts";
 import { ReportReceiptSchema } from "./report-receipt-schema.ts";
+import { ReportRoamSchema, ReportWifiSchema } from "./report-wifi-schema.ts";
 
 /**
  * The report of a run: what `--json` writes and what other programs may rely on. Unknown is null, never 0.
@@ -197,6 +198,10 @@ export const RunReportSchema = Type.Object(
     incidents: Type.Optional(Type.Array(ReportIncidentSchema)),
     /** One entry for each agent that took part; absent in reports of earlier versions. */
     hosts: Type.Optional(Type.Array(ReportHostSchema)),
+    /** Where the run went over the air; absent in reports of earlier versions. */
+    wifi: Type.Optional(ReportWifiSchema),
+    /** In order of time; absent where nobody was seen to move. */
+    roams: Type.Optional(Type.Array(ReportRoamSchema)),
     /** Where an agent's work was interrupted: everything that was counted, piece by piece. */
     stretches: Type.Optional(Type.Array(ReportStretchSchema)),
     /** Agents that were lost, could not do something, or said something that the reader should know. */
