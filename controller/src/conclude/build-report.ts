@@ -13,6 +13,7 @@ import { type HasDelay, judgeExpectations } from "./judge-expectations.ts";
 import { judgeLeaks } from "./judge-leaks.ts";
 import { judgeRun } from "./judge-run.ts";
 import type { PacketRate } from "./judge-shares.ts";
+import { doubtPlaces, placeStations } from "./place-stations.ts";
 import { hasJoinDelay, hasLeaveDelay } from "./report-delays.ts";
 import { reportHosts } from "./report-hosts.ts";
 import { reportNotes, sourceNotes } from "./report-notes.ts";
@@ -25,7 +26,8 @@ import { reportRoams, reportWifi, roamNotes } from "./report-wifi.ts";
  * Everything that a run brought to light, as the report that users and programs read. Pure.
  * @param probed where the run is a probe: what it was made for
  */
-export function buildReport(account: RunAccount, graph: SiteGraph, probed: ProbedRun | null = null): RunReport {
+export function buildReport(account: RunAccount, plan: SiteGraph, probed: ProbedRun | null = null): RunReport {
+  const { graph, notes: placeNotes, unsure } = placeStations(account, plan);
   const { run, told, agents, stays } = account;
   const observations = observeRun(account, graph);
   const conclusion = locate(graph, observations);
@@ -40,7 +42,7 @@ export function buildReport(account: RunAccount, graph: SiteGraph, probed: Probe
   }));
   const own = explainHostBlocks(found, account, graph);
   const joined = probed === null ? null : joinProbe(probed, own, observations, graph);
-  const findings = joined?.findings ?? own;
+  const findings = doubtPlaces(joined?.findings ?? own, unsure, graph);
   const flowsWrongly = wrongFlows(findings);
   // What still comes after a leave comes by right where nothing says otherwise, such as on the way to the querier.
   const judged = receipts.map((one) => (flowsWrongly.has(one.stream) ? one : { ...one, leaveDelayAtLeastMs: null }));
@@ -81,6 +83,7 @@ export function buildReport(account: RunAccount, graph: SiteGraph, probed: Probe
       ...conclusion.remarks,
       ...querierNotes(queriers),
       ...sourceNotes(account),
+      ...placeNotes,
       ...roamNotes(roams, graph),
     ],
   };
