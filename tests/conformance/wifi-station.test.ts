@@ -1,7 +1,8 @@
 import { IntervalReportSchema, parseAs } from "@dyetrace/wire";
+import { joinWifiSights, MOST_WIFI_SIGHTS } from "@dyetrace/wire/station/join-wifi-sights";
 import { decodeNetlink } from "@dyetrace/wire/station/netlink-message";
 import { askFamily, askInterface, askStations, readFamily, readWifi } from "@dyetrace/wire/station/nl80211";
-import { joinWifiSights, MOST_WIFI_SIGHTS, type WifiSight } from "@dyetrace/wire/station/wifi-sight-schema";
+import type { WifiSight } from "@dyetrace/wire/station/wifi-sight-schema";
 import { describe, expect, test } from "vitest";
 import { type KernelLink, WifiWatch } from "../../agent/src/data-plane/wifi-watch.ts";
 import { GenericNetlink } from "../../agent/src/sockets/linux/generic-netlink.ts";

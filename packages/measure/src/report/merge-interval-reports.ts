@@ -1,5 +1,5 @@
 import type { IntervalReport, ListenerInterval, Membership, SenderInterval } from "@dyetrace/wire";
-import { joinWifiSights } from "@dyetrace/wire/station/wifi-sight-schema";
+import { joinWifiSights } from "@dyetrace/wire/station/join-wifi-sights";
 import { mergeReceipts } from "../merge-receipts.ts";
 
 /** Lists of a report are bounded by its schema; of more, the longest are kept. */

@@ -1,7 +1,8 @@
 import Type, { type Static } from "@dyetrace/schema";
 import { Count, Ns, words } from "../bounds.ts";
 import type { DeepReadonly } from "../deep-readonly.ts";
-import { MOST_WIFI_SIGHTS, WifiFactsSchema, WifiSightSchema } from "../station/wifi-sight-schema.ts";
+import { MOST_WIFI_SIGHTS } from "../station/join-wifi-sights.ts";
+import { WifiFactsSchema, WifiSightSchema } from "../station/wifi-sight-schema.ts";
 import { GuardsSchema } from "./guards-schema.ts";
 import { StreamReceiptSchema } from "./receipt-schema.ts";
 
