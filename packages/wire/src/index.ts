@@ -171,7 +171,6 @@ export {
   VerdictSchema,
 } from "./report/report-schema.ts";
 export type { ReportRoam, ReportWifi } from "./report/report-wifi-schema.ts";
-export { wifiWords } from "./report/wifi-words.ts";
 export { findingKindFacts } from "./report/stored-finding-kind.ts";
 export {
   type RunStory,
@@ -185,6 +184,7 @@ export {
   type StoryTimer,
   type StoryTimerKind,
 } from "./report/story-schema.ts";
+export { wifiWords } from "./report/wifi-words.ts";
 export {
   DEFAULT_HOLD_NS,
   type LoadedScenario,
