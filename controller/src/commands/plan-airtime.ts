@@ -65,7 +65,8 @@ export function registerPlanAirtime(plan: Command): void {
     });
 }
 
-function readScenario(file: string, settings: readonly string[], graph: SiteGraph): Scenario {
+/** A scenario that fits the site, with parameters as `name=value`. */
+export function readScenario(file: string, settings: readonly string[], graph: SiteGraph): Scenario {
   const loaded = loadScenario(readUserFile(file), file, { parameters: Object.fromEntries(settings.map(parseSetting)) });
   checkScenarioAgainstSite(loaded, graph);
   return loaded.scenario;

@@ -5,7 +5,7 @@ import type { StreamFacts } from "../run/stream-facts.ts";
 import type { SiteIndex } from "../site/site-index.ts";
 import { lossCase } from "./loss-case.ts";
 import { LOSS_FLOOR } from "./loss-floor.ts";
-import { lossInterval, normalQuantileOfTail, studentQuantile } from "./loss-interval.ts";
+import { lowestLoss, normalQuantileOfTail, studentQuantile } from "./loss-interval.ts";
 import { LOSS_ROWS } from "./loss-rows.ts";
 import type { MeasuredChain } from "./segment-loss.ts";
 import type { ChainLoss, LossScope } from "./stream-loss.ts";
@@ -75,7 +75,7 @@ function isSurelyOver(parts: readonly ChainLoss[], isLast: boolean, z: number): 
   if (!parts.some(isOver)) return false;
   const links = parts.map(({ link }) => link);
   const width = !isLast && links.some((link) => link.burstFactor > 1) ? studentQuantile(z, 19) : z;
-  return lossInterval(links, width, isLast ? "not-counted" : "counted").low > LOSS_FLOOR;
+  return lowestLoss(links, width, isLast ? "not-counted" : "counted") > LOSS_FLOOR;
 }
 
 const isOver = ({ link }: ChainLoss): boolean => link.rawLossRatio > LOSS_FLOOR;

@@ -5,7 +5,7 @@ import type { StreamFacts } from "../run/stream-facts.ts";
 import type { SiteIndex } from "../site/site-index.ts";
 import { type EvenLoss, evenLossOn } from "./even-loss.ts";
 import { LOSS_FLOOR } from "./loss-floor.ts";
-import { type LossInterval, lossInterval } from "./loss-interval.ts";
+import { type LossInterval, lowestLoss } from "./loss-interval.ts";
 import { type RateLimit, rateLimitOn } from "./rate-curve.ts";
 import { intervalOf, type MeasuredChain } from "./segment-loss.ts";
 import type { ChainLoss, LossScope } from "./stream-loss.ts";
@@ -114,7 +114,7 @@ function isClearedElsewhere(segment: number, chain: MeasuredChain, chains: reado
 }
 
 const isClean = (part: ChainLoss, z: number): boolean =>
-  lossInterval([part.link], z).low === 0 && part.link.rawLossRatio <= 0;
+  lowestLoss([part.link], z, "counted") === 0 && part.link.rawLossRatio <= 0;
 
 /**
  * Hosts that are busy at the same moments drop the same packets, in bursts. One of them that counts its drops tells the

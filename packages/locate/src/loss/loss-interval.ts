@@ -20,33 +20,74 @@ export const T_95_OF_20_BLOCKS = 2.093;
  * @param width in standard deviations
  * @param bursts `not-counted`: as if losses were independent
  */
-export function lossInterval(
-  links: readonly LinkEstimate[],
-  width: number,
-  bursts: "counted" | "not-counted" = "counted",
-): LossInterval {
-  const weighed = new WeighedLinks(links, bursts === "counted");
-  let combined = weighed.at(LEAST_LOSS);
-  let lossRatio = clamp(combined.mean);
-  for (let round = 0; links.length > 1 && round < 20; round++) {
-    combined = weighed.at(lossRatio);
-    const next = clamp(combined.mean);
-    const isSettled = Math.abs(next - lossRatio) < 1e-12;
-    lossRatio = next;
-    if (isSettled) break;
+export function lossInterval(links: readonly LinkEstimate[], width: number, bursts: Bursts = "counted"): LossInterval {
+  const search = new IntervalSearch(links, width, bursts);
+  const { rawLossRatio, lossRatio } = search;
+  return { rawLossRatio, lossRatio, low: search.low(), high: search.high() };
+}
+
+/** The same interval's lower limit alone, in half the time. */
+export const lowestLoss = (links: readonly LinkEstimate[], width: number, bursts: Bursts): number =>
+  new IntervalSearch(links, width, bursts).low();
+
+type Bursts = "counted" | "not-counted";
+
+class IntervalSearch {
+  readonly rawLossRatio: number;
+  readonly lossRatio: number;
+  readonly #weighed: WeighedLinks;
+  readonly #width: number;
+  /** No limit lies further out than a few of the widest steps; doubling finds it from nearby. */
+  readonly #step: number;
+
+  constructor(links: readonly LinkEstimate[], width: number, bursts: Bursts) {
+    this.#weighed = new WeighedLinks(links, bursts === "counted");
+    this.#width = width;
+    this.#step = (width * width) / links.reduce((sum, link) => sum + link.packets, 0);
+    let combined = this.#weighed.at(LEAST_LOSS);
+    let lossRatio = clamp(combined.mean);
+    for (let round = 0; links.length > 1 && round < 20; round++) {
+      combined = this.#weighed.at(lossRatio);
+      const next = clamp(combined.mean);
+      const isSettled = Math.abs(next - lossRatio) < 1e-12;
+      lossRatio = next;
+      if (isSettled) break;
+    }
+    this.rawLossRatio = combined.mean;
+    this.lossRatio = lossRatio;
   }
-  const isInside = (l: number): boolean => {
-    const { mean, variance } = weighed.at(l);
-    return (mean - l) ** 2 <= width * width * variance;
-  };
-  // No limit lies further out than a few of the widest steps; doubling finds it from nearby.
-  const step = (width * width) / links.reduce((sum, link) => sum + link.packets, 0);
-  return {
-    rawLossRatio: combined.mean,
-    lossRatio,
-    low: isInside(0) ? 0 : boundary(lossRatio, -step, isInside),
-    high: boundary(lossRatio, step, isInside),
-  };
+
+  low(): number {
+    return this.#isInside(0) ? 0 : this.#boundary(-this.#step);
+  }
+
+  high(): number {
+    return this.#boundary(this.#step);
+  }
+
+  #isInside(ratio: number): boolean {
+    const { mean, variance } = this.#weighed.at(ratio);
+    return (mean - ratio) ** 2 <= this.#width * this.#width * variance;
+  }
+
+  /** The last ratio inside, in the direction of `step`: doubled until outside, then halved in between. */
+  #boundary(step: number): number {
+    const start = this.lossRatio;
+    let near = start;
+    let reach = step;
+    let far = Math.min(1, Math.max(0, start + reach));
+    while (far > 0 && far < 1 && this.#isInside(far)) {
+      near = far;
+      reach *= 2;
+      far = Math.min(1, Math.max(0, start + reach));
+    }
+    for (let halvings = 0; halvings < 14; halvings++) {
+      const middle = (near + far) / 2;
+      if (this.#isInside(middle)) near = middle;
+      else far = middle;
+    }
+    return near;
+  }
 }
 
 /** Keeps variances above 0, so that weights stay finite. */
@@ -92,24 +133,6 @@ class WeighedLinks {
     }
     return { mean: sum / weights, variance: 1 / weights };
   }
-}
-
-/** The last ratio inside, in the direction of `step`: doubled until outside, then halved in between. */
-function boundary(start: number, step: number, isInside: (ratio: number) => boolean): number {
-  let near = start;
-  let reach = step;
-  let far = Math.min(1, Math.max(0, start + reach));
-  while (far > 0 && far < 1 && isInside(far)) {
-    near = far;
-    reach *= 2;
-    far = Math.min(1, Math.max(0, start + reach));
-  }
-  for (let halvings = 0; halvings < 14; halvings++) {
-    const middle = (near + far) / 2;
-    if (isInside(middle)) near = middle;
-    else far = middle;
-  }
-  return near;
 }
 
 /** Standard normal quantile for a small upper tail (Abramowitz and Stegun 26.2.23, error below 4.5e-4). */

@@ -76,14 +76,22 @@ function bestNextAgent(
   sets: readonly (readonly Place[])[],
 ): NextListener | null {
   const choices = listenerChoices(site, trees);
-  // Most sets are a host and its link, which no other listener hears through.
-  const heard = new Set<number>();
-  for (const { heardFrom } of choices) for (const place of heardFrom.keys()) heard.add(place);
+  // Who hears nothing of a set tells nothing about it, and most sets are a host and its link, which no other listener hears.
+  const hearing = new Map<number, number[]>();
+  for (const [number, { heardFrom }] of choices.entries()) {
+    for (const place of heardFrom.keys()) {
+      const known = hearing.get(place);
+      if (known === undefined) hearing.set(place, [number]);
+      else known.push(number);
+    }
+  }
   for (const set of sets) {
-    if (!set.some(({ number }) => heard.has(number))) continue;
+    const places = set.map(({ number }) => number);
+    const concerned = new Set(places.flatMap((place) => hearing.get(place) ?? []));
+    if (concerned.size === 0) continue;
     const best = bestListener(
-      choices,
-      set.map((place) => place.number),
+      [...concerned].sort((a, b) => a - b).flatMap((number) => choices[number] ?? []),
+      places,
     );
     if (best !== null) return best;
   }
