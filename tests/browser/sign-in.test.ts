@@ -40,7 +40,24 @@ test("console: given a controller that asks who one is, then it shows nothing be
     /^s=\$\(curl -fsS .*\/agent\/install\) && echo enrol-[0-9a-f]{16}\.[A-Za-z0-9_-]{43} \| .* --name kiosk$/,
   );
   expect(await seriousViolations(page)).toEqual([]);
+  // A token of a program: shown once, listed, and taken away.
+  await page.getByText("None yet.").waitFor();
+  await page.getByLabel("Name of the token").fill("prometheus");
+  await page.getByRole("button", { name: "Make the token" }).click();
+  const token = page.locator(".copy-line code").filter({ hasText: "dyetrace_" });
+  const text = (await token.textContent()) ?? "";
+  expect(text).toMatch(/^dyetrace_[0-9a-f]{16}_[A-Za-z0-9_-]{43}$/);
+  await page.getByText(/^view, ends /).waitFor();
+  expect(await seriousViolations(page)).toEqual([]);
+  const scrape = (): Promise<number> =>
+    fetch(`${controller.url}/metrics`, { headers: { authorization: `Bearer ${text}` } }).then(({ status }) => status);
+  expect(await scrape()).toBe(200);
+  await page.getByRole("button", { name: "Remove prometheus" }).click();
+  await page.getByRole("button", { name: "Really remove prometheus?" }).click();
+  await page.getByText("None yet.").waitFor();
+  expect(await scrape()).toBe(401);
   await page.getByRole("link", { name: "Log" }).click();
+  await page.getByText('made the token "prometheus" to "view"').waitFor();
   await page.getByText('made a key to enrol "kiosk"').waitFor();
   expect(await page.getByText("anna").count()).toBeGreaterThan(0);
   expect(await seriousViolations(page)).toEqual([]);

@@ -115,6 +115,24 @@ test("enrol: given a controller whose certificate has another key than the pinne
   expect(stderr).toMatch(/certificate has the key .* not sha256/);
 });
 
+test("credentials: given an order to exchange it, then the agent has another one on its disk while it stays connected, and comes back with that", async () => {
+  const read = async (): Promise<{ credential: string; previous?: string; until?: string }> =>
+    JSON.parse((await kiosk.shell("cat /var/lib/dyetrace-agent/controller.json")).stdout);
+  const before = await read();
+  expect((await controller.ask("POST", "/api/enrolled/rotate", { name: "kiosk" })).status).toBe(200);
+  await expect.poll(read).toMatchObject({ previous: before.credential });
+  expect((await read()).credential).not.toBe(before.credential);
+  expect(await controller.agents()).toEqual(["kiosk"]);
+  const welcomes = async (): Promise<number> =>
+    (await kiosk.shell("cat /var/log/dyetrace-agent.log")).stdout.split('"connected"').length;
+  const soFar = await welcomes();
+  await restartAgent();
+  await expect.poll(welcomes, { timeout: 60_000 }).toBe(soFar + 1);
+  expect(await controller.agents()).toEqual(["kiosk"]);
+  const { body } = await controller.ask("GET", "/api/enrolled");
+  expect(JSON.parse(body)).toMatchObject([{ name: "kiosk", isRenewalDue: false, hasEnded: false, trouble: null }]);
+});
+
 const restartAgent = (): Promise<unknown> =>
   kiosk.shell(
     `kill "$(cat /run/dyetrace-agent.pid)"; cd /; setsid /opt/dyetrace-agent/agent/deploy/run-without-systemd.sh </dev/null >>/var/log/dyetrace-agent.log 2>&1 & echo $! >/run/dyetrace-agent.pid`,

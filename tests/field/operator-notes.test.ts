@@ -143,6 +143,15 @@ test("notes, stopping: given the command on the controller's machine, then every
   expect((await office.shell(block("stop-all"))).stdout).toContain("Told to stop: kiosk");
 });
 
+test("notes, programs: given a token as they make it, then a scraper that trusts the controller's certificate gets the figures; credentials are listed with their ends", async () => {
+  const made = (await office.shell(block("token"))).stdout.trim();
+  const scrape = `curl -sS --cacert /var/lib/dyetrace/tls-certificate.pem -H @- https://${address}:8472/metrics`;
+  const { stdout } = await office.shell(`echo "authorization: Bearer ${made}" | ${scrape}`);
+  expect(stdout).toMatch(/^dyetrace_token_end_timestamp_seconds\{token="prometheus"\} [0-9]{10}/m);
+  expect(stdout).toMatch(/^dyetrace_agent_credential_end_timestamp_seconds\{agent="kiosk"\} [0-9]{10}/m);
+  expect((await office.shell(block("agents"))).stdout).toMatch(/^kiosk: its credential ends 20/);
+});
+
 test("notes, revoking: given the command on the controller's machine, then the host is out within 5 s", async () => {
   await follow(office, "revoke");
   await expect.poll(agents, { timeout: 5000, interval: 100 }).toEqual([]);

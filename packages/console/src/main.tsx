@@ -9,8 +9,8 @@ import "./style/frame.css";
 import "./style/map.css";
 import "./style/map-water.css";
 import "./style/map-lanes.css";
-import "./style/pages.css";
 import "./style/access.css";
+import "./style/pages.css";
 import "./style/print.css";
 
 const root = document.getElementById("console");

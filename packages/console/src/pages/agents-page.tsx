@@ -3,17 +3,20 @@ import type { ConsoleAgent, EnrolledAgent, NewAgentHelp } from "@dyetrace/wire/c
 import { useEffect, useState } from "preact/hooks";
 import { AgentCare } from "../agents/agent-care.tsx";
 import { AgentGuards } from "../agents/agent-guards.tsx";
+import { CredentialCare } from "../agents/credential-care.tsx";
+import { credentialWords } from "../agents/credential-words.ts";
 import { EnrolAgent } from "../agents/enrol-agent.tsx";
 import { hostChecks } from "../agents/host-checks.ts";
+import { ProgramTokens } from "../agents/program-tokens.tsx";
 import { askController } from "../link/ask-controller.ts";
 import { CopyLine } from "../parts/copy-line.tsx";
-import { formatCount, orUnknown } from "../parts/format.ts";
+import { formatCount, formatDay, orUnknown } from "../parts/format.ts";
 import { agents, link, plan, version } from "../state/console-state.ts";
 
 /** Who is connected, what each can do, and how to bring one more in. */
 export function AgentsPage() {
   const connected = agents.value;
-  const enrolled = useEnrolled(connected);
+  const [enrolled, loadEnrolled] = useEnrolled(connected);
   if (connected === null) {
     return <p class="empty">Which agents are connected is unknown until the controller answers again.</p>;
   }
@@ -34,29 +37,83 @@ export function AgentsPage() {
       </p>
       <ul class="agent-list">
         {connected.map((agent) => (
-          <AgentEntry key={agent.name} agent={agent} isEnrolled={enrolled.includes(agent.name)} />
+          <AgentEntry
+            key={agent.name}
+            agent={agent}
+            enrolled={credentialIn(enrolled, agent.name, connected)}
+            onDone={loadEnrolled}
+          />
         ))}
       </ul>
+      <AwayAgents
+        away={enrolled.list.filter(({ name }) => !connected.some((agent) => agent.name === name))}
+        onDone={loadEnrolled}
+      />
       <EnrolAgent />
       <AddAgent />
+      <ProgramTokens />
     </div>
   );
 }
 
-/** Names of agents with a credential of their own, as of the last change of who is connected. */
-function useEnrolled(connected: readonly ConsoleAgent[] | null): readonly string[] {
-  const [names, setNames] = useState<readonly string[]>([]);
-  useEffect(() => {
-    if (connected === null) return;
-    askController<readonly EnrolledAgent[]>("/api/enrolled").then(
-      (list) => setNames(list.map(({ name }) => name)),
-      () => {},
-    );
-  }, [connected]);
-  return names;
+/** Agents with a credential of their own, as the controller told it when these were connected. */
+interface Enrolled {
+  readonly list: readonly EnrolledAgent[];
+  readonly of: readonly ConsoleAgent[] | null;
 }
 
-function AgentEntry({ agent, isEnrolled }: { readonly agent: ConsoleAgent; readonly isEnrolled: boolean }) {
+/** Asked at every change of who is connected; and what asks anew. */
+function useEnrolled(connected: readonly ConsoleAgent[] | null): readonly [Enrolled, () => void] {
+  const [enrolled, setEnrolled] = useState<Enrolled>({ list: [], of: null });
+  const load = (): void => {
+    askController<readonly EnrolledAgent[]>("/api/enrolled").then(
+      (list) => setEnrolled({ list, of: connected }),
+      () => {},
+    );
+  };
+  useEffect(() => {
+    if (connected !== null) load();
+  }, [connected]);
+  return [enrolled, load];
+}
+
+/** @returns null where it has none of its own; undefined where the controller has not said yet */
+function credentialIn(
+  { list, of }: Enrolled,
+  name: string,
+  connected: readonly ConsoleAgent[],
+): EnrolledAgent | null | undefined {
+  return list.find((one) => one.name === name) ?? (of === connected ? null : undefined);
+}
+
+/** Hosts that are enrolled and not connected: switched off, or lost. */
+function AwayAgents({ away, onDone }: { readonly away: readonly EnrolledAgent[]; readonly onDone: () => void }) {
+  if (away.length === 0) return null;
+  return (
+    <section class="add-agent" aria-labelledby="away-agents">
+      <h2 id="away-agents">Enrolled and not connected</h2>
+      <ul class="tokens">
+        {away.map((agent) => (
+          <li key={agent.name}>
+            <b>{agent.name}</b>
+            <span>credential {credentialWords(agent)}</span>
+            <span class="small soft">
+              enrolled {formatDay(agent.since)} from {agent.from}
+            </span>
+            <CredentialCare enrolled={agent} onDone={onDone} />
+          </li>
+        ))}
+      </ul>
+    </section>
+  );
+}
+
+function AgentEntry(props: {
+  readonly agent: ConsoleAgent;
+  readonly enrolled: EnrolledAgent | null | undefined;
+  readonly onDone: () => void;
+}) {
+  const { agent, enrolled } = props;
   const { capabilities, clock } = agent;
   const checks = hostChecks(agent, version.value);
   const troubles = checks.filter(({ status }) => status !== "good");
@@ -90,9 +147,12 @@ function AgentEntry({ agent, isEnrolled }: { readonly agent: ConsoleAgent; reado
         </dd>
         <dt>version</dt>
         <dd>{agent.version}</dd>
+        <dt>credential</dt>
+        <dd>{credentialWords(enrolled)}</dd>
       </dl>
       <AgentGuards guards={capabilities.guards} />
-      <AgentCare agent={agent} controllerVersion={version.value} isEnrolled={isEnrolled} />
+      <AgentCare agent={agent} controllerVersion={version.value} />
+      {enrolled != null && <CredentialCare enrolled={enrolled} onDone={props.onDone} />}
       <details open={troubles.length > 0 && troubles.length <= 2}>
         <summary>
           {troubles.length === 0

@@ -20,8 +20,14 @@ const two = (value: number): string => String(value).padStart(2, "0");
 export const formatClock = (date: Date): string =>
   `${two(date.getHours())}:${two(date.getMinutes())}:${two(date.getSeconds())}`;
 
+/** `25 Nov 2026`, on this page's clock. @param iso ISO 8601 */
+export function formatDay(iso: string): string {
+  const date = new Date(iso);
+  return `${date.getDate()} ${MONTHS[date.getMonth()] ?? ""} ${date.getFullYear()}`;
+}
+
 /** `25 Nov 2026, 14:38`, on this page's clock. @param iso ISO 8601 */
 export function formatInstant(iso: string): string {
   const date = new Date(iso);
-  return `${date.getDate()} ${MONTHS[date.getMonth()] ?? ""} ${date.getFullYear()}, ${two(date.getHours())}:${two(date.getMinutes())}`;
+  return `${formatDay(iso)}, ${two(date.getHours())}:${two(date.getMinutes())}`;
 }
