@@ -1,4 +1,5 @@
 import type { LiveHeard } from "@dyetrace/wire/console/live-second";
+import { niceStep } from "../parts/nice-step.ts";
 import type { LiveHistory } from "../state/live-history.ts";
 import type { GridLayout } from "./grid-layout.ts";
 import { type GridInks, STRIP_HEIGHT, StripBrush } from "./strip-brush.ts";
@@ -132,6 +133,7 @@ function drawHead(
     write(context, stream.name, x, 17, inks.waterFont, inks.ink);
     context.fillStyle = inks.soft;
     context.fillRect(x, layout.headHeight - 5, layout.stripWidth, 1);
+    drawTimes(context, scene, inks, x);
     context.fillStyle = inks.ink;
     asked.clear();
     for (const event of scene.heard) {
@@ -142,6 +144,21 @@ function drawHead(
       const height = event.group === null ? 9 : 5;
       context.fillRect(at - 0.75, layout.headHeight - 4 - height, 1.5, height);
     }
+  }
+}
+
+const LEAST_BETWEEN_TIMES = 64;
+
+/** The run's seconds along the head of a column. @param x where its strips begin */
+function drawTimes(context: CanvasRenderingContext2D, scene: GridScene, inks: GridInks, x: number): void {
+  const { layout, lastSecond } = scene;
+  const first = lastSecond - layout.seconds + 1;
+  const step = Math.max(1, niceStep(layout.seconds, Math.max(2, Math.floor(layout.stripWidth / LEAST_BETWEEN_TIMES))));
+  for (let second = Math.ceil(first / step) * step; second <= lastSecond; second += step) {
+    const at = x + (second - first) * layout.secondWidth;
+    context.fillStyle = inks.soft;
+    context.fillRect(at, layout.headHeight - 9, 1, 5);
+    write(context, `${second} s`, at, layout.headHeight - 20, inks.timeFont, inks.quiet);
   }
 }
 

@@ -13,13 +13,13 @@ export interface GridLayout {
 }
 
 const ROW_HEIGHT = 34;
-const HEAD_HEIGHT = 42;
+const HEAD_HEIGHT = 58;
 const COLUMN_GAP = 18;
 const LEAST_STRIP = 118;
-const LARGEST_STRIP = 760;
+const LARGEST_STRIP = 1600;
 const SECOND = { least: 3, most: 60 };
 /** Room for words beside a strip, where there are few columns. */
-const WORDS = 190;
+const WORDS = 225;
 
 /**
  * @param options.width the space there is

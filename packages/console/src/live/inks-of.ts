@@ -12,6 +12,8 @@ export function inksOf(element: HTMLElement): GridInks {
     dye: read("--dye"),
     iron: read("--iron"),
     ground: read("--sheet"),
+    quiet: read("--ink-soft"),
+    timeFont: `400 11.5px ${read("--place")}`,
     placeFont: `500 13px ${read("--place")}`,
     waterFont: `italic 15px ${read("--water")}`,
   };

@@ -1,9 +1,12 @@
+import { ON_THE_WAY_S } from "../state/live-history.ts";
 import type { GridLayout } from "./grid-layout.ts";
 
 /** Colours and faces, read from the page's style once per drawing. */
 export interface GridInks {
   readonly ink: string;
   readonly soft: string;
+  /** For writing that is not the matter itself. */
+  readonly quiet: string;
   readonly rule: string;
   readonly bed: string;
   readonly dye: string;
@@ -11,12 +14,11 @@ export interface GridInks {
   readonly ground: string;
   readonly placeFont: string;
   readonly waterFont: string;
+  readonly timeFont: string;
 }
 
 export const STRIP_HEIGHT = 18;
 
-/** Seconds that may still be on their way before a blank counts as no news. */
-const ON_THE_WAY_S = 3;
 const LEVELS: Readonly<Record<string, number>> = { "1": 0.82, "2": 0.62, "3": 0.42, "4": 0.22 };
 
 /** Draws marks: gathers those of one colour, so that thousands of them are filled with a few calls. */

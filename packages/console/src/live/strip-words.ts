@@ -40,7 +40,7 @@ export function sayMark(mark: string): string {
  */
 export function sayNow(mark: string, isNow: boolean, figures: LiveFigures | null): string {
   if (!isNow) return `${sayMark(mark)} when last due`;
-  if (figures === null || figures.received === 0) return sayMark(mark);
+  if (mark === " " || figures === null || figures.received === 0) return sayMark(mark);
   const { lost, received, jitterMs, longestGapMs } = figures;
   return [
     lost === 0 ? sayMark(mark) : `loses ${formatRatio(lost / (received + lost))}`,

@@ -59,6 +59,16 @@ test("summariseLive: given the source has ended, then a host that got nothing do
   ]);
 });
 
+test("summariseLive: given an agent that fell silent in the middle, then it is not called whole once the run is over", () => {
+  const history = historyOf({ a: "f".repeat(100), b: "f".repeat(10) });
+  const { sentence, worst } = summariseLive(RUN, ["a", "b", "c"], history, { kind: "over" });
+  expect(sentence).toBe("1 whole, 1 not reported, 1 reported in part.");
+  expect(worst.map(({ agent, says }) => [agent, says])).toEqual([
+    ["c", "not reported for 100 s"],
+    ["b", "not reported for 90 s"],
+  ]);
+});
+
 test("sayStrip: given seconds that nobody told of, then they are said beside the others", () => {
   expect(sayStrip("ff  f1--.")).toBe("dry for 2 of 6 s, loses in 1 of 6 s, not reported for 2 s");
   expect(sayStrip("bbb")).toBe("at its network card only for 3 of 3 s");

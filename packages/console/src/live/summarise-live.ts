@@ -54,8 +54,10 @@ export function summariseLive(
   for (const stream of run.outline.streams) {
     for (const agent of agents) {
       if (agent === stream.source) continue;
-      const strip = history.strip(agent, stream.streamId);
-      const said = of.kind === "now" ? saidNow(strip, of.second) : saidOver(strip);
+      const said =
+        of.kind === "now"
+          ? saidNow(history.strip(agent, stream.streamId), of.second)
+          : saidOver(history.allMarks(agent, stream.streamId));
       counts.set(said.word, (counts.get(said.word) ?? 0) + 1);
       if (said.trouble > 0) bad.push({ ...said, agent, stream });
     }
@@ -77,7 +79,7 @@ const SINGLE: Readonly<Partial<Record<string, string>>> = {
 };
 
 /** Nothing at all comes first, then who told nothing, then what came uninvited, then losses by their share. */
-const TROUBLE = { dry: 4, blocked: 3.9, untold: 3, leaking: 2 } as const;
+const TROUBLE = { dry: 4, blocked: 3.9, untold: 3, leaking: 2, inPart: 1.5 } as const;
 /** Of losses whose figures are not known, the least that their class stands for. */
 const LEAST_LOSS: Readonly<Record<string, number>> = { "1": 1e-6, "2": 0.001, "3": 0.01, "4": 0.1 };
 
@@ -117,8 +119,7 @@ function saidNow(strip: HistoryStrip | null, second: number): Said {
 const FIRST_NEWS_S = 4;
 
 /** Of what was due in the seconds that are kept: the share in which nothing came, then the share with losses. */
-function saidOver(strip: HistoryStrip | null): Said {
-  const marks = strip?.marks ?? "";
+function saidOver(marks: string): Said {
   const { whole, thin, dry, blocked, leaking, idle, apart, untold } = countSeconds(marks);
   const due = whole + thin + dry + blocked;
   const says = sayStrip(marks);
@@ -127,7 +128,7 @@ function saidOver(strip: HistoryStrip | null): Said {
   if (dry > 0) return { word: "dry for a time", trouble: TROUBLE.untold + dry / due, says };
   if (leaking > 0) return { word: "leaking", trouble: TROUBLE.leaking, says };
   if (thin > 0) return { word: "lose some", trouble: thin / due, says };
-  if (untold > 0 && due > 0) return { word: "reported in part", trouble: 0, says };
+  if (untold > 0 && due > 0) return { word: "reported in part", trouble: TROUBLE.inPart, says };
   if (whole > 0) return { word: "whole", trouble: 0, says };
   if (idle > 0) return { word: "with nothing due", trouble: 0, says };
   return apart > 0 ? { word: "not joined", trouble: 0, says } : { word: "not reported", trouble: TROUBLE.untold, says };

@@ -123,7 +123,7 @@ const MOST_MESSAGES = 14;
 
 function wordsBeside(agent: string, stream: GridStream): string {
   const strip = history.strip(agent, stream.streamId);
-  if (!isRunning.value) return sayStrip(strip?.marks ?? "");
+  if (!isRunning.value) return sayStrip(history.allMarks(agent, stream.streamId));
   const { mark, isNow } = stripNews(strip, Math.floor((runTimeMs() ?? 0) / 1000));
   return sayNow(mark, isNow, strip?.last ?? null);
 }

@@ -2,6 +2,8 @@ import type { LiveCell, LiveFigures, LiveStrip } from "@dyetrace/wire/console/li
 
 /** Seconds of marks that are kept. */
 export const KEPT_SECONDS = 180;
+/** Seconds that may still be on their way before a blank counts as no news. */
+export const ON_THE_WAY_S = 3;
 
 export interface HistoryStrip {
   /** Second of the first mark. */
@@ -37,6 +39,19 @@ export class LiveHistory {
     const marks = `${strip.marks}${" ".repeat(Math.min(gap, KEPT_SECONDS))}${mark}`.slice(-KEPT_SECONDS);
     this.#strips.set(key(agent, streamId), { from: second - marks.length + 1, marks, last: figures });
     this.#latestSecond = Math.max(this.#latestSecond, second);
+  }
+
+  /**
+   * All seconds that could be told of, as long as they are kept: blank also where an agent began late or fell silent. The
+   * newest may be on their way and are not counted as such.
+   */
+  allMarks(agent: string, streamId: number): string {
+    const strip = this.strip(agent, streamId);
+    const first = Math.max(0, this.#latestSecond - KEPT_SECONDS + 1);
+    if (strip === null) return " ".repeat(this.#latestSecond - first + 1);
+    const missing = this.#latestSecond - (strip.from + strip.marks.length - 1);
+    const after = missing > ON_THE_WAY_S ? " ".repeat(Math.min(missing, KEPT_SECONDS)) : "";
+    return `${" ".repeat(Math.max(0, strip.from - first))}${strip.marks}${after}`.slice(-KEPT_SECONDS);
   }
 
   strip(agent: string, streamId: number): HistoryStrip | null {

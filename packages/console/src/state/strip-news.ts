@@ -1,5 +1,4 @@
-/** An agent's newest second may be this old before it counts as no news. */
-const NEWS_WITHIN_S = 3;
+import { ON_THE_WAY_S } from "./live-history.ts";
 
 /** The newest thing that a strip says. */
 export interface StripNews {
@@ -19,7 +18,7 @@ export function stripNews(
   nowSecond: number,
 ): StripNews {
   const newest = strip?.marks.at(-1) ?? " ";
-  if (strip === null || strip.from + strip.marks.length - 1 < nowSecond - 1 - NEWS_WITHIN_S || newest === " ") {
+  if (strip === null || strip.from + strip.marks.length - 1 < nowSecond - 1 - ON_THE_WAY_S || newest === " ") {
     return { mark: " ", isNow: true };
   }
   if (newest !== ".") return { mark: newest, isNow: true };
