@@ -126,6 +126,13 @@ function mcsMode(options: Options): PhyMode | null {
       "Write '400 ns' or '800 ns', or with ax '800 ns', '1600 ns' or '3200 ns'",
     );
   }
+  if (options.band === "2.4 GHz" && (standard === "ac" || widthMhz > 40)) {
+    throw new Fault(
+      "OPTION_INVALID",
+      "At 2.4 GHz there is no 802.11ac, and nothing wider than 40 MHz",
+      "Write --band '5 GHz'",
+    );
+  }
   const mode = makeMcsMode(
     standard,
     mcs,

@@ -52,7 +52,7 @@ function deliveryOf({ accessPoint, dtim, isConverting, streams }: AccessPointAir
       sum + (isCarried ? (rateBps / (8 * payloadBytes)) * (everyNs / 1e9) : 0),
     0,
   );
-  const beacons = dtim === 1 ? "every beacon" : `each beacon that is number ${dtim} of its count`;
+  const beacons = dtim === 1 ? "every beacon" : `one beacon in ${dtim}`;
   return [
     {
       level: "note",

@@ -142,6 +142,7 @@ test.each([
   ["radio: { standard: g, rate: 130 Mbit/s }", "130 Mbit/s is no rate of 802.11a, b or g"],
   ["radio: { multicast-rate: 1 Mbit/s }", "1 Mbit/s is a rate of 802.11b, which is at 2.4 GHz only"],
   ["radio: { mcs: 3 }", '"mcs" means nothing without the standard'],
+  ["radio: { band: 2.4 GHz, standard: ac, mcs: 3 }", "At 2.4 GHz there is no 802.11ac"],
   ["bssid: hall", '"hall" is no BSSID'],
 ])("loadSitePlan: given an access point with %s, then it says what is wrong", (keys, sentence) => {
   const text = PLANNED.replace(/hall-ap:\n.*\n.*\n.*\n/, `hall-ap: { kind: access-point, ${keys} }\n`);

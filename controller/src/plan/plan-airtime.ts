@@ -174,7 +174,7 @@ function unicastWays(
   const planned = names.map((name) => plannedStation(name === null ? undefined : graph.nodes.get(name)?.radio, radio));
   if (asked === null && planned.every((station) => station !== null)) {
     const words = new Set(planned.map(describeStation));
-    return [{ mode: [...words].join("; "), stations: planned }];
+    return [{ mode: [...words].join(BETWEEN_MODES), stations: planned }];
   }
   return (asked ?? USUAL_STATIONS).map((station) => ({
     mode: describeStation(station),
@@ -191,13 +191,16 @@ function plannedStation(own: SiteRadio | undefined, accessPoint: SiteRadio | und
 const describeStation = ({ mode, aggregatedFrames }: AirStation): string =>
   `${describePhyMode(mode)}${aggregatedFrames > 1 ? `, ${aggregatedFrames} frames at once` : ""}`;
 
+/** Stands between the modes of several stations. */
+const BETWEEN_MODES = "; ";
+
 /** Streams one under the other: their first alternatives together, their second ones, and so on. */
 function sumOf(streams: readonly (readonly ModeShare[])[]): ModeShare[] {
   return (streams[0] ?? []).map((first, at) => {
     const shares = streams.flatMap((alternatives) => alternatives[at] ?? []);
-    const modes = new Set(shares.map(({ mode }) => mode));
+    const modes = new Set(shares.flatMap(({ mode }) => mode.split(BETWEEN_MODES)));
     return {
-      mode: modes.size === 1 ? first.mode : [...modes].join("; "),
+      mode: modes.size === 1 ? first.mode : [...modes].join(BETWEEN_MODES),
       share: addShares(shares.map((one) => one.share)),
     };
   });

@@ -40,6 +40,11 @@ export function readRadio(
     const hint = 'Write band: "2.4 GHz", or 6 Mbit/s and more';
     mistakes.add([...path, "multicast-rate"], `${rateText} is a rate of 802.11b, which is at 2.4 GHz only`, hint);
   }
+  const width = Number.parseInt(radio["channel-width"] ?? "20 MHz", 10);
+  if (radio.band === "2.4 GHz" && (radio.standard === "a" || radio.standard === "ac" || width > 40)) {
+    const what = width > 40 ? `no ${width} MHz` : `no 802.11${radio.standard}`;
+    mistakes.add([...path, "band"], `At 2.4 GHz there is ${what}`, "Write another band, or what is there", "key");
+  }
   return {
     band: radio.band ?? null,
     channel: radio.channel ?? null,
