@@ -1,11 +1,7 @@
-import {
-  formatIpAddress,
-  type GroupUse,
-  groupKinship,
-  type IpAddress,
-  MOST_GROUP_USES,
-  parseIpAddress,
-} from "@dyetrace/wire";
+import type { GroupUse, IpAddress } from "@dyetrace/wire";
+import { groupKinship } from "@dyetrace/wire/group-kinship";
+import { formatIpAddress, parseIpAddress } from "@dyetrace/wire/ip-address";
+import { MOST_GROUP_USES } from "@dyetrace/wire/most-group-uses";
 
 const UDP = 17;
 const FRAGMENT = 44;

@@ -1,4 +1,5 @@
-import { groupKey, keptRangeOf, parseIpAddress } from "@dyetrace/wire";
+import { groupKey, keptRangeOf } from "@dyetrace/wire/group-kinship";
+import { parseIpAddress } from "@dyetrace/wire/ip-address";
 import { assembleBpf, type BpfLine } from "../sockets/linux/bpf-program.ts";
 import { MEMBERSHIP_LINES } from "./membership-filter.ts";
 import { TEST_FRAME_BYTES } from "./watch-filter.ts";

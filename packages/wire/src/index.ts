@@ -59,7 +59,6 @@ export { type RunRequest, RunRequestSchema, type UserFile, UserFileSchema } from
 export {
   type GroupUse,
   GroupUseSchema,
-  MOST_GROUP_USES,
   type WatchedStream,
   WatchedStreamSchema,
   type WatcherReport,
@@ -102,6 +101,7 @@ export {
   type MembershipReport,
   type PimHello,
 } from "./membership/membership-message.ts";
+export { MOST_GROUP_USES } from "./most-group-uses.ts";
 export { didYouMean, nearestName } from "./nearest-name.ts";
 export { crc32 } from "./packet/crc32.ts";
 export {

@@ -1,4 +1,6 @@
-import { type GroupUse, groupBy, MOST_GROUP_USES, type WatchedStream, type WatcherReport } from "@dyetrace/wire";
+import type { GroupUse, WatchedStream, WatcherReport } from "@dyetrace/wire";
+import { groupBy } from "@dyetrace/wire/group-by";
+import { MOST_GROUP_USES } from "@dyetrace/wire/most-group-uses";
 import { mergeSequenceRanges, type SequenceRange } from "../membership/sequence-ranges.ts";
 
 /** Bounds of the report's schema. */

@@ -1,4 +1,4 @@
-import { formatDurationNs } from "@dyetrace/wire";
+import { formatDurationNs } from "@dyetrace/wire/units";
 
 const MINUTES_FROM_MS = 600_000;
 

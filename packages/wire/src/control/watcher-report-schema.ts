@@ -2,6 +2,7 @@ import Type, { type Static } from "@dyetrace/schema";
 import { Count, Ns, words } from "../bounds.ts";
 import type { DeepReadonly } from "../deep-readonly.ts";
 import { MembershipEventSchema } from "../membership/membership-message.ts";
+import { MOST_GROUP_USES } from "../most-group-uses.ts";
 
 const Nullable = <T extends Type.TSchema>(schema: T) => Type.Union([schema, Type.Null()]);
 
@@ -24,9 +25,6 @@ export const WatchedStreamSchema = Type.Object({
   foreignFrames: Count,
 });
 export type WatchedStream = DeepReadonly<Static<typeof WatchedStreamSchema>>;
-
-/** Most uses of groups that one report lists. */
-export const MOST_GROUP_USES = 64;
 
 /** Frames that somebody else sends where a look before a run looks: to one of its groups, or to one that shares more with it. */
 export const GroupUseSchema = Type.Object({
