@@ -20,6 +20,7 @@ import { registerSignInCommand } from "./commands/sign-in.ts";
 import { registerStop } from "./commands/stop.ts";
 import { registerStory } from "./commands/story.ts";
 import { registerToken } from "./commands/token.ts";
+import { registerUpgradeCheck } from "./commands/upgrade-check.ts";
 
 /** The `dyetrace` program. Sets the exit code; a mistake of the user's ends in one sentence and exit code 2. */
 export async function runProgram(argv: readonly string[]): Promise<void> {
@@ -43,6 +44,7 @@ export async function runProgram(argv: readonly string[]): Promise<void> {
   registerReport(program);
   registerStory(program);
   registerCompare(program);
+  registerUpgradeCheck(program);
   registerScenarios(program);
   registerPractice(program);
   registerPlan(program);

@@ -113,6 +113,65 @@ describe("dyetrace practice up", () => {
     expect(whole.status, whole.stdout + whole.stderr).toBe(0);
   });
 
+  test("given a battery that was kept, then unchanged it is the same; with the fault back it is worse, with its place; names of test cases stay", () => {
+    const files = mkdtempSync(path.join(tmpdir(), "dyetrace-battery-"));
+    const check = (...argv: string[]) => at("upgrade-check", PLAN, ...argv, "--controller", url);
+    const short = ["--only", "reach,containment", "--set", "length=5s", "--set", "hold=4s"];
+    const kept = check("--keep", "fw-7", "--source", "tower", ...short);
+    expect(kept.status, kept.stderr).toBe(0);
+    expect(kept.stderr).toContain("2 scenarios, about");
+    const names = at("baseline", "list", "--controller", url).stdout;
+    expect(names).toMatch(/^fw-7\.containment .*\nfw-7\.reach /);
+    const again = check("--against", "fw-7", "--junit", path.join(files, "again.xml"));
+    expect(again.status, again.stdout + again.stderr).toBe(0);
+    expect(again.stdout).toContain("All 2 scenarios went as before.");
+    const put = ["practice", "faults", "put", path.join(DEMO, "fault-pier-east.yaml"), "--controller", url];
+    expect(at(...put).status).toBe(0);
+    const broken = check(
+      "--against",
+      "fw-7",
+      "--junit",
+      path.join(files, "broken.xml"),
+      "--html",
+      path.join(files, "page.html"),
+    );
+    expect(broken.status, broken.stdout + broken.stderr).toBe(1);
+    expect(broken.stdout).toMatch(/reach +worse .*core:1>pier-east:24/);
+    expect(readFileSync(path.join(files, "page.html"), "utf8")).toContain("core:1&gt;pier-east:24");
+    const losses = (file: string) => readFileSync(path.join(files, file), "utf8").match(/name="loss board [^"]*"/g);
+    expect(losses("broken.xml")).toEqual(losses("again.xml"));
+    expect(at("practice", "faults", "lift", "--controller", url).status).toBe(0);
+    rmSync(files, { recursive: true });
+  });
+
+  test("given stored runs, then they are tagged, noted, found, copied and deleted; one with a name stays", () => {
+    const files = mkdtempSync(path.join(tmpdir(), "dyetrace-runs-"));
+    const ask = (...argv: string[]) => at(...argv, "--controller", url);
+    const [{ runId = "" } = {}] = JSON.parse(ask("runs", "--json", "--most", "1").stdout) as { runId?: string }[];
+    expect(ask("runs", "tag", "last", "spring", "core").status).toBe(0);
+    expect(ask("runs", "note", "last", "with", "the", "old", "cable").status).toBe(0);
+    expect(ask("runs", "--tag", "spring").stdout).toMatch(
+      new RegExp(`^${runId} .*tag:core {2}tag:spring {2}"with the old cable"\n$`),
+    );
+    expect(ask("runs", "tag", "last", "no tag").stderr).toContain('"no tag" can\'t be a tag');
+    const copy = path.join(files, "runs.sqlite");
+    expect(ask("backup", copy).stdout).toContain("holds all runs");
+    expect(ask("backup", copy).stderr).toContain("There is a file");
+    const data = path.join(files, "data");
+    mkdirSync(data);
+    expect(at("restore", copy, "--data", data).stdout).toMatch(/has \d+ runs now/);
+    expect(at("runs", "--tag", "core", "--data", data).stdout).toContain(runId);
+    expect(at("runs", "--data", path.join(files, "mistyped")).stderr).toMatch(
+      /There is no store in .*\[STORE_MISSING\]/,
+    );
+    expect(ask("baseline", runId, "spring").status).toBe(0);
+    expect(ask("runs", "remove", runId).stderr).toContain("baseline:spring");
+    expect(ask("baseline", "remove", "spring").status).toBe(0);
+    expect(ask("runs", "remove", runId).stdout).toContain("is deleted");
+    expect(ask("report", runId).stderr).toContain("There is no run");
+    rmSync(files, { recursive: true });
+  });
+
   test("given a command for a node, then `practice exec` runs it there and passes its exit code on", () => {
     const [id = ""] = up.sites();
     const links = at("practice", "exec", "--site", id, "core", "--", "ip", "-o", "link");

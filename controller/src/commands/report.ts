@@ -1,5 +1,5 @@
 import { loadSitePlan } from "@dyetrace/site";
-import { Fault, type ProbeRun, type RunReport } from "@dyetrace/wire";
+import type { ProbeRun, RunReport } from "@dyetrace/wire";
 import { Argument, type Command } from "commander";
 import { LONG_RUN_NS } from "../account/run-evidence.ts";
 import { csvOfGaps, csvOfIncidents, csvOfReceipts } from "../report/csv/csv-report.ts";
@@ -15,6 +15,7 @@ import { paintFor } from "../report/terminal-paint.ts";
 import { renderReport } from "../report/terminal-report.ts";
 import type { RunRecord } from "../store/run-record.ts";
 import { writeUserFile } from "./arguments/write-user-file.ts";
+import { reportOf } from "./client/report-of.ts";
 import { type LibraryOptions, openLibrary, type RunLibrary, withLibraryOptions } from "./client/run-library.ts";
 import { sayHowToProbe } from "./probe.ts";
 
@@ -79,19 +80,6 @@ async function sectionsOf(
     ...(isLong ? [renderNightSection(await library.night(runId))] : []),
     ...(story === null ? [] : [renderStorySection(story, report)]),
   ];
-}
-
-/** @throws {Fault} RUN_UNFINISHED, or why the run could not run */
-export function reportOf(record: RunRecord): RunReport {
-  if (record.report !== null) return record.report;
-  if (record.failure !== null) {
-    throw new Fault(
-      "RUN_UNFINISHED",
-      `Run ${record.runId} could not run: ${record.failure.message}`,
-      record.failure.hint,
-    );
-  }
-  throw new Fault("RUN_UNFINISHED", `Run ${record.runId} has no report yet: it is ${record.state}`, "Wait for its end");
 }
 
 function writeReportFiles(

@@ -6,6 +6,8 @@ import type { Command } from "commander";
 import { LONG_RUN_NS } from "../account/run-evidence.ts";
 import { undecidableLimits } from "../plan/limit-outlook.ts";
 import { shippedScenarios } from "../plan/shipped-scenarios.ts";
+import { renderComparison } from "../report/terminal-comparison.ts";
+import { paintFor } from "../report/terminal-paint.ts";
 import { EXIT } from "./arguments/exit-codes.ts";
 import { readUserFile } from "./arguments/read-user-file.ts";
 import { nextTimeOfDay } from "./arguments/time-of-day.ts";
@@ -13,6 +15,8 @@ import { untilInterrupted } from "./arguments/until-interrupted.ts";
 import { type AskOptions, clientOf, withAskOptions } from "./client/ask-options.ts";
 import type { ControllerClient } from "./client/controller-client.ts";
 import { deliverReport, followRun } from "./client/follow-run.ts";
+import { EXIT_OF_OUTCOME, earlierRun, holdAgainst, refuseNoPair } from "./client/hold-against.ts";
+import { openLibrary } from "./client/run-library.ts";
 import { sayHowToProbe } from "./probe.ts";
 
 export const collect = (value: string, previous: readonly string[]): readonly string[] => [...previous, value];
@@ -27,6 +31,10 @@ export function registerRun(program: Command): void {
       .option("--set <name=value>", "replace one of the scenario's parameters; may be given again", collect, [])
       .option("--json <file>", "write the report as JSON; - for standard output")
       .option("--junit <file>", "write the report as test cases for a CI system")
+      .option(
+        "--against <run>",
+        "hold it against an earlier run, or baseline:NAME, and end with that outcome's exit code",
+      )
       .option("--at <time>", "start at this time of day, for example 22:00, and return at once")
       .option("--within <time>", "how long after --at it may begin at the latest (default: 15 min)", parseDurationNs)
       .option("--until <time>", "end at this time of day: sets the scenario's parameter `length`")
@@ -47,6 +55,7 @@ export function registerRun(program: Command): void {
         despiteTraffic?: boolean;
         despiteAdvice?: boolean;
         confirm?: string;
+        against?: string;
       } & AskOptions,
     ) => {
       const times = readTimes(options, Date.now());
@@ -69,6 +78,9 @@ export function registerRun(program: Command): void {
         ...(options.within === undefined ? {} : { startWithinMs: Math.round(options.within / 1e6) }),
       };
       const client = clientOf(options);
+      await using library = await openLibrary(options);
+      const before = options.against === undefined ? null : await earlierRun(library, options.against);
+      if (before !== null) refuseNoPair(before, request);
       const isLong = times.startAt !== null || times.settings.length > 0 || loaded.durationNs > LONG_RUN_NS;
       if (isLong) await tellNeed(client, request);
       if (times.startAt !== null) {
@@ -86,6 +98,10 @@ export function registerRun(program: Command): void {
           sayHowToProbe(report, `\`dyetrace probe ${report.run}\` takes the measurement that parts them best.`),
         );
       process.exitCode = EXIT[report.verdict];
+      if (before === null) return;
+      const comparison = holdAgainst(await library.get(report.run), before, false);
+      if (options.json !== "-") process.stdout.write(renderComparison(comparison, paintFor(process.stdout)));
+      process.exitCode = EXIT_OF_OUTCOME[comparison.outcome];
     },
   );
 }

@@ -6,7 +6,11 @@ import type { Candidate } from "./comparison.ts";
 const STEP = 0.01;
 const STEP_FRAMES = 10;
 
-/** Frames that reached hosts which had not joined: more of them is worse, whatever let them through. */
+/**
+ * Frames that leaked to hosts which had not joined: more of them is worse, whatever let them through. What a run's own
+ * findings do not call a leak was by design, such as the flood before the first join (RFC 4541, section 2.1.2): its length
+ * is when the join came, which no two runs have alike.
+ */
 export function compareLeaks(before: RunReport, after: RunReport): readonly Candidate[] {
   return after.bystanders.flatMap((now): Candidate[] => {
     const old = before.bystanders.find((one) => one.stream === now.stream && one.agent === now.agent);
@@ -16,8 +20,8 @@ export function compareLeaks(before: RunReport, after: RunReport): readonly Cand
       stream: now.stream,
       listener: now.agent,
       places: leakPlaces(after, now),
-      before: words(old),
-      after: words(now),
+      before: words(before, old),
+      after: words(after, now),
       step: "1 % of the stream",
     };
     if (old.frames === null || now.frames === null) {
@@ -25,19 +29,31 @@ export function compareLeaks(before: RunReport, after: RunReport): readonly Cand
     }
     const [was, is] = [shareOf(before, old), shareOf(after, now)];
     if (was === null || is === null) return [{ ...base, ...UNDECIDED, because: "how much was sent is not known" }];
-    const isMaterial = Math.abs(is - was) >= STEP && Math.abs(now.frames - old.frames) >= STEP_FRAMES;
+    const difference = Math.abs((leakedFrames(after, now) ?? 0) - (leakedFrames(before, old) ?? 0));
+    const isMaterial = Math.abs(is - was) >= STEP && difference >= STEP_FRAMES;
     const outcome = !isMaterial ? "same" : is > was ? "worse" : "better";
     const because = isMaterial
-      ? `it saw ${formatRatio(is)} of what was sent, before ${formatRatio(was)}`
+      ? `${formatRatio(is)} of what was sent leaked to it, before ${formatRatio(was)}`
       : "no difference of 1 % of the stream or more";
     return [{ ...base, ...UNDECIDED, isMaterial, outcome, because }];
   });
 }
 
-const words = ({ frames }: ReportBystander): string => (frames === null ? "can't watch" : `${frames} frames`);
+function words(report: RunReport, bystander: ReportBystander): string {
+  const { frames } = bystander;
+  if (frames === null) return "can't watch";
+  if (frames === 0) return "none";
+  return leakedFrames(report, bystander) === 0 ? `no leak (${frames} frames)` : `${frames} frames`;
+}
 
-function shareOf(report: RunReport, { stream, frames }: ReportBystander): number | null {
-  const sent = report.streams.find((one) => one.name === stream)?.sent ?? null;
+function leakedFrames({ findings }: RunReport, { stream, frames }: ReportBystander): number | null {
+  const isLeak = findings.some(({ kind, streams }) => kind === "leaks" && streams.includes(stream));
+  return frames === null ? null : isLeak ? frames : 0;
+}
+
+function shareOf(report: RunReport, bystander: ReportBystander): number | null {
+  const sent = report.streams.find((one) => one.name === bystander.stream)?.sent ?? null;
+  const frames = leakedFrames(report, bystander);
   return sent === null || sent === 0 || frames === null ? null : Math.min(1, frames / sent);
 }
 

@@ -290,6 +290,23 @@ test("compareRuns: given a new leak to a bystander and a finding that names the 
   ]);
 });
 
+test("compareRuns: given floods before the first join, longer and shorter, which no finding calls a leak, then the same (RFC 4541, section 2.1.2)", () => {
+  const bystander = { stream: "board", agent: "board-2", firstMs: 0, lastMs: null, ranges: [] };
+  const [short, long, none] = [100, 3000, 0].map((frames, seed) => ({
+    ...draw(seed + 1, HEALTHY),
+    bystanders: [{ ...bystander, frames }],
+  }));
+  if (short === undefined || long === undefined || none === undefined) throw new Error("three were drawn");
+  for (const [after, before] of [
+    [short, long],
+    [long, short],
+    [long, none],
+  ] as const) {
+    const told = compareRuns(after, before, GRAPH).comparisons.find(({ what }) => what === "frames without joining");
+    expect(told?.outcome).toBe("same");
+  }
+});
+
 test("runDifferences: given the same meaning in other words, then none; given another link or another rate, then it is named", () => {
   const scenario = (rate: string): string =>
     `scenario: reach\nstreams:\n  - { name: board, source: tower, group: 239.195.10.4, rate: ${rate} }\ntimeline:\n  - { at: 0s, emit: board }\n  - { at: 5s, stop: board }\n`;

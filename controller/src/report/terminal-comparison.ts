@@ -3,23 +3,35 @@ import type { RunComparison } from "../compare/compare-runs.ts";
 import type { Comparison, Outcome } from "../compare/comparison.ts";
 import type { Paint, Tone } from "./terminal-paint.ts";
 
-const WORDS: Readonly<Record<Outcome, string>> = {
+export const OUTCOME_WORDS: Readonly<Record<Outcome, string>> = {
   worse: "worse",
   better: "better",
   same: "same",
   "cant-tell": "can't tell",
 };
-const TONES: Readonly<Record<Outcome, Tone>> = { worse: "bad", better: "good", same: "good", "cant-tell": "doubt" };
+export const OUTCOME_TONES: Readonly<Record<Outcome, Tone>> = {
+  worse: "bad",
+  better: "good",
+  same: "good",
+  "cant-tell": "doubt",
+};
 /** Undecided comparisons that are listed; the rest is counted. */
 const MOST_UNDECIDED = 8;
 
 /** A comparison for people at a terminal: what changed and where, and how much of the rest is known to be the same. */
 export function renderComparison(comparison: RunComparison, paint: Paint): string {
   const { outcome, reason, changes, comparisons, notes, run, against } = comparison;
-  const lines = ["", `${paint(WORDS[outcome], TONES[outcome])}: run ${run} against ${against}`, `  ${reason}`];
+  const lines = [
+    "",
+    `${paint(OUTCOME_WORDS[outcome], OUTCOME_TONES[outcome])}: run ${run} against ${against}`,
+    `  ${reason}`,
+  ];
   for (const change of changes) {
     const where = change.stream === null ? "" : ` of ${change.stream}`;
-    lines.push("", `  ${paint(WORDS[change.outcome].toUpperCase(), TONES[change.outcome])}  ${change.what}${where}`);
+    lines.push(
+      "",
+      `  ${paint(OUTCOME_WORDS[change.outcome].toUpperCase(), OUTCOME_TONES[change.outcome])}  ${change.what}${where}`,
+    );
     if (change.listeners.length > 0) lines.push(`    at         ${change.listeners.join(", ")}`);
     lines.push(`    suspects   ${change.places.length === 0 ? "none can be named" : change.places.join(", ")}`);
     if (change.confidence !== undefined) lines.push(`    confidence ${Math.round(change.confidence * 100)} %`);

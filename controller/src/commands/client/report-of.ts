@@ -1,0 +1,15 @@
+import { Fault, type RunReport } from "@dyetrace/wire";
+import type { RunRecord } from "../../store/run-record.ts";
+
+/** @throws {Fault} RUN_UNFINISHED, or why the run could not run */
+export function reportOf(record: RunRecord): RunReport {
+  if (record.report !== null) return record.report;
+  if (record.failure !== null) {
+    throw new Fault(
+      "RUN_UNFINISHED",
+      `Run ${record.runId} could not run: ${record.failure.message}`,
+      record.failure.hint,
+    );
+  }
+  throw new Fault("RUN_UNFINISHED", `Run ${record.runId} has no report yet: it is ${record.state}`, "Wait for its end");
+}
