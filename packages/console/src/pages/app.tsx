@@ -118,7 +118,7 @@ function OtherRunNotice() {
   );
 }
 
-const ABOUT_A_RUN: ReadonlySet<Page> = new Set(["map", "live", "findings"]);
+const ABOUT_A_RUN: ReadonlySet<Page> = new Set(["map", "live", "findings", "story"]);
 
 /** Says that the controller is away, and afterwards what it took with it. */
 function ControllerNotice() {

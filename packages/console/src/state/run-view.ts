@@ -5,6 +5,7 @@ import type { StoredRun } from "@dyetrace/wire/console/stored-run";
 import { useEffect, useState } from "preact/hooks";
 import { askController, asRefusal, type Refusal } from "../link/ask-controller.ts";
 import { link, run } from "./console-state.ts";
+import { isLostRun } from "./named-run.ts";
 
 /** A run as a page shows it, whether it goes on, has just ended, or comes out of the store. */
 export interface RunView {
@@ -69,7 +70,7 @@ export function useViewedRun(runId: string | null): Viewed {
   const current = run.value;
   const [stored, setStored] = useState<{ readonly runId: string; readonly viewed: Viewed } | null>(latest);
   const isOn = link.value.kind === "on";
-  const isLive = runId === null || runId === current?.runId;
+  const isLive = runId === null || runId === current?.runId || isLostRun(runId);
   useEffect(() => {
     if (isLive || !isOn) return;
     const gone = new AbortController();
