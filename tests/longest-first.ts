@@ -20,6 +20,7 @@ const SECONDS: Readonly<Record<string, number>> = {
   "tests/faults/stray-runs.test.ts": 100,
   "tests/field/membership-leaves.test.ts": 100,
   "tests/field/ends.test.ts": 95,
+  "tests/field/queriers.test.ts": 130,
   "tests/field/companion.test.ts": 90,
   "tests/field/leaks.test.ts": 90,
   "tests/field/practice-site.test.ts": 85,

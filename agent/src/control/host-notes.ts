@@ -10,6 +10,7 @@ import {
   type HostBlockBaseline,
   readHostBlockBaseline,
 } from "../watcher/host-block/explain-host-block.ts";
+import { forcedVersions } from "./forced-versions.ts";
 import { groupsOfHost } from "./host-groups.ts";
 
 /** Streams whose silence is looked into: reading a host's firewall takes time that the last report does not have. */
@@ -46,11 +47,13 @@ export class HostNotes {
     if (totals === null) return report;
     const [before, after] = [await this.#before, await groupsOfHost(this.#interfaceName)];
     const hostBlocks = await this.#hostBlocks(totals);
-    if (before === null || after === null) return { ...report, totals: { ...totals, hostBlocks } };
+    const forced = await forcedVersions(this.#interfaceName);
+    const notes = { hostBlocks, ...(forced === null ? {} : { forcedVersions: forced }) };
+    if (before === null || after === null) return { ...report, totals: { ...totals, ...notes } };
     const groupsInUse = this.#task.streams
       .filter(({ group }) => before.has(group) || after.has(group))
       .map(({ streamId }) => streamId);
-    return { ...report, totals: { ...totals, hostBlocks, groupsInUse } };
+    return { ...report, totals: { ...totals, ...notes, groupsInUse } };
   }
 
   async #hostBlocks(

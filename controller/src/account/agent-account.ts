@@ -40,6 +40,8 @@ export interface AgentEnding {
   readonly strangePackets: ReadonlyMap<number, number>;
   /** Streams whose group this host is a member of without our doing; null where the kernel does not tell. */
   readonly groupsInUse: ReadonlySet<number> | null;
+  /** What the host's own settings press it into, 0: nothing; null where it can't tell. */
+  readonly forcedVersions: { readonly igmp: number; readonly mld: number } | null;
   /** Streams that the host itself kept from the socket; why, where it can be read. */
   readonly hostBlocks: readonly { readonly streamId: number; readonly why: string | null }[];
 }
@@ -71,6 +73,7 @@ function endingOf({ totals }: IntervalReport): AgentEnding {
   return {
     strangePackets: strange,
     groupsInUse: totals?.groupsInUse === undefined ? null : new Set(totals.groupsInUse),
+    forcedVersions: totals?.forcedVersions ?? null,
     hostBlocks: totals?.hostBlocks ?? [],
   };
 }

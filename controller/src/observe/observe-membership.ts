@@ -14,7 +14,7 @@ import type { RunAccount } from "../account/run-account.ts";
 
 type MembershipPart = Pick<
   RunObservations,
-  "queriers" | "membership" | "timers" | "mldTimers" | "reportsHeard" | "groupQueries"
+  "queriers" | "membership" | "timers" | "mldTimers" | "reportsHeard" | "groupQueries" | "forcedVersions"
 >;
 
 /** A silence of more than this many of its intervals, and a querier's queries stand as two stretches. */
@@ -38,6 +38,10 @@ export function observeMembership({ run, agents: accounts }: RunAccount, graph: 
     ...(heard.length === 0
       ? {}
       : { reportsHeard: reportsHeard(agents, groups), groupQueries: groupQueries(agents, groups) }),
+    forcedVersions: [...accounts.values()].flatMap(({ agent, ending }) => {
+      const forced = ending?.forcedVersions ?? null;
+      return forced === null ? [] : [{ host: hostOfAgent(graph, agent) ?? agent, ...forced }];
+    }),
     queriers: agents.map(({ host, heard }) => ({
       host,
       canHear: heard !== null,

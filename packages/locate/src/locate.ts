@@ -24,7 +24,7 @@ import { timersOf } from "./membership/querier-timing.ts";
 import { QueryView } from "./membership/query-view.ts";
 import { findSlowQueriers, slowQuerierRemarks } from "./membership/slow-querier.ts";
 import { findTwoQueriers } from "./membership/two-queriers.ts";
-import { findWrongQueriers } from "./membership/wrong-querier.ts";
+import { drawnByQueriers, findWrongQueriers } from "./membership/wrong-querier.ts";
 import { findOutages, type Outage } from "./outages/outage.ts";
 import { outageFindings } from "./outages/outage-findings.ts";
 import { withLesserLosses } from "./outages/with-lesser-losses.ts";
@@ -119,6 +119,7 @@ function accusationsOn(site: SiteIndex, observations: RunObservations): Accusati
     leaveSigns: new LeaveWitness(site, observations),
     queries: new QueryView(site, observations),
     timersOf: (family) => timersOf(observations, family),
+    drawn: once(() => drawnByQueriers(site, observations)),
   };
   const stops = findStops(site, streams, membership);
   const gaps = streams.flatMap((facts) => findOutages(site, facts, stops.trials));

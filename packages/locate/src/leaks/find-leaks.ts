@@ -27,7 +27,7 @@ export interface Leaks {
 export function findLeaks(
   site: SiteIndex,
   streams: readonly StreamFacts[],
-  { queries, leaveSigns, timersOf }: Pick<MembershipContext, "queries" | "leaveSigns" | "timersOf">,
+  { queries, leaveSigns, timersOf, drawn }: Pick<MembershipContext, "queries" | "leaveSigns" | "timersOf" | "drawn">,
 ): Leaks {
   if (!streams.some((facts) => facts.bystanders.some(({ bystander }) => bystander.frames > 0))) {
     return { findings: [], remarks: [] };
@@ -47,11 +47,11 @@ export function findLeaks(
     const members = membersOfGroup.get(group) ?? facts.members;
     return streamLeaks(site, facts, stays, members, queriers, timersOf(familyOf(group)));
   });
-  const { floods, others } = unaskedFloods(
-    site,
-    leaks.flatMap((leak) => leak.sightings),
-    queries,
-  );
+  const all = leaks.flatMap((leak) => leak.sightings);
+  // What a querier draws to its port is told with that querier.
+  const isDrawn = all.length === 0 ? () => false : drawn();
+  const undrawn = all.filter(({ facts, seen }) => !isDrawn(seen.bystander.host, facts.stream.stream));
+  const { floods, others } = unaskedFloods(site, undrawn, queries);
   const together = togetherByPort(site, others).map((sightings) => ({ sightings, queriesStopAt: null }));
   const cases = new LeakCases(site, leaks, staysOf, queriers, { leaveSigns, timersOf });
   return {

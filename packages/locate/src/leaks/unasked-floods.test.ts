@@ -84,3 +84,25 @@ test("unasked floods: given such a flood where others behind the switch hear que
   expect(finding?.suspects[0]).toBe("sw-a");
   expect(finding?.title).not.toContain("IGMP queries stop");
 });
+
+test("unasked floods: given a querier that fell silent, and a flood for some seconds once it counts as gone, then the querier is named, and no port", () => {
+  const run = simulateRun(site, [board], [], seededRandom(2));
+  // 2 x 5 s and half a second after its last query, at -2 s (RFC 3376, section 8.5).
+  const last = { address: "192.0.2.1", family: 4 as const, version: 3, queries: 6, firstMs: -27_000, lastMs: -2_000 };
+  const of = (firstMs: number): readonly Finding[] => {
+    const ranges = [[firstMs / 10, firstMs / 10 + 299]] as const;
+    const flood = { frames: 300, ranges, firstMs, lastMs: firstMs + 2_990 };
+    return locate(site, {
+      ...run,
+      timers,
+      bystanders: run.bystanders.map((one) => (["B1", "B2"].includes(one.host) ? { ...one, ...flood } : one)),
+      queriers: AGENTS.map((host) => ({ ...watching(host, false), watchedFromMs: -60_000, queriers: [last] })),
+    }).findings;
+  };
+  expect(of(8_600).map(({ kind, suspects }) => [kind, ...suspects])).toEqual([
+    ["leaks", "core"],
+    ["no-querier", "core"],
+  ]);
+  // Before that a switch knows of a querier, and the flood is its own.
+  expect(of(3_000)[0]?.suspects[0]).toBe("sw-a");
+});

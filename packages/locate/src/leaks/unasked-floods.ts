@@ -64,6 +64,9 @@ function unaskedUntilMs(site: SiteIndex, sighting: LeakSighting, queries: QueryV
   if (firstMs === null || lastMs === null || pattern === "slow-leave") return null;
   const fromMs = startMs(sighting);
   if (pattern === "late" && queries.heard(host, family, fromMs, firstMs) === false) return firstMs;
+  // No switch knows of a querier any more, and all of them flood.
+  const querier = querierOf(site.graph, host)?.node;
+  if (queries.isGoneBy(family, firstMs, (other) => querierOf(site.graph, other)?.node === querier)) return firstMs;
   const isUnasked = queries.heard(host, family, fromMs, lastMs) === false;
   return isUnasked && isDeaf(site.segments[closedPorts[0] ?? -1]?.from.node ?? "", family, fromMs, lastMs)
     ? lastMs

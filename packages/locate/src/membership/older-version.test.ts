@@ -18,9 +18,18 @@ interface Spoken {
   readonly queriers: readonly Partial<QuerierHeard>[];
   /** Of the reports of each host. */
   readonly versions: Readonly<Record<string, number>>;
+  readonly reportsMs?: readonly number[];
+  readonly forcedVersions?: RunObservations["forcedVersions"];
 }
 
-function concludedOf({ family, ssm, queriers, versions }: Spoken): Conclusion {
+function concludedOf({
+  family,
+  ssm,
+  queriers,
+  versions,
+  reportsMs = [500, 4_800],
+  forcedVersions = [],
+}: Spoken): Conclusion {
   const group = GROUPS[family];
   const board = { stream: "board", group, source: "tower", listeners: HOSTS, packets: 3_000 };
   const run = simulateRun(site, [board], [], seededRandom(6));
@@ -31,6 +40,7 @@ function concludedOf({ family, ssm, queriers, versions }: Spoken): Conclusion {
   const timers = { queryIntervalMs: 4_000, queryResponseMs: 1_000, robustness: 2, lastMemberMs: 2_000 };
   const observed: RunObservations = {
     ...run,
+    forcedVersions,
     timers,
     mldTimers: timers,
     streams: run.streams.map((stream) => ({ ...stream, ssm })),
@@ -38,7 +48,7 @@ function concludedOf({ family, ssm, queriers, versions }: Spoken): Conclusion {
       return { host, canHear: true, watchedFromMs: -60_000, watchedToMs: 30_000, queriers: heard };
     }),
     membership: HOSTS.flatMap((host) =>
-      [500, 4_800].map((atMs) => ({ kind: "report" as const, host, group, atMs, version: versions[host] ?? 0 })),
+      reportsMs.map((atMs) => ({ kind: "report" as const, host, group, atMs, version: versions[host] ?? 0 })),
     ),
   };
   return locate(site, observed);
@@ -146,4 +156,18 @@ test("older-version: given a host whose name another's begins with, and that oth
   expect(remarks.filter((remark) => remark.startsWith("kiosk"))).toEqual([
     "kiosk reports in IGMPv2, and no query that it heard pressed it into that version: see its own settings.",
   ]);
+});
+
+test("older-version: given reports of an older version before the run alone, then nothing is said of them", () => {
+  const spoken = { family: 4, ssm: true, queriers: [{}], versions: all(2), reportsMs: [-2_600] } as const;
+  const { findings, remarks } = concludedOf(spoken);
+  expect([findings, remarks]).toEqual([[], []]);
+});
+
+test("older-version: given hosts whose own settings say that version, then that is the reason, whoever asks", () => {
+  const spoken = { family: 4, ssm: true, queriers: [{ version: 2 }], versions: { ...all(3), kiosk: 2 } } as const;
+  const forcedVersions = [{ host: "kiosk", igmp: 2, mld: 0 }];
+  const { findings } = concludedOf({ ...spoken, forcedVersions });
+  expect(findings.map(({ kind, suspects }) => [kind, ...suspects])).toEqual([["older-version", "kiosk"]]);
+  expect(findings[0]?.evidence[0]).toBe("The own settings of kiosk say so: force_igmp_version is 2.");
 });

@@ -1,7 +1,7 @@
 import type { Finding } from "../finding/finding.ts";
 import { findingsOf, having, rowsOf } from "../finding/finding-row.ts";
 import { count, instant, nameList, seconds, verb } from "../finding/wording.ts";
-import { protocolOf } from "../run/address-family.ts";
+import { type AddressFamily, protocolOf } from "../run/address-family.ts";
 import type { QuerierHeard, RunObservations } from "../run/run-observations.ts";
 import type { SiteIndex } from "../site/site-index.ts";
 import { membershipMs, ownTimers, timersOf } from "./querier-timing.ts";
@@ -23,6 +23,8 @@ interface Widened extends FamilyDomain {
   readonly atMs: number;
   /** Null where the hosts do it by themselves. */
   readonly pressedBy: OlderQuerier | null;
+  /** Those of the hosts whose own settings say that version. */
+  readonly forced: readonly string[];
   /** The querier of the plan; null where it tells none. */
   readonly planned: string | null;
 }
@@ -30,11 +32,16 @@ interface Widened extends FamilyDomain {
 const row = rowsOf<Widened>({
   streams: ({ streams }) => streams,
   suspects: ({ pressedBy, planned, hosts }) => (pressedBy === null ? hosts : planned === null ? [] : [planned]),
-  evidence: ({ family, hosts, version, atMs }) => [
+  evidence: ({ family, hosts, version, atMs, forced }) => [
+    ...(forced.length === 0
+      ? []
+      : [`The own settings of ${nameList(forced)} say so: ${settingOf(family)} is ${version}.`]),
     `The first such report, of ${nameList(hosts)}, came ${instant(atMs)}.`,
     `A report of ${protocolOf(family)}v${version} names no source, so what others send to the group comes to these ports as well, and in the source-specific range (232.0.0.0/8, ff3x::/32) a router forwards nothing for it.`,
   ],
 });
+
+const settingOf = (family: AddressFamily): string => (family === 4 ? "force_igmp_version" : "force_mld_version");
 
 const REFERENCE = "RFC 3376, section 7.2.1; RFC 3810, section 8.2.1; RFC 4604, section 2";
 
@@ -82,7 +89,7 @@ export const findOlderVersions = (versions: readonly DomainVersions[]): Finding[
 
 function widenedIn(site: SiteIndex, run: RunObservations, domain: FamilyDomain, spoken: SpokenVersions): Widened[] {
   const planned = plannedQuerier(site, run, domain);
-  const found = new Map<string, Widened & { streams: string[]; hosts: string[] }>();
+  const found = new Map<string, Widened & { streams: string[]; hosts: string[]; forced: string[] }>();
   for (const { stream, group, ssm } of run.streams) {
     if (!ssm) continue;
     for (const { host, atMs, version } of olderReports(run, domain.family, group)) {
@@ -95,10 +102,15 @@ function widenedIn(site: SiteIndex, run: RunObservations, domain: FamilyDomain, 
         const { pressedBy } = own;
         // Where another asks in the full version, that one is the plan's.
         const suspect = pressedBy !== null && asksOtherwise(domain, pressedBy.querier) ? null : planned;
-        found.set(key, { ...domain, streams: [stream], hosts: [host], version, atMs, pressedBy, planned: suspect });
+        const forced = own.forcedTo === version ? [host] : [];
+        const more = { hosts: [host], version, atMs, pressedBy, forced, planned: suspect };
+        found.set(key, { ...domain, streams: [stream], ...more });
         continue;
       }
-      if (!same.hosts.includes(host)) same.hosts.push(host);
+      if (!same.hosts.includes(host)) {
+        same.hosts.push(host);
+        if (own.forcedTo === version) same.forced.push(host);
+      }
       if (!same.streams.includes(stream)) same.streams.push(stream);
     }
   }
@@ -124,8 +136,8 @@ export function versionRemarks(run: RunObservations, versions: readonly DomainVe
         return `${querier.address} asks in ${versionOf(querier)}${inVlan(domain.vlan)} (${count(querier.queries, "query", "queries")}, the first ${instant(querier.firstMs)}).${answer} ${costOf(run, querier)}`;
       });
     const own = byThemselves.map(
-      ({ host, version }) =>
-        `${host} reports in ${protocolOf(domain.family)}v${version}, and no query that it heard pressed it into that version: see its own settings.`,
+      ({ host, version, forcedTo }) =>
+        `${host} reports in ${protocolOf(domain.family)}v${version}, and ${forcedTo === version ? `its own settings say so (${settingOf(domain.family)})` : "no query that it heard pressed it into that version: see its own settings"}.`,
     );
     return [...asked, ...own];
   });

@@ -43,16 +43,22 @@ export function hostsInOtherVlans(site: SiteIndex, queriers: readonly QuerierObs
     const others = (hosts: readonly string[] = []): string[] => hosts.filter((host) => host !== own.host);
     const hears = (querier: QuerierHeard, vlan: number): string[] => others(hearersOf.get(`${vlan} ${keyOf(querier)}`));
     const notThere = (family: QuerierHeard["family"]): string[] => others(hostsOf.get(`${own.vlan} ${family}`));
-    const homes = own.lasting.map((querier) => {
+    const homeOf = (querier: QuerierHeard): number | null => {
       const inSubnet = vlanOfAddress(vlans, querier.address);
       if (inSubnet !== null) return inSubnet;
       const elsewhere = [...vlans.keys()].filter((vlan) => vlan !== own.vlan && hears(querier, vlan).length > 0);
       const [only] = elsewhere;
+      // One switch may ask in all its VLANs from the same link-local address: then that tells none of them.
+      if (only !== undefined && hears(querier, own.vlan).length > 0) return null;
       if (only === undefined || elsewhere.length > 1 || hears(querier, own.vlan).length > 0) return own.vlan;
       return hears(querier, only).length > 1 || notThere(querier.family).length > 0 ? only : own.vlan;
+    };
+    const homes = own.lasting.flatMap((querier) => {
+      const vlan = homeOf(querier);
+      return vlan === null ? [] : [{ vlan, querier }];
     });
-    const [seemsIn, ...rest] = new Set(homes);
-    const [querier] = own.lasting;
+    const [seemsIn, ...rest] = new Set(homes.map((one) => one.vlan));
+    const { querier } = homes[0] ?? {};
     if (seemsIn === undefined || querier === undefined || rest.length > 0 || seemsIn === own.vlan) return [];
     // Where the whole VLAN hears it, it is the querier that is in the wrong one.
     if (hears(querier, own.vlan).length > 0) return [];

@@ -10,7 +10,10 @@ import type { QuerierHeard, QuerierObservation, RunObservations } from "../run/r
 import type { SiteIndex } from "../site/site-index.ts";
 import { reaches, sourceTree } from "../site/source-tree.ts";
 import { hostsElsewhere } from "./other-vlan.ts";
-import { queryTimes } from "./querier-timing.ts";
+import { ownTimers, presentMs, queryTimes, timersOf } from "./querier-timing.ts";
+
+/** By how much a switch may have heard its last query earlier than the host that tells of it. Common practice, no source. */
+const GONE_EARLY_MS = 500;
 
 /**
  * Who heard general queries, when. Whoever asks says of which family: IGMP queries are about IPv4 groups, MLD queries about
@@ -67,6 +70,25 @@ export class QueryView {
       this.#heardBy(host, family).some((q) =>
         queryTimes(q).some((atMs) => atMs - aheadMs > fromMs && atMs + aheadMs < toMs),
       ),
+    );
+  }
+
+  /**
+   * Whether, at all of these hosts that watched, nobody had asked for so long that switches no longer know of a querier
+   * (RFC 3376, section 8.5; RFC 3810, section 9.5).
+   */
+  isGoneBy(family: AddressFamily, atMs: number, isConcerned: (host: string) => boolean): boolean {
+    const watching = [...this.#byHost.values()].filter(({ host }) => isConcerned(host));
+    return (
+      watching.length > 0 &&
+      watching.every(({ host, watchedFromMs }) => {
+        const heard = this.#heardBy(host, family);
+        const latest = heard.length === 0 ? null : heard.reduce((a, b) => (b.lastMs > a.lastMs ? b : a));
+        const standard = timersOf(this.#run, family);
+        const timers = latest === null ? standard : ownTimers(latest, standard);
+        const sinceMs = Math.max(watchedFromMs, latest?.lastMs ?? Number.NEGATIVE_INFINITY);
+        return atMs - sinceMs >= presentMs(timers) - GONE_EARLY_MS;
+      })
     );
   }
 

@@ -21,6 +21,8 @@ export interface OlderHost {
   readonly atMs: number;
   /** The queriers that pressed it into that version; null where none that it heard did. */
   readonly pressedBy: OlderQuerier | null;
+  /** The version that its own settings press it into, 0: none; null where it could not be read. */
+  readonly forcedTo: number | null;
 }
 
 export interface SpokenVersions {
@@ -49,8 +51,12 @@ export function spokenVersions(run: RunObservations, { family, queriers }: Famil
   const hosts = queriers.flatMap(({ host }): OlderHost[] => {
     const first = reports.find((one) => one.host === host);
     if (first === undefined) return [];
-    const pressedBy = all.find(({ querier, hearers }) => hearers.includes(host) && querier.version <= first.version);
-    return [{ host, version: first.version, atMs: first.atMs, pressedBy: pressedBy ?? null }];
+    const settings = run.forcedVersions?.find((one) => one.host === host);
+    const forcedTo = settings === undefined ? null : family === 4 ? settings.igmp : settings.mld;
+    const pressing = all.find(({ querier, hearers }) => hearers.includes(host) && querier.version <= first.version);
+    // A setting comes before whatever is asked (Linux: net/ipv4/igmp.c).
+    const pressedBy = forcedTo === first.version ? null : (pressing ?? null);
+    return [{ host, version: first.version, atMs: first.atMs, pressedBy, forcedTo }];
   });
   return { queriers: all, hosts };
 }
@@ -60,6 +66,9 @@ function isOlder(run: RunObservations, querier: QuerierHeard): boolean {
   const heededMs = membershipMs(ownTimers(querier, timersOf(run, querier.family)));
   return querier.version < fullVersion(querier.family) && querier.lastMs >= -heededMs;
 }
+
+/** A join at the run's start may seem to be of before it, by a clock that is off. Common practice, no source. */
+const CLOCKS_MS = 500;
 
 type VersionedReport = MembershipEvent & { readonly version: number };
 
@@ -71,7 +80,7 @@ export function olderReports(
 ): VersionedReport[] {
   return membership
     .filter((one): one is VersionedReport => one.kind === "report" && one.version !== undefined)
-    .filter((one) => one.version < fullVersion(family) && familyOf(one.group) === family)
+    .filter((one) => one.version < fullVersion(family) && familyOf(one.group) === family && one.atMs >= -CLOCKS_MS)
     .filter((one) => group === null || one.group === group)
     .sort((a, b) => a.atMs - b.atMs);
 }

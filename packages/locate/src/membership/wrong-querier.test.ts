@@ -127,15 +127,27 @@ test("wrong-querier: given queries that go out of a host with an agent, then tha
   expect(finding?.title).toContain("gate asks as an IGMP querier in VLAN 10");
 });
 
-test("wrong-querier: given a bystander that sees a stream from the first query on, then its port is a suspect", () => {
+/** A querier with a lower address asks from 12 s on, and gate sees the stream of 100 packets/s meanwhile. */
+function sightingAt(firstMs: number, lastMs: number): readonly Finding[] {
   const queriers = IN_10.map((host) => at(host, asks(OF_10, -58_000, 10_000), asks("192.0.2.9", 12_000, 28_000)));
   const run = runOf([...queriers, ...in20]);
-  const seen = { frames: 1_790, ranges: [[1_210, 2_999]] as const, firstMs: 12_100, lastMs: 29_990 };
-  const { findings } = locate(SITE, {
-    ...run,
-    bystanders: run.bystanders.map((one) => (one.host === "gate" ? { ...one, ...seen } : one)),
-  });
-  expect(findings.find(({ kind }) => kind === "wrong-querier")?.suspects).toEqual(["pier:2>gate:eth0"]);
+  const [first, last] = [Math.round(firstMs / 10), Math.round(lastMs / 10)];
+  const seen = { frames: last - first + 1, ranges: [[first, last]] as const, firstMs, lastMs };
+  const bystanders = run.bystanders.map((one) => (one.host === "gate" ? { ...one, ...seen } : one));
+  return locate(SITE, { ...run, bystanders }).findings;
+}
+
+test("wrong-querier: given a bystander that sees a stream from the first query on, then its port is a suspect, and nothing leaks", () => {
+  const [finding, ...more] = sightingAt(12_100, 29_990);
+  expect(more).toEqual([]);
+  expect(finding).toMatchObject({ kind: "wrong-querier", streams: ["board"], suspects: ["pier:2>gate:eth0"] });
+  expect(finding?.evidence.join(" ")).toContain("behind the same port, pier:2>gate:eth0");
+});
+
+test("wrong-querier: given a flood for the response time of the new querier, then no place follows from it, and nothing leaks; one that begins elsewhen is a leak", () => {
+  // In its first response time a switch does not know all members yet (RFC 3376, section 8.3).
+  expect(sightingAt(12_050, 13_200)).toMatchObject([{ kind: "wrong-querier", suspects: [] }]);
+  expect(sightingAt(16_000, 29_990).map(({ kind }) => kind)).toEqual(["leaks", "wrong-querier"]);
 });
 
 test("wrong-querier: given another address than that of the planned router, then both are told", () => {
@@ -210,6 +222,18 @@ test("plan-mismatch: given a host that hears the other VLAN's querier alone, the
     misplaced: [{ host: "kiosk", plannedAt: "pier vlan 10", seemsAt: null }],
   });
   expect(finding?.title).toContain("kiosk seems to sit in VLAN 20, not in VLAN 10");
+});
+
+test("plan-mismatch: given one switch that asks in both VLANs from the same link-local address, then that address tells neither VLAN", () => {
+  const mld = asks("fe80::1", -57_000, 29_500, { family: 6, version: 2 });
+  const queriers = [
+    ...["tower", "hall", "gate"].map((host) => at(host, planned10, mld)),
+    at("kiosk", planned20, mld),
+    ...IN_20.map((host) => at(host, planned20, mld)),
+  ];
+  expect(findingsIn(queriers).map(({ kind, misplaced }) => [kind, misplaced?.[0]?.host])).toEqual([
+    ["plan-mismatch", "kiosk"],
+  ]);
 });
 
 test("no-querier: given a host of another VLAN among those that heard the querier fall silent, then that VLAN's own querier is the suspect", () => {

@@ -1,13 +1,13 @@
 import { isInSubnet, layer2Domain, parseSubnet } from "@dyetrace/site";
-import { parseIpAddress } from "@dyetrace/wire";
+import { greatestOf, parseIpAddress } from "@dyetrace/wire";
 import type { Finding } from "../finding/finding.ts";
 import { findingsOf, having, rowsOf } from "../finding/finding-row.ts";
 import { count, instant, nameList, seconds } from "../finding/wording.ts";
 import { protocolOf } from "../run/address-family.ts";
 import type { QuerierHeard, QuerierObservation, RunObservations } from "../run/run-observations.ts";
 import type { SiteIndex } from "../site/site-index.ts";
-import { type DrawnStreams, drawnTo } from "./drawn-streams.ts";
-import { hasAddress, isLasting, isOfRun } from "./querier-timing.ts";
+import { type Drawing, type DrawnStreams, drawnTo, isFloodOfChange } from "./drawn-streams.ts";
+import { hasAddress, isLasting, isOfRun, ownTimers, presentMs, timersOf } from "./querier-timing.ts";
 import { type FamilyDomain, familyDomains, inVlan, plannedHost, plannedQuerier } from "./query-domains.ts";
 import { takeOverAt } from "./take-over.ts";
 
@@ -28,6 +28,7 @@ interface WrongQuerier extends FamilyDomain {
   readonly silenced: QuerierHeard | null;
   /** The router that should ask; null where the plan tells no address of it, or it does ask. */
   readonly planned: PlannedRouter | null;
+  readonly drawing: Drawing;
   /** Who saw streams since it asks that he had not joined, and the segments to him. */
   readonly drawn: DrawnStreams;
 }
@@ -38,6 +39,8 @@ const row = rowsOf<WrongQuerier>({
   evidence: whereItSits,
 });
 
+/** Hosts and streams that are told one by one. */
+const MOST_TOLD = 3;
 const ADVICE =
   "Find the other by its hardware address in the switches' address tables, and turn its querier off or filter queries on ports to hosts. Give the querier that belongs there the lowest address of the VLAN.";
 const REFERENCE = "RFC 3376, section 6.6.2; RFC 3810, section 7.6.2; RFC 4541, section 2.1.1";
@@ -87,6 +90,19 @@ export function findWrongQueriers(site: SiteIndex, run: RunObservations): Findin
   );
 }
 
+/** Whether frames that a host saw without being a member came there on account of a querier that should not ask. */
+export type IsDrawn = (host: string, stream: string) => boolean;
+
+export function drawnByQueriers(site: SiteIndex, run: RunObservations): IsDrawn {
+  const wrong = familyDomains(site, run).flatMap((domain) => wrongQueriersIn(site, run, domain));
+  return (host, stream) =>
+    wrong.some(
+      ({ drawn, drawing }) =>
+        drawn.sightings.some((one) => one.host === host && one.stream === stream) ||
+        isFloodOfChange(run, drawing, host, stream),
+    );
+}
+
 /** Addresses that ask in a domain and should not. */
 export const wrongAddresses = (site: SiteIndex, run: RunObservations, domain: FamilyDomain): ReadonlySet<string> =>
   new Set(wrongQueriersIn(site, run, domain).map(({ querier }) => querier.address));
@@ -109,6 +125,15 @@ function wrongQueriersIn(site: SiteIndex, run: RunObservations, domain: FamilyDo
     if (sender === null && takeOver === undefined && !isAnother) return [];
     if (sender === null && (isPlanned(querier) || mayBeRouter(site, domain, address))) return [];
     const sinceMs = takeOver?.after.firstMs ?? querier.firstMs;
+    const timers = ownTimers(takeOver?.after ?? querier, timersOf(run, domain.family));
+    const drawing = {
+      family: domain.family,
+      hosts: watching.map(({ host }) => host),
+      sinceMs,
+      untilMs: greatestOf(heard.map(({ stretch }) => stretch.lastMs)) + presentMs(timers),
+      responseMs: timers.queryResponseMs,
+      sender,
+    };
     const hearers = heard.flatMap(({ host, stretch }) => (stretch.isOwn === true ? [] : [host]));
     return [
       {
@@ -118,7 +143,8 @@ function wrongQueriersIn(site: SiteIndex, run: RunObservations, domain: FamilyDo
         sender,
         silenced: takeOver?.before ?? null,
         planned: isAnother ? planned : null,
-        drawn: drawnTo(site, run, { family: domain.family, hosts: watching.map(({ host }) => host), sinceMs }),
+        drawing,
+        drawn: drawnTo(site, run, drawing),
       },
     ];
   });
@@ -184,9 +210,10 @@ function whereItSits({ sender, hearers, drawn }: WrongQuerier): string[] {
   if (sender === null && hearers.length > 0) {
     lines.push(`It sits on none of ${nameList(hearers)}: its queries came in there.`);
   }
-  for (const { host, stream, firstMs } of drawn.sightings) {
+  const [port] = drawn.segments;
+  for (const { host, stream, firstMs } of drawn.sightings.slice(0, MOST_TOLD)) {
     lines.push(
-      `${host} saw ${stream} ${instant(firstMs)} and later without being a member, so it may sit behind the same port.`,
+      `${host} saw ${stream} ${instant(firstMs)} and later without being a member, so it may sit behind the same port${port === undefined ? "" : `, ${port}`}.`,
     );
   }
   return lines;

@@ -172,6 +172,13 @@ export interface MembershipEvent {
   readonly version?: number;
 }
 
+/** The version that a host's own settings press it into; 0: none does. */
+export interface ForcedVersions {
+  readonly host: string;
+  readonly igmp: number;
+  readonly mld: number;
+}
+
 /** A query about one group that came to a host. */
 export interface GroupQueryHeard {
   readonly host: string;
@@ -226,6 +233,8 @@ export interface RunObservations {
   readonly bystanders: readonly BystanderObservation[];
   readonly queriers: readonly QuerierObservation[];
   readonly membership: readonly MembershipEvent[];
+  /** Hosts that could read their settings; absent: none. */
+  readonly forcedVersions?: readonly ForcedVersions[];
   /** Absent where nobody listened for them. */
   readonly groupQueries?: readonly GroupQueryHeard[];
   /** IGMP's; MLD's too where those are absent. */

@@ -185,6 +185,13 @@ export const IntervalReportSchema = Type.Object({
       senders: Type.Array(SenderIntervalSchema, { maxItems: 8192 }),
       /** Streams whose group this host is a member of without our doing; absent where the kernel does not tell. */
       groupsInUse: Type.Optional(Type.Array(Count, { maxItems: 4096 })),
+      /**
+       * The version that this host's own settings press it into (Linux: force_igmp_version, force_mld_version); 0: none does.
+       * Absent where that can't be read.
+       */
+      forcedVersions: Type.Optional(
+        Type.Object({ igmp: Type.Integer({ minimum: 0, maximum: 3 }), mld: Type.Integer({ minimum: 0, maximum: 2 }) }),
+      ),
       /** Joined streams that came to the network card, but not one packet to the socket; why, where it can be read. */
       hostBlocks: Type.Optional(
         Type.Array(Type.Object({ streamId: Count, why: Nullable(words(2000)) }), {
