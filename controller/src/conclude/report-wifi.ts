@@ -19,14 +19,14 @@ export function reportWifi(
   const modeOf = (stream: string, agent: string): Delivery["delivered"] =>
     deliveredAs(receipts.find((one) => one.stream === stream && one.listener === agent)?.asUnicastRatio ?? null);
   const found = planAirtime(graph, run.scenario).map(({ accessPoint, streams, multicast, unicast }) => {
-    const deliveries = streams.flatMap(({ stream, isCarried, stations, multicast: once, unicast: copies }) => {
-      const [asMulticast, asUnicast] = [shareOf(once[0]), shareOf(copies[0])];
-      if (!isCarried || asMulticast === null || asUnicast === null) return [];
-      const own = { ...asUnicast, shareRatio: asUnicast.shareRatio / Math.max(1, stations.length) };
-      return stations.flatMap((station): Delivery[] => {
+    const deliveries = streams.flatMap(({ stream, isCarried, stations, multicast: once, copies }) => {
+      const asMulticast = shareOf(once[0]);
+      if (!isCarried || asMulticast === null) return [];
+      return stations.flatMap((station, at): Delivery[] => {
         const agent = graph.nodes.get(station)?.agent ?? null;
-        if (agent === null || !agents.has(agent)) return [];
-        return [{ stream, agent, accessPoint, delivered: modeOf(stream, agent), asMulticast, asUnicast: own }];
+        const asUnicast = shareOf(copies[at]);
+        if (agent === null || asUnicast === null || !agents.has(agent)) return [];
+        return [{ stream, agent, accessPoint, delivered: modeOf(stream, agent), asMulticast, asUnicast }];
       });
     });
     const [asMulticast, asUnicast] = [shareOf(multicast[0]), shareOf(unicast[0])];

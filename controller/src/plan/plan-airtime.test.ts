@@ -109,6 +109,8 @@ test("planAirtime: given radios in the plan, then each station counts in its own
   // phone: 12 Mbit/s, acknowledged at 12 Mbit/s.
   const phoneUs = 20 + 4 * Math.ceil((22 + 8 * 1398) / 48) + 16 + 20 + 4 * Math.ceil((22 + 8 * 14) / 48) + BEFORE_US;
   expect(board?.unicast).toHaveLength(1);
+  expect(board?.copies[0]?.share.withBackoffRatio).toBeCloseTo((PACKETS_PER_SECOND * tabletUs) / 1e6, 9);
+  expect(board?.copies[1]?.share.withBackoffRatio).toBeCloseTo((PACKETS_PER_SECOND * phoneUs) / 1e6, 9);
   expect(board?.unicast[0]?.share.withBackoffRatio).toBeCloseTo((PACKETS_PER_SECOND * (tabletUs + phoneUs)) / 1e6, 9);
   expect(hall?.multicast[0]?.share.withBackoffRatio).toBeCloseTo(
     [board, music].reduce((sum, one) => sum + (one?.multicast[0]?.share.withBackoffRatio ?? Number.NaN), 0),

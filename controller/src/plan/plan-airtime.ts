@@ -35,6 +35,8 @@ export interface StreamAirtime {
   readonly multicast: readonly ModeShare[];
   /** A copy to each station that joins, or to one station where none does. */
   readonly unicast: readonly ModeShare[];
+  /** The copy of each of the stations, in their order, by the first of these alternatives. */
+  readonly copies: readonly ModeShare[];
 }
 
 export interface AccessPointAirtime {
@@ -147,6 +149,7 @@ function airtime(
 ): StreamAirtime {
   const { band, isProtected } = air;
   const stream: AirStream = { rateBps, payloadBytes, family: parseIpAddress(group)?.family ?? 4, isProtected, band };
+  const ways = unicastWays(graph, stations, air);
   return {
     stream: name,
     rateBps,
@@ -157,10 +160,13 @@ function airtime(
       mode: describePhyMode(mode),
       share: multicastAirShare(stream, mode),
     })),
-    unicast: unicastWays(graph, stations, air).map(({ mode, stations: ways }) => ({
-      mode,
-      share: unicastAirShare(stream, ways),
-    })),
+    unicast: ways.map((way) => ({ mode: way.mode, share: unicastAirShare(stream, way.stations) })),
+    copies: stations.flatMap((_, at) => {
+      const station = ways[0]?.stations[at];
+      return station === undefined
+        ? []
+        : [{ mode: describeStation(station), share: unicastAirShare(stream, [station]) }];
+    }),
   };
 }
 
