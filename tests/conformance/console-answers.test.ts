@@ -230,6 +230,7 @@ test("console API: given every route of it, then what it answers is what it decl
   const live = await playRun();
   await ask("GET", `${url}/api/console/live/${live.runId}/kiosk/${live.outline.streams[0]?.streamId}`);
   await ask("GET", `${url}/api/console/runs/${live.runId}`);
+  await ask("GET", `${url}/api/runs/${live.runId}/story`);
   await follow(`${url}/api/runs/${live.runId}/progress`, progress); // ends with the run
   void follow(`${url}/api/console/events`, events).catch(() => undefined);
   await until("whoever comes after a run is told of it", () =>

@@ -2,7 +2,7 @@ import { didYouMean, Fault } from "@dyetrace/wire";
 import type { Command } from "commander";
 import { shippedScenarios } from "../plan/shipped-scenarios.ts";
 import { paintFor } from "../report/terminal-paint.ts";
-import { renderScenarios } from "../report/terminal-scenarios.ts";
+import { renderScenarios } from "./render-scenarios.ts";
 
 export function registerScenarios(program: Command): void {
   program

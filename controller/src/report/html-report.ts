@@ -8,6 +8,7 @@ import {
   wifiWords,
 } from "@dyetrace/wire";
 import type { RunRecord } from "../store/run-record.ts";
+import { htmlDelays } from "./delay-sections.ts";
 import { renderDetails, renderHosts } from "./html-details.ts";
 import { renderFindings, renderMap } from "./html-findings.ts";
 import { renderBystanders, renderReceipts, renderStreams } from "./html-receipts.ts";
@@ -45,6 +46,7 @@ ${sections}
 ${renderExpectations(report)}
 ${renderStreams(report)}
 ${renderReceipts(report)}
+${htmlDelays(report)}
 ${renderDetails(report)}
 ${renderBystanders(report)}
 ${htmlQueriers(report)}

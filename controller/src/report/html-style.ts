@@ -22,7 +22,7 @@ svg { display: block; width: 100%; height: auto; } svg.map { min-width: 36rem; }
 .map .link { fill: none; stroke: var(--bank); stroke-width: 1.5; } .map .link.spare { stroke-dasharray: 2 4; } .map .link.marked { stroke: var(--bad); stroke-width: 4; stroke-dasharray: 7 4; }
 .map .badge rect { fill: var(--bad); } .map .badge text { fill: var(--on-bad); font-weight: 700; }
 svg.strip { width: 220px; height: 16px; border: 1px solid var(--line); background: var(--wash); } svg.night { width: 100%; min-width: 12rem; height: 22px; }
-.strip .loss { fill: var(--bad); } .strip .whole { fill: var(--whole); }
+.strip .loss { fill: var(--bad); } .strip .value { fill: var(--ink); } .strip .limit { fill: var(--doubt); } .strip .whole { fill: var(--whole); }
 @media screen and (max-width: 40rem) { body { padding: 1rem; } .scroll table { min-width: 46rem; } dl { grid-template-columns: minmax(0, 1fr); } dt { margin-top: .4rem; } }
 @page { size: A4; margin: 15mm; }
 @media print { :root { --paper: #fff; } .quiet { font-size: 10px; } body { padding: 0; max-width: none; font-size: 11px; } h2 { break-after: avoid; } table { font-size: 10px; } th { white-space: normal; } td, th { padding-right: .5rem; } svg.map { min-width: 0; } svg.strip:not(.night) { width: 110px; } .scroll { overflow: visible; } a { color: inherit; text-decoration: none; } * { -webkit-print-color-adjust: exact; print-color-adjust: exact; } }

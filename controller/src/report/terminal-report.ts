@@ -15,6 +15,7 @@ import {
   type RunReport,
   wifiWords,
 } from "@dyetrace/wire";
+import { terminalDelays } from "./delay-sections.ts";
 import { probeParts } from "./probe-parts.ts";
 import { terminalQueriers } from "./querier-sections.ts";
 import { drawSiteTree } from "./site-tree.ts";
@@ -43,7 +44,12 @@ export function renderReport(
     lines.push("", paint(part.heading, "strong"), ...part.sentences.flatMap((sentence) => wrap(sentence, "  ")));
   }
   for (const stream of streamsToDraw(report)) lines.push("", ...renderStream(report, stream, graph, paint));
-  lines.push(...renderExpectations(report, paint), ...renderIncidents(report, paint), ...renderHosts(report, paint));
+  lines.push(
+    ...renderExpectations(report, paint),
+    ...terminalDelays(report, paint),
+    ...renderIncidents(report, paint),
+    ...renderHosts(report, paint),
+  );
   lines.push(...terminalQueriers(report, paint));
   const air = wifiWords(report.wifi, report.roams);
   if (air.length > 0) lines.push("", paint("Over the air", "strong"), ...sayFew(air).flatMap((one) => wrap(one, "  ")));

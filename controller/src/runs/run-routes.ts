@@ -1,6 +1,13 @@
 import { Readable } from "node:stream";
 import Type from "@dyetrace/schema";
-import { Fault, type RunProgress, RunProgressSchema, type RunRequest, RunRequestSchema } from "@dyetrace/wire";
+import {
+  Fault,
+  type RunProgress,
+  RunProgressSchema,
+  type RunRequest,
+  RunRequestSchema,
+  RunStorySchema,
+} from "@dyetrace/wire";
 import { DoneSchema } from "@dyetrace/wire/console/done";
 import { DiskNeedSchema } from "@dyetrace/wire/console/run-forecast";
 import { RunIdSchema, type RunQuery, RunQuerySchema, RunSummarySchema } from "@dyetrace/wire/console/stored-run";
@@ -69,7 +76,12 @@ export function registerRunRoutes(
   );
   app.get<{ Params: { id: string } }>(
     "/api/runs/:id/story",
-    { schema: { summary: "Who asked, answered and left, when the data came and went, and which timer ran" } },
+    {
+      schema: {
+        summary: "Who asked, answered and left, when the data came and went, and which timer ran",
+        response: { 200: RunStorySchema },
+      },
+    },
     (request) => surroundings.stories.story(request.params.id),
   );
   app.post<{ Params: { id: string } }>(

@@ -18,6 +18,7 @@ export { InterarrivalJitter } from "./interarrival-jitter.ts";
 export { EMPTY_HISTOGRAM, type HistogramData, LogHistogram, mergeHistograms, percentile } from "./log-histogram.ts";
 export { interLossPeriodLengths, type LossPattern, lossPattern, noticeableLossRate } from "./loss-pattern.ts";
 export { type DelayDistribution, delayDistribution } from "./membership/delay-distribution.ts";
+export { type DelayLine, type DelayTable, delayTables } from "./membership/delay-table.ts";
 export { type JoinDelay, type JoinObservation, joinDelay } from "./membership/join-delay.ts";
 export { type LeaveDelay, type LeaveObservation, leaveDelay } from "./membership/leave-delay.ts";
 export { type MembershipEffect, membershipEffect } from "./membership/membership-effect.ts";

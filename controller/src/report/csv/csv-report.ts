@@ -49,6 +49,14 @@ export function csvOfReceipts(report: RunReport): string {
     "other_sender_packets",
     "sender_restarts",
     "unknown",
+    "join_trials",
+    "join_delay_p95_ms",
+    "join_delay_max_ms",
+    "leave_trials",
+    "leave_delay_p95_ms",
+    "leave_delay_max_ms",
+    "leaves_without_effect",
+    "leave_delay_at_least_ms",
   ];
   const rows = report.receipts.map((receipt): Cell[] => [
     receipt.stream,
@@ -105,6 +113,14 @@ function detailsOf(receipt: ReportReceipt): Cell[] {
     receipt.otherSenderPackets,
     receipt.senderRestarts,
     receipt.unknown,
+    receipt.joinDelays?.trials,
+    receipt.joinDelays?.p95Ms,
+    receipt.joinDelays?.maxMs,
+    receipt.leaveDelays?.trials,
+    receipt.leaveDelays?.p95Ms,
+    receipt.leaveDelays?.maxMs,
+    receipt.leavesWithoutEffect,
+    receipt.leaveDelayAtLeastMs,
   ].map((cell) => cell ?? null);
 }
 

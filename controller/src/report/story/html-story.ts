@@ -25,7 +25,7 @@ export function renderStorySection(story: RunStory, report: RunReport): Markup {
     OF_MEMBERSHIP.has(finding.kind) ? [{ number: index + 1, finding }] : [],
   );
   return markup`<section class="story"><style>${new Markup(STORY_STYLE)}</style><h2>Who asked, who answered</h2>
-<p>Time goes from left to right, in seconds of the run. Timers are worked out from the messages${story.tables.length === 0 ? "" : "; short strokes on them are what the switches' own tables said was left"}. \`dyetrace story ${report.run}\` tells the same in words.</p>
+<p>Time goes from left to right, in seconds of the run. Timers are worked out from the messages${story.tables.length === 0 ? "" : "; short strokes on them are what the switches' own tables said was left"}. <code>dyetrace story ${report.run}</code> tells the same in words.</p>
 ${picture(story, "of the run")}
 ${findings.map(
   ({ number, finding }) => markup`<h3>Finding ${number}: ${finding.title}</h3>

@@ -5,6 +5,7 @@ import { evidenceOf } from "../findings/evidence-of.ts";
 import { FindingMap, useFindingTree } from "../findings/finding-map.tsx";
 import { findingOfAddress } from "../map/place-in-address.ts";
 import { agentsBehind, graphOf } from "../map/site-scene.ts";
+import { Delays } from "../parts/delay-figures.tsx";
 import { Deliveries, HostCounts } from "../parts/delivery-figures.tsx";
 import { FindingHead, Suspects } from "../parts/finding-note.tsx";
 import { QuerierTable } from "../parts/querier-table.tsx";
@@ -61,6 +62,7 @@ function Findings({ view }: { readonly view: RunView }) {
         />
       ))}
       {report !== null && <Promises report={report} />}
+      {report !== null && <Delays report={report} />}
       {report !== null && <Deliveries report={report} />}
       {report !== null && <HostCounts report={report} />}
       {report?.querierAudit !== undefined && <QuerierTable audits={report.querierAudit} />}

@@ -1,5 +1,5 @@
 import type { ConsoleScenario } from "@dyetrace/wire/console/console-scenario";
-import type { Paint } from "./terminal-paint.ts";
+import type { Paint } from "../report/terminal-paint.ts";
 
 /** Scenarios with their parameters; those without a value must be set. */
 export function renderScenarios(scenarios: readonly ConsoleScenario[], paint: Paint): string {
