@@ -1,5 +1,6 @@
 import path from "node:path";
 import { AgentMessageSchema, ControllerMessageSchema } from "@dyetrace/wire";
+import { WifiFactsSchema } from "@dyetrace/wire/station/wifi-sight-schema";
 import { expect, test } from "vitest";
 import { type Form, fieldUses } from "./field-uses.ts";
 
@@ -25,6 +26,12 @@ const INTERVAL = "report.report";
 /** Fields without a reader or a producer of their own, each with the reason. */
 const EXCEPTIONS: Readonly<Record<string, string>> = {
   [`${INTERVAL}.listeners.receipt.isFirst`]: "read by mergeReceipts itself: whether two spans may be joined",
+  ...Object.fromEntries(
+    Object.keys(WifiFactsSchema.properties).map((field) => [
+      `${INTERVAL}.wifi.${field}`,
+      "carried whole beside its instant: `hello` has the form whose fields are filled and read one by one",
+    ]),
+  ),
   "upgrade.version": "read by earlier agents; this one goes by what the maintainer has signed",
   "upgrade.sha256": "as upgrade.version",
 };
