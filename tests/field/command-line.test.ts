@@ -256,6 +256,9 @@ describe("mistakes in files", () => {
       for (const [name, content] of Object.entries(files)) writeFileSync(path.join(cwd, `${name}.yaml`), content);
       return { cwd, argv };
     });
+    const shipped = path.join(ROOT, "controller/scenarios/reach.yaml");
+    const values = ["--set", "source=tower", "--set", "length=1s"];
+    orders.push({ cwd: folder, argv: ["plan", "check", PLAN, "--scenario", shipped, ...values] });
     const programs = path.join(ROOT, "tests/field/run-programs.mjs");
     const { stdout } = spawnSync(process.execPath, [programs], { input: JSON.stringify(orders), encoding: "utf8" });
     ended = JSON.parse(stdout);
@@ -281,5 +284,13 @@ describe("mistakes in files", () => {
     const [[what, , , says] = ["", "plan", "", /never/] as const] = mistakes;
     const cwd = path.join(folder, what);
     expectToldOff(spawnSync(process.execPath, [DYETRACE, ...argv], { cwd, encoding: "utf8" }), says);
+  });
+
+  test("plan check: given a shipped scenario with its values, then it says what a run of it could not decide", () => {
+    const check = ended[mistakes.length];
+    expect(check?.status).toBe(0);
+    // 1 s of 2 Mbit/s is 189 packets; 299 without a loss show less than 1 % (0.99^299 < 5 %).
+    expect(check?.stdout).toContain("189 packets of board");
+    expect(check?.stdout).toContain("299 packets decide it");
   });
 });
