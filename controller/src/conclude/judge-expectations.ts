@@ -1,5 +1,6 @@
 import { formatDurationNs, type ReportExpectation, type ReportReceipt, type ScenarioExpectation } from "@dyetrace/wire";
 import { judgeShares, type PacketRate } from "./judge-shares.ts";
+import { sayUnknown, whyUnknown } from "./unknown-receipts.ts";
 
 interface Rule {
   readonly what: string;
@@ -98,13 +99,16 @@ function judge(
     return { receipt, value: isOpen ? leastMs : value, isOpen };
   });
   const known = measured.flatMap(({ value, ...one }) => (value === null ? [] : [{ ...one, value }]));
-  const open = known.filter(({ isOpen, value }) => isOpen && value <= limit);
-  const unknown = measured.length - known.length + open.length;
+  const isUndecided = ({ value, isOpen }: (typeof measured)[number]): boolean =>
+    value === null || (isOpen && value <= limit);
+  const unknown = measured.filter(isUndecided).map(({ receipt }) => receipt);
   const worst = known.reduce<(typeof known)[number] | null>((a, b) => (a === null || b.value > a.value ? b : a), null);
   const isBroken = worst !== null && worst.value > limit;
-  const isKnown = worst !== null && unknown === 0;
+  const isKnown = worst !== null && unknown.length === 0;
   const where = worst === null ? "" : `Worst: ${worst.receipt.stream} at ${worst.receipt.listener}. `;
-  const rest = unknown === 0 ? "" : `Not known for ${unknown} of ${measured.length} receipts.`;
+  const rest = sayUnknown(unknown, measured.length, (one) =>
+    atLeast(one) === null ? whyUnknown(one) : "it was not over when the run ended",
+  );
   return {
     what,
     limit: format(limit),

@@ -203,8 +203,23 @@ test("judgeShares: given one listener that decides it and one that does not, the
 test("judgeShares: given a receipt that says nothing beside one that is broken, then broken", () => {
   const unknown = receipt({ listener: "gate", sent: null, lost: null, lossRatio: null });
   const broken = verdictOf("loss: 1 %", [unknown, counted(1000, 100)]).expectations[0];
-  expect(broken).toMatchObject({ met: false, detail: expect.stringContaining("Not known for 1 of 2 receipts") });
+  expect(broken).toMatchObject({
+    met: false,
+    detail: expect.stringContaining(
+      "Not known for 1 of 2 receipts: board at gate (what it should have had cannot be told).",
+    ),
+  });
   expect(verdictOf("loss: 1 %", [unknown, counted(1000, 0)]).expectations[0]?.met).toBeNull();
+});
+
+test("judgeShares: given receipts that say nothing, then each says why", () => {
+  const silent = receipt({ listener: "gate", sent: null, lost: null, lossRatio: null, received: null });
+  const early = receipt({ listener: "hall", sent: 0, lost: 0, lossRatio: null, received: 0 });
+  const { met, detail } = verdictOf("loss: 1 %", [silent, early]) ?? {};
+  expect(met).toBeNull();
+  expect(detail).toBe(
+    "Not known for 2 of 2 receipts: board at gate (its agent did not report in full), board at hall (nothing was sent while it was joined).",
+  );
 });
 
 test("judgeShares: given doubled and overtaken packets, then they are judged of those that came, alike", () => {

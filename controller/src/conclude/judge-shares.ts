@@ -7,6 +7,7 @@ import {
 } from "@dyetrace/measure";
 import { formatRatio, type ReportExpectation, type ReportReceipt, type ScenarioExpectation } from "@dyetrace/wire";
 import { countWord, sayMorePackets } from "../plan/more-packets.ts";
+import { sayUnknown } from "./unknown-receipts.ts";
 
 /** A limit on a share of packets. */
 interface ShareRule {
@@ -70,17 +71,17 @@ function judgeShare(rule: ShareRule, receipts: readonly ReportReceipt[], rateOf:
   const judged = counts.map(({ receipt, counted }) => {
     return { receipt, counted, verdict: judgeProportion(counted, limitRatio, counts.length) };
   });
-  const unknown = receipts.length - judged.length;
+  const unknown = receipts.filter((receipt) => countedIn(receipt) === null);
   const worst = worstOf(judged);
   const verdict = worst?.verdict ?? null;
   const open = verdict === "undecided" && worst !== null ? openQuestion(rule, worst, rateOf) : null;
   const told = worst === null ? "" : tell(rule, worst);
-  const rest = unknown === 0 ? "" : `Not known for ${unknown} of ${receipts.length} receipts.`;
+  const rest = sayUnknown(unknown, receipts.length);
   return {
     what,
     limit: formatRatio(limitRatio),
     measured: worst === null ? null : formatRatio(shareOf(worst)),
-    met: verdict === "broken" ? false : verdict === "kept" && unknown === 0 ? true : null,
+    met: verdict === "broken" ? false : verdict === "kept" && unknown.length === 0 ? true : null,
     detail: [told, open?.sentence ?? "", rest].filter((sentence) => sentence !== "").join(" "),
     ...(open === null ? {} : { undecided: open.undecided }),
   };
