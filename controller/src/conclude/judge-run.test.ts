@@ -215,7 +215,7 @@ test("judgeShares: given a receipt that says nothing beside one that is broken, 
 test("judgeShares: given receipts that say nothing, then each says why", () => {
   const silent = receipt({ listener: "gate", sent: null, lost: null, lossRatio: null, received: null });
   const early = receipt({ listener: "hall", sent: 0, lost: 0, lossRatio: null, received: 0 });
-  const { met, detail } = verdictOf("loss: 1 %", [silent, early]) ?? {};
+  const { met, detail } = verdictOf("loss: 1 %", [silent, early]).expectations[0] ?? {};
   expect(met).toBeNull();
   expect(detail).toBe(
     "Not known for 2 of 2 receipts: board at gate (its agent did not report in full), board at hall (nothing was sent while it was joined).",
