@@ -89,17 +89,22 @@ test("unasked floods: given a querier that fell silent, and a flood for some sec
   const run = simulateRun(site, [board], [], seededRandom(2));
   // 2 x 5 s and half a second after its last query, at -2 s (RFC 3376, section 8.5).
   const last = { address: "192.0.2.1", family: 4 as const, version: 3, queries: 6, firstMs: -27_000, lastMs: -2_000 };
-  const of = (firstMs: number): readonly Finding[] => {
+  const of = (firstMs: number, queriers = [last], watchedFromMs = -60_000): readonly Finding[] => {
     const ranges = [[firstMs / 10, firstMs / 10 + 299]] as const;
     const flood = { frames: 300, ranges, firstMs, lastMs: firstMs + 2_990 };
     return locate(site, {
       ...run,
       timers,
       bystanders: run.bystanders.map((one) => (["B1", "B2"].includes(one.host) ? { ...one, ...flood } : one)),
-      queriers: AGENTS.map((host) => ({ ...watching(host, false), watchedFromMs: -60_000, queriers: [last] })),
+      queriers: AGENTS.map((host) => ({ ...watching(host, false), watchedFromMs, queriers })),
     }).findings;
   };
   expect(of(8_600).map(({ kind, suspects }) => [kind, ...suspects])).toEqual([
+    ["leaks", "core"],
+    ["no-querier", "core"],
+  ]);
+  // Agents that have just started never heard it, and nobody asked to the end.
+  expect(of(3_000, [], -500).map(({ kind, suspects }) => [kind, ...suspects])).toEqual([
     ["leaks", "core"],
     ["no-querier", "core"],
   ]);

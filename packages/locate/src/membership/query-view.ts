@@ -81,13 +81,15 @@ export class QueryView {
     const watching = [...this.#byHost.values()].filter(({ host }) => isConcerned(host));
     return (
       watching.length > 0 &&
-      watching.every(({ host, watchedFromMs }) => {
+      watching.every(({ host, watchedFromMs, watchedToMs }) => {
         const heard = this.#heardBy(host, family);
         const latest = heard.length === 0 ? null : heard.reduce((a, b) => (b.lastMs > a.lastMs ? b : a));
         const standard = timersOf(this.#run, family);
         const timers = latest === null ? standard : ownTimers(latest, standard);
-        const sinceMs = Math.max(watchedFromMs, latest?.lastMs ?? Number.NEGATIVE_INFINITY);
-        return atMs - sinceMs >= presentMs(timers) - GONE_EARLY_MS;
+        const leastMs = presentMs(timers) - GONE_EARLY_MS;
+        // Who never heard one, in so long a time, was not asked before either.
+        if (latest === null) return watchedToMs - watchedFromMs >= leastMs;
+        return atMs - Math.max(watchedFromMs, latest.lastMs) >= leastMs;
       })
     );
   }
