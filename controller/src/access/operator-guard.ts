@@ -55,9 +55,9 @@ const THIS_MACHINE: Operator = { name: "this machine", role: "operate", isToken:
 /** A stream that is open when its operator or token loses the right to it is cut within this time. */
 const LOOK_AGAIN_MS = 500;
 
-/** Asks every request for its right, before its body is read. @throws {Fault} NOT_SIGNED_IN, NOT_ALLOWED, TOO_MANY, in the hook */
+/** Asks every request for its right, before its body is read and once it is whole. @throws {Fault} NOT_SIGNED_IN, NOT_ALLOWED, TOO_MANY, in the hook */
 export function guardRoutes(app: FastifyInstance, setup: GuardSetup): void {
-  const open = new Map<FastifyRequest, { readonly secret: string; readonly cut: () => void }>();
+  const open = new Map<FastifyRequest, { readonly secret: SessionSecret; readonly cut: () => void }>();
   const brake = app.createRateLimit({
     max: MOST_TRIES,
     timeWindow: "1 minute",
@@ -87,22 +87,22 @@ export function guardRoutes(app: FastifyInstance, setup: GuardSetup): void {
       }
     }
     if (need === "nobody") return;
-    if (found === null || secret === null) throw notSignedIn(secret, setup);
-    if (secret.isCookie && isChange(request) && request.headers[FORM_TOKEN_HEADER] !== found.formToken) {
-      throw new Fault("NOT_ALLOWED", "This change did not come from the console's own page", "Load the page again");
-    }
-    if (need === "operate" && found.operator.role !== "operate") {
-      throw new Fault("NOT_ALLOWED", `${found.operator.name} may look, not operate`, "Ask someone who may");
-    }
-    if (found.operator.isToken && request.routeOptions.config?.isForPeople === true) {
-      throw new Fault("NOT_ALLOWED", "No token may make or remove tokens", "Sign in as an operator for that");
-    }
-    open.set(request, { secret: secret.text, cut: () => reply.raw.destroy() });
+    if (secret === null) throw notSignedIn(null, setup);
+    demandRight(request, secret, found, setup);
+    open.set(request, { secret, cut: () => reply.raw.destroy() });
+  });
+  // A body may be as slow as it likes: whoever has lost the right until it is whole changes nothing any more.
+  app.addHook("preHandler", async (request) => {
+    const secret = open.get(request)?.secret;
+    if (secret === undefined) return;
+    const found = whoIs(secret.text, setup);
+    request.operator = found?.operator ?? request.operator; // who is nobody by now is named in the trail all the same
+    demandRight(request, secret, found, setup);
   });
   app.addHook("onResponse", async (request) => void open.delete(request));
   app.addHook("onRequestAbort", async (request) => void open.delete(request));
   const looking = setInterval(() => {
-    for (const { secret, cut } of open.values()) if (whoIs(secret, setup) === null) cut();
+    for (const { secret, cut } of open.values()) if (whoIs(secret.text, setup) === null) cut();
   }, LOOK_AGAIN_MS);
   looking.unref();
   app.addHook("onClose", async () => clearInterval(looking));
@@ -127,6 +127,21 @@ function whoIs(secret: string, { book, sessions, tokens }: GuardSetup): Found | 
   if (found === null) return null;
   const { name, role } = found.operator;
   return { operator: { name, role, isToken: false }, formToken: found.formToken, tokenId: null };
+}
+
+/** @throws {Fault} NOT_SIGNED_IN, NOT_ALLOWED */
+function demandRight(request: FastifyRequest, secret: SessionSecret, found: Found | null, setup: GuardSetup): void {
+  if (found === null) throw notSignedIn(secret, setup);
+  const { operator, formToken } = found;
+  if (secret.isCookie && isChange(request) && request.headers[FORM_TOKEN_HEADER] !== formToken) {
+    throw new Fault("NOT_ALLOWED", "This change did not come from the console's own page", "Load the page again");
+  }
+  if (needOf(request) === "operate" && operator.role !== "operate") {
+    throw new Fault("NOT_ALLOWED", `${operator.name} may look, not operate`, "Ask someone who may");
+  }
+  if (operator.isToken && request.routeOptions.config?.isForPeople === true) {
+    throw new Fault("NOT_ALLOWED", "No token may make or remove tokens", "Sign in as an operator for that");
+  }
 }
 
 function noteUse({ ip }: FastifyRequest, { operator, tokenId }: Found, { uses, audit }: GuardSetup): void {

@@ -74,6 +74,22 @@ test("an operator's tokens: given that he is removed and they are kept, then the
   expect(tokens.list(BEGIN_MS)[0]).toMatchObject({ name: "ci", by: "anna, who was removed" });
 });
 
+test("an operator's tokens: given that they are kept, then they do no more than they did that day, and those that opened nothing go", () => {
+  const [climber, dead] = [make("ci", "operate", anna), make("old", "operate", anna)];
+  const since = "2026-11-30T00:00:00.000Z";
+  book.change(({ tokens: all }) => ({
+    operators: [{ ...anna, role: "view" }],
+    tokens: all.map((one) => (one.name === "old" ? { ...one, operator: { name: "anna", since } } : one)),
+  }));
+  book.change((records) => withoutOperator(records, "anna", true));
+  expect([find(climber), find(dead)]).toMatchObject([{ kind: "good", role: "view" }, { kind: "unknown" }]);
+});
+
+test("a token: given a maker who is no operator any more, then none is made", () => {
+  expect(() => make("ci", "operate", { ...anna, since: "2026-11-30T00:00:00.000Z" })).toThrow("no operator any more");
+  expect(book.records.tokens).toEqual([]);
+});
+
 test("TokenUses: given uses, then the first is told, the last is kept over a restart, and those of tokens that are no more are forgotten", () => {
   const uses = new TokenUses(folder);
   expect([uses.note("a", "192.0.2.1", BEGIN_MS), uses.note("a", "192.0.2.2", BEGIN_MS + 1)]).toEqual([true, false]);

@@ -45,7 +45,7 @@ export class OperatorTokens {
     return FORM.test(text);
   }
 
-  /** @returns the token in clear, this one time @throws {Fault} OPTION_INVALID, NAME_TAKEN, TOO_MANY */
+  /** @returns the token in clear, this one time @throws {Fault} OPTION_INVALID, NAME_TAKEN, TOO_MANY, NOT_SIGNED_IN */
   add(
     { name, scope, lastsMs, by, operator }: NewToken,
     nowMs: number,
@@ -58,7 +58,9 @@ export class OperatorTokens {
     const until = lastsMs === null ? null : new Date(nowMs + lastsMs).toISOString();
     const maker = operator === null ? null : { name: operator.name, since: operator.since };
     const record: TokenRecord = { id, secret: hashSecret(secret), name, scope, since, until, by, operator: maker };
-    this.#book.change(({ tokens }) => {
+    this.#book.change((records) => {
+      const { tokens } = records;
+      if (roleOf(record, records) === null) throw new Fault("NOT_SIGNED_IN", `${by} is no operator any more`, "");
       if (tokens.some((one) => one.name === name)) {
         throw new Fault(
           "NAME_TAKEN",
@@ -118,18 +120,20 @@ export const tokensOf = ({ tokens }: AccessRecords, operator: string): readonly 
 
 /**
  * Everything without an operator: his tokens go with him.
- * @param keepsTokens they stay, and belong to nobody
+ * @param keepsTokens they stay, belong to nobody, and open what they open now; those that open nothing go
  */
 export function withoutOperator(
-  { operators, tokens }: AccessRecords,
+  records: AccessRecords,
   name: string,
   keepsTokens: boolean,
 ): Pick<AccessRecords, "operators" | "tokens"> {
-  const left = tokens.flatMap((token) => {
+  const left = records.tokens.flatMap((token) => {
     if (token.operator?.name !== name) return [token];
-    return keepsTokens ? [{ ...token, by: `${name}, who was removed`, operator: null }] : [];
+    const scope = roleOf(token, records);
+    if (!keepsTokens || scope === null) return [];
+    return [{ ...token, scope, by: `${name}, who was removed`, operator: null }];
   });
-  return { operators: operators.filter((one) => one.name !== name), tokens: left };
+  return { operators: records.operators.filter((one) => one.name !== name), tokens: left };
 }
 
 /**

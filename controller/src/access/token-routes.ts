@@ -13,11 +13,16 @@ import type { AuditLog } from "../audit/audit-log.ts";
 import type { AccessBook } from "./access-book.ts";
 import type { OperatorTokens } from "./operator-tokens.ts";
 
+export interface TokenSetup {
+  readonly book: AccessBook;
+  readonly tokens: OperatorTokens;
+  readonly audit: Pick<AuditLog, "count">;
+  /** Nobody signs in, so nobody has made them. */
+  readonly isOpen: boolean;
+}
+
 /** `/api/tokens`: tokens of programs, which operators make and take away; a program never does. */
-export function registerTokens(
-  app: FastifyInstance,
-  { book, tokens, audit }: { book: AccessBook; tokens: OperatorTokens; audit: Pick<AuditLog, "count"> },
-): void {
+export function registerTokens(app: FastifyInstance, { book, tokens, audit, isOpen }: TokenSetup): void {
   const config = { isForPeople: true };
   app.get(
     "/api/tokens",
@@ -34,6 +39,8 @@ export function registerTokens(
       const { name, scope, lastsS } = request.body;
       const by = request.operator?.name ?? "";
       const operator = book.records.operators.find((one) => one.name === by) ?? null;
+      // Who is nobody's would be kept with no operator, and outlast everybody.
+      if (operator === null && !isOpen) throw new Fault("NOT_SIGNED_IN", `${by} is no operator any more`, "");
       const lastsMs = lastsS === null ? null : lastsS * 1000;
       const made = tokens.add({ name, scope, lastsMs, by, operator }, Date.now());
       audit.count("token-added");

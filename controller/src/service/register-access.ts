@@ -64,7 +64,7 @@ export async function registerAccess(app: FastifyInstance, setup: AccessSetup): 
     cut: (name) => registry.cut(name),
     troubleOf: (name) => renewal.troubleOf(name),
   });
-  registerTokens(app, { book, tokens, audit });
+  registerTokens(app, { book, tokens, audit, isOpen });
   registerUpgrade(app, registry);
   registerAudit(app, audit);
 }
