@@ -80,3 +80,11 @@ test("renewal: given a credential of an earlier version, which has no end, or on
   const { book } = enrolled();
   expect(new AgentDoor(book, null, 10 * DAY_MS).enrolled(BEGIN_MS)).toMatchObject([{ isRenewalDue: true }]);
 });
+
+test("renewal: given a clock that stands before the agent's enrolment, then nothing is renewed by it, unless an operator wants it", () => {
+  const one = enrolled();
+  expect(isDue(one, Date.UTC(1970, 0, 2))).toBe(false); // a machine without a battery, before it has asked for the time
+  expect(isDue(one, BEGIN_MS + 50 * DAY_MS)).toBe(true);
+  one.door.orderRotation("kiosk");
+  expect(isDue(one, Date.UTC(1970, 0, 2))).toBe(true);
+});

@@ -51,10 +51,12 @@ export const hasEnded = ({ until }: { readonly until?: string }, nowMs: number):
 
 /**
  * Whether it is time for another one: half of its time is over, an operator wants it, it has no end (an earlier version made it),
- * or it ends later than any made now.
+ * or it ends later than any made now. Where the clock stands before the agent's own enrolment it is wrong, and what was made by
+ * it would be over once it is put right: then only an operator's order counts.
  * @param lastsMs how long one lasts that is made now
  */
-export function isRenewalDue({ until, isRotationDue }: AgentRecord, lastsMs: number, nowMs: number): boolean {
+export function isRenewalDue({ since, until, isRotationDue }: AgentRecord, lastsMs: number, nowMs: number): boolean {
+  if (nowMs < Date.parse(since)) return isRotationDue === true;
   const leftMs = until === undefined ? Number.NaN : Date.parse(until) - nowMs;
   return isRotationDue === true || !(leftMs > lastsMs / 2 && leftMs <= lastsMs);
 }

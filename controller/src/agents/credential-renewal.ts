@@ -42,6 +42,8 @@ export class CredentialRenewal implements Disposable {
     });
     registry.on("gone", ({ name }) => void this.#askedMs.delete(name));
     registry.on("credentialAnswer", ({ name }, { id, isKept, message }) => {
+      // To nothing that was handed over, or to something that is no more.
+      if (!setup.door.records.some((agent) => agent.name === name && agent.next?.id === id)) return;
       if (isKept) {
         this.#troubles.delete(name);
         this.#kept.set(name, id);
