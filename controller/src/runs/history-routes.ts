@@ -1,9 +1,4 @@
-import { createReadStream } from "node:fs";
-import { mkdtemp, rm, stat } from "node:fs/promises";
-import { tmpdir } from "node:os";
-import path from "node:path";
 import Type, { type Static } from "@dyetrace/schema";
-import { Fault } from "@dyetrace/wire";
 import { DoneSchema } from "@dyetrace/wire/console/done";
 import {
   BaselineSchema,
@@ -21,11 +16,8 @@ const NamedSchema = Type.Object(
   { additionalProperties: false, description: "Body of a baseline: the run that bears the name." },
 );
 
-/**
- * What is kept: names, notes and tags of runs, their removal, and a copy of everything.
- * @param dataFolder where a copy is made before it is sent; null: where the system keeps such files
- */
-export function registerHistoryRoutes(app: FastifyInstance, store: Store, dataFolder: string | null): void {
+/** What is kept: names, notes and tags of runs, and their removal. */
+export function registerHistoryRoutes(app: FastifyInstance, store: Store): void {
   app.patch<{ Params: { id: string }; Body: MarkChange }>(
     "/api/runs/:id",
     {
@@ -77,35 +69,5 @@ export function registerHistoryRoutes(app: FastifyInstance, store: Store, dataFo
         await store.labels.removeBaseline(request.params.name);
         return {};
       }),
-  );
-  let isCopying = false;
-  app.get(
-    "/api/backup",
-    {
-      config: { needs: "operate" },
-      schema: { summary: "A copy of the embedded store, an SQLite database, taken while it is used" },
-    },
-    async (_request, reply) => {
-      if (isCopying) throw new Fault("TOO_MANY", "A backup is being taken already", "Wait for its end");
-      isCopying = true;
-      try {
-        const folder = await mkdtemp(path.join(dataFolder ?? tmpdir(), "backup-"));
-        const done = (): void => {
-          isCopying = false;
-          void rm(folder, { recursive: true, force: true });
-        };
-        reply.raw.once("close", done);
-        const file = path.join(folder, "store.sqlite");
-        await stored(store, () => store.backUp(file));
-        return await reply
-          .header("content-length", (await stat(file)).size)
-          .header("content-disposition", 'attachment; filename="dyetrace-backup.sqlite"')
-          .type("application/vnd.sqlite3")
-          .send(createReadStream(file));
-      } catch (error) {
-        isCopying = false;
-        throw error;
-      }
-    },
   );
 }

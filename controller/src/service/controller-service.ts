@@ -20,6 +20,7 @@ import { auditRefusedAgent } from "../audit/audit-refused-agent.ts";
 import { registerConsole } from "../console/console-routes.ts";
 import { ReportIntake } from "../intake/report-intake.ts";
 import { LIVE_SAFETY, PRACTICE_SAFETY, type Safety } from "../plan/safety.ts";
+import { registerBackupRoute } from "../runs/backup-route.ts";
 import { registerHistoryRoutes } from "../runs/history-routes.ts";
 import { keepHeartbeat } from "../runs/keep-heartbeat.ts";
 import { LateWrites } from "../runs/late-writes.ts";
@@ -160,7 +161,8 @@ async function openController(
   const stops = runStops(undertaking, schedule);
   if (dataFolder !== null) closers.own(await openLocalStop(dataFolder, stops, audit, log));
   registerRunRoutes(app, undertaking, schedule, retention, stops);
-  registerHistoryRoutes(app, store, dataFolder);
+  registerHistoryRoutes(app, store);
+  registerBackupRoute(app, store, dataFolder);
   registerConsole(app, {
     registry,
     runs,

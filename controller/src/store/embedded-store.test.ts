@@ -1,4 +1,16 @@
-import { existsSync, mkdtempSync, readdirSync, rmSync, statSync, truncateSync } from "node:fs";
+import {
+  chmodSync,
+  chownSync,
+  existsSync,
+  mkdirSync,
+  mkdtempSync,
+  readdirSync,
+  readFileSync,
+  rmSync,
+  statSync,
+  truncateSync,
+  writeFileSync,
+} from "node:fs";
 import { tmpdir } from "node:os";
 import path from "node:path";
 import type { RunReport } from "@dyetrace/wire";
@@ -115,10 +127,79 @@ test("restore: given a backup that is cut short, is of another program or is not
   other.exec("create table t (a)");
   other.close();
   const into = path.join(folder, "data");
+  const empty = path.join(folder, "empty.sqlite");
+  writeFileSync(empty, ""); // to SQLite a sound database with nothing in it
+  await expect(restoreStore(empty, into, NOW_MS)).rejects.toMatchObject({ code: "STORE_CORRUPT" });
   await expect(restoreStore(file, into, NOW_MS)).rejects.toMatchObject({ code: "STORE_CORRUPT" });
   await expect(restoreStore(foreign, into, NOW_MS)).rejects.toMatchObject({ code: "STORE_CORRUPT" });
   await expect(restoreStore(path.join(folder, "no"), into, NOW_MS)).rejects.toMatchObject({ code: "STORE_MISSING" });
   expect(readdirSync(into)).toEqual([DATABASE_FILE]);
   await using store = await open("data");
   expect(await store.runs.list({})).toHaveLength(10);
+});
+
+test("restore: given a store that is damaged, with what SQLite left beside it, then the backup takes its place all the same", async () => {
+  const [file, into] = [path.join(folder, "backup.sqlite"), path.join(folder, "data")];
+  {
+    await using store = await open("data");
+    await addRun(store, 1);
+    await store.backUp(file);
+  }
+  const damaged = path.join(into, DATABASE_FILE);
+  writeFileSync(damaged, "x".repeat(5000));
+  writeFileSync(`${damaged}-wal`, "of the damaged one");
+  const { runs, aside } = await restoreStore(file, into, NOW_MS);
+  expect(runs).toBe(1);
+  expect(readFileSync(aside ?? "", "utf8")).toBe("x".repeat(5000));
+  expect(existsSync(`${damaged}-wal`)).toBe(false);
+  await using store = await open("data");
+  expect(await store.runs.list({})).toHaveLength(1);
+});
+
+test("restore: given what a try left that was killed, then nothing of it is taken for this one's", async () => {
+  const [file, into] = [path.join(folder, "backup.sqlite"), path.join(folder, "data")];
+  {
+    await using store = await open("data");
+    await addRun(store, 1);
+    await store.backUp(file);
+  }
+  mkdirSync(path.join(into, ".restore"));
+  writeFileSync(path.join(into, ".restore", `${DATABASE_FILE}-wal`), "of another backup");
+  await restoreStore(file, into, NOW_MS);
+  expect(readdirSync(into).sort()).toEqual([DATABASE_FILE, `${DATABASE_FILE}.before-2026-03-01T102030`]);
+});
+
+test("restore: given a folder that belongs to the controller's user, then so does the store, and nobody else reads it or the backup", async () => {
+  const [file, into] = [path.join(folder, "backup.sqlite"), path.join(folder, "data")];
+  {
+    await using store = await open("data");
+    await store.backUp(file);
+  }
+  expect(statSync(file).mode & 0o777).toBe(0o600);
+  chmodSync(file, 0o644);
+  if (process.getuid?.() === 0) chownSync(into, 12_345, 12_345); // anybody else could not give it away, and need not
+  await restoreStore(file, into, NOW_MS);
+  const { uid, gid, mode } = statSync(path.join(into, DATABASE_FILE));
+  expect([uid, gid]).toEqual([statSync(into).uid, statSync(into).gid]);
+  expect(mode & 0o777).toBe(0o600);
+});
+
+test("restore: given a store that a controller left in a hurry, then its last changes are not left out in silence", async () => {
+  const file = path.join(folder, "left.sqlite");
+  await using store = await open("data");
+  await store.backUp(file);
+  writeFileSync(`${file}-wal`, "changes");
+  await expect(restoreStore(file, path.join(folder, "other"), NOW_MS)).rejects.toThrow(
+    "changes that are not in it yet",
+  );
+});
+
+test("a baseline: given a name that no address or line of a terminal should bear, then it is not taken", async () => {
+  await using store = await open("data");
+  await addRun(store, 1);
+  for (const name of ["", "../x", "a b", "\u001b[2J", "x".repeat(81)]) {
+    await expect(store.labels.nameBaseline(name, idOf(1))).rejects.toMatchObject({ code: "OPTION_INVALID" });
+  }
+  await store.labels.nameBaseline("core-fw-7.reach", idOf(1));
+  expect(await store.labels.baselines()).toMatchObject([{ name: "core-fw-7.reach" }]);
 });

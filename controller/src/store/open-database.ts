@@ -90,7 +90,8 @@ function openSqlite(place: Exclude<StorePlace, { kind: "postgres" }>, name: stri
 
 /**
  * Earlier versions made stores that keep every page they ever had. Writing such a one anew takes seconds for each hundred
- * megabytes and twice its room on the disk, so a large one stays as it is until it is restored from a backup.
+ * megabytes and twice its room on the disk, so a large one stays as it is until it is restored from a backup. So does one for which
+ * there is no room, here or where SQLite keeps temporary files: that is no reason not to start.
  */
 function learnToShrink(sqlite: SqliteDatabase): void {
   const read = (pragma: string): number => sqlite.pragma(pragma, { simple: true }) as number;
@@ -100,7 +101,8 @@ function learnToShrink(sqlite: SqliteDatabase): void {
   try {
     sqlite.exec("VACUUM");
   } catch (error) {
-    if ((error as { code?: unknown }).code !== "SQLITE_FULL") throw error; // it grows on as it did
+    const { code } = error as { code?: unknown };
+    if (!/^SQLITE_(FULL|CANTOPEN|IOERR)/.test(String(code))) throw error; // otherwise it grows on as it did
   }
 }
 

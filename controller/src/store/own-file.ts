@@ -1,4 +1,4 @@
-import { rmSync } from "node:fs";
+import { closeSync, openSync, rmSync } from "node:fs";
 import { Fault } from "@dyetrace/wire";
 import type { Database } from "./open-database.ts";
 
@@ -7,7 +7,7 @@ const PAGES_A_STEP = 200;
 /** 4 MB a step: some milliseconds. */
 const PAGES_GIVEN_BACK = 1000;
 
-/** See `Store.backUp`. A file that is half written goes away again. */
+/** See `Store.backUp`. Its owner alone may read it. A file that is half written goes away again. */
 export async function backUp({ sqlite, name }: Database, file: string): Promise<void> {
   if (sqlite === null) {
     throw new Fault(
@@ -16,6 +16,7 @@ export async function backUp({ sqlite, name }: Database, file: string): Promise<
       "Its own tools back it up while it is used: `pg_dump`; `pg_restore` puts it back",
     );
   }
+  closeSync(openSync(file, "wx", 0o600));
   try {
     await sqlite.backup(file, { progress: () => PAGES_A_STEP });
   } catch (error) {

@@ -1,7 +1,18 @@
-import { copyFileSync, existsSync, mkdirSync, renameSync, rmSync } from "node:fs";
+import {
+  closeSync,
+  copyFileSync,
+  existsSync,
+  fchmodSync,
+  mkdirSync,
+  openSync,
+  renameSync,
+  rmSync,
+  statSync,
+} from "node:fs";
 import path from "node:path";
 import { Fault } from "@dyetrace/wire";
 import SQLite, { type Database as SqliteDatabase } from "better-sqlite3";
+import { leaveToFolder } from "../files/open-own.ts";
 import { DATABASE_FILE, openDatabase } from "./open-database.ts";
 import { storeFault } from "./store-fault.ts";
 
@@ -12,7 +23,8 @@ export interface Restored {
 }
 
 /**
- * Puts a backup in the place of a folder's store. The one that was there is kept beside it, under the name of the moment.
+ * Puts a backup in the place of a folder's store, damaged or not. The one that was there is kept beside it, under the name of
+ * the moment.
  * @param backup a file that `backUp` made
  * @param nowMs milliseconds since 1970
  * @throws {Fault} STORE_MISSING, STORE_CORRUPT, STORE_TOO_NEW of the backup; STORE_BUSY while a controller runs on the
@@ -24,12 +36,23 @@ export async function restoreStore(backup: string, folder: string, nowMs: number
   const draft = path.join(draftFolder, DATABASE_FILE);
   if (!existsSync(backup))
     throw new Fault("STORE_MISSING", `There is no file ${backup}`, "Name one that `dyetrace backup` made");
+  if ((statSync(`${backup}-wal`, { throwIfNoEntry: false })?.size ?? 0) > 0) {
+    throw new Fault(
+      "OPTION_INVALID",
+      `Beside ${backup} lies ${backup}-wal with changes that are not in it yet`,
+      "It is a store that a controller left in a hurry: `dyetrace backup FILE --data ITS-FOLDER` makes a backup of it",
+    );
+  }
   try {
-    mkdirSync(draftFolder, { recursive: true, mode: 0o700 });
+    // What another try left there would be taken for this one's.
+    rmSync(draftFolder, { recursive: true, force: true });
+    mkdirSync(folder, { recursive: true, mode: 0o700 });
+    mkdirSync(draftFolder, { mode: 0o700 });
     const runs = await copyChecked(backup, draft, draftFolder);
+    leaveTo(folder, draft);
     const aside = existsSync(file) ? `${file}.before-${stamp(nowMs)}` : null;
     const held = aside === null ? null : holdAlone(file);
-    if (aside !== null) renameSync(file, aside);
+    if (aside !== null) putAside(file, aside, held === null);
     renameSync(draft, file);
     held?.close();
     return { runs, aside };
@@ -49,6 +72,9 @@ async function copyChecked(backup: string, draft: string, draftFolder: string): 
       const health = copy.pragma("integrity_check(1)", { simple: true });
       if (health !== "ok")
         throw new Fault("STORE_CORRUPT", `${backup} is damaged: ${String(health)}`, "Take another backup");
+      // A file without anything in it is a sound database as well.
+      if (copy.prepare("select 1 from sqlite_master where name = 'kysely_migration'").get() === undefined)
+        throw new Fault("STORE_CORRUPT", `${backup} is no backup of dyetrace`, "Name one that `dyetrace backup` made");
       copy.pragma("journal_mode = DELETE");
       copy.pragma("auto_vacuum = INCREMENTAL");
       copy.exec("VACUUM");
@@ -70,8 +96,11 @@ async function copyChecked(backup: string, draft: string, draftFolder: string): 
   }
 }
 
-/** Nobody else has it open from here on; and no file of its own is beside it, which would be taken for the new one's. */
-function holdAlone(file: string): SqliteDatabase {
+/**
+ * Nobody else has it open from here on; and no file of its own is beside it, which would be taken for the new one's.
+ * @returns null: it is so damaged that no controller can have it open
+ */
+function holdAlone(file: string): SqliteDatabase | null {
   const store = new SQLite(file, { timeout: 0 });
   try {
     store.pragma("locking_mode = EXCLUSIVE");
@@ -80,7 +109,25 @@ function holdAlone(file: string): SqliteDatabase {
     return store;
   } catch (error) {
     store.close();
+    if (/^SQLITE_(NOTADB|CORRUPT)/.test(String((error as { code?: unknown }).code))) return null;
     throw error;
+  }
+}
+
+/** @param isDamaged then SQLite may have files beside it, which go with it; otherwise they go as the store is closed */
+function putAside(file: string, aside: string, isDamaged: boolean): void {
+  const beside = isDamaged ? ["-wal", "-shm", "-journal"].filter((end) => existsSync(`${file}${end}`)) : [];
+  for (const end of [...beside, ""]) renameSync(`${file}${end}`, `${aside}${end}`);
+}
+
+/** The program that runs there has to write it, whoever put it there. */
+function leaveTo(folder: string, file: string): void {
+  const handle = openSync(file, "r");
+  try {
+    fchmodSync(handle, 0o600);
+    leaveToFolder(handle, folder);
+  } finally {
+    closeSync(handle);
   }
 }
 

@@ -5,6 +5,8 @@ import type { StoreTables } from "./store-tables.ts";
 
 /** More tell nobody anything, and the list of runs bears them all. */
 const MOST_TAGS = 20;
+/** Goes into addresses, options and lines of a terminal. */
+const BASELINE_NAME = /^[A-Za-z0-9][A-Za-z0-9._-]{0,79}$/;
 
 /** What operators put to stored runs: baselines' names, tags, notes. */
 export class RunLabels {
@@ -19,9 +21,16 @@ export class RunLabels {
 
   /**
    * Names a finished run, so that later ones are held against it; an old meaning of the name is replaced.
-   * @throws {Fault} RUN_UNKNOWN, RUN_UNFINISHED
+   * @throws {Fault} OPTION_INVALID, RUN_UNKNOWN, RUN_UNFINISHED
    */
   async nameBaseline(name: string, runId: string): Promise<void> {
+    if (!BASELINE_NAME.test(name)) {
+      throw new Fault(
+        "OPTION_INVALID",
+        `"${name}" can't be the name of a run`,
+        "Use up to 80 letters, digits, dots, dashes and underscores, a letter or digit first",
+      );
+    }
     const run = await this.#db.selectFrom("runs").select("report").where("id", "=", runId).executeTakeFirst();
     if (run === undefined) throw unknownRun(runId);
     if (run.report === null)

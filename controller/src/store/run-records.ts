@@ -215,7 +215,12 @@ export class RunRecords {
         `Remove the name first: \`dyetrace baseline remove ${name}\``,
       );
     }
-    await this.#db.deleteFrom("runs").where("id", "=", runId).execute();
+    const { numDeletedRows } = await this.#db
+      .deleteFrom("runs")
+      .where("id", "=", runId)
+      .where((where) => where.not(where("id", "in", where.selectFrom("baselines").select("run_id"))))
+      .executeTakeFirst();
+    if (numDeletedRows === 0n) throw new Fault("RUN_NAMED", `Run ${runId} was given a name just now`, "");
   }
 
   /** Deletes finished runs that ended before an instant, with all their reports; those that are named stay. */
