@@ -82,7 +82,7 @@ describe("console: given two stored runs, one that leaked and one that was block
     const { page } = console;
     const verdict = (): Promise<string> => page.locator(".notes .verdict").innerText();
     await expect.poll(verdict).toBe("Fail");
-    expect(new URL(page.url()).hash).toBe(`#/map/${newer.report.run}`);
+    await expect.poll(() => new URL(page.url()).hash).toBe(`#/map/${newer.report.run}`);
     // A live site's agents listen before anything is sent: the run is in the store and has told nothing yet.
     const next = "00000000000000aa";
     const about = storedRun(newer.plan, newer.report);

@@ -152,7 +152,7 @@ function ComparisonTable({ rows }: { readonly rows: ComparisonAnswer["comparison
 function RunSide({ says, run }: { readonly says: string; readonly run: StoredRun }) {
   return (
     <section>
-      <h3 class="soft">{says}</h3>
+      <h2 class="soft">{says}</h2>
       <p>
         <a href={hrefTo("findings", run.runId)}>
           {run.scenario}, {formatInstant(run.startedAt ?? run.createdAt)}
