@@ -59,20 +59,26 @@ export interface ChainCheck {
 /** Sentences of a check: a file that was replaced is broken everywhere. */
 const MOST_BREAKS = 20;
 
-/** @param lines of all files, oldest first, without empty ones */
-export function checkChain(lines: Iterable<string>): ChainCheck {
+/** Holds one line after the other against those before it. */
+export interface ChainChecker {
+  /** @param line not empty; of all files, oldest first */
+  take(line: string): void;
+  told(): ChainCheck;
+}
+
+export function chainChecker(): ChainChecker {
   const breaks: string[] = [];
   const say = (sentence: string): void => void (breaks.length < MOST_BREAKS && breaks.push(sentence));
   let [entries, before, at] = [0, 0, 0];
   let first: ChainedEntry | null = null;
   let last: ChainedEntry | null = null;
-  for (const line of lines) {
+  const take = (line: string): void => {
     at++;
     const entry = readChained(line);
     if (entry === null) {
       if (last === null) before++;
       else say(`line ${at} is no whole entry: the machine stopped as it was written, or it was changed`);
-      continue;
+      return;
     }
     entries++;
     const { hash, ...bare } = entry;
@@ -84,14 +90,22 @@ export function checkChain(lines: Iterable<string>): ChainCheck {
       say(`entry ${entry.number} (line ${at}) does not begin a chain`);
     first ??= entry;
     last = entry;
-  }
-  return {
+  };
+  const told = (): ChainCheck => ({
     entries,
     before,
     firstNumber: first?.number ?? null,
     last: last === null ? null : { number: last.number, hash: last.hash },
     breaks,
-  };
+  });
+  return { take, told };
+}
+
+/** @param lines of all files, oldest first, without empty ones */
+export function checkChain(lines: Iterable<string>): ChainCheck {
+  const checker = chainChecker();
+  for (const line of lines) checker.take(line);
+  return checker.told();
 }
 
 function hashOf({ number, at, who, from, what, previous }: Omit<ChainedEntry, "hash">): string {

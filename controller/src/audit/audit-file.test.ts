@@ -1,9 +1,11 @@
 import { mkdtempSync, readdirSync, readFileSync, rmSync, symlinkSync, writeFileSync } from "node:fs";
 import { tmpdir } from "node:os";
 import path from "node:path";
+import { pino } from "pino";
 import { afterEach, beforeEach, describe, expect, test } from "vitest";
 import { type ChainedEntry, chainOn, checkChain } from "./audit-chain.ts";
 import { AuditFile } from "./audit-file.ts";
+import { AuditLog } from "./audit-log.ts";
 
 const entryOf = (what: string) => ({ at: "2026-11-29T02:00:00.000Z", who: "anna", from: "192.0.2.7", what });
 
@@ -100,5 +102,28 @@ describe("AuditFile", () => {
     symlinkSync(elsewhere, path.join(folder, "audit.jsonl"));
     expect(() => new AuditFile(folder).append(entryOf("a"))).toThrow("ELOOP");
     expect(readFileSync(elsewhere, "utf8")).toBe("mine\n");
+  });
+
+  test("check: given many entries, and a file that is put aside meanwhile, then others have their turn, and the chain is whole", async () => {
+    const ENTRIES = 4000;
+    const chain: ChainedEntry[] = [];
+    for (let i = 0; i < ENTRIES; i++) chain.push(chainOn(chain.at(-1) ?? null, entryOf(`${i}`)));
+    const lines = chain.map((entry) => JSON.stringify(entry));
+    const file = path.join(folder, "audit.jsonl");
+    writeFileSync(file, `${lines.slice(2000).join("\n")}\n`);
+    writeFileSync(`${file}.1`, `${lines.slice(0, 2000).join("\n")}\n`);
+    using log = new AuditLog(folder, pino({ level: "silent" }));
+    const checked = log.check();
+    let turns = 0;
+    const turn = (): void => {
+      turns++;
+      if (turns === 2) new AuditFile(folder, 300).append(entryOf("more")); // what stood there becomes the one before
+      immediate = setImmediate(turn);
+    };
+    let immediate = setImmediate(turn);
+    expect(await checked).toMatchObject({ entries: ENTRIES, last: { number: ENTRIES }, breaks: [] });
+    clearImmediate(immediate);
+    expect(turns).toBeGreaterThan(5);
+    expect(readdirSync(folder)).toContain("audit.jsonl.2");
   });
 });

@@ -74,10 +74,17 @@ export class AuditFile {
       });
   }
 
-  /** All lines that are kept, oldest first. */
+  /** All lines that are kept, oldest first, as they are now: a file that is put aside meanwhile is read all the same. */
   *lines(): Generator<string> {
-    for (const file of this.#files().toReversed()) {
-      for (const line of readFileSync(file, "utf8").split("\n")) if (line !== "") yield line;
+    const handles = this.#files()
+      .toReversed()
+      .map((file) => openSync(file, "r"));
+    try {
+      for (const handle of handles) {
+        for (const line of readFileSync(handle, "utf8").split("\n")) if (line !== "") yield line;
+      }
+    } finally {
+      for (const handle of handles) closeSync(handle);
     }
   }
 
