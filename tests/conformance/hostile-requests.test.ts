@@ -168,3 +168,16 @@ test("every route: given requests of strangers, viewers and operators with place
   expect(statuses[200] ?? 0).toBeGreaterThan(TRIES / 20);
   expect(statuses[400] ?? 0).toBeGreaterThan(TRIES / 20);
 }, 3_600_000);
+
+test("security events: given a sign-in that is refused, then it is a count that a monitor can ask for", async () => {
+  const count = async (): Promise<number> => {
+    const headers = { host: "127.0.0.1", ...(await operatorsOf("view").headers()) };
+    const { body } = await app.inject({ url: "/metrics", headers });
+    return Number(/^dyetrace_security_events_total\{event="sign-in-refused"\} ([0-9]+)$/m.exec(body)?.[1] ?? 0);
+  };
+  const before = await count();
+  const payload = { name: "view-0", password: "guessed wrongly" };
+  const remoteAddress = "192.0.2.9";
+  await app.inject({ method: "POST", url: "/api/sign-in", headers: { host: "127.0.0.1" }, remoteAddress, payload });
+  expect(await count()).toBe(before + 1);
+});

@@ -142,7 +142,7 @@ const versionOf = async (): Promise<unknown> => {
   return all.find(({ name }) => name === "kiosk")?.version ?? null;
 };
 
-test("upgrading from the console: given a host that does not allow it, or a package that is not signed or was changed since, then it is refused in a sentence; else the agent comes back as the new version", async () => {
+test("upgrading from the console: given a host that does not allow it, or a package that a stranger signed, that was changed since, or that is older, then it is refused in a sentence; else the agent comes back as the new version", async () => {
   agentPackage.packAs("7.7.7");
   const refused = await controller.ask("POST", "/api/agents/kiosk/upgrade", {});
   expect([refused.status, JSON.parse(refused.body)]).toMatchObject([400, { code: "UPGRADE_REFUSED" }]);
@@ -154,10 +154,18 @@ test("upgrading from the console: given a host that does not allow it, or a pack
   const ready = async (): Promise<boolean> =>
     (await controller.ask("GET", "/api/agents")).body.includes('"allowsUpgrade":true');
   await expect.poll(ready, { timeout: 60_000 }).toBe(true);
-  // Signed as 0.1.0 and changed since: what the maintainer signed is what counts.
-  const changed = await controller.ask("POST", "/api/agents/kiosk/upgrade", {});
-  expect([changed.status, changed.body]).toEqual([400, expect.stringContaining("is not the one that was signed")]);
+  const isRefused = async (why: string): Promise<void> => {
+    const answer = await controller.ask("POST", "/api/agents/kiosk/upgrade", {});
+    expect([answer.status, answer.body]).toEqual([400, expect.stringContaining(why)]);
+  };
+  // Signed as 0.1.0 and packed anew since: what the maintainer signed is what counts.
+  await isRefused("is not the one that was signed");
+  agentPackage.signAsStranger();
+  await isRefused("was not signed with a key that this host");
   agentPackage.sign();
+  agentPackage.changeOneByte();
+  await isRefused("is not the one that was signed");
+  agentPackage.changeOneByte();
   const began = performance.now();
   const { status, body } = await controller.ask("POST", "/api/agents/kiosk/upgrade", {});
   expect([status, body]).toEqual([200, expect.stringContaining("7.7.7")]);
@@ -167,8 +175,28 @@ test("upgrading from the console: given a host that does not allow it, or a pack
   // It stays so after a restart of its own, and root's own program is untouched.
   await restartAgent();
   await expect.poll(versionOf, { timeout: 60_000 }).toBe("7.7.7");
+  agentPackage.packAs("7.7.6");
+  agentPackage.sign();
+  await isRefused("older than 7.7.7");
+  expect(await versionOf()).toBe("7.7.7");
   const own = await kiosk.shell("node /opt/dyetrace-agent/agent/bin/dyetrace-agent.mjs --version");
   expect(own.stdout).not.toContain("7.7.7");
+});
+
+test("the pasted line once more: given links that the agent's own user laid in its folder, then root writes nowhere through them, and the agent is connected", async () => {
+  await kiosk.shell("mkdir /etc/others && echo theirs >/etc/others/file && cp -a /etc/others/file /etc/other");
+  const names = ["agent.pid", "agent.log", "dyetrace-agent.pid", "dyetrace-agent.log", "new", "old", "x"].join(" ");
+  const laid = await kiosk.shell(
+    `cd /var/lib/dyetrace-agent && exec setpriv --reuid dyetrace --clear-groups sh -ec 'rm -rf program; ln -s /etc/others program; for name in ${names}; do ln -s /etc/other $name; done; ls -l'`,
+  );
+  expect([laid.code, laid.stdout]).toEqual([0, expect.stringContaining("program -> /etc/others")]);
+  const { code, stderr } = await kiosk.shell(await makeLine("kiosk", "kiosk"));
+  expect([code, stderr]).toEqual([0, ""]);
+  await expect.poll(() => controller.agents(), { timeout: 60_000 }).toContain("kiosk");
+  const { stdout } = await kiosk.shell(
+    "stat -c '%U %a %n' /etc/other /etc/others /etc/others/file; cat /etc/other /etc/others/file",
+  );
+  expect(stdout).toBe("root 644 /etc/other\nroot 755 /etc/others\nroot 644 /etc/others/file\ntheirs\ntheirs\n");
 });
 
 test("revoking: given a connected agent, then it is out within 5 s and does not come back", async () => {

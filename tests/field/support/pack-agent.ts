@@ -51,6 +51,22 @@ export class AgentPackage implements Disposable {
     run("sign-agent.mjs", "--key", this.#keyFile, this.dist);
   }
 
+  /** With a key that no host knows. */
+  signAsStranger(): void {
+    const key = path.join(this.#folder, "stranger.pem");
+    run("sign-agent.mjs", "--make-key", key);
+    run("sign-agent.mjs", "--key", key, this.dist);
+  }
+
+  /** Exchanges one bit of one byte in the middle: doing it twice undoes it. */
+  changeOneByte(): void {
+    const file = path.join(this.dist, "dyetrace-agent.tgz");
+    const bytes = readFileSync(file);
+    const at = bytes.length >> 1;
+    bytes[at] = (bytes[at] ?? 0) ^ 1;
+    writeFileSync(file, bytes);
+  }
+
   /** Puts a package that differs in its version alone in the place of the one that was packed, not signed yet. */
   packAs(version: string): void {
     const unpacked = path.join(this.#folder, "unpacked");
