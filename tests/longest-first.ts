@@ -11,6 +11,7 @@ const SECONDS: Readonly<Record<string, number>> = {
   "tests/field/compare-runs.test.ts": 245,
   "tests/field/main-job.test.ts": 235,
   "tests/faults/soak-survival.test.ts": 220,
+  "tests/faults/chaos.test.ts": 180,
   "tests/faults/hostile-clients.test.ts": 140,
   "tests/field/routed-site.test.ts": 140,
   "tests/field/command-line.test.ts": 135,

@@ -11,6 +11,7 @@ import { loadSitePlan } from "@dyetrace/site";
 import type { RunReport } from "@dyetrace/wire";
 import { inTurn } from "../field/support/in-turn.ts";
 import { QUICK_TIMERS } from "../field/support/quick-timers.ts";
+import { holdSmallDisk, type SmallDisk } from "./small-disk.ts";
 
 const AGENT = fileURLToPath(new URL("../../agent/bin/dyetrace-agent.mjs", import.meta.url));
 const AGENT_CONFIG = fileURLToPath(import.meta.resolve("@dyetrace/practice/agent-config"));
@@ -24,13 +25,16 @@ export interface LastingSite extends AsyncDisposable {
   readonly site: PracticeSite;
   readonly dataFolder: string;
   readonly key: string;
-  /** Resident memory of the controller, bytes (proc(5): VmRSS). */
-  controllerMemory(): number;
+  /** Where the controller's data folder is; null: on no disk of its own. */
+  readonly disk: SmallDisk | null;
+  /** Resident memory of the controller, bytes: now, and the most that it ever had (proc(5): VmRSS, VmHWM). */
+  controllerMemory(): { readonly now: number; readonly most: number };
   /** Files and sockets that the controller has open. */
   controllerHandles(): number;
   /** The controller's address, the same one after every restart. */
   readonly url: string;
-  startController(): Promise<void>;
+  /** @param more environment than the site's */
+  startController(more?: Readonly<Record<string, string>>): Promise<void>;
   /** With SIGKILL: nothing is written, nothing is said. */
   killController(): Promise<void>;
   stopController(signal: NodeJS.Signals): Promise<void>;
@@ -55,11 +59,17 @@ export interface LastingSite extends AsyncDisposable {
   gone(name: string): Promise<void>;
 }
 
-/** @param env for the controller and for every agent */
-export async function raiseLastingSite(plan: string, env: Readonly<Record<string, string>> = {}): Promise<LastingSite> {
+/** @param env for the controller and for every agent @param diskSize of a disk of the controller's own; null: none */
+export async function raiseLastingSite(
+  plan: string,
+  env: Readonly<Record<string, string>> = {},
+  diskSize: string | null = null,
+): Promise<LastingSite> {
   const graph = loadSitePlan(plan, "plan.yaml");
   const site = await raisePracticeSite(graph, { timers: QUICK_TIMERS });
   const folder = mkdtempSync(path.join(tmpdir(), "dyetrace-lasting-"));
+  const disk = diskSize === null ? null : await holdSmallDisk(path.join(folder, "disk"), diskSize);
+  const dataFolder = path.join(folder, disk === null ? "" : "disk", "controller");
   const port = await lastingPort();
   const url = `http://127.0.0.1:${port}`;
   const agents = new Map<string, PracticeProcess>();
@@ -103,18 +113,29 @@ export async function raiseLastingSite(plan: string, env: Readonly<Record<string
 
   const lasting: LastingSite = {
     site,
-    dataFolder: path.join(folder, "controller"),
+    dataFolder: disk === null ? dataFolder : path.join(disk.folder, "controller"),
+    disk,
     key: KEY,
     controllerMemory: () => {
       const status = readFileSync(`/proc/${controller?.pid}/status`, "utf8");
-      return Number(/^VmRSS:\s+([0-9]+) kB$/m.exec(status)?.[1]) * 1024;
+      const bytesOf = (key: string): number =>
+        Number(new RegExp(`^${key}:\\s+([0-9]+) kB$`, "m").exec(status)?.[1]) * 1024;
+      return { now: bytesOf("VmRSS"), most: bytesOf("VmHWM") };
     },
     url,
     controllerHandles: () => readdirSync(`/proc/${controller?.pid}/fd`).length,
-    startController: async () => {
-      const child = spawn(process.execPath, [CONTROLLER, path.join(folder, "controller"), String(port), KEY], {
+    startController: async (more = {}) => {
+      const [command = "", ...args] = [
+        ...(disk?.enter ?? []),
+        process.execPath,
+        CONTROLLER,
+        dataFolder,
+        String(port),
+        KEY,
+      ];
+      const child = spawn(command, args, {
         stdio: ["ignore", "pipe", "inherit"],
-        env: { ...process.env, ...env },
+        env: { ...process.env, ...env, ...more },
       });
       controller = child;
       await Promise.race([
@@ -199,6 +220,7 @@ export async function raiseLastingSite(plan: string, env: Readonly<Record<string
     [Symbol.asyncDispose]: async () => {
       await stop("SIGKILL");
       await site.close();
+      await disk?.[Symbol.asyncDispose]();
       rmSync(folder, { recursive: true, force: true });
     },
   };

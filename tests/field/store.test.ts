@@ -88,6 +88,7 @@ function reportsOf(agent: string, seconds: number, lost: ReadonlySet<number>): K
       firstNumber: second + 1,
       lastNumber: second + 1,
       droppedReports: 0,
+      mustFollow: false,
       isFinal: false,
       fromNs: report.fromNs,
       toNs: report.toNs,

@@ -133,6 +133,9 @@ export function startAgentService(options: AgentServiceOptions): AgentService {
       case "ack":
         sender.acknowledged(message.stint, message.lastNumber);
         break;
+      case "stored":
+        sender.stored(message.runId, new Map(message.stints.map(({ stint, lastNumber }) => [stint, lastNumber])));
+        break;
       default:
         break;
     }
@@ -162,7 +165,7 @@ export function startAgentService(options: AgentServiceOptions): AgentService {
       log.error({ err }, "reports that wait could not be sent");
     }
   });
-  link.on("doubted", (stint, lastNumber) => sender.acknowledged(stint, lastNumber));
+  link.on("doubted", (stint, lastNumber) => sender.refused(stint, lastNumber));
   link.on("down", () => log.warn("connection to the controller lost"));
 
   const done = new Promise<"closed" | "upgraded">((resolve, reject) => {

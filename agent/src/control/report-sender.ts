@@ -31,6 +31,19 @@ export class ReportSender {
     this.#pump();
   }
 
+  /** The controller will not have it, and never will. */
+  refused(stint: string, lastNumber: number): void {
+    this.#spool.discard(stint, lastNumber);
+    this.#pump();
+  }
+
+  /** What the controller's store has of a run; the rest is sent, again if need be. */
+  stored(runId: string, stints: ReadonlyMap<string, number>): void {
+    this.#spool.stored(runId, stints);
+    this.#spool.rewind();
+    this.#pump();
+  }
+
   #pump(): void {
     while (this.#link.isUp && this.#spool.underWay < MOST_UNDER_WAY) {
       const message = this.#spool.next();

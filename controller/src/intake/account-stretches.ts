@@ -13,14 +13,15 @@ export async function accountStretches(store: Store, run: CompiledRun): Promise<
   const stretches: ReportStretch[] = [];
   for (const agent of new Set(stints.map((stint) => stint.agent))) {
     const tallies = new Map<string, StintTally>();
-    for await (const { stint, report } of store.reports.ofAgent(run.runId, agent)) {
+    for await (const { stint, report, firstNumber, lastNumber } of store.reports.ofAgent(run.runId, agent)) {
       const tally = tallies.get(stint) ?? new StintTally();
       tallies.set(stint, tally);
-      tally.add(report);
+      tally.add(report, lastNumber - firstNumber + 1);
     }
-    for (const { stint, fromNs, toNs, isFinal } of stints.filter((one) => one.agent === agent)) {
-      const base = { agent, fromMs: fromNs / 1e6, toMs: toNs / 1e6, isWhole: isFinal };
+    for (const { stint, fromNs, toNs, isFinal, keptNumber } of stints.filter((one) => one.agent === agent)) {
       const tally = tallies.get(stint);
+      const isWhole = isFinal && tally?.reports === keptNumber;
+      const base = { agent, fromMs: fromNs / 1e6, toMs: toNs / 1e6, isWhole };
       for (const [streamId, sent] of tally?.sent ?? []) {
         const stream = names.get(streamId);
         if (stream === undefined) continue;
@@ -52,8 +53,11 @@ export async function accountStretches(store: Store, run: CompiledRun): Promise<
 class StintTally {
   readonly sent = new Map<number, number>();
   readonly receipts = new Map<number, StreamReceipt>();
+  /** Numbered from 1 on without a hole, unless some are missing. */
+  reports = 0;
 
-  add({ senders, listeners }: IntervalReport): void {
+  add({ senders, listeners }: IntervalReport, reports: number): void {
+    this.reports += reports;
     for (const { streamId, sentPackets } of senders as readonly SenderInterval[]) {
       this.sent.set(streamId, (this.sent.get(streamId) ?? 0) + sentPackets);
     }

@@ -6,8 +6,8 @@ import { noteEpisodes } from "./note-episodes.ts";
 
 export type ReportMessage = Extract<AgentMessage, { readonly kind: "report" }>;
 
-/** One report as the store takes it, with all that is worked out of it at the door. Pure. */
-export function prepareReport(agent: string, message: ReportMessage): KeptReport {
+/** One report as the store takes it, with all that is worked out of it at the door. Pure. @param mustFollow see `KeptReport` */
+export function prepareReport(agent: string, message: ReportMessage, mustFollow = false): KeptReport {
   const { runId, stint, firstNumber, lastNumber, droppedReports, isFinal, report, watch } = message;
   const body = { report, watch };
   const { fromNs, toNs } = report;
@@ -22,7 +22,7 @@ export function prepareReport(agent: string, message: ReportMessage): KeptReport
             fromNs,
             toNs,
             count: droppedReports,
-            detail: "the agent's spool was full",
+            detail: "the agent had no room to keep them until they were stored",
           },
         ];
   return {
@@ -32,6 +32,7 @@ export function prepareReport(agent: string, message: ReportMessage): KeptReport
     firstNumber,
     lastNumber,
     droppedReports,
+    mustFollow,
     isFinal,
     fromNs,
     toNs,

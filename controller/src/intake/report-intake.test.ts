@@ -174,3 +174,56 @@ test("ReportIntake: given more reports than may wait, then the connection that b
   expect(last).toBeLessThan(10);
   expect(acknowledged).toEqual(Array.from({ length: last }, (_, i) => `kiosk ${i + 1}`));
 });
+
+/** As a connection of an agent that sends again what is missing (protocol 7). */
+function newAgent(name: string, stored: { stint: string; lastNumber: number }[][]): AgentSession {
+  const session = sessionOf(name);
+  const send = (message: Parameters<AgentSession["send"]>[0]): void => {
+    if (message.kind === "stored") stored.push([...message.stints]);
+    else session.send(message);
+  };
+  return { ...session, protocol: 7, send };
+}
+
+test("ReportIntake: given a store that lacks reports which were acknowledged, then what follows them is not stored before them, the agent is told once how far it is stored, and all is there in the end", async () => {
+  const stored: { stint: string; lastNumber: number }[][] = [];
+  const agent = newAgent("kiosk", stored);
+  for (const number of [1, 2, 6, 7]) intake.take(agent, message(number));
+  await intake.settle();
+  intake.take(agent, message(8));
+  await intake.settle();
+  await new Promise((resolve) => setTimeout(resolve, 50));
+  expect(acknowledged).toEqual(["kiosk 1", "kiosk 2"]);
+  expect(stored).toEqual([[{ stint: "00000000000000cc", lastNumber: 2 }]]);
+  expect(intake.isAwaiting(RUN)).toBe(true);
+  for (const number of [3, 4, 5, 6, 7, 8]) intake.take(agent, message(number));
+  await intake.settle();
+  expect(acknowledged.slice(2)).toEqual([3, 4, 5, 6, 7, 8].map((number) => `kiosk ${number}`));
+  expect(intake.isAwaiting(RUN)).toBe(false);
+  expect((await store.reports.stints(RUN))[0]).toMatchObject({ keptNumber: 8, droppedReports: 0 });
+});
+
+test("ReportIntake: given an agent that says how many of its reports are no more, or an older one, then what follows them is stored", async () => {
+  const agent = newAgent("kiosk", []);
+  intake.take(agent, { ...message(5), droppedReports: 4 });
+  intake.take(sessionOf("old"), message(5));
+  await intake.settle();
+  expect(acknowledged).toEqual(["kiosk 5", "old 5"]);
+  expect(intake.isAwaiting(RUN)).toBe(false);
+});
+
+test("ReportIntake: given a report that can never be stored, then the next one does not wait for it", async () => {
+  const stored: { stint: string; lastNumber: number }[][] = [];
+  const agent = newAgent("kiosk", stored);
+  const keep = store.reports.keep.bind(store.reports);
+  store.reports.keep = async (batch) => {
+    if (batch.some(({ lastNumber }) => lastNumber === 2)) throw Object.assign(new Error("made up"), { code: "22P05" });
+    return keep(batch);
+  };
+  for (const number of [1, 2]) intake.take(agent, message(number));
+  await intake.settle();
+  intake.take(agent, message(3));
+  await intake.settle();
+  expect(acknowledged).toEqual(["kiosk 1", "kiosk 2", "kiosk 3"]);
+  expect(stored).toEqual([]);
+});

@@ -5,7 +5,10 @@ import type { AgentSession } from "../agents/agent-session.ts";
 import type { KeepOutcome } from "../store/keep-reports.ts";
 import type { KeptReport } from "../store/kept-report.ts";
 import type { Store } from "../store/store.ts";
+import { type AwaitedReports, awaitedReports } from "./awaited-reports.ts";
 import { prepareReport, type ReportMessage, sizeOfPrepared } from "./prepare-report.ts";
+import { sendsAgain, tellStored } from "./tell-stored.ts";
+import { isOfReport, isOfStore } from "./whose-failure.ts";
 
 export interface IntakeEvents {
   /** In the store and acknowledged; not for one that was there before. */
@@ -23,7 +26,7 @@ interface Waiting {
   readonly report: KeptReport;
 }
 
-/** Reports that arrive within this time share one transaction, so the disk is waited for once. */
+/** Reports that arrive within this time share one transaction. */
 const GATHER_MS = 20;
 const MOST_AT_ONCE = 500;
 const RETRY_MS = 2000;
@@ -41,6 +44,8 @@ export class ReportIntake extends EventEmitter<IntakeEvents> {
   readonly #mostWaitingBytes: number;
   #waiting: Waiting[] = [];
   #waitingBytes = 0;
+  /** Reports that came without those before them, in a store that was put back from an older copy. */
+  readonly #awaited: AwaitedReports = awaitedReports();
   /** Connections of which a report found no room: what follows must not be acknowledged before it, so they begin anew. */
   readonly #turned = new Set<AgentSession>();
   #timer: NodeJS.Timeout | undefined;
@@ -68,7 +73,8 @@ export class ReportIntake extends EventEmitter<IntakeEvents> {
     if (this.#isClosed || this.#turned.has(session)) return;
     let report: KeptReport;
     try {
-      report = prepareReport(session.name, message);
+      const mustFollow = sendsAgain(session) && !this.#awaited.isPassedOver(message);
+      report = prepareReport(session.name, message, mustFollow);
     } catch (error) {
       this.#leaveOut(session, message, error);
       return;
@@ -82,6 +88,11 @@ export class ReportIntake extends EventEmitter<IntakeEvents> {
     this.#waitingBytes += sizeOfPrepared(report);
     if (this.#waiting.length >= MOST_AT_ONCE && !this.#isTroubled) this.#flush();
     else this.#timer ??= setTimeout(() => this.#flush(), this.#isTroubled ? RETRY_MS : GATHER_MS);
+  }
+
+  /** Whether reports of a run are on their way that were stored once, in a store that has been put back since. */
+  isAwaiting(runId: string): boolean {
+    return this.#awaited.isAwaiting(runId, performance.now());
   }
 
   /** Writes what has arrived so far. */
@@ -166,6 +177,11 @@ export class ReportIntake extends EventEmitter<IntakeEvents> {
   #stored({ session, report }: Waiting, outcome: KeepOutcome | undefined): void {
     this.#waitingBytes -= sizeOfPrepared(report);
     const { runId, stint, lastNumber } = report;
+    if (outcome === "gap") {
+      this.#askAgain(session, report);
+      return;
+    }
+    this.#awaited.arrived(report, performance.now());
     // What belongs to no run here would otherwise come for ever.
     session.send({ kind: "ack", runId, stint, lastNumber });
     if (outcome === "kept") this.emit("kept", report);
@@ -173,6 +189,15 @@ export class ReportIntake extends EventEmitter<IntakeEvents> {
     if (outcome === "overlap") this.#log.warn(about, "report left out: it repeats a part of what is stored");
     // The look and the ramp before a run are not stored either.
     if (outcome === "unknown-run") this.#log.debug(about, "report left out: it belongs to no stored run");
+  }
+
+  #askAgain(session: AgentSession, report: KeptReport): void {
+    const { runId, stint, firstNumber } = report;
+    if (!this.#awaited.ask(session, report, performance.now())) return;
+    this.#log.warn({ agent: session.name, runId, stint, firstNumber }, "reports before this one are not in the store");
+    tellStored(this.#store, session, runId).catch((error: unknown) =>
+      this.#log.error({ err: this.#store.fault(error), runId }, "an agent could not be told what is stored"),
+    );
   }
 
   #leaveOutWaiting({ session, report }: Waiting, error: unknown): void {
@@ -186,6 +211,7 @@ export class ReportIntake extends EventEmitter<IntakeEvents> {
     error: unknown,
   ): void {
     const agent = session.name;
+    this.#awaited.passOver(runId, stint, lastNumber);
     this.#log.error({ err: error, agent, runId, stint, lastNumber }, "report left out: it cannot be stored");
     session.send({ kind: "ack", runId, stint, lastNumber });
     const why = withoutControls(String(error)).slice(0, 200);
@@ -224,15 +250,3 @@ type LeftOut = Pick<ReportMessage, "runId" | "stint" | "firstNumber" | "lastNumb
 
 const noRoom = (agent: string): Fault =>
   new Fault("TOO_MANY", `The store had no room for the reports of ${agent}; there is room again`, "");
-
-/** The store is full, away, locked or broken: known trouble, which passes or has to be mended. */
-const isOfStore = (fault: unknown): boolean => fault instanceof Fault;
-
-/**
- * A value that the store never takes: SQLSTATE class 22, data exception (PostgreSQL's appendix A), and SQLite's codes for
- * the same (sqlite.org/rescode.html).
- */
-function isOfReport(error: unknown): boolean {
-  const { code } = error as { readonly code?: unknown };
-  return typeof code === "string" && /^(22...|SQLITE_(MISMATCH|TOOBIG|RANGE))$/.test(code);
-}

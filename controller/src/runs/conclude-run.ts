@@ -36,15 +36,22 @@ const STORE_WITHIN_MS = 15 * 60_000;
 
 /** @throws {Left} where the controller ends meanwhile: the next one finds the run as it is */
 async function untilStored(
+  runId: string,
   intake: ReportIntake,
   signal: AbortSignal,
   say: (progress: RunProgress) => void,
 ): Promise<void> {
   await intake.settle();
-  if (!intake.isTroubled) return;
-  say({ kind: "step", text: "The store takes no reports at present: waiting for it" });
+  const isMissing = (): boolean => intake.isTroubled || intake.isAwaiting(runId);
+  if (!isMissing()) return;
+  say({
+    kind: "step",
+    text: intake.isTroubled
+      ? "The store takes no reports at present: waiting for it"
+      : "Agents send again what an older copy of the store has not: waiting for it",
+  });
   const deadlineMs = performance.now() + STORE_WITHIN_MS;
-  while (intake.isTroubled && performance.now() < deadlineMs) {
+  while (isMissing() && performance.now() < deadlineMs) {
     await sleep(500);
     if (isLeaving(signal)) throw new Left();
   }
@@ -59,7 +66,7 @@ export async function concludeRun(
 ): Promise<RunReport> {
   say({ kind: "step", text: "Working out what happened where" });
   const tables = await stories.end(run.runId);
-  await untilStored(intake, signal, say);
+  await untilStored(run.runId, intake, signal, say);
   const story = await tellRun(
     {
       runId: run.runId,

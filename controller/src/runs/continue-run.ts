@@ -3,12 +3,14 @@ import type { RunProgress, RunReport } from "@dyetrace/wire";
 import type { Logger } from "pino";
 import type { RunEvidence } from "../account/run-evidence.ts";
 import type { AgentRegistry } from "../agents/agent-registry.ts";
+import type { AgentSession } from "../agents/agent-session.ts";
 import { monotonicNs } from "../agents/monotonic-clock.ts";
 import { seeThrough } from "../conduct/conduct-run.ts";
 import { followAgents } from "../conduct/follow-agents.ts";
 import { RunAgents } from "../conduct/run-agents.ts";
 import { SafetyGuard } from "../conduct/run-guard.ts";
 import type { ReportIntake } from "../intake/report-intake.ts";
+import { tellStored } from "../intake/tell-stored.ts";
 import { type PackedRun, unpackCompiledRun } from "../plan/compiled-run-json.ts";
 import { outlineRun } from "../plan/outline-run.ts";
 import type { Safety } from "../plan/safety.ts";
@@ -49,6 +51,13 @@ export function continueRun(record: RunRecord, start: RunStart, surroundings: Co
     await noteAbsence(store, record, start, startNs).catch((error: unknown) =>
       log.error({ err: store.fault(error), runId: run.runId }, "the time without a controller could not be noted"),
     );
+    // The store may have been put back from an older copy: agents still have what it lacks.
+    const tell = (session: AgentSession): void =>
+      void tellStored(store, session, run.runId).catch((error: unknown) =>
+        log.error({ err: store.fault(error), runId: run.runId }, "an agent could not be told what is stored"),
+      );
+    registry.on("connected", tell);
+    for (const session of registry.list()) tell(session);
     using followed = followAgents(run, agents, registry, safety.isLive ? new SafetyGuard(run, graph) : null);
     // Whoever was there before: its part is known from the store, or it has something to do.
     const busy = [...run.tasks].flatMap(([agent, { actions }]) => (actions.length > 0 ? agent : []));
@@ -62,6 +71,7 @@ export function continueRun(record: RunRecord, start: RunStart, surroundings: Co
     try {
       return await seeThrough(underWay, signal, say, () => followed.stopReason);
     } finally {
+      registry.off("connected", tell);
       clearTimeout(missing);
     }
   };

@@ -4,9 +4,10 @@ import type { StoreTables } from "./store-tables.ts";
 
 /**
  * `kept` is new; `known` was stored before; `unknown-run` belongs to no run here; `overlap` repeats a part of what is
- * stored and can't be told apart from it, so it is left out.
+ * stored and can't be told apart from it, so it is left out; `gap` does not follow what is stored of its stint, as it is when a
+ * store was put back from an older copy: it has to come again, after those between.
  */
-export type KeepOutcome = "kept" | "known" | "unknown-run" | "overlap";
+export type KeepOutcome = "kept" | "known" | "unknown-run" | "overlap" | "gap";
 
 /** Rows that one statement carries: both databases bound the number of its parameters. */
 const ROWS_AT_ONCE = 400;
@@ -50,6 +51,8 @@ export async function keepReports(
       if (cursor !== undefined && report.firstNumber <= cursor.keptNumber) {
         return report.lastNumber <= cursor.keptNumber ? "known" : "overlap";
       }
+      const isNext = report.firstNumber - 1 - report.droppedReports <= (cursor?.keptNumber ?? 0);
+      if (report.mustFollow && !isNext) return "gap";
       const { fromNs, toNs } = report;
       cursors.set(key, {
         fromNs: cursor?.fromNs ?? fromNs,

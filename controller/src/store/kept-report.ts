@@ -14,8 +14,10 @@ export interface KeptReport {
   /** Reports `firstNumber` to `lastNumber` of the stint; the agent merges while it has no controller. */
   readonly firstNumber: number;
   readonly lastNumber: number;
-  /** Of these, reports that the agent's spool had to drop. */
+  /** Right before them, reports that the agent's spool had to drop. */
   readonly droppedReports: number;
+  /** The one before them must be in the store, or be among those dropped; false: an older agent would not send it again. */
+  readonly mustFollow: boolean;
   readonly isFinal: boolean;
   readonly fromNs: number;
   readonly toNs: number;

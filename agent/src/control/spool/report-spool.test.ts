@@ -1,5 +1,5 @@
 import { spawn } from "node:child_process";
-import { mkdtempSync, readdirSync, readFileSync, rmSync, writeFileSync } from "node:fs";
+import { mkdtempSync, readdirSync, readFileSync, rmSync, statSync, writeFileSync } from "node:fs";
 import { tmpdir } from "node:os";
 import path from "node:path";
 import { StreamTracker } from "@dyetrace/measure";
@@ -111,7 +111,62 @@ test("ReportSpool: given reports, then they come out in order, again after a rec
   expect([spool.size, spool.sizeBytes]).toEqual([0, 0]);
   spool.add({ ...(all[0] as ReportMessage), firstNumber: 6, lastNumber: 6, isFinal: true });
   spool.acknowledge(STINT, 6);
-  expect(readdirSync(folder)).toEqual([]);
+  spool.add({ ...(all[0] as ReportMessage), runId: "00000000000000ab", stint: "00000000000000ee" });
+  expect(readdirSync(folder).map((name) => name.replace(/^\d+-/, ""))).toEqual([
+    "00000000000000ab-00000000000000ee.spool",
+  ]);
+});
+
+test("ReportSpool: given a store that was put back from an older copy, then what it lacks goes out again, in order, also by the agent's next process", () => {
+  const all = reports(6);
+  const first = open();
+  for (const message of all.slice(0, 5)) first.add(message);
+  drain(first);
+  first.acknowledge(STINT, 4);
+  first.stored(RUN, new Map([[STINT, 2]]));
+  expect(drain(first)).toEqual(all.slice(2, 5));
+  first.acknowledge(STINT, 5);
+  first.close();
+  const next = open();
+  const later = { ...all[5], stint: "00000000000000ee", firstNumber: 1, lastNumber: 1 } as ReportMessage;
+  next.add(later);
+  expect(drain(next)).toEqual([later]); // what is acknowledged is not sent again by itself
+  next.acknowledge(later.stint, 1);
+  next.stored("00000000000000ab", new Map());
+  expect(drain(next)).toEqual([]);
+  next.stored(RUN, new Map());
+  expect(drain(next)).toEqual([...all.slice(0, 5), later]);
+});
+
+test("ReportSpool: given more acknowledged reports than a share of its room, then the oldest go, and what follows says how many are not there any more", () => {
+  const all = reports(400);
+  const bytes = all.reduce((sum, message) => sum + JSON.stringify(message).length, 0);
+  const spool = open(bytes);
+  for (const message of all) {
+    spool.add(message);
+    drain(spool);
+    spool.acknowledge(STINT, message.lastNumber);
+  }
+  expect(spool.sizeBytes).toBe(0);
+  const onDisk = readdirSync(folder).reduce((sum, name) => sum + statSync(path.join(folder, name)).size, 0);
+  expect(onDisk).toBeLessThan(bytes / 2);
+  spool.stored(RUN, new Map([[STINT, 10]]));
+  const [oldest, ...rest] = drain(spool);
+  expect(rest.length).toBeGreaterThan(40);
+  expect(oldest?.firstNumber).toBeGreaterThan(100);
+  expect(oldest?.droppedReports).toBe((oldest?.firstNumber ?? 0) - 11);
+  expect(rest.every(({ droppedReports }) => droppedReports === 0)).toBe(true);
+  expect(rest.at(-1)?.lastNumber).toBe(400);
+});
+
+test("ReportSpool: given a report that the controller will never have, then it does not go out again", () => {
+  const all = reports(2);
+  const spool = open();
+  for (const message of all) spool.add(message);
+  drain(spool);
+  spool.discard(STINT, 1);
+  spool.stored(RUN, new Map());
+  expect(drain(spool)).toEqual([{ ...all[1], droppedReports: 1 }]);
 });
 
 test("ReportSpool: given a process that was killed in the middle of a write, then the next one sends all whole reports, the older stint first", () => {
@@ -130,7 +185,7 @@ test("ReportSpool: given a process that was killed in the middle of a write, the
   next.acknowledge(STINT, 3);
   next.acknowledge(later.stint, 1);
   next.close();
-  expect(readdirSync(folder)).toEqual([]);
+  expect(drain(open())).toEqual([]);
 });
 
 test("ReportSpool: given reports that the version before wrote in full, then they come out in today's form", () => {

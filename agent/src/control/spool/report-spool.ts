@@ -1,10 +1,12 @@
-import { existsSync, mkdirSync, readdirSync, rmSync, statSync } from "node:fs";
+import { existsSync, mkdirSync, rmSync, statSync } from "node:fs";
 import path from "node:path";
-import { AgentMessageSchema, Fault, parseAs } from "@dyetrace/wire";
+import { Fault } from "@dyetrace/wire";
+import { AcknowledgedReports } from "./acknowledged-reports.ts";
+import { leftovers, leftReports, SUFFIX } from "./left-reports.ts";
 import type { ReportMessage } from "./report-message.ts";
-import { type RecordPlace, SpoolFile } from "./spool-file.ts";
+import { SpoolFile } from "./spool-file.ts";
 import { readReport, type WaitingReport, WaitingReports, waitingReport } from "./waiting-reports.ts";
-import { completeMessage, writtenReport } from "./written-report.ts";
+import { writtenReport } from "./written-report.ts";
 
 export interface ReportSpoolOptions {
   /** Belongs to this agent alone; made with the first report. */
@@ -15,7 +17,11 @@ export interface ReportSpoolOptions {
   readonly onTrouble: (error: unknown) => void;
 }
 
-const SUFFIX = ".spool";
+/** Beside them, in the same files: those of the latest run that are acknowledged take up to this share of the limit. */
+const ACKNOWLEDGED_SHARE = 0.25;
+/** Whole files of acknowledged reports are removed, so that nothing is written anew for it. */
+const FILE_BYTES = 4 * 1024 * 1024;
+const FILE_SHARE = 1 / 16;
 /** After making room this much of the limit is free, so that it is not made for every report. */
 const FREE_SHARE = 0.25;
 
@@ -23,14 +29,16 @@ const FREE_SHARE = 0.25;
  * Reports that the controller has not acknowledged, on disk and in order: they survive the end of this process, however
  * it ends, and go out again after a reconnect. Where the limit is reached, receipts of quiet intervals are merged first,
  * then all others that were never sent; both keep every count and gap. Only then the oldest are dropped, and the report
- * that follows says how many.
+ * that follows says how many. What is acknowledged stays a while, until another run begins.
  */
 export class ReportSpool {
   readonly #options: ReportSpoolOptions;
   readonly #waiting = new WaitingReports();
+  readonly #acknowledged = new AcknowledgedReports();
+  /** Of each stint the one that is written to. */
   readonly #files = new Map<string, SpoolFile>();
   #isTroubled = false;
-  #newest: string | null = null;
+  #newest: ReportMessage | null = null;
 
   /** Takes up what an earlier process of this agent left. @throws {Fault} FILE_UNREADABLE */
   constructor(options: ReportSpoolOptions) {
@@ -59,12 +67,14 @@ export class ReportSpool {
   }
 
   add(message: ReportMessage): void {
-    this.#newest = message.stint;
+    if (this.#newest?.runId !== message.runId) this.#forget(({ runId }) => runId !== message.runId);
+    this.#newest = message;
     const told = this.#waiting.tellDropped(message);
     const entry = waitingReport(told, null);
     this.#write(entry, told);
     this.#waiting.add(entry);
     if (this.sizeBytes <= this.#options.mostBytes) return;
+    this.#forget(() => true);
     this.#waiting.shrinkTo(this.#options.mostBytes * (1 - FREE_SHARE));
     this.#rewrite();
   }
@@ -86,21 +96,68 @@ export class ReportSpool {
 
   /** Everything of that stint up to a number is in the controller's store. */
   acknowledge(stint: string, lastNumber: number): void {
-    const isOver = this.#waiting.remove(stint, lastNumber);
-    const file = this.#files.get(stint);
-    if (file === undefined || this.#waiting.entries.some((entry) => entry.file === file)) return;
-    if (isOver || stint !== this.#newest) {
-      this.#files.delete(stint);
-      file.remove();
-    } else file.empty();
+    const stored = this.#waiting.remove(stint, lastNumber);
+    this.#noteAcknowledged(stored);
+    this.#acknowledged.add(stored);
+    while (this.#acknowledged.sizeBytes > this.#options.mostBytes * ACKNOWLEDGED_SHARE) {
+      const file = this.#acknowledged.takeOldestFile();
+      if (file !== null) this.#tidy(file);
+    }
+  }
+
+  /** Everything of that stint up to a number will never be in it. */
+  discard(stint: string, lastNumber: number): void {
+    const refused = this.#waiting.remove(stint, lastNumber);
+    this.#noteAcknowledged(refused);
+    for (const file of filesOf(refused)) this.#tidy(file);
+  }
+
+  /** What the controller's store has of a run, by stint: all else of it waits, whatever was acknowledged before. */
+  stored(runId: string, stints: ReadonlyMap<string, number>): void {
+    for (const [stint, lastNumber] of stints) this.acknowledge(stint, lastNumber);
+    const isMissing = (entry: WaitingReport): boolean =>
+      entry.runId === runId && entry.lastNumber > (stints.get(entry.stint) ?? 0);
+    this.#waiting.putBack(this.#acknowledged.take(isMissing));
+    const waiting = this.#waiting.entries.filter((entry) => entry.runId === runId);
+    for (const stint of new Set(waiting.map((entry) => entry.stint))) {
+      this.#waiting.tellAbsent(stint, stints.get(stint) ?? 0);
+    }
   }
 
   close(): void {
-    for (const [stint, file] of this.#files) {
-      if (this.#waiting.entries.some((entry) => entry.stint === stint)) file.close();
+    const files = new Set([...this.#files.values(), ...filesOf(this.#waiting.entries), ...this.#acknowledged.files()]);
+    for (const file of files) {
+      if (this.#isInUse(file)) file.close();
       else file.remove();
     }
     this.#files.clear();
+  }
+
+  #isInUse(file: SpoolFile): boolean {
+    return this.#acknowledged.holds(file) || this.#waiting.entries.some((entry) => entry.file === file);
+  }
+
+  /** Removes a file of which nothing is needed any more; the newest stint goes on in another one. */
+  #tidy(file: SpoolFile): void {
+    if (this.#isInUse(file)) return;
+    for (const [stint, current] of this.#files) if (current === file) this.#files.delete(stint);
+    file.remove();
+  }
+
+  #forget(isMeant: (entry: WaitingReport) => boolean): void {
+    for (const file of filesOf(this.#acknowledged.take(isMeant))) this.#tidy(file);
+  }
+
+  /** So that the next process of this agent does not send them all anew. */
+  #noteAcknowledged(entries: readonly WaitingReport[]): void {
+    for (const file of filesOf(entries)) {
+      const own = entries.filter((entry) => entry.file === file);
+      try {
+        file.append({ acknowledged: own.at(-1)?.lastNumber });
+      } catch {
+        // The disk takes nothing: they are sent again then, and known.
+      }
+    }
   }
 
   #takeUp(name: string): void {
@@ -109,20 +166,17 @@ export class ReportSpool {
       return;
     }
     const file = SpoolFile.open(name);
-    let stint: string | null = null;
-    for (const { place, value } of file.records()) {
-      const message = asReport(value);
-      if (message === null) continue;
-      stint = message.stint;
-      this.#waiting.add(leftReport(message, file, place));
-    }
-    if (stint === null) file.remove();
-    else this.#files.set(stint, file);
+    const { waiting, acknowledged } = leftReports(file);
+    const [first] = [...waiting, ...acknowledged];
+    if (first === undefined) file.remove();
+    else this.#files.set(first.stint, file);
+    for (const entry of waiting) this.#waiting.add(entry);
+    this.#acknowledged.add(acknowledged);
   }
 
   #fileOf({ runId, stint }: ReportMessage): SpoolFile {
     let file = this.#files.get(stint);
-    if (file === undefined) {
+    if (file === undefined || file.sizeBytes > Math.min(FILE_BYTES, this.#options.mostBytes * FILE_SHARE)) {
       mkdirSync(this.#options.folder, { recursive: true, mode: 0o700 });
       file = SpoolFile.open(path.join(this.#options.folder, `${Date.now()}-${runId}-${stint}${SUFFIX}`));
       this.#files.set(stint, file);
@@ -145,7 +199,7 @@ export class ReportSpool {
 
   /** Files anew, with what still waits. If the disk does not take that either, it stays in memory. */
   #rewrite(): void {
-    for (const file of new Set(this.#waiting.entries.flatMap((entry) => entry.file ?? []))) {
+    for (const file of filesOf(this.#waiting.entries)) {
       const own = this.#waiting.entries.filter((entry) => entry.file === file);
       const messages = own.map(readReport);
       try {
@@ -163,31 +217,5 @@ export class ReportSpool {
   }
 }
 
-/** In the order in which their stints began. */
-const leftovers = (folder: string): readonly string[] =>
-  readdirSync(folder)
-    .filter((name) => name.endsWith(SUFFIX))
-    .sort((a, b) => Number.parseInt(a, 10) - Number.parseInt(b, 10));
-
-/** One that an earlier process left. Whether it went out before is not known, so it is taken as sent. */
-const leftReport = (message: ReportMessage, file: SpoolFile, place: RecordPlace): WaitingReport => ({
-  stint: message.stint,
-  firstNumber: message.firstNumber,
-  lastNumber: message.lastNumber,
-  file,
-  place,
-  message: null,
-  sizeBytes: place.length + 1,
-  isFinal: message.isFinal,
-  wasSent: true,
-});
-
-/** What another version left, or what was damaged, is no report of ours. */
-function asReport(value: unknown): ReportMessage | null {
-  try {
-    const message = parseAs(AgentMessageSchema, completeMessage(value), "MESSAGE_INVALID", "A spooled report");
-    return message.kind === "report" ? message : null;
-  } catch {
-    return null;
-  }
-}
+const filesOf = (entries: readonly WaitingReport[]): ReadonlySet<SpoolFile> =>
+  new Set(entries.flatMap(({ file }) => file ?? []));

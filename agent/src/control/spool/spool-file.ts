@@ -29,6 +29,7 @@ export class SpoolFile {
   readonly path: string;
   #descriptor: number;
   #size: number;
+  #isOpen = true;
 
   private constructor(path: string, descriptor: number, size: number) {
     this.path = path;
@@ -85,12 +86,6 @@ export class SpoolFile {
     return JSON.parse(bytes.toString("utf8"));
   }
 
-  /** Throws away everything. */
-  empty(): void {
-    ftruncateSync(this.#descriptor, 0);
-    this.#size = 0;
-  }
-
   /** Puts these records in place of all there are, at once or, if that fails, not at all. @returns their places */
   replace(values: Iterable<unknown>): readonly RecordPlace[] {
     const fresh = `${this.path}.new`;
@@ -112,7 +107,8 @@ export class SpoolFile {
   }
 
   close(): void {
-    closeSync(this.#descriptor);
+    if (this.#isOpen) closeSync(this.#descriptor);
+    this.#isOpen = false;
   }
 
   remove(): void {

@@ -5,6 +5,7 @@ import { completeMessage, sizeOfReport } from "./written-report.ts";
 
 /** One report that waits for its acknowledgement. */
 export interface WaitingReport {
+  readonly runId: string;
   readonly stint: string;
   readonly firstNumber: number;
   readonly lastNumber: number;
@@ -22,9 +23,9 @@ export interface WaitingReport {
 
 /** @param file where it will stand; it is in memory until then */
 export function waitingReport(message: ReportMessage, file: SpoolFile | null): WaitingReport {
-  const { stint, firstNumber, lastNumber, isFinal } = message;
+  const { runId, stint, firstNumber, lastNumber, isFinal } = message;
   const sizeBytes = sizeOfReport(message);
-  return { stint, firstNumber, lastNumber, file, place: null, message, sizeBytes, isFinal, wasSent: false };
+  return { runId, stint, firstNumber, lastNumber, file, place: null, message, sizeBytes, isFinal, wasSent: false };
 }
 
 export function readReport({ message, place, file }: WaitingReport): ReportMessage {
@@ -74,9 +75,9 @@ export class WaitingReports {
     return readReport(entry);
   }
 
-  /** Those of that stint up to a number wait no more. @returns whether its last one was among them */
-  remove(stint: string, lastNumber: number): boolean {
-    let isOver = false;
+  /** Those of that stint up to a number wait no more. @returns them */
+  remove(stint: string, lastNumber: number): readonly WaitingReport[] {
+    const removed: WaitingReport[] = [];
     for (let index = 0; index < this.#entries.length; ) {
       const entry = this.#entries[index];
       if (entry === undefined) break;
@@ -86,9 +87,29 @@ export class WaitingReports {
       }
       this.#entries.splice(index, 1);
       if (index < this.#next) this.#next--;
-      isOver ||= entry.isFinal;
+      removed.push(entry);
     }
-    return isOver;
+    return removed;
+  }
+
+  /** These wait again, before all others, and everything goes out from the oldest on. */
+  putBack(entries: readonly WaitingReport[]): void {
+    this.#entries.splice(0, 0, ...entries);
+    this.#next = 0;
+  }
+
+  /**
+   * Of the reports of a stint that follow a number some are not here any more: the first that is says how many, so that nobody
+   * waits for them.
+   */
+  tellAbsent(stint: string, after: number): void {
+    const first = this.#entries.find((entry) => entry.stint === stint && entry.lastNumber > after);
+    if (first === undefined) return;
+    const message = readReport(first);
+    const absent = first.firstNumber - 1 - after;
+    if (absent <= message.droppedReports) return;
+    first.message = { ...message, droppedReports: absent };
+    first.place = null;
   }
 
   /** @returns the report, with how many of its stint were dropped before it and not told of */
@@ -132,7 +153,8 @@ export class WaitingReports {
     if (dropped === undefined) return;
     if (index < this.#next) this.#next--;
     const count = readReport(dropped).droppedReports + dropped.lastNumber - dropped.firstNumber + 1;
-    const follower = this.#entries.find((entry) => entry.stint === dropped.stint && !entry.wasSent);
+    // Where that one is stored already, so is what was dropped before it.
+    const follower = this.#entries.find((entry, at) => at >= index && entry.stint === dropped.stint);
     if (follower === undefined) {
       this.#dropped.set(dropped.stint, (this.#dropped.get(dropped.stint) ?? 0) + count);
       return;

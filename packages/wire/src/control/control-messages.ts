@@ -11,11 +11,11 @@ import { WatcherReportSchema } from "./watcher-report-schema.ts";
  * The control link: JSON messages over one WebSocket that the agent opens. Both sides parse every message against
  * these schemas, once, where it comes in.
  */
-export const CONTROL_PROTOCOL = 6;
+export const CONTROL_PROTOCOL = 7;
 /**
  * The oldest one that a controller of this build still speaks. 3 added upgrades, and that unknown kinds of message are
  * passed over; 4 shortened reports and took the figures out of them that nobody read; 5 tells all limits of a host's file; 6
- * renews credentials.
+ * renews credentials; 7 says what the store has of a run.
  */
 export const CONTROL_OLDEST_PROTOCOL = 2;
 /** The oldest one that an agent of this build speaks: a controller of an earlier one does not understand its reports. */
@@ -165,6 +165,15 @@ export const ControllerMessageSchema = Type.Union([
   }),
   /** Everything of this stint up to `lastNumber` is in the store. */
   Type.Object({ kind: Type.Literal("ack"), runId: RunId, stint: Stint, lastNumber: ReportNumber }),
+  /**
+   * All that is in the store of this agent's reports of a run, of each stint up to `lastNumber`: a store that was put back from
+   * an older copy has less than was acknowledged, and the agent sends the rest again. Since protocol 7.
+   */
+  Type.Object({
+    kind: Type.Literal("stored"),
+    runId: RunId,
+    stints: Type.Array(Type.Object({ stint: Stint, lastNumber: ReportNumber }), { maxItems: 65_536 }),
+  }),
 ]);
 export type ControllerMessage = DeepReadonly<Static<typeof ControllerMessageSchema>>;
 
