@@ -185,9 +185,7 @@ describe(`a soak with ${KILLS} kills at random instants, a full disk and an olde
         if (at === backAt) chaos.done.push(`copy put back at kill ${at}`);
       }
       await chaos.allBack();
-      await sleep(3000);
-      await site.abortRun(runId); // as the operator would, so that nobody waits for what is left of its time
-      report = await site.report(runId, 180_000);
+      report = await site.report(runId, seconds * 1000 + 180_000);
       for (const [key, count] of counters) frames.set(key, await count());
       await site.stopController("SIGTERM");
       const end = path.join(copies, "end");

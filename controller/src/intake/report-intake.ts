@@ -91,9 +91,7 @@ export class ReportIntake extends EventEmitter<IntakeEvents> {
   }
 
   /** Whether reports of a run are on their way that were stored once, in a store that has been put back since. */
-  isAwaiting(runId: string): boolean {
-    return this.#awaited.isAwaiting(runId, performance.now());
-  }
+  isAwaiting = (runId: string): boolean => this.#awaited.isAwaiting(runId, performance.now());
 
   /** Writes what has arrived so far. */
   async settle(): Promise<void> {
