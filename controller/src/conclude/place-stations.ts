@@ -1,7 +1,7 @@
 import { buildSiteGraph, hostOfAgent, type SiteGraph, type SiteLink } from "@dyetrace/site";
 import type { ReportFinding } from "@dyetrace/wire";
+import { accessPointOf } from "../account/access-point-of.ts";
 import type { RunAccount } from "../account/run-account.ts";
-import { accessPointOf } from "../account/wifi-roams.ts";
 
 /** The plan with stations where they were, and what is to be said of them. */
 export interface PlacedStations {

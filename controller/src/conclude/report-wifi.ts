@@ -1,8 +1,9 @@
+import { movesIn } from "@dyetrace/measure";
 import { hostOfAgent, type SiteGraph } from "@dyetrace/site";
 import type { ReportReceipt, ReportRoam, ReportWifi } from "@dyetrace/wire";
 import type { WifiSight } from "@dyetrace/wire/station/wifi-sight-schema";
+import { accessPointOf } from "../account/access-point-of.ts";
 import type { RunAccount } from "../account/run-account.ts";
-import { accessPointOf, movesIn } from "../account/wifi-roams.ts";
 import { type ModeShare, planAirtime, stationsOf } from "../plan/plan-airtime.ts";
 
 /** Frames of both kinds: a share below or above these is that of a few queries or of a change at the edges. */

@@ -1,6 +1,7 @@
 import type { SiteTimers, StorySetting, StoryStream } from "@dyetrace/measure";
 import { hostOfAgent, loadSitePlan, type SiteGraph } from "@dyetrace/site";
 import type { RunOutline, StoryTable } from "@dyetrace/wire";
+import { accessPointOf } from "../account/access-point-of.ts";
 
 /** What is known of a run beside its agents' reports. */
 export interface StoryRun {
@@ -24,6 +25,7 @@ export function storySetting({ runId, outline, startedAt, isOver, tables, siteTi
     hostOf: (agent) => hostOfAgent(graph, agent) ?? agent,
     portOf: (host) => snoopingPort(graph, host),
     queriers: queriersOf(graph),
+    accessPointOf: (bssid) => accessPointOf(graph, bssid),
     siteTimers,
     tables,
   };

@@ -50,6 +50,7 @@ export { countRanges, intersectRanges, lostSequenceRanges, subtractRanges } from
 export { hasMembershipChange, mergeIntervalReports } from "./report/merge-interval-reports.ts";
 export { mergeWatcherReports } from "./report/merge-watcher-reports.ts";
 export { narrowToFinding, narrowToGroup } from "./story/narrow-story.ts";
+export { movesIn, type WifiMove } from "./story/roams.ts";
 export { type StoryLine, storyLines } from "./story/story-lines.ts";
 export { StoryNotes, type StoryStream } from "./story/story-notes.ts";
 export { type StorySetting, tellStory } from "./story/tell-story.ts";

@@ -120,13 +120,13 @@ const TITLES: readonly Phrase[] = [
   },
   {
     says: new RegExp(
-      `^(?:IGMP|MLD) queries stop ${PLACE}: none came to (?<hosts>${NAMES}) from the first packet to the first frame there, and ${LEAKS}${OUT}$`,
+      `^(?:IGMP|MLD) queries stop ${PLACE}: none came to (?<hosts>${NAMES}) (?:from the first packet to|in the last (?<quiet>[0-9.]+ s) before) the first frame there, and ${LEAKS}${OUT}$`,
     ),
     untrue: (part, finding, observed) =>
       first(
         misplaced(part, finding),
         haveSeen(part("hosts"), finding, observed),
-        unheard(part("hosts"), finding, observed),
+        unheard(part("hosts"), finding, observed, part("quiet")),
       ),
   },
   {
@@ -160,8 +160,11 @@ function untrueTail(part: Parts, finding: Finding, observed: Observed): string |
   );
 }
 
-/** Each watched, and heard no query between the first packet of one of the streams and its first frame. */
-function unheard(list: string, { streams }: Finding, observed: Observed): string | null {
+/**
+ * Each watched, and heard no query between the first packet of one of the streams and its first frame.
+ * @param quiet only so long before the first frame; empty: all the time
+ */
+function unheard(list: string, { streams }: Finding, observed: Observed, quiet: string): string | null {
   for (const host of namesIn(list).names) {
     const own = observed.run.queriers.find((one) => one.host === host && one.canHear);
     if (own === undefined) return `${host} did not watch for queries`;
@@ -170,7 +173,7 @@ function unheard(list: string, { streams }: Finding, observed: Observed): string
     );
     const heard = seen.filter(({ stream, firstMs }) => {
       const { firstSentMs, group } = observed.stream(stream);
-      const fromMs = firstSentMs ?? 0;
+      const fromMs = quiet === "" ? (firstSentMs ?? 0) : (firstMs ?? 0) - ms(quiet) + slackMs(quiet, 20);
       const ofFamily = own.queriers.filter(({ family }) => (family === 6) === group.includes(":"));
       return ofFamily.some((q) => q.lastMs > fromMs && q.firstMs < (firstMs ?? 0));
     });
@@ -202,9 +205,9 @@ const EVIDENCE: readonly Phrase[] = [
   },
   {
     says: new RegExp(
-      `^(?<hosts>${NAMES}) heard no (?:IGMP|MLD) query between the first packet and the first frame that came there\\.$`,
+      `^(?<hosts>${NAMES}) heard no (?:IGMP|MLD) query (?:between the first packet and|in the (?<quiet>[0-9.]+ s) before) the first frame that came there\\.$`,
     ),
-    untrue: (part, finding, observed) => unheard(part("hosts"), finding, observed),
+    untrue: (part, finding, observed) => unheard(part("hosts"), finding, observed, part("quiet")),
   },
   {
     // Behind each there is nobody who ever joined one of the streams.

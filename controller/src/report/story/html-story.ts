@@ -40,7 +40,7 @@ function picture(story: RunStory, what: string): Markup {
   const remarks = story.remarks.filter(({ kind }) => kind !== "join-answered" && kind !== "leave-answered");
   return markup`<div class="scroll"><svg class="story-picture" viewBox="0 0 ${width} ${height}" role="img" aria-label="The story ${what}. ${label}">${svgOf(shapes)}</svg></div>
 ${key(story)}
-${remarks.length === 0 ? null : markup`<ul>${remarks.slice(0, MOST_REMARKS).map(({ atMs, sentence, group }) => markup`<li>${(atMs / 1000).toFixed(1)} s, ${group}: ${sentence}</li>`)}</ul>`}
+${remarks.length === 0 ? null : markup`<ul>${remarks.slice(0, MOST_REMARKS).map(({ atMs, sentence, group }) => markup`<li>${(atMs / 1000).toFixed(1)} s${group === null ? "" : `, ${group}`}: ${sentence}</li>`)}</ul>`}
 ${remarks.length > MOST_REMARKS ? markup`<p class="quiet">and ${remarks.length - MOST_REMARKS} more</p>` : null}
 ${unseen.length === 0 ? null : markup`<p class="quiet">Nothing to draw of: ${unseen.join(", ")}.</p>`}
 ${story.leftOut.map((sentence) => markup`<p class="quiet">${sentence}</p>`)}`;

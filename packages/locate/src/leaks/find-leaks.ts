@@ -52,7 +52,7 @@ export function findLeaks(
   const isDrawn = all.length === 0 ? () => false : drawn();
   const undrawn = all.filter(({ facts, seen }) => !isDrawn(seen.bystander.host, facts.stream.stream));
   const { floods, others } = unaskedFloods(site, undrawn, queries);
-  const together = togetherByPort(site, others).map((sightings) => ({ sightings, queriesStopAt: null }));
+  const together = togetherByPort(site, others).map((sightings) => ({ sightings, queriesStopAt: null, quietMs: null }));
   const cases = new LeakCases(site, leaks, staysOf, queriers, { leaveSigns, timersOf });
   return {
     findings: findingsOf(

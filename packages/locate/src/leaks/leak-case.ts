@@ -36,6 +36,8 @@ export interface LeakCase {
   readonly tableLimit: TableLimit | null;
   /** Set when memberships ran out for want of queries: where these stop on their way. */
   readonly queriesStopAt: readonly string[] | null;
+  /** Then: for how long at least nobody had asked before the first frame; null: since before the stream began. */
+  readonly quietMs: number | null;
   /** The links among these. */
   readonly queriesStopOn: readonly LinkSegment[];
 }
@@ -66,7 +68,7 @@ export class LeakCases {
     this.#membership = membership;
   }
 
-  caseOf({ sightings, queriesStopAt }: Pick<LeakCase, "sightings" | "queriesStopAt">): LeakCase {
+  caseOf({ sightings, queriesStopAt, quietMs }: Pick<LeakCase, "sightings" | "queriesStopAt" | "quietMs">): LeakCase {
     const site = this.#site;
     const leaks = this.#leaks;
     const first = sightings[0] as LeakSighting;
@@ -102,6 +104,7 @@ export class LeakCases {
       leaveTailMs: isSlow ? sightings.reduce((longest, one) => Math.max(longest, leaveTail(one)), 0) : null,
       tableLimit: isExplained ? null : tableLimit(leaks, sightings),
       queriesStopAt,
+      quietMs,
       queriesStopOn: (queriesStopAt ?? []).flatMap((name) => site.segments[site.segmentNumber.get(name) ?? -1] ?? []),
     };
   }

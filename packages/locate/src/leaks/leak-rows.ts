@@ -66,9 +66,9 @@ export const LEAK_ROWS: readonly FindingRule<LeakCase>[] = [
     kind: "leaks",
     match: (leak) => having(leak, "queriesStopAt"),
     title: (leak) =>
-      `${protocol(leak)} queries stop ${suspectPhrase(leak.queriesStopAt, leak.queriesStopOn)}: none came to ${nameList(leak.hosts)} from the first packet to the first frame there, and ${leaking(leak)} out of ${place(leak)}`,
+      `${protocol(leak)} queries stop ${suspectPhrase(leak.queriesStopAt, leak.queriesStopOn)}: none came to ${nameList(leak.hosts)} ${leak.quietMs === null ? "from the first packet to the first frame" : `in the last ${seconds(leak.quietMs)} before the first frame`} there, and ${leaking(leak)} out of ${place(leak)}`,
     evidence: (leak) => [
-      `${nameList(leak.hosts)} heard no ${protocol(leak)} query between the first packet and the first frame that came there.`,
+      `${nameList(leak.hosts)} heard no ${protocol(leak)} query ${leak.quietMs === null ? "between the first packet and the first frame" : `in the ${seconds(leak.quietMs)} before the first frame`} that came there.`,
       "A switch that hears no query lets memberships run out or takes it that there is no querier, and many then flood.",
     ],
     suspects: ({ queriesStopAt }) => queriesStopAt,

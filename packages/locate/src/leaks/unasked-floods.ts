@@ -10,6 +10,8 @@ export interface UnaskedFlood {
   readonly sightings: readonly LeakSighting[];
   /** Where queries stop on their way there; never empty. */
   readonly queriesStopAt: readonly string[];
+  /** Since when nobody asked, before the first frame of each: at least so long. Null: since before the stream began. */
+  readonly quietMs: number | null;
 }
 
 /**
@@ -23,27 +25,31 @@ export function unaskedFloods(
   queries: QueryView,
 ): { readonly floods: readonly UnaskedFlood[]; readonly others: readonly LeakSighting[] } {
   const stopsOfDomain = new Map<string, readonly string[]>();
-  const floods = new Map<string, { readonly sightings: LeakSighting[]; readonly queriesStopAt: readonly string[] }>();
+  const floods = new Map<string, UnaskedFlood & { readonly sightings: LeakSighting[] }>();
   const others: LeakSighting[] = [];
   const isDeaf = deafSwitches(site, queries);
   for (const sighting of sightings) {
     const { host } = sighting.seen.bystander;
     const family = familyOf(sighting.facts.stream.group);
-    const untilMs = unaskedUntilMs(site, sighting, queries, isDeaf);
-    if (untilMs === null) {
+    const unasked = unaskedTime(site, sighting, queries, isDeaf);
+    if (unasked === null) {
       others.push(sighting);
       continue;
     }
+    const { fromMs, untilMs } = unasked;
     // Who shares a querier shares the answer, for what began at the same time.
-    const domain = `${family} ${querierOf(site.graph, host)?.node ?? ""} ${Math.round(startMs(sighting) / 1000)}`;
-    const queriesStopAt =
-      stopsOfDomain.get(domain) ?? queries.whereQueriesStop(host, family, startMs(sighting), untilMs);
+    const domain = `${family} ${querierOf(site.graph, host)?.node ?? ""} ${Math.round(fromMs / 1000)}`;
+    const queriesStopAt = stopsOfDomain.get(domain) ?? queries.whereQueriesStop(host, family, fromMs, untilMs);
     stopsOfDomain.set(domain, queriesStopAt);
-    const key = `${family} ${queriesStopAt.join(" ")}`;
+    const quietMs = fromMs > startMs(sighting) ? (sighting.seen.bystander.firstMs ?? untilMs) - fromMs : null;
+    const key = `${family} ${quietMs === null} ${queriesStopAt.join(" ")}`;
     const same = floods.get(key);
     if (queriesStopAt.length === 0) others.push(sighting);
-    else if (same === undefined) floods.set(key, { sightings: [sighting], queriesStopAt });
-    else same.sightings.push(sighting);
+    else {
+      const sightings = [...(same?.sightings ?? []), sighting];
+      const leastMs = quietMs === null ? null : Math.min(quietMs, same?.quietMs ?? quietMs);
+      floods.set(key, { sightings, queriesStopAt, quietMs: leastMs });
+    }
   }
   return { floods: [...floods.values()], others };
 }
@@ -52,24 +58,35 @@ const startMs = ({ facts }: LeakSighting): number => facts.stream.firstSentMs ??
 
 type IsDeaf = (node: string, family: AddressFamily, fromMs: number, toMs: number) => boolean;
 
+interface UnaskedTime {
+  readonly fromMs: number;
+  readonly untilMs: number;
+}
+
 /**
- * Until when nobody asked, where the bystander could have heard a query and heard none: before a flood that began when
+ * When nobody asked, where the bystander could have heard a query and heard none: before a flood that began when
  * memberships run out, or to its end, below a switch that hears no query while others of its domain do. Such a switch
  * knows of no querier any more soon, whatever its memberships, and then floods. Null elsewhere.
  */
-function unaskedUntilMs(site: SiteIndex, sighting: LeakSighting, queries: QueryView, isDeaf: IsDeaf): number | null {
+function unaskedTime(site: SiteIndex, sighting: LeakSighting, queries: QueryView, isDeaf: IsDeaf): UnaskedTime | null {
   const { pattern, closedPorts, seen, facts } = sighting;
   const family = familyOf(facts.stream.group);
   const { host, firstMs, lastMs } = seen.bystander;
   if (firstMs === null || lastMs === null || pattern === "slow-leave") return null;
   const fromMs = startMs(sighting);
-  if (pattern === "late" && queries.heard(host, family, fromMs, firstMs) === false) return firstMs;
+  if (pattern === "late" && queries.heard(host, family, fromMs, firstMs) === false) {
+    return { fromMs, untilMs: firstMs };
+  }
   // No switch knows of a querier any more, and all of them flood.
   const querier = querierOf(site.graph, host)?.node;
-  if (queries.isGoneBy(family, firstMs, (other) => querierOf(site.graph, other)?.node === querier)) return firstMs;
+  const isOfDomain = (other: string): boolean => querierOf(site.graph, other)?.node === querier;
+  if (queries.isGoneBy(family, firstMs, isOfDomain)) {
+    const lastMs = queries.lastHeardMs(family, firstMs, isOfDomain) ?? fromMs;
+    return { fromMs: Math.max(fromMs, lastMs), untilMs: firstMs };
+  }
   const isUnasked = queries.heard(host, family, fromMs, lastMs) === false;
   return isUnasked && isDeaf(site.segments[closedPorts[0] ?? -1]?.from.node ?? "", family, fromMs, lastMs)
-    ? lastMs
+    ? { fromMs, untilMs: lastMs }
     : null;
 }
 

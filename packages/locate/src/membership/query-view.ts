@@ -94,6 +94,15 @@ export class QueryView {
     );
   }
 
+  /** The last query before an instant that came to any of these hosts; null: none came. */
+  lastHeardMs(family: AddressFamily, beforeMs: number, isConcerned: (host: string) => boolean): number | null {
+    const times = this.hosts
+      .filter(isConcerned)
+      .flatMap((host) => this.#heardBy(host, family).map(({ lastMs }) => lastMs))
+      .filter((lastMs) => lastMs < beforeMs);
+    return times.length === 0 ? null : greatestOf(times);
+  }
+
   #heardBy(host: string, family: AddressFamily): readonly QuerierHeard[] {
     const { queriers = [] } = this.#byHost.get(host) ?? {};
     return queriers.filter((one) => one.family === family && one.isOwn !== true);

@@ -1,4 +1,5 @@
-import { parseDurationNs, type ReportReceipt, type RunReport } from "@dyetrace/wire";
+import type { ReportReceipt, RunReport } from "@dyetrace/wire";
+import { parseDurationNs } from "@dyetrace/wire/units";
 import { delayDistribution } from "./delay-distribution.ts";
 
 /** How long joins or leaves took at one listener, or at all of a stream's together. */

@@ -17,7 +17,7 @@ export function narrowToGroup(story: RunStory, group: string): RunStory {
     data: story.data.filter(isOf),
     timers: story.timers.filter((timer) => isOf(timer) || (timer.group === null && timer.family === family)),
     tables: story.tables.filter(isOf),
-    remarks: story.remarks.filter(isOf),
+    remarks: story.remarks.filter((one) => one.group === null || isOf(one)),
   };
   return { ...kept, lanes: lanesOf(kept) };
 }

@@ -1,4 +1,5 @@
 import type { IntervalReport, WatcherReport } from "@dyetrace/wire";
+import { MOST_MOVES } from "./roams.ts";
 import { keyOfSaid, type Said, saidIn } from "./said.ts";
 
 /** A stream as the story needs it. */
@@ -53,6 +54,7 @@ export class StoryNotes {
   readonly #bands = new Map<string, Band[]>();
   readonly #sent = new Map<string, Band[]>();
   readonly #stays = new Map<string, Map<number, AskedStay>>();
+  readonly #places = new Map<string, { atNs: number; bssid: string | null }[]>();
   readonly #watching = new Set<string>();
   readonly #unlisted = new Map<string, number>();
   #untilMs = 0;
@@ -77,6 +79,7 @@ export class StoryNotes {
       if (watch === null && receipt !== null && receipt.firstArrivalNs !== null && receipt.lastArrivalNs !== null)
         this.#came(agent, streamId, receipt.firstArrivalNs, receipt.lastArrivalNs);
     }
+    for (const { atNs, bssid } of report.wifi ?? []) this.#place(agent, atNs, bssid);
     if (watch === null) return;
     this.#watching.add(agent);
     for (const { streamId, firstNs, lastNs } of watch.streams) {
@@ -84,6 +87,20 @@ export class StoryNotes {
     }
     if (watch.unlistedMembership > 0) this.#leaveOut(agent, watch.unlistedMembership);
     for (const event of watch.membership) for (const said of saidIn(agent, event, this.#groups)) this.#hear(said);
+  }
+
+  /** Where a station was, in the order of time; empty of a host that is none. */
+  placesOf(agent: string): readonly { readonly atNs: number; readonly bssid: string | null }[] {
+    return this.#places.get(agent) ?? [];
+  }
+
+  #place(agent: string, atNs: number, bssid: string | null): void {
+    const known = this.#places.get(agent);
+    if (known === undefined) this.#places.set(agent, [{ atNs, bssid }]);
+    else if (known.at(-1)?.bssid !== bssid) {
+      known.push({ atNs, bssid });
+      if (known.length > MOST_MOVES) known.shift();
+    }
   }
 
   /** The end of the last interval that anybody told of. */

@@ -25,6 +25,7 @@ const SETTING: StorySetting = {
   startedAt: "2026-11-29T12:00:00.000Z",
   isOver: true,
   hostOf: (agent) => agent,
+  accessPointOf: (bssid) => (bssid === "02:00:00:00:00:0a" ? "hall-ap" : null),
   portOf: () => null,
   queriers: null,
   siteTimers: null,

@@ -3,6 +3,7 @@ import { dataOf } from "./data-bands.ts";
 import { heededAt } from "./heeded-queries.ts";
 import { historyOf, membershipBars } from "./membership-bars.ts";
 import { querierBars } from "./querier-bars.ts";
+import { movesIn, roamRemarks } from "./roams.ts";
 import { laneBook, markOf, type Telling } from "./story-marks.ts";
 import type { StoryNotes } from "./story-notes.ts";
 import { type Membership, neighboursCut, remarksOn } from "./story-remarks.ts";
@@ -20,6 +21,8 @@ export interface StorySetting {
   readonly hostOf: (agent: string) => string;
   /** The port of a snooping switch that a host lies behind: hosts of one port share its table's entry. Null: not known. */
   readonly portOf: (host: string) => string | null;
+  /** The plan's access point with a BSSID; null where it has none such. */
+  readonly accessPointOf: (bssid: string) => string | null;
   /** Switches that query by the plan; null where it names none. */
   readonly queriers: ReadonlySet<string> | null;
   /** Null: the site's timers are known from its queries alone. */
@@ -50,6 +53,9 @@ export function tellStory(setting: StorySetting, notes: StoryNotes): RunStory {
   const groups = new Set(memberships.map(({ history }) => history.group));
   const remarks = [
     ...memberships.flatMap(remarksOn),
+    ...notes.agents.flatMap((agent) =>
+      roamRemarks(hostOf(agent), movesIn(notes.placesOf(agent)), setting.accessPointOf),
+    ),
     ...[...groups].flatMap((group) => neighboursCut(memberships.filter(({ history }) => history.group === group))),
   ].sort((a, b) => a.atMs - b.atMs);
   const leftOut = [...notes.leftOut, ...book.leftOut];

@@ -144,9 +144,11 @@ export const StoryRemarkSchema = Type.Object({
     Type.Literal("outlived"),
     Type.Literal("ran-out"),
     Type.Literal("neighbour-cut"),
+    Type.Literal("roamed"),
   ]),
   lane: Type.String(),
-  group: Type.String(),
+  /** Null: of no group, or of all. */
+  group: Nullable(Type.String()),
   atMs: Ms,
   sentence: Type.String(),
 });
