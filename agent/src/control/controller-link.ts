@@ -51,8 +51,17 @@ const CLOCK_BURST_COUNT = 8;
 const SILENT_AFTER_MS = 8000;
 const RETRY_FIRST_MS = 200;
 const RETRY_MOST_MS = 5000;
-/** Refusals that time may cure, so the agent tries again. */
-const PASSING: ReadonlySet<FaultCode> = new Set(["NAME_TAKEN", "PROTOCOL_MISMATCH", "TOO_MANY", "MESSAGE_INVALID"]);
+/**
+ * Refusals that time may cure, so the agent tries again. That a credential is over is said by the controller's clock: one that was
+ * put forward for an hour must not leave every host without its agent until somebody has been there.
+ */
+const PASSING: ReadonlySet<FaultCode> = new Set([
+  "NAME_TAKEN",
+  "PROTOCOL_MISMATCH",
+  "TOO_MANY",
+  "MESSAGE_INVALID",
+  "CREDENTIAL_EXPIRED",
+]);
 
 const monotonicNs = (): number => Number(process.hrtime.bigint());
 

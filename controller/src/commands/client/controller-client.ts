@@ -32,12 +32,12 @@ export class ControllerClient {
   }
 
   async abortRun(runId: string): Promise<void> {
-    await this.post(`/api/runs/${runId}/abort`);
+    await this.post(`/api/runs/${encodeURIComponent(runId)}/abort`);
   }
 
   /** @throws {Fault} the controller's own, or CONTROLLER_UNREACHABLE where the connection breaks in the middle */
   async *followRun(runId: string): AsyncGenerator<RunProgress> {
-    const response = await this.#call("GET", `/api/runs/${runId}/progress`);
+    const response = await this.#call("GET", `/api/runs/${encodeURIComponent(runId)}/progress`);
     response.socket.setKeepAlive(true, KEEP_ALIVE_MS); // a machine that lost its power says no farewell
     let pending = "";
     response.setEncoding("utf8");
