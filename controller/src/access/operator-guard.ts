@@ -7,7 +7,7 @@ import { type AuditLog, NOBODY } from "../audit/audit-log.ts";
 import type { AccessBook } from "./access-book.ts";
 import { networkOfAddress } from "./network-of.ts";
 import type { OperatorSessions } from "./operator-sessions.ts";
-import { OperatorTokens } from "./operator-tokens.ts";
+import { nameOfToken, OperatorTokens } from "./operator-tokens.ts";
 import { type SessionSecret, sessionSecrets } from "./session-cookie.ts";
 import { MOST_TRIES } from "./sign-in-turns.ts";
 import type { TokenUses } from "./token-uses.ts";
@@ -120,7 +120,7 @@ function whoIs(secret: string, { book, sessions, tokens }: GuardSetup): Found | 
   if (OperatorTokens.hasForm(secret)) {
     const answer = tokens.find(secret, Date.now());
     if (answer.kind !== "good") return null;
-    const operator = { name: `token ${answer.name}`, role: answer.role, isToken: true };
+    const operator = { name: nameOfToken(answer.name), role: answer.role, isToken: true };
     return { operator, formToken: null, tokenId: answer.id };
   }
   const found = sessions.find(secret, book.records.operators, Date.now());
@@ -154,7 +154,7 @@ function noteUse({ ip }: FastifyRequest, { operator, tokenId }: Found, { uses, a
 function noteRefusal({ ip }: FastifyRequest, secret: string, { tokens, audit }: GuardSetup): void {
   const answer = tokens.find(secret, Date.now());
   audit.count("token-refused");
-  if (answer.kind === "ended") audit.refuse(`token ${answer.name}`, ip, "was refused: its time is over");
+  if (answer.kind === "ended") audit.refuse(nameOfToken(answer.name), ip, "was refused: its time is over");
   else audit.refuse(NOBODY, ip, "was refused with a token that opens nothing");
 }
 

@@ -4,6 +4,7 @@ import path from "node:path";
 import { afterEach, beforeEach, expect, test } from "vitest";
 import { AccessBook } from "./access-book.ts";
 import type { OperatorRecord } from "./access-records.ts";
+import { AgentDoor } from "./agent-door.ts";
 import { OperatorTokens, withoutOperator } from "./operator-tokens.ts";
 import { TokenUses } from "./token-uses.ts";
 
@@ -88,6 +89,22 @@ test("an operator's tokens: given that they are kept, then they do no more than 
 test("a token: given a maker who is no operator any more, then none is made", () => {
   expect(() => make("ci", "operate", { ...anna, since: "2026-11-30T00:00:00.000Z" })).toThrow("no operator any more");
   expect(book.records.tokens).toEqual([]);
+});
+
+test("keys to enrol with: given that the token or the operator who made them is removed, then those that nobody has used go as well", () => {
+  const door = new AgentDoor(book, null);
+  for (const name of ["ci", "cron"]) make(name, "operate", anna);
+  for (const by of ["token ci", "token cron", "anna", "bert"]) door.makeKey(null, by, BEGIN_MS);
+  const makers = (): readonly string[] => book.records.enrolKeys.map(({ by }) => by);
+  tokens.remove("ci");
+  expect(makers()).toEqual(["token cron", "anna", "bert"]);
+  book.change((records) => withoutOperator(records, "anna", true));
+  expect(makers()).toEqual(["token cron", "bert"]);
+  book.change(() => ({ operators: [anna] }));
+  make("night", "operate", anna);
+  door.makeKey(null, "token night", BEGIN_MS);
+  book.change((records) => withoutOperator(records, "anna", false));
+  expect(makers()).toEqual(["token cron", "bert"]);
 });
 
 test("TokenUses: given uses, then the first is told, the last is kept over a restart, and those of tokens that are no more are forgotten", () => {

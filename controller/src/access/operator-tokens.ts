@@ -92,10 +92,13 @@ export class OperatorTokens {
     return { kind: "good", id, name: token.name, role };
   }
 
-  /** @returns false where there is none of that name */
+  /** With the keys to enrol with that it made and nobody has used. @returns false where there is none of that name */
   remove(name: string): boolean {
     if (!this.#book.records.tokens.some((one) => one.name === name)) return false;
-    this.#book.change(({ tokens }) => ({ tokens: tokens.filter((one) => one.name !== name) }));
+    this.#book.change(({ tokens, enrolKeys }) => ({
+      tokens: tokens.filter((one) => one.name !== name),
+      enrolKeys: enrolKeys.filter(({ by }) => by !== nameOfToken(name)),
+    }));
     return true;
   }
 
@@ -114,26 +117,33 @@ export class OperatorTokens {
   }
 }
 
+/** How whoever asks with a token is named, as no operator can be. */
+export const nameOfToken = (token: string): string => `token ${token}`;
+
 /** Tokens that an operator has made. */
 export const tokensOf = ({ tokens }: AccessRecords, operator: string): readonly TokenRecord[] =>
   tokens.filter((token) => token.operator?.name === operator);
 
 /**
- * Everything without an operator: his tokens go with him.
+ * Everything without an operator: his tokens go with him, and so do the keys to enrol with that he or they made and nobody has used.
  * @param keepsTokens they stay, belong to nobody, and open what they open now; those that open nothing go
  */
 export function withoutOperator(
   records: AccessRecords,
   name: string,
   keepsTokens: boolean,
-): Pick<AccessRecords, "operators" | "tokens"> {
+): Pick<AccessRecords, "operators" | "tokens" | "enrolKeys"> {
   const left = records.tokens.flatMap((token) => {
     if (token.operator?.name !== name) return [token];
     const scope = roleOf(token, records);
     if (!keepsTokens || scope === null) return [];
     return [{ ...token, scope, by: `${name}, who was removed`, operator: null }];
   });
-  return { operators: records.operators.filter((one) => one.name !== name), tokens: left };
+  const stay = new Set(left.map((token) => token.name));
+  const gone = tokensOf(records, name).filter((token) => !stay.has(token.name));
+  const makers = new Set([name, ...gone.map((token) => nameOfToken(token.name))]);
+  const enrolKeys = records.enrolKeys.filter(({ by }) => !makers.has(by));
+  return { enrolKeys, operators: records.operators.filter((one) => one.name !== name), tokens: left };
 }
 
 /**
