@@ -202,4 +202,7 @@ test("a baseline: given a name that no address or line of a terminal should bear
   }
   await store.labels.nameBaseline("core-fw-7.reach", idOf(1));
   expect(await store.labels.baselines()).toMatchObject([{ name: "core-fw-7.reach" }]);
+  for (let i = 10; i < 23; i++) await store.labels.nameBaseline(`a${i}`, idOf(1));
+  const unknown = store.labels.baseline("b");
+  await expect(unknown).rejects.toMatchObject({ hint: expect.stringMatching(/^There are a10, .*, a21 and 2 more\. /) });
 });

@@ -5,6 +5,8 @@ import type { StoreTables } from "./store-tables.ts";
 
 /** More tell nobody anything, and the list of runs bears them all. */
 const MOST_TAGS = 20;
+/** Names in a sentence; the list has them all. */
+const MOST_TOLD = 12;
 /** Goes into addresses, options and lines of a terminal. */
 const BASELINE_NAME = /^[A-Za-z0-9][A-Za-z0-9._-]{0,79}$/;
 
@@ -57,7 +59,9 @@ export class RunLabels {
     const named = await this.baselines();
     const found = named.find((one) => one.name === name);
     if (found !== undefined) return found.runId;
-    const known = named.length === 0 ? "There are none yet" : `There are ${named.map((one) => one.name).join(", ")}`;
+    const more = named.length > MOST_TOLD ? ` and ${named.length - MOST_TOLD} more` : "";
+    const told = named.slice(0, MOST_TOLD).map((one) => one.name);
+    const known = told.length === 0 ? "There are none yet" : `There are ${told.join(", ")}${more}`;
     throw new Fault(
       "BASELINE_UNKNOWN",
       `No run is named ${name}`,
