@@ -24,7 +24,7 @@ export function registerRuns(program: Command): void {
     program
       .command("runs")
       .description("The runs that are stored, newest first.")
-      .option("--most <number>", "how many to list", (text) => Number.parseInt(text, 10), 20)
+      .option("--most <number>", "how many to list", readMost, 20)
       .option("--site <name>", "only runs of this site")
       .option("--scenario <name>", "only runs of this scenario")
       .option("--verdict <word>", `only runs with this verdict: ${VERDICTS.join(", ")}`)
@@ -117,13 +117,20 @@ function queryOf({ most, site, scenario, verdict, tag, since }: ListOptions, now
     throw new Fault("OPTION_INVALID", `--verdict ${verdict} is no verdict`, `Write one of ${VERDICTS.join(", ")}`);
   }
   return {
-    most: Number.isInteger(most) ? Math.min(10_000, Math.max(1, most)) : 20,
+    most,
     ...(site === undefined ? {} : { site }),
     ...(scenario === undefined ? {} : { scenario }),
     ...(known === undefined ? {} : { verdict: known }),
     ...(tag === undefined ? {} : { tag }),
     ...(since === undefined ? {} : { since: new Date(nowMs - since / 1e6).toISOString() }),
   };
+}
+
+/** @throws {Fault} OPTION_INVALID */
+function readMost(text: string): number {
+  const most = Number(text);
+  if (Number.isInteger(most) && most >= 1 && most <= 10_000) return most;
+  throw new Fault("OPTION_INVALID", `--most ${text} is no number of runs`, "Write a whole number from 1 to 10000");
 }
 
 /** @throws {Fault} OPTION_INVALID */

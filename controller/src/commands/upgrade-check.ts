@@ -94,10 +94,19 @@ async function keepBattery(plan: string, name: string, options: UpgradeCheckOpti
   await using library = await openLibrary(options);
   const reports = await runAll(planned, options);
   for (const { scenario, report } of reports) await library.nameBaseline(keptAs(name, scenario), report.run);
+  await forgetOlder(library, name, new Set(reports.map(({ scenario }) => scenario)));
   const lines = reports.map(({ scenario, report }) => `  ${scenario}: ${report.verdict}. ${report.reason}\n`);
   process.stdout.write(
     `Kept under ${name}:\n${lines.join("")}After the change: dyetrace upgrade-check ${plan} --against ${name}\n`,
   );
+}
+
+/** A name stands for one battery: parts of an earlier one that this one has not lose it. */
+async function forgetOlder(library: RunLibrary, name: string, kept: ReadonlySet<BatteryPart>): Promise<void> {
+  for (const baseline of await library.baselines()) {
+    const part = partOf(name, baseline.name);
+    if (part !== null && !kept.has(part)) await library.removeBaseline(baseline.name);
+  }
 }
 
 async function checkBattery(plan: string, name: string, options: UpgradeCheckOptions): Promise<void> {

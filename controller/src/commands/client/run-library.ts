@@ -1,5 +1,11 @@
-import { Fault, type ProbeRun, type RunStory } from "@dyetrace/wire";
-import type { Baseline, MarkChange, RunQuery, RunSummary } from "@dyetrace/wire/console/stored-run";
+import { Fault, type ProbeRun, parseAs, type RunStory } from "@dyetrace/wire";
+import {
+  type Baseline,
+  type MarkChange,
+  MarkChangeSchema,
+  type RunQuery,
+  type RunSummary,
+} from "@dyetrace/wire/console/stored-run";
 import type { Command } from "commander";
 import { type NightSummary, summariseNight } from "../../night/night-summary.ts";
 import type { RunRecord } from "../../store/run-record.ts";
@@ -105,7 +111,8 @@ class StoreLibrary implements RunLibrary {
   }
 
   mark(runId: string, change: MarkChange): Promise<void> {
-    return this.#ask(() => this.#store.labels.change(runId, change));
+    const bounded = parseAs(MarkChangeSchema, change, "OPTION_INVALID", "The note or tag");
+    return this.#ask(() => this.#store.labels.change(runId, bounded));
   }
 
   remove(runId: string): Promise<void> {
