@@ -29,6 +29,7 @@ function take(lock: string): boolean {
     return true;
   } catch (error) {
     if ((error as NodeJS.ErrnoException).code === "EEXIST") return false;
+    rmSync(lock, { force: true }); // made, and there was no room for the number
     throw error;
   }
 }

@@ -48,6 +48,7 @@ export async function openDatabase(place: StorePlace, { mustExist = false }: Ope
   try {
     database = place.kind === "postgres" ? openPostgres(place.url, name) : openSqlite(place, name);
     await migrate(database);
+    if (database.sqlite !== null) learnToShrink(database.sqlite); // it is ours, and no newer version's
     return database;
   } catch (error) {
     await database?.db.destroy().catch(() => undefined);
@@ -71,7 +72,7 @@ function openSqlite(place: Exclude<StorePlace, { kind: "postgres" }>, name: stri
   const sqlite = new SQLite(place.kind === "memory" ? ":memory:" : name, { timeout: BUSY_WITHIN_MS });
   try {
     // Before anything is written: a database that has begun without it takes it only by being written anew.
-    sqlite.pragma("auto_vacuum = INCREMENTAL");
+    if (sqlite.pragma("page_count", { simple: true }) === 0) sqlite.pragma("auto_vacuum = INCREMENTAL");
     // One program at a time: two would both pick up the same runs. The kernel lets the lock go with the process.
     sqlite.pragma("locking_mode = EXCLUSIVE");
     sqlite.pragma("journal_mode = WAL");
@@ -79,7 +80,6 @@ function openSqlite(place: Exclude<StorePlace, { kind: "postgres" }>, name: stri
     sqlite.pragma("synchronous = FULL");
     sqlite.pragma("foreign_keys = ON");
     sqlite.exec("BEGIN IMMEDIATE; COMMIT"); // takes the lock now, and finds a file that can't be written
-    learnToShrink(sqlite);
   } catch (error) {
     sqlite.close();
     throw error;
@@ -99,6 +99,7 @@ function learnToShrink(sqlite: SqliteDatabase): void {
   if (read("auto_vacuum") === INCREMENTAL) return;
   if (read("page_count") * read("page_size") > MOST_REWRITTEN_BYTES) return;
   try {
+    sqlite.pragma("auto_vacuum = INCREMENTAL");
     sqlite.exec("VACUUM");
   } catch (error) {
     const { code } = error as { code?: unknown };

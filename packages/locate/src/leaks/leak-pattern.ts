@@ -57,7 +57,8 @@ export function leakPattern(
   const startUpMs = stays.memberNumbers === null ? START_UP_MS : UNREGISTERED_MS;
   const endsEarly = lastMs - startMs <= startUpMs && lastMs < endMs - LEAVE_GRACE_MS;
   if (isFromStart && endsEarly && !endsWithLastLeave(stays, lastMs, timers)) return "start-up";
-  if (isOnlyWithoutMember(bystander, stays)) return "unregistered";
+  if (isOnlyWithoutMember(bystander, stays) && (isFromStart || !comesWithJoins(bystander, stays)))
+    return "unregistered";
   if (firstMs - startMs >= LATE_SHARE * membershipMs(timers) && endMs - lastMs < LEAVE_GRACE_MS) return "late";
   if (hasHolesOfItsOwn(stays, bystander.ranges)) return "bursts";
   // With the last member behind a switch the stream itself stays away, and there is nothing more to leak.
@@ -73,6 +74,14 @@ export function isOnlyWithoutMember(
 ): boolean {
   if (memberNumbers === null || frames > countRanges(ranges)) return false;
   return intersectRanges(ranges, memberNumbers).length === 0;
+}
+
+/**
+ * All that was seen was sent from a join on until its leave took effect. A switch that floods what nobody has joined floods
+ * it before the join as well; these came with it, however soon the member left.
+ */
+function comesWithJoins({ ranges }: Pick<BystanderObservation, "ranges">, { askedNumbers }: StreamStays): boolean {
+  return askedNumbers !== null && countRanges(subtractRanges(ranges, askedNumbers)) === 0;
 }
 
 /** Frames that end when the last member has left went wherever that member's went: nothing was learned meanwhile. */

@@ -21,6 +21,8 @@ export interface StreamStays {
    * effect; null where no host ever joined the group.
    */
   readonly memberNumbers: readonly SeqRange[] | null;
+  /** Numbers that were sent from some host's join on until its leave must have been in effect; null as above. */
+  readonly askedNumbers: readonly SeqRange[] | null;
 }
 
 /** @param ofGroup stays in the stream's group, by whichever stream */
@@ -45,7 +47,8 @@ export function streamStays(facts: StreamFacts, ofGroup: readonly ListenerObserv
       missed ??= mergeSequenceRanges(facts.receipts.flatMap(({ lost }) => lost));
       return missed;
     },
-    memberNumbers: memberNumbers(facts, ofGroup),
+    memberNumbers: numbersDuring(facts, ofGroup, inEffect),
+    askedNumbers: numbersDuring(facts, ofGroup, asked),
   };
 }
 
@@ -61,9 +64,10 @@ export function staysByGroup(streams: readonly StreamFacts[]): ReadonlyMap<strin
   return stays;
 }
 
-function memberNumbers(
+function numbersDuring(
   { stream, clockMs }: StreamFacts,
   ofGroup: readonly ListenerObservation[],
+  during: (stay: ListenerObservation, offMs: number) => Effect,
 ): readonly SeqRange[] | null {
   if (ofGroup.length === 0) return null;
   const last = stream.steps.at(-1)?.lastSeq;
@@ -71,7 +75,7 @@ function memberNumbers(
   if (last === undefined) return [[0, Number.MAX_SAFE_INTEGER]];
   const offMs = Number.isFinite(clockMs) ? clockMs : 0;
   const ranges: SeqRange[] = [];
-  for (const { fromMs, toMs } of united(ofGroup.map((stay) => inEffect(stay, offMs)))) {
+  for (const { fromMs, toMs } of united(ofGroup.map((stay) => during(stay, offMs)))) {
     const firstSeq = firstSeqSince(stream, fromMs);
     const nextSeq = toMs === Number.POSITIVE_INFINITY ? null : firstSeqSince(stream, toMs);
     if (firstSeq === null) continue;
@@ -89,6 +93,11 @@ interface Effect {
 const inEffect = ({ joinedFromMs, joinedToMs }: ListenerObservation, offMs: number): Effect => ({
   fromMs: joinedFromMs + SETTLING_MS + offMs,
   toMs: joinedToMs === null ? Number.POSITIVE_INFINITY : joinedToMs - offMs,
+});
+
+const asked = ({ joinedFromMs, joinedToMs }: ListenerObservation, offMs: number): Effect => ({
+  fromMs: joinedFromMs - offMs,
+  toMs: joinedToMs === null ? Number.POSITIVE_INFINITY : joinedToMs + 2 * SETTLING_MS + offMs,
 });
 
 function united(effects: readonly Effect[]): Effect[] {

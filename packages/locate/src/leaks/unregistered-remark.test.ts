@@ -112,3 +112,18 @@ test("unregistered: given a host that saw the flood after its own leave as other
 test("unregistered: given a healthy run, then no remark", () => {
   expect(locate(site, simulateRun(site, [board], [], seededRandom(4))).remarks).toEqual([]);
 });
+
+test("unregistered: given a member for less than a join may take, and frames from that join until its leave took effect alone, then it is a leak", () => {
+  const random = seededRandom(62);
+  for (let round = 0; round < 20; round++) {
+    const [joinedFromMs, stayMs] = [drawInteger(random, 3_000, 20_000), drawInteger(random, 500, 1_900)];
+    const joinedToMs = joinedFromMs + stayMs;
+    const ranges: SeqRange[] = [[Math.ceil(joinedFromMs / 10) + 1, Math.floor((joinedToMs + 2_000) / 10)]];
+    const { findings, remarks } = locate(site, runWith({ ranges, joinedFromMs, joinedToMs, hosts: ["B1"] }));
+    expect(findings.map(({ kind }) => kind)).toContain("leaks");
+    expect(remarks).toEqual([]);
+    // The same switch, flooding before the join as well: it does so whatever is joined.
+    const always = runWith({ ranges: [[50, ranges[0]?.[1] ?? 0]], joinedFromMs, joinedToMs, hosts: ["B1"] });
+    expect(locate(site, always).remarks).toHaveLength(1);
+  }
+});
