@@ -33,7 +33,7 @@ describe("membership timers", () => {
     [3, 125, 10, 385, 395, 380],
     [2, 125, 25, 275, 300, 262.5],
   ])(
-    "given RV %i, QI %i s and QRI %i s, then memberships last %d to %d s and a querier's office %d s",
+    "given RV %i, QI %i s and QRI %i s, then memberships last %d to %d s and another querier counts as present for %d s",
     (rv, qi, qri, low, high, office) => {
       const told = { robustness: rv, intervalAdvertisedMs: qi * 1000, maxResponseMs: qri * 1000 };
       expect(membershipTimers(querier(told))).toEqual({

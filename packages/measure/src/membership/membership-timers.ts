@@ -14,7 +14,7 @@ export interface MembershipTimers {
    */
   readonly membershipIntervalLowMs: number;
   readonly membershipIntervalHighMs: number;
-  /** RV x QI + QRI / 2 (RFC 3376 8.5): a silence longer than this ends a querier's office, ms. High end. */
+  /** RV x QI + QRI / 2 (RFC 3376 8.5): a silence longer than this ends the other querier present interval, ms. High end. */
   readonly otherQuerierPresentMs: number;
 }
 

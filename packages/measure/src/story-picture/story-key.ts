@@ -49,7 +49,7 @@ export function storyKey(has: {
     ...signs.filter(([kind]) => has.kinds.has(kind)).map(([kind, words]) => sign(kind, words)),
     timer("membership", "membership, running down"),
     ...(has.kinds.has("leave") ? [timer("last-member", "last member query time")] : []),
-    ...(has.kinds.has("query") ? [timer("other-querier", "the querier's office")] : []),
+    ...(has.kinds.has("query") ? [timer("other-querier", "a querier is known (other querier present)")] : []),
     ...(has.isMeasured
       ? [
           {
