@@ -15,7 +15,7 @@ const SHORT = {
   "rate-steps": { step: "2s", "rate-6": "10 Mbit/s", "rate-7": "12 Mbit/s", "rate-8": "14 Mbit/s" },
   "shared-port": { "first-leave": "7s", every: "9s", "after-leave": "6s" },
   "size-steps": { step: "2s" },
-  soak: { length: "8s" },
+  soak: { length: "8s", rate: "1 Mbit/s" },
 };
 
 /** Every shipped scenario with every set of members that it can have on this site. */
