@@ -1,27 +1,10 @@
-import type { RunOutline } from "@dyetrace/wire";
 import type { LiveFigures, LiveStrip } from "@dyetrace/wire/console/live-second";
 import { expect, test } from "vitest";
 import { first, openBrowser, openConsole, SETTINGS } from "./support/console-browser.ts";
 import { recorded } from "./support/recorded.ts";
-import { tellConsole, toldRun } from "./support/told-console.ts";
+import { reachOutline, tellConsole, toldRun } from "./support/told-console.ts";
 
-const OUTLINE: RunOutline = {
-  site: { file: "plan.yaml", text: recorded("leak").plan },
-  scenario: "reach",
-  streams: [
-    {
-      streamId: 1,
-      name: "board",
-      source: "tower",
-      group: "239.195.10.4",
-      port: 48620,
-      rateBps: 2e6,
-      payloadBytes: 1316,
-      emits: [{ fromMs: 0, toMs: 100_000 }],
-    },
-  ],
-  joins: [],
-};
+const OUTLINE = reachOutline(recorded("leak").plan, 100_000);
 const RUN = "00000000000000b6";
 const figures = (received: number, lost: number): LiveFigures => ({
   received,

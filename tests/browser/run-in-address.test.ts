@@ -1,27 +1,10 @@
-import type { RunOutline } from "@dyetrace/wire";
 import type { Browser } from "playwright-core";
 import { afterAll, beforeAll, describe, expect, test } from "vitest";
 import { first, openBrowser, openConsole, SETTINGS } from "./support/console-browser.ts";
 import { recorded } from "./support/recorded.ts";
-import { storedRun, type ToldConsole, tellConsole, toldRun } from "./support/told-console.ts";
+import { reachOutline, storedRun, type ToldConsole, tellConsole, toldRun } from "./support/told-console.ts";
 
-const OUTLINE: RunOutline = {
-  site: { file: "plan.yaml", text: recorded("leak").plan },
-  scenario: "reach",
-  streams: [
-    {
-      streamId: 1,
-      name: "board",
-      source: "tower",
-      group: "239.195.10.4",
-      port: 48620,
-      rateBps: 2e6,
-      payloadBytes: 1316,
-      emits: [{ fromMs: 0, toMs: 60_000 }],
-    },
-  ],
-  joins: [],
-};
+const OUTLINE = reachOutline(recorded("leak").plan, 60_000);
 
 describe("console: given two stored runs, one that leaked and one that was blocked at a host, the latter the newest", () => {
   const older = recorded("leak");

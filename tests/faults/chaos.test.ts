@@ -2,13 +2,14 @@ import { mkdtempSync, rmSync } from "node:fs";
 import { tmpdir } from "node:os";
 import path from "node:path";
 import { setTimeout as sleep } from "node:timers/promises";
-import type { FindingKind, RunReport } from "@dyetrace/wire";
+import type { RunReport } from "@dyetrace/wire";
 import { afterAll, beforeAll, describe, expect, test } from "vitest";
 import { openStore } from "../../controller/src/store/store.ts";
 import { countFrames } from "../field/group-traffic.ts";
 import { drawInteger, drawOne, type Random, seededRandom } from "../simulation/seeded-random.ts";
 import { type LastingSite, raiseLastingSite } from "./lasting-site.ts";
 import { copyData } from "./small-disk.ts";
+import { ACCUSING_THE_WAY, SOAK_PLAN } from "./soak-site.ts";
 import { type StintNumbers, storedNumbers } from "./stored-numbers.ts";
 
 /**
@@ -25,7 +26,6 @@ const END_S = 15;
 const HOLD_MS = 5000;
 /** An interval, the report of it, and what a busy machine adds. */
 const UNTOLD_NS = 4e9;
-const ACCUSING_THE_WAY: readonly FindingKind[] = ["stops", "loses", "group-specific"];
 
 const KILLED = ["tower", "office", "kiosk-1", "kiosk-2"];
 /** Never killed: whatever it says is held against the kernel's own count. */
@@ -35,23 +35,6 @@ const STREAMS = [
   { name: "board", source: "tower", group: "239.195.10.4", rate: "2 Mbit/s", packetsPerS: 190 },
   { name: "music", source: "office", group: "239.195.10.5", rate: "1 Mbit/s", packetsPerS: 95 },
 ];
-const PLAN = `site: Quillfen Night Ferry
-nodes:
-  core: { kind: switch, querier: true }
-  east: { kind: switch }
-  tower: { kind: host }
-  office: { kind: host }
-  kiosk-1: { kind: host }
-  kiosk-2: { kind: host }
-  lounge: { kind: host }
-links:
-  - core:1 -- east:24
-  - core:9 -- tower:eth0
-  - core:10 -- office:eth0
-  - east:1 -- kiosk-1:eth0
-  - east:2 -- kiosk-2:eth0
-  - core:3 -- lounge:eth0
-`;
 const scenario = (seconds: number, hold: string): string => `scenario: soak
 hold: ${hold}
 streams:
@@ -133,7 +116,7 @@ describe(`a soak with ${KILLS} kills at random instants, a full disk and an olde
     async () => {
       process.stderr.write(`chaos: seed ${SEED}, ${KILLS} kills; DYETRACE_SEED=${SEED} repeats it\n`);
       const random = seededRandom(SEED);
-      site = await raiseLastingSite(PLAN, {}, "32M");
+      site = await raiseLastingSite(SOAK_PLAN, {}, "32M");
       const counters = new Map<string, () => Promise<number>>();
       for (const listener of LISTENERS) {
         for (const { name, group } of STREAMS) {

@@ -1,34 +1,16 @@
 import { setTimeout as sleep } from "node:timers/promises";
-import type { FindingKind, ReportStretch, RunReport } from "@dyetrace/wire";
+import type { ReportStretch, RunReport } from "@dyetrace/wire";
 import { afterAll, beforeAll, describe, expect, test } from "vitest";
 import { countFrames } from "../field/group-traffic.ts";
 import { type LastingSite, raiseLastingSite } from "./lasting-site.ts";
+import { ACCUSING_THE_WAY, SOAK_PLAN } from "./soak-site.ts";
 
 /** 300 is the soak of the project's own promise; the shorter one meets the same accidents in the same order. */
 const SECONDS = Number(process.env["DYETRACE_SOAK_SECONDS"] ?? "75");
 /** Sources that lose their controller within 4 s of their start stop after 5 s, whatever hold time the run has. */
 const BEYOND_EARLY_MS = 6000;
-/** What accidents of agents and controller could make of a sound network. */
-const ACCUSING_THE_WAY: readonly FindingKind[] = ["stops", "loses", "group-specific"];
 const CONTROL_OUTAGE_MS = SECONDS >= 300 ? 60_000 : 15_000;
 
-const PLAN = `site: Quillfen Night Ferry
-nodes:
-  core: { kind: switch, querier: true }
-  east: { kind: switch }
-  tower: { kind: host }
-  office: { kind: host }
-  kiosk-1: { kind: host }
-  kiosk-2: { kind: host }
-  lounge: { kind: host }
-links:
-  - core:1 -- east:24
-  - core:9 -- tower:eth0
-  - core:10 -- office:eth0
-  - east:1 -- kiosk-1:eth0
-  - east:2 -- kiosk-2:eth0
-  - core:3 -- lounge:eth0
-`;
 const scenario = (seconds: number): string => `scenario: soak
 hold: 10 min
 streams:
@@ -73,7 +55,7 @@ describe("a soak through kill -9 of the controller three times, of a listener an
   const frames = new Map<string, number>();
   beforeAll(
     async () => {
-      site = await raiseLastingSite(PLAN);
+      site = await raiseLastingSite(SOAK_PLAN);
       const counters = new Map<string, () => Promise<number>>();
       for (const listener of LISTENERS) {
         for (const [stream, group] of [

@@ -1,5 +1,5 @@
 import { Fault, parseDurationNs, type Verdict } from "@dyetrace/wire";
-import type { MarkChange, RunQuery } from "@dyetrace/wire/console/stored-run";
+import { type MarkChange, type RunQuery, TAG_FORM } from "@dyetrace/wire/console/stored-run";
 import type { Command } from "commander";
 import { paintFor } from "../report/terminal-paint.ts";
 import { renderBaselines, renderRuns } from "../report/terminal-runs.ts";
@@ -135,7 +135,7 @@ function readMost(text: string): number {
 
 /** @throws {Fault} OPTION_INVALID */
 function readTags(tags: readonly string[]): string[] {
-  const bad = tags.find((tag) => !/^[A-Za-z0-9][A-Za-z0-9._-]{0,39}$/.test(tag));
+  const bad = tags.find((tag) => !new RegExp(TAG_FORM).test(tag));
   if (bad === undefined) return [...tags];
   throw new Fault(
     "OPTION_INVALID",

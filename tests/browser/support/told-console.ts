@@ -116,6 +116,25 @@ export function drawingOf(plan: string): PlanDrawing {
   return parseAs(PlanDrawingSchema, drawing, "MESSAGE_INVALID", "The drawing") as PlanDrawing;
 }
 
+/** A run in which one source sends one stream from its beginning on. */
+export const reachOutline = (plan: string, toMs: number): RunOutline => ({
+  site: { file: "plan.yaml", text: plan },
+  scenario: "reach",
+  streams: [
+    {
+      streamId: 1,
+      name: "board",
+      source: "tower",
+      group: "239.195.10.4",
+      port: 48620,
+      rateBps: 2e6,
+      payloadBytes: 1316,
+      emits: [{ fromMs: 0, toMs }],
+    },
+  ],
+  joins: [],
+});
+
 /** A finished run with its report. */
 export function storedRun(plan: string, report: RunReport): StoredRun {
   parseAs(RunReportSchema, report, "MESSAGE_INVALID", "The report");

@@ -8,33 +8,26 @@ import { agentsBehind, graphOf } from "../map/site-scene.ts";
 import { Delays } from "../parts/delay-figures.tsx";
 import { Deliveries, HostCounts } from "../parts/delivery-figures.tsx";
 import { FindingHead, Suspects } from "../parts/finding-note.tsx";
+import { OfViewedRun } from "../parts/of-viewed-run.tsx";
 import { QuerierTable } from "../parts/querier-table.tsx";
-import { RefusalNote } from "../parts/refusal-note.tsx";
 import { RunNote } from "../parts/run-note.tsx";
 import { OfferProbe } from "../probe/probe-offer.tsx";
 import { ProbeOfRun, ProbesOfFinding, useProbes } from "../probe/probe-result.tsx";
 import { hrefAlong, hrefTo, route } from "../state/route.ts";
-import { type RunView, useViewedRun } from "../state/run-view.ts";
+import type { RunView } from "../state/run-view.ts";
 
 /** Every conclusion of a run with what it rests on. */
-export function FindingsPage() {
-  const viewed = useViewedRun(route.value.of);
-  switch (viewed.kind) {
-    case "none":
-      return (
-        <p class="empty">
-          No run yet, so nothing has been found. <a href={hrefAlong("run")}>Start one</a>, or open{" "}
-          <a href={hrefAlong("runs")}>an earlier run</a>.
-        </p>
-      );
-    case "asking":
-      return <p class="empty">Fetching the run …</p>;
-    case "refused":
-      return <RefusalNote refusal={viewed.refusal} />;
-    case "run":
-      return <Findings key={viewed.view.runId} view={viewed.view} />;
-  }
-}
+export const FindingsPage = () => (
+  <OfViewedRun
+    none={
+      <>
+        No run yet, so nothing has been found. <a href={hrefAlong("run")}>Start one</a>, or open{" "}
+        <a href={hrefAlong("runs")}>an earlier run</a>.
+      </>
+    }
+    show={(view) => <Findings key={view.runId} view={view} />}
+  />
+);
 
 function Findings({ view }: { readonly view: RunView }) {
   const { report } = view;

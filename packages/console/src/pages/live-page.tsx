@@ -6,40 +6,37 @@ import { StripDetail } from "../live/strip-detail.tsx";
 import { StripKey } from "../live/strip-key.tsx";
 import { sayNow, sayStrip } from "../live/strip-words.ts";
 import { summariseLive } from "../live/summarise-live.ts";
-import { RefusalNote } from "../parts/refusal-note.tsx";
+import { OfViewedRun } from "../parts/of-viewed-run.tsx";
 import { RunNote } from "../parts/run-note.tsx";
 import { heard, history, isRunning, link, liveVersion } from "../state/console-state.ts";
 import { KEPT_SECONDS } from "../state/live-history.ts";
-import { hrefAlong, route } from "../state/route.ts";
+import { hrefAlong } from "../state/route.ts";
 import { runTimeMs, useRunTimeMs } from "../state/run-clock.ts";
-import { useViewedRun } from "../state/run-view.ts";
+import type { RunView } from "../state/run-view.ts";
 import { stripNews } from "../state/strip-news.ts";
 
 /** Listeners by streams, second by second. */
-export function LivePage() {
-  const viewed = useViewedRun(route.value.of);
-  if (viewed.kind === "refused") return <RefusalNote refusal={viewed.refusal} />;
-  if (viewed.kind === "asking") return <p class="empty">Fetching the run …</p>;
-  if (viewed.kind === "none") {
-    return (
-      <p class="empty">
+export const LivePage = () => (
+  <OfViewedRun
+    none={
+      <>
         Nothing has run since this controller was started. <a href={hrefAlong("run")}>Start a run</a> and every listener
         shows here, second by second.
-      </p>
-    );
-  }
-  const { view } = viewed;
-  if (view.live !== null) return <LiveView run={view.live} />;
-  return (
-    <>
-      <RunNote view={view} />
-      <p class="empty">
-        What came second by second is shown of the newest run alone. Of this one there are{" "}
-        <a href={hrefAlong("findings")}>findings and figures</a> and <a href={hrefAlong("map")}>the map</a>.
-      </p>
-    </>
-  );
-}
+      </>
+    }
+    show={(view) => (view.live === null ? <RunOfThePast view={view} /> : <LiveView run={view.live} />)}
+  />
+);
+
+const RunOfThePast = ({ view }: { readonly view: RunView }) => (
+  <>
+    <RunNote view={view} />
+    <p class="empty">
+      What came second by second is shown of the newest run alone. Of this one there are{" "}
+      <a href={hrefAlong("findings")}>findings and figures</a> and <a href={hrefAlong("map")}>the map</a>.
+    </p>
+  </>
+);
 
 function LiveView({ run: current }: { readonly run: ConsoleRun }) {
   useRunTimeMs(1000);

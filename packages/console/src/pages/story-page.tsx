@@ -2,34 +2,28 @@ import { narrowToFinding, narrowToGroup } from "@dyetrace/measure";
 import type { RunStory } from "@dyetrace/wire";
 import { useMemo, useState } from "preact/hooks";
 import { findingOfAddress } from "../map/place-in-address.ts";
+import { OfViewedRun } from "../parts/of-viewed-run.tsx";
 import { RefusalNote } from "../parts/refusal-note.tsx";
 import { RunNote } from "../parts/run-note.tsx";
 import { hrefChanged, hrefTo, replaceAddress, route } from "../state/route.ts";
-import { type RunView, useViewedRun } from "../state/run-view.ts";
+import type { RunView } from "../state/run-view.ts";
 import { StoryChart } from "../story/story-chart.tsx";
 import { StoryList } from "../story/story-list.tsx";
 import type { StoryWindow } from "../story/story-window.ts";
 import { useStory } from "../story/use-story.ts";
 
 /** Who asked, who answered, who left; when the data came and went; which timer ran. */
-export function StoryPage() {
-  const viewed = useViewedRun(route.value.of);
-  switch (viewed.kind) {
-    case "none":
-      return (
-        <p class="empty">
-          No run yet, so there is no story. <a href={hrefTo("run")}>Start one</a>, or open{" "}
-          <a href={hrefTo("runs")}>an earlier run</a>.
-        </p>
-      );
-    case "asking":
-      return <p class="empty">Fetching the run …</p>;
-    case "refused":
-      return <RefusalNote refusal={viewed.refusal} />;
-    case "run":
-      return <ToldRun key={viewed.view.runId} view={viewed.view} />;
-  }
-}
+export const StoryPage = () => (
+  <OfViewedRun
+    none={
+      <>
+        No run yet, so there is no story. <a href={hrefTo("run")}>Start one</a>, or open{" "}
+        <a href={hrefTo("runs")}>an earlier run</a>.
+      </>
+    }
+    show={(view) => <ToldRun key={view.runId} view={view} />}
+  />
+);
 
 function ToldRun({ view }: { readonly view: RunView }) {
   const told = useStory(view.runId);

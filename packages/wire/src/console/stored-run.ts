@@ -55,7 +55,9 @@ export const RunIdSchema = Type.Object({ runId: Type.String() });
 export const BaselineSchema = Type.Object({ name: Type.String(), runId: Type.String(), namedAt: Type.String() });
 export type Baseline = DeepReadonly<Static<typeof BaselineSchema>>;
 
-const TagSchema = Type.String({ pattern: "^[A-Za-z0-9][A-Za-z0-9._-]{0,39}$" });
+/** Of a tag. */
+export const TAG_FORM = "^[A-Za-z0-9][A-Za-z0-9._-]{0,39}$";
+const TagSchema = Type.String({ pattern: TAG_FORM });
 
 /** Body of `PATCH /api/runs/:id`: what is left out stays as it is. */
 export const MarkChangeSchema = Type.Object(
