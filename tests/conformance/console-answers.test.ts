@@ -41,7 +41,7 @@ timeline:
 const RECORDING = new URL("../field/recordings/upgrade.json.gz", import.meta.url);
 
 /** Asked by our own commands alone, which have the type from the store itself. */
-const UNDECLARED = ["GET /api/backup", "GET /api/runs/:id", "GET /api/runs/:id/night", "GET /api/openapi.json"];
+const UNDECLARED = ["GET /api/backup", "GET /api/runs/:id", "GET /api/openapi.json"];
 /** Told line by line: the second and third test. */
 const LINES = ["GET /api/console/events", "GET /api/runs/:id/progress"];
 /** Files; and what needs the packed agent, which tests/field/agent-enrolment upgrades for real. */
@@ -231,6 +231,7 @@ test("console API: given every route of it, then what it answers is what it decl
   await ask("GET", `${url}/api/console/live/${live.runId}/kiosk/${live.outline.streams[0]?.streamId}`);
   await ask("GET", `${url}/api/console/runs/${live.runId}`);
   await ask("GET", `${url}/api/runs/${live.runId}/story`);
+  await ask("GET", `${url}/api/runs/${live.runId}/night`);
   await follow(`${url}/api/runs/${live.runId}/progress`, progress); // ends with the run
   void follow(`${url}/api/console/events`, events).catch(() => undefined);
   await until("whoever comes after a run is told of it", () =>

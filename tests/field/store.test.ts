@@ -236,9 +236,9 @@ describe.each(["sqlite", "postgres"] as const)("store in %s", (kind) => {
       (a, b) => a.agent.localeCompare(b.agent) || a.cell - b.cell,
     );
     expect(cells).toEqual([
-      { streamId: 1, agent: "kiosk", cell: 0, received: 1198, lost: 2 },
-      { streamId: 1, agent: "kiosk", cell: 1, received: 300, lost: 0 },
-      { streamId: 1, agent: "lounge", cell: 0, received: 600, lost: 0 },
+      { streamId: 1, agent: "kiosk", cell: 0, received: 1198, lost: 2, hostLost: 0 },
+      { streamId: 1, agent: "kiosk", cell: 1, received: 300, lost: 0, hostLost: 0 },
+      { streamId: 1, agent: "lounge", cell: 0, received: 600, lost: 0, hostLost: 0 },
     ]);
   });
 

@@ -8,7 +8,7 @@ import { renderHtmlReport } from "../report/html-report.ts";
 import { junitOfRun } from "../report/junit-report.ts";
 import type { Markup } from "../report/markup.ts";
 import { withProbes } from "../report/probe-parts.ts";
-import { reportSchemaDocument, storySchemaDocument } from "../report/report-schema-document.ts";
+import { nightSchemaDocument, reportSchemaDocument, storySchemaDocument } from "../report/report-schema-document.ts";
 import { renderStorySection } from "../report/story/html-story.ts";
 import { renderNight } from "../report/terminal-night.ts";
 import { paintFor } from "../report/terminal-paint.ts";
@@ -28,6 +28,9 @@ interface ReportOptions extends LibraryOptions {
   readonly incidentsCsv?: string;
   readonly summary?: boolean;
 }
+
+/** By the name of the file that they describe. */
+const SCHEMAS = { report: reportSchemaDocument, story: storySchemaDocument, night: nightSchemaDocument };
 
 export function registerReport(program: Command): void {
   withLibraryOptions(
@@ -61,11 +64,9 @@ export function registerReport(program: Command): void {
   });
   program
     .command("schema")
-    .description("The JSON Schema of the report that --json writes, or of a run's story.")
-    .addArgument(new Argument("[what]", "of what").choices(["report", "story"]).default("report"))
-    .action(
-      (what: string) => void process.stdout.write(what === "story" ? storySchemaDocument() : reportSchemaDocument()),
-    );
+    .description("The JSON Schema of the report that --json writes, of a run's story, or of its summary.")
+    .addArgument(new Argument("[what]", "of what").choices(Object.keys(SCHEMAS)).default("report"))
+    .action((what: keyof typeof SCHEMAS) => void process.stdout.write(SCHEMAS[what]()));
 }
 
 /** What stands in the page beside the report itself. */

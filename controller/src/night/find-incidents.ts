@@ -5,6 +5,7 @@ import type { Episode } from "../store/kept-report.ts";
 import type { Stint } from "../store/report-records.ts";
 import type { Store } from "../store/store.ts";
 import { clusterParted } from "./cluster-episodes.ts";
+import { INCIDENT_EPISODES } from "./incident-kinds.ts";
 import { SteadyLosses } from "./steady-loss.ts";
 import { Witnesses } from "./witnesses.ts";
 
@@ -27,7 +28,7 @@ export async function findIncidents(
   // Companions are no streams of the run's own.
   const streamIds = new Set(run.streams.map(({ streamId }) => streamId));
   let cutNs: number | null = null;
-  for await (const page of store.reports.episodePages(run.runId, untilNs, PAGE, ["query"])) {
+  for await (const page of store.reports.episodePages(run.runId, untilNs, PAGE, INCIDENT_EPISODES)) {
     for (const episode of page) {
       const isOwn = episode.streamId === null || streamIds.has(episode.streamId);
       if (isOwn && !isToldByAbsence(episode, away)) parted.take(episode);

@@ -1,14 +1,6 @@
-import { formatDurationNs, formatRatio, greatestOf, type ReportIncident } from "@dyetrace/wire";
+import { formatDurationNs, formatRatio, greatestOf, type NightPattern, type ReportIncident } from "@dyetrace/wire";
 import { binomialTest } from "../compare/binomial-test.ts";
 import type { Episode } from "../store/kept-report.ts";
-
-/** Something that the incidents of a night have in common. */
-export interface Pattern {
-  /** One sentence. */
-  readonly sentence: string;
-  /** Chance of seeing it in incidents that know nothing of each other. */
-  readonly p: number;
-}
 
 /** Periods that networks have: timers of the standards, and what people schedule. */
 const PERIODS_NS: readonly number[] = [60e9, 125e9, 250e9, 260e9, 300e9, 600e9, 900e9, 1800e9, 3600e9];
@@ -34,7 +26,7 @@ export function findPatterns(
   episodes: readonly Episode[],
   lengthNs: number,
   startedMs: number,
-): readonly Pattern[] {
+): readonly NightPattern[] {
   const trouble = incidents.filter(({ kind }) => kind === "loss" || kind === "source" || kind === "link");
   const startsNs = trouble.map(({ fromMs }) => fromMs * 1e6);
   if (startsNs.length < LEAST) return [];
@@ -56,7 +48,7 @@ export function findPatterns(
  * Instants on a circle of the period's length point the same way if they repeat with it (Rayleigh's test). Whoever
  * repeats every hour also repeats every half; the longest period that stands is told.
  */
-function findPeriod(startsNs: readonly number[], lengthNs: number, startedMs: number, who: string): Pattern[] {
+function findPeriod(startsNs: readonly number[], lengthNs: number, startedMs: number, who: string): NightPattern[] {
   const standing = PERIODS_NS.flatMap((periodNs) => {
     const turns = lengthNs / periodNs;
     if (turns < LEAST) return [];
@@ -91,7 +83,7 @@ function coincidence(
   timesNs: readonly number[],
   lengthNs: number,
   what: string,
-): Pattern[] {
+): NightPattern[] {
   if (timesNs.length === 0) return [];
   const hits = startsNs.filter((startNs) =>
     timesNs.some((atNs) => startNs >= atNs - WITH_NS && startNs <= atNs + WITH_NS),

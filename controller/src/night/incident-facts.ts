@@ -1,10 +1,11 @@
 import { formatDurationNs, type ReportIncident } from "@dyetrace/wire";
 import type { CompiledRun } from "../plan/compiled-run.ts";
-import type { Episode } from "../store/kept-report.ts";
+import type { Episode, EpisodeKind } from "../store/kept-report.ts";
+import { lostTimeNs } from "./lost-time.ts";
 
 /** Figures and words that the telling of any incident needs. */
 export interface IncidentFacts {
-  readonly base: Pick<ReportIncident, "fromMs" | "toMs" | "streams" | "agents" | "count">;
+  readonly base: Pick<ReportIncident, "fromMs" | "toMs" | "streams" | "agents" | "count" | "withoutMs">;
   readonly fromNs: number;
   readonly toNs: number;
   /** The agents in words. */
@@ -15,6 +16,9 @@ export interface IncidentFacts {
   readonly detail: string;
 }
 
+/** What a listener did not get. */
+const IS_MISSING: ReadonlySet<EpisodeKind> = new Set<EpisodeKind>(["loss", "silence", "host-loss"]);
+
 /** @param members episodes of one incident, one at least */
 export function incidentFacts(members: readonly Episode[], run: CompiledRun): IncidentFacts {
   const nameOf = new Map(run.streams.map(({ streamId, name }) => [streamId, name]));
@@ -24,6 +28,7 @@ export function incidentFacts(members: readonly Episode[], run: CompiledRun): In
     toNs = Math.max(toNs, one.toNs);
   }
   const streams = members.flatMap(({ streamId }) => (streamId === null ? [] : (nameOf.get(streamId) ?? [])));
+  const missing = members.filter(({ kind }) => IS_MISSING.has(kind));
   const agents = [...new Set(members.flatMap(({ agent }) => (agent === "" ? [] : agent)))];
   return {
     base: {
@@ -32,6 +37,7 @@ export function incidentFacts(members: readonly Episode[], run: CompiledRun): In
       streams: [...new Set(streams)],
       agents,
       count: members.reduce((sum, one) => sum + one.count, 0),
+      ...(missing.length === 0 ? {} : { withoutMs: lostTimeNs(missing, run) / 1e6 }),
     },
     fromNs,
     toNs,

@@ -31,3 +31,8 @@ export const INCIDENT_KINDS: Readonly<Record<EpisodeKind, IncidentKind | null>> 
   "no-control": "no-control",
   dropped: "dropped",
 };
+
+/** Episodes of which incidents are made. */
+export const INCIDENT_EPISODES: readonly EpisodeKind[] = (Object.keys(INCIDENT_KINDS) as EpisodeKind[]).filter(
+  (kind) => INCIDENT_KINDS[kind] !== null,
+);

@@ -6,7 +6,7 @@ import { alikeLosses, type LostRuns } from "../compare/alike-losses.ts";
 import { readLostNumbers } from "../intake/lost-numbers.ts";
 import type { CompiledRun, CompiledStream } from "../plan/compiled-run.ts";
 import type { Episode } from "../store/kept-report.ts";
-import { intervalNs, partSilences, silentMoments } from "./silences.ts";
+import { intervalNs, isWithin, partSilences, silentMoments } from "./silences.ts";
 import type { Witnesses } from "./witnesses.ts";
 
 /** A place that explains losses of one time, with who was hit by it. */
@@ -133,12 +133,6 @@ export class LossCauses {
     return hostOfAgent(this.#graph, agent) ?? agent;
   }
 }
-
-const isWithin = (loss: Episode, silence: Episode): boolean =>
-  loss.agent === silence.agent &&
-  loss.streamId === silence.streamId &&
-  loss.fromNs < silence.toNs &&
-  loss.toNs > silence.fromNs;
 
 interface TimedCause {
   readonly cause: SharedCause;

@@ -1,122 +1,86 @@
 import { loadSitePlan } from "@dyetrace/site";
-import { Fault, leastOf, type ReportIncident } from "@dyetrace/wire";
+import { Fault, leastOf, type Night } from "@dyetrace/wire";
 import { MINUTE_NS } from "../intake/count-minutes.ts";
-import type { CompiledRun } from "../plan/compiled-run.ts";
 import { type PackedRun, unpackCompiledRun } from "../plan/compiled-run-json.ts";
-import type { StripCell } from "../store/report-records.ts";
+import type { Episode, EpisodeKind } from "../store/kept-report.ts";
 import type { RunRecord } from "../store/run-record.ts";
 import type { Store } from "../store/store.ts";
 import { absences, findIncidents } from "./find-incidents.ts";
-import { findPatterns, type Pattern } from "./find-patterns.ts";
-import { packetNs } from "./silences.ts";
-
-/** A run in a form that is read in a minute: the night as a strip, the worst incidents, and what they have in common. */
-export interface NightSummary {
-  readonly runId: string;
-  readonly site: string;
-  readonly scenario: string;
-  readonly startedAt: string;
-  /** How far it is; null once it is over. */
-  readonly untilMs: number;
-  readonly isOver: boolean;
-  /** One letter a cell, the whole night: `.` nothing measured, `-` whole, `1` to `4` lost under 0.01 %, 0.1 %, 1 % or more. */
-  readonly strips: readonly { readonly stream: string; readonly listener: string; readonly cells: string }[];
-  /** How long a cell lasts. */
-  readonly cellMs: number;
-  readonly received: number;
-  readonly lost: number;
-  /** Who did the most harm comes first: seconds without the stream, times listeners. */
-  readonly worst: readonly ReportIncident[];
-  readonly incidents: number;
-  readonly patterns: readonly Pattern[];
-}
+import { findPatterns } from "./find-patterns.ts";
+import { headlineOf } from "./headline.ts";
+import { nightIncident } from "./night-incident.ts";
+import { addKnown, listenersOf, stripsOf } from "./night-strips.ts";
+import { unwatchedOf } from "./unwatched.ts";
 
 const MOST_CELLS = 96;
 const MOST_WORST = 8;
-const MOST_EPISODES = 50_000;
+/** Queries and such, that patterns are held against. */
+const MOST_MARKS = 50_000;
+const PAGE = 10_000;
 
-/** @throws {Fault} RUN_UNFINISHED before it has begun */
-export async function summariseNight(store: Store, record: RunRecord, nowMs: number): Promise<NightSummary> {
+/**
+ * A run in a form that is read in a minute: what happened in one sentence, the worst first, the night as strips, what repeats,
+ * and what was not watched.
+ * @throws {Fault} RUN_UNFINISHED before it has begun
+ */
+export async function summariseNight(store: Store, record: RunRecord, nowMs: number): Promise<Night> {
   if (record.start === null || record.compiled === null) {
     throw new Fault("RUN_UNFINISHED", `Run ${record.runId} has not begun`, "Wait for its start");
   }
+  const { wallMs } = record.start;
   const run = unpackCompiledRun(record.compiled as PackedRun);
   const graph = loadSitePlan(record.request.site.text, record.request.site.file);
   const isOver = record.endedAt !== null;
-  const untilNs = isOver ? run.endNs : Math.min(run.endNs, Math.max(0, (nowMs - record.start.wallMs) * 1e6));
+  const untilNs = isOver ? run.endNs : Math.min(run.endNs, Math.max(0, (nowMs - wallMs) * 1e6));
+  const stints = await store.reports.stints(run.runId);
   // While it goes on, what is not there yet is on its way, and no absence.
   const knownNs = isOver
     ? untilNs
     : leastOf(
-        (await store.reports.stints(run.runId)).map(({ toNs }) => toNs),
+        stints.map(({ toNs }) => toNs),
         untilNs,
       );
-  const incidents = record.report?.incidents ?? (await findIncidents(store, run, graph, knownNs));
-  const marks = await store.reports.episodes(run.runId, 0, untilNs, MOST_EPISODES, ["loss", "silence", "host-loss"]);
-  const stints = await store.reports.stints(run.runId);
+  const found = record.report?.incidents ?? (await findIncidents(store, run, graph, knownNs));
+  const incidents = found.map((one) => nightIncident(one, record.site, wallMs));
+  const away = absences(run, stints, knownNs);
+  const blind = [...away, ...(await episodesOf(store, run.runId, untilNs, ["dropped"]))];
   const minutesPerCell = Math.max(1, Math.ceil(untilNs / MINUTE_NS / MOST_CELLS));
-  const names = new Map(run.streams.map(({ streamId, name }) => [streamId, name]));
-  const cells = (await store.reports.cells(run.runId, minutesPerCell)).filter(({ streamId }) => names.has(streamId));
-  return {
+  const cellNs = minutesPerCell * MINUTE_NS;
+  const cells = await store.reports.cells(run.runId, minutesPerCell);
+  const strips = stripsOf(cells, run, Math.ceil(untilNs / cellNs), cellNs, blind);
+  const marks = [...(await episodesOf(store, run.runId, untilNs, ["query", "querier-change"])), ...away];
+  const night: Omit<Night, "headline"> = {
+    formatVersion: 1,
     runId: record.runId,
     site: record.site,
     scenario: record.scenario,
-    startedAt: new Date(record.start.wallMs).toISOString(),
+    startedAt: new Date(wallMs).toISOString(),
     untilMs: untilNs / 1e6,
     isOver,
-    strips: stripsOf(cells, names, Math.ceil(untilNs / MINUTE_NS / minutesPerCell)),
-    cellMs: (minutesPerCell * MINUTE_NS) / 1e6,
-    received: cells.reduce((sum, one) => sum + one.received, 0),
-    lost: cells.reduce((sum, one) => sum + one.lost, 0),
+    received: strips.reduce((sum, one) => sum + one.received, 0),
+    lost: strips.reduce((sum, one) => sum + one.lost, 0),
+    hostLost: addKnown(strips.map(({ hostLost }) => hostLost)),
+    cellMs: cellNs / 1e6,
+    listeners: listenersOf(strips),
+    strips,
     worst: incidents
-      .filter(({ kind }) => kind !== "no-control")
-      .toSorted((a, b) => harmMs(b, run) - harmMs(a, run))
+      .filter((one) => one.harmMs > 0)
+      .toSorted((a, b) => b.harmMs - a.harmMs)
       .slice(0, MOST_WORST),
-    incidents: incidents.length,
-    patterns: findPatterns(incidents, [...marks, ...absences(run, stints, knownNs)], untilNs, record.start.wallMs),
+    incidents,
+    patterns: [...findPatterns(incidents, marks, untilNs, wallMs)],
+    unwatched: unwatchedOf(run, stints, blind, strips, untilNs),
+    summarised: [],
   };
+  return { ...night, headline: headlineOf(night) };
 }
 
-/**
- * How long somebody was without what he should have had, times how many: packets by the time that they are worth, absences by
- * their length. What harms nobody's picture, such as a clock that was set, weighs nothing.
- */
-function harmMs({ kind, streams, agents, count, fromMs, toMs }: ReportIncident, run: CompiledRun): number {
-  const lastsMs = (toMs - fromMs) * Math.max(1, agents.length);
-  if (kind === "away" || kind === "source") return lastsMs;
-  if (kind !== "loss" && kind !== "host-loss") return 0;
-  const intervals = run.streams.filter(({ name }) => streams.includes(name)).map(packetNs);
-  const meanMs = intervals.reduce((sum, one) => sum + one, 0) / 1e6 / Math.max(1, intervals.length);
-  return count > 0 ? count * meanMs : lastsMs;
-}
-
-function stripsOf(
-  sums: readonly StripCell[],
-  names: ReadonlyMap<number, string>,
-  cells: number,
-): NightSummary["strips"] {
-  const rows = new Map<string, { stream: string; listener: string; received: number[]; lost: number[] }>();
-  for (const { streamId, agent, cell, received, lost } of sums) {
-    const key = `${streamId} ${agent}`;
-    const row = rows.get(key) ?? {
-      stream: names.get(streamId) ?? String(streamId),
-      listener: agent,
-      received: [],
-      lost: [],
-    };
-    rows.set(key, row);
-    row.received[cell] = received;
-    row.lost[cell] = lost;
+/** In order of time, so many at most. */
+async function episodesOf(store: Store, runId: string, toNs: number, kinds: readonly EpisodeKind[]) {
+  const found: Episode[] = [];
+  for await (const page of store.reports.episodePages(runId, toNs, PAGE, kinds)) {
+    found.push(...page);
+    if (found.length >= MOST_MARKS) break;
   }
-  return [...rows.values()].map(({ stream, listener, received, lost }) => ({
-    stream,
-    listener,
-    cells: Array.from({ length: cells }, (_, cell) => letter(received[cell], lost[cell])).join(""),
-  }));
-}
-
-function letter(received: number | undefined, lost: number | undefined): string {
-  if (received === undefined || lost === undefined || received + lost === 0) return ".";
-  const ratio = lost / (received + lost);
-  return ratio === 0 ? "-" : ratio < 1e-4 ? "1" : ratio < 1e-3 ? "2" : ratio < 1e-2 ? "3" : "4";
+  return found;
 }

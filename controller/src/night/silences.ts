@@ -12,6 +12,13 @@ export const intervalNs = (stream: CompiledStream): number => packetNs(stream) *
 /** What one packet is worth in time. */
 export const packetNs = ({ payloadBytes, rateBps }: CompiledStream): number => (payloadBytes * 8e9) / rateBps;
 
+/** @returns whether a loss with numbers tells of a silence at the same listener */
+export const isWithin = (loss: Episode, silence: Episode): boolean =>
+  loss.agent === silence.agent &&
+  loss.streamId === silence.streamId &&
+  loss.fromNs < silence.toNs &&
+  loss.toNs > silence.fromNs;
+
 const isLong = (packets: number, stream: CompiledStream): boolean =>
   packets >= SILENCE_PACKETS && packets * packetNs(stream) >= SILENCE_NS;
 

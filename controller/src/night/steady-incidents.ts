@@ -23,7 +23,7 @@ export function steadyIncidents(
     byPlace(group, partsOf(causes.of(group.flatMap(({ sample }) => sample)))).map(({ cause, own }) => {
       const facts = incidentFacts(own.map(wholeOf), run);
       const what = `${listed(facts.base.streams)} was lost all the time at ${facts.who}: ${howMuch(own, facts, run)}`;
-      return atPlace(cause, facts, what);
+      return { ...atPlace(cause, facts, what), isSteady: true };
     }),
   );
   const elsewhere = steady.flatMap((one) => (one.kind === "loss" ? [] : [tell(one.kind, one, run, graph)]));
@@ -52,7 +52,7 @@ function tell(kind: Exclude<SteadyKind, "loss">, loss: SteadyLoss, run: Compiled
   const facts = incidentFacts([wholeOf(loss)], run);
   const suspects = kind === "host-loss" ? [hostOfAgent(graph, loss.agent) ?? loss.agent] : [];
   const title = `${WORDS[kind](listed(facts.base.streams), facts.who)}: ${howMuch([loss], facts, run)}`;
-  return { kind, ...facts.base, suspects, title };
+  return { kind, ...facts.base, suspects, isSteady: true, title };
 }
 
 const wholeOf = ({ kind, agent, streamId, fromNs, toNs, count }: SteadyLoss): Episode => ({

@@ -1,5 +1,4 @@
-import { formatDurationNs, formatRatio } from "@dyetrace/wire";
-import type { NightSummary } from "../night/night-summary.ts";
+import { formatDurationNs, formatRatio, type Night } from "@dyetrace/wire";
 import { type Markup, markup } from "./markup.ts";
 import { timeOfDay, zoneAt } from "./time-of-day.ts";
 import { worstStrips } from "./worst-strips.ts";
@@ -8,12 +7,12 @@ const HEIGHTS: Readonly<Record<string, number>> = { "1": 5, "2": 9, "3": 13, "4"
 const MOST_STRIPS = 24;
 
 /** The morning's summary: what repeats, the worst incidents, and the night as strips: the higher a cell, the more was lost. */
-export function renderNightSection(night: NightSummary): Markup {
+export function renderNightSection(night: Night): Markup {
   const { received, lost, incidents, worst, patterns, strips, cellMs } = night;
   const shown = worstStrips(night, MOST_STRIPS);
   const share = received + lost === 0 ? "nothing was measured" : lostWords(lost, received + lost);
   return markup`<section><h2>The night</h2>
-<p>${formatDurationNs(night.untilMs * 1e6)}${night.isOver ? "" : " so far"}: ${received} packets received, ${share}; ${incidents} incidents.</p>
+<p>${formatDurationNs(night.untilMs * 1e6)}${night.isOver ? "" : " so far"}: ${received} packets received, ${share}; ${incidents.length} incidents.</p>
 ${patterns.length === 0 ? null : markup`<h3>Patterns</h3>${patterns.map(({ sentence }) => markup`<p>${sentence}</p>`)}`}
 ${worst.length === 0 ? null : markup`<h3>Worst incidents</h3><p class="quiet">Times are in ${zoneAt(night.startedAt)}.</p>${worst.map((one) => markup`<p>${timeOfDay(night.startedAt, one.fromMs)}: ${one.title}</p>`)}`}
 <h3>Strips</h3>

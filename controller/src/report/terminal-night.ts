@@ -1,5 +1,4 @@
-import { formatDurationNs, formatRatio, type RunReport } from "@dyetrace/wire";
-import type { NightSummary } from "../night/night-summary.ts";
+import { formatDurationNs, formatRatio, type Night, type RunReport } from "@dyetrace/wire";
 import { type Paint, wrap } from "./terminal-paint.ts";
 import { timeOfDay, zoneAt } from "./time-of-day.ts";
 import { worstStrips } from "./worst-strips.ts";
@@ -9,7 +8,7 @@ const MOST_STRIPS = 12;
 const BLOCKS: Readonly<Record<string, string>> = { ".": " ", "-": "▁", "1": "▂", "2": "▄", "3": "▆", "4": "█" };
 
 /** The morning's summary: what a tired reader takes in within a minute. */
-export function renderNight(night: NightSummary, paint: Paint): string {
+export function renderNight(night: Night, paint: Paint): string {
   const { received, lost, strips, worst, patterns } = night;
   const share =
     received + lost === 0
@@ -20,7 +19,7 @@ export function renderNight(night: NightSummary, paint: Paint): string {
   const lines = [
     "",
     `${paint(night.site, "strong")} · ${night.scenario} · ${formatDurationNs(night.untilMs * 1e6)}${night.isOver ? "" : " so far"}`,
-    `  ${received} packets received, ${share}; ${night.incidents} incidents`,
+    `  ${received} packets received, ${share}; ${night.incidents.length} incidents`,
     "",
     `  each cell ${formatDurationNs(night.cellMs * 1e6)}: ▁ whole  ▂ under 0.01 % lost  ▄ 0.1 %  ▆ 1 %  █ more  (blank) not measured`,
   ];

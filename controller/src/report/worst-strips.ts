@@ -1,9 +1,9 @@
-import type { NightSummary } from "../night/night-summary.ts";
+import type { Night } from "@dyetrace/wire";
 
-type Strip = NightSummary["strips"][number];
+type Strip = Night["strips"][number];
 
 /** The strips that lost most, the worst first: nobody reads two hundred of them in a minute. */
-export const worstStrips = ({ strips }: NightSummary, most: number): readonly Strip[] =>
+export const worstStrips = ({ strips }: Night, most: number): readonly Strip[] =>
   strips.toSorted((a, b) => weight(b.cells) - weight(a.cells)).slice(0, most);
 
 const weight = (cells: string): number =>

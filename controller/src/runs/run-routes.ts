@@ -2,6 +2,7 @@ import { Readable } from "node:stream";
 import Type from "@dyetrace/schema";
 import {
   Fault,
+  NightSchema,
   type RunProgress,
   RunProgressSchema,
   type RunRequest,
@@ -71,7 +72,12 @@ export function registerRunRoutes(
   );
   app.get<{ Params: { id: string } }>(
     "/api/runs/:id/night",
-    { schema: { summary: "What happened, so far or in all, in a minute" } },
+    {
+      schema: {
+        summary: "What happened, so far or in all, in a form that is read in a minute",
+        response: { 200: NightSchema },
+      },
+    },
     (request) => stored(store, async () => summariseNight(store, await store.runs.get(request.params.id), Date.now())),
   );
   app.get<{ Params: { id: string } }>(

@@ -42,6 +42,8 @@ export interface StripCell {
   readonly cell: number;
   readonly received: number;
   readonly lost: number;
+  /** Null: not known of all of it. */
+  readonly hostLost: number | null;
 }
 
 export interface AgentMinute extends MinuteCount {
@@ -159,34 +161,36 @@ export class ReportRecords {
       .select(["stream_id", "agent", cell.as("cell")])
       .select(sql<number>`cast(sum(received) as bigint)`.as("received"))
       .select(sql<number>`cast(sum(lost) as bigint)`.as("lost"))
+      .select(
+        sql<number | null>`case when count(host_lost) = count(*) then cast(sum(host_lost) as bigint) end`.as(
+          "hostLost",
+        ),
+      )
       .where("run_id", "=", runId)
       .groupBy(["stream_id", "agent", cell])
       .execute();
     return rows.map(({ stream_id, ...row }) => ({ streamId: stream_id, ...row }));
   }
 
-  /** @returns by time, `most` at most, none of the kinds `without` */
-  async episodes(
-    runId: string,
-    fromNs: number,
-    toNs: number,
-    most: number,
-    without: readonly EpisodeKind[] = [],
-  ): Promise<readonly Episode[]> {
-    const rows = await this.#episodesBefore(runId, toNs, most, without).where("from_ns", ">=", fromNs).execute();
+  /** @returns by time, `most` at most */
+  async episodes(runId: string, fromNs: number, toNs: number, most: number): Promise<readonly Episode[]> {
+    const rows = await this.#episodesBefore(runId, toNs, most, []).where("from_ns", ">=", fromNs).execute();
     return rows.map(toEpisode);
   }
 
-  /** The same, page by page in the order of their beginnings, so that a night of any length needs little memory. */
+  /**
+   * The same, page by page in the order of their beginnings, so that a night of any length needs little memory.
+   * @param kinds only these; all where none is named
+   */
   async *episodePages(
     runId: string,
     toNs: number,
     size: number,
-    without: readonly EpisodeKind[] = [],
+    kinds: readonly EpisodeKind[] = [],
   ): AsyncGenerator<readonly Episode[]> {
     let after = { fromNs: -1, id: 0 };
     for (;;) {
-      const rows = await this.#episodesBefore(runId, toNs, size, without)
+      const rows = await this.#episodesBefore(runId, toNs, size, kinds)
         .where((where) =>
           where.or([
             where("from_ns", ">", after.fromNs),
@@ -202,13 +206,13 @@ export class ReportRecords {
   }
 
   /** In the order of their beginnings. */
-  #episodesBefore(runId: string, toNs: number, most: number, without: readonly EpisodeKind[]) {
+  #episodesBefore(runId: string, toNs: number, most: number, kinds: readonly EpisodeKind[]) {
     return this.#db
       .selectFrom("episodes")
       .selectAll()
       .where("run_id", "=", runId)
       .where("from_ns", "<", toNs)
-      .where("kind", "not in", without.length === 0 ? [""] : [...without])
+      .$if(kinds.length > 0, (query) => query.where("kind", "in", [...kinds]))
       .orderBy("from_ns")
       .orderBy("id")
       .limit(most);

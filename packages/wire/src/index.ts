@@ -138,6 +138,15 @@ export type {
 } from "./report/finding-kind-facts.ts";
 export { FINDING_KIND_NAMES, FINDING_KINDS, type FindingKind } from "./report/finding-kinds.ts";
 export { HOST_COUNTER_WORDS, type HostCounter, movedCounters } from "./report/host-counter-words.ts";
+export {
+  type Night,
+  type NightIncident,
+  type NightListener,
+  type NightPattern,
+  NightSchema,
+  type NightStrip,
+  type NightUnwatched,
+} from "./report/night-schema.ts";
 export { partialWords } from "./report/partial-words.ts";
 export { QUERIER_COLUMNS, querierRows, querierSentences, sayQuerierState } from "./report/querier-audit-words.ts";
 export { type ReportHost, ReportHostSchema } from "./report/report-host-schema.ts";

@@ -1,4 +1,4 @@
-import { Fault, type ProbeRun, parseAs, type RunStory } from "@dyetrace/wire";
+import { Fault, type Night, type ProbeRun, parseAs, type RunStory } from "@dyetrace/wire";
 import {
   type Baseline,
   type MarkChange,
@@ -7,7 +7,7 @@ import {
   type RunSummary,
 } from "@dyetrace/wire/console/stored-run";
 import type { Command } from "commander";
-import { type NightSummary, summariseNight } from "../../night/night-summary.ts";
+import { summariseNight } from "../../night/night-summary.ts";
 import type { RunRecord } from "../../store/run-record.ts";
 import { openStore, type Store } from "../../store/store.ts";
 import { stored } from "../../store/stored.ts";
@@ -23,7 +23,7 @@ export interface RunLibrary extends AsyncDisposable {
   /** @param run an id, or `last` for the newest one @throws {Fault} RUN_UNKNOWN */
   get(run: string): Promise<RunRecord>;
   /** What happened in it, so far or in all. @throws {Fault} RUN_UNFINISHED before it has begun */
-  night(runId: string): Promise<NightSummary>;
+  night(runId: string): Promise<Night>;
   /** @returns the id of the run that bears the name @throws {Fault} BASELINE_UNKNOWN */
   baseline(name: string): Promise<string>;
   /** Runs that were made to part the suspects of this one, oldest first. */
@@ -86,7 +86,7 @@ class StoreLibrary implements RunLibrary {
     return this.#ask(async () => runs.get(run === LAST ? newest(await runs.list({ most: 1 })) : run));
   }
 
-  night(runId: string): Promise<NightSummary> {
+  night(runId: string): Promise<Night> {
     return this.#ask(async () => summariseNight(this.#store, await this.#store.runs.get(runId), Date.now()));
   }
 
@@ -159,8 +159,8 @@ class ControllerLibrary implements RunLibrary {
     return (await this.#client.get(`/api/runs/${encodeURIComponent(runId)}`)) as RunRecord;
   }
 
-  async night(runId: string): Promise<NightSummary> {
-    return (await this.#client.get(`/api/runs/${encodeURIComponent(runId)}/night`)) as NightSummary;
+  async night(runId: string): Promise<Night> {
+    return (await this.#client.get(`/api/runs/${encodeURIComponent(runId)}/night`)) as Night;
   }
 
   async baseline(name: string): Promise<string> {

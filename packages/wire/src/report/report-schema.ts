@@ -144,6 +144,10 @@ export const ReportIncidentSchema = Type.Object({
   confidence: Type.Optional(Ratio),
   /** Packets, for losses. */
   count: Count,
+  /** Time that streams did not come, added up over streams and listeners; absent where nobody missed any, and in earlier versions. */
+  withoutMs: Type.Optional(Ms),
+  /** True: it went on all the time from its beginning to its end. */
+  isSteady: Type.Optional(Type.Boolean()),
   /** One sentence. */
   title: Type.String(),
 });
