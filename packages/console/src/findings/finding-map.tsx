@@ -1,10 +1,8 @@
+import { findingMarks, hangUp, headOf, reportScene, type SiteTree, wayEvidence } from "@dyetrace/picture";
 import type { SiteGraph } from "@dyetrace/site";
 import type { RunReport } from "@dyetrace/wire";
 import { useMemo } from "preact/hooks";
-import { hangUp, type SiteTree } from "../map/layout/site-tree.ts";
 import { SiteMap } from "../map/site-map.tsx";
-import { headOf, reportScene, wayEvidence } from "../map/site-scene.ts";
-import { findingMarks } from "../map/water/finding-marks.ts";
 
 interface FindingMapProps {
   readonly graph: SiteGraph;

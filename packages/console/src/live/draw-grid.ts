@@ -1,5 +1,5 @@
+import { niceStep } from "@dyetrace/picture";
 import type { LiveHeard } from "@dyetrace/wire/console/live-second";
-import { niceStep } from "../parts/nice-step.ts";
 import type { LiveHistory } from "../state/live-history.ts";
 import type { GridLayout } from "./grid-layout.ts";
 import { type GridInks, STRIP_HEIGHT, StripBrush } from "./strip-brush.ts";

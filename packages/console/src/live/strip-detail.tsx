@@ -1,9 +1,9 @@
+import { formatCount, formatMs, orUnknown } from "@dyetrace/picture";
 import { formatRateBps } from "@dyetrace/wire";
 import type { ConsoleRun } from "@dyetrace/wire/console/console-run";
 import type { LiveFigures, LiveSeries } from "@dyetrace/wire/console/live-second";
 import { useEffect, useRef, useState } from "preact/hooks";
 import { askController } from "../link/ask-controller.ts";
-import { formatCount, formatMs, orUnknown } from "../parts/format.ts";
 import { Figure } from "../parts/place-note.tsx";
 import { history, isRunning, link, liveVersion } from "../state/console-state.ts";
 import type { HistoryStrip } from "../state/live-history.ts";

@@ -1,6 +1,6 @@
+import { formatMs } from "@dyetrace/picture";
 import { formatRatio } from "@dyetrace/wire";
 import type { LiveFigures } from "@dyetrace/wire/console/live-second";
-import { formatMs } from "../parts/format.ts";
 
 /** A mark in words. Of seconds that are over and of the one that goes on alike. */
 export function sayMark(mark: string): string {

@@ -1,11 +1,6 @@
+import type { Flow } from "@dyetrace/picture";
 import { useEffect, useRef } from "preact/hooks";
-import type { Polyline } from "./layout/delta-place.ts";
 import type { MapView } from "./map-view.ts";
-
-export interface Flow {
-  readonly line: Polyline;
-  readonly width: number;
-}
 
 /** Pixels of the layout that water runs in a second. */
 const SPEED = 46;

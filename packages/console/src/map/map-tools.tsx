@@ -1,4 +1,4 @@
-import type { SiteTree, TreeNode } from "./layout/site-tree.ts";
+import type { SiteTree, TreeNode } from "@dyetrace/picture";
 
 interface MapToolsProps {
   readonly tree: SiteTree;

@@ -1,6 +1,6 @@
+import { hangUp } from "@dyetrace/picture";
 import { buildSiteGraph } from "@dyetrace/site";
 import { expect, test } from "vitest";
-import { hangUp } from "./layout/site-tree.ts";
 import { findingOfAddress, placeInAddress, placeOfAddress } from "./place-in-address.ts";
 
 const host = (name: string) => ({ name, kind: "host", isQuerier: false, agent: name }) as const;

@@ -1,5 +1,4 @@
-import type { SiteTree } from "./layout/site-tree.ts";
-import type { MapSelection } from "./site-map-props.ts";
+import type { MapSelection, SiteTree } from "@dyetrace/picture";
 
 /** What an address says of a place on the map: a node's name, or a segment's id. */
 export function placeInAddress({ node, on }: MapSelection, tree: SiteTree): string {

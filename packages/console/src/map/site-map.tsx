@@ -1,24 +1,28 @@
+import type { DeltaLayout, SiteMapProps } from "@dyetrace/picture";
+import {
+  channelWidth,
+  describeHostWater,
+  findNode,
+  flagWidth,
+  foldedNodes,
+  layOutDelta,
+  MapChannels,
+  MapFlag,
+  MapLanes,
+  MapPlace,
+  markDistance,
+  movingWater,
+  nodesAbove,
+  placeFlags,
+  textWidth,
+} from "@dyetrace/picture";
 import type { VNode } from "preact";
 import { useEffect, useMemo, useRef, useState } from "preact/hooks";
-import { markDistance } from "./channel-marks.tsx";
 import { dragging } from "./drag-map.ts";
 import { FlowCanvas } from "./flow-canvas.tsx";
-import { foldedNodes } from "./folded-nodes.ts";
-import { layOutDelta } from "./layout/delta-layout.ts";
-import type { DeltaLayout } from "./layout/delta-place.ts";
-import { findNode, nodesAbove } from "./layout/find-node.ts";
-import { channelWidth } from "./layout/geometry.ts";
-import { MapChannels, movingWater } from "./map-channels.tsx";
-import { flagWidth, MapFlag } from "./map-flag.tsx";
-import { MapLanes } from "./map-lanes.tsx";
-import { MapPlace } from "./map-place.tsx";
 import { MapTools, SEARCHED_NODES } from "./map-tools.tsx";
 import { centreOn, fitView, type MapView, zoomView } from "./map-view.ts";
-import { placeFlags } from "./place-flags.ts";
-import type { SiteMapProps } from "./site-map-props.ts";
-import { textWidth } from "./text-width.ts";
 import { NARROW, useSize } from "./use-size.ts";
-import { describeHostWater } from "./water/say-water.ts";
 
 /** Below this scale names would be smaller than anyone can read. */
 const NAMES_FROM_SCALE = 0.62;

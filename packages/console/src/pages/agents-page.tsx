@@ -1,3 +1,4 @@
+import { formatCount, orUnknown } from "@dyetrace/picture";
 import { formatDurationNs, formatRateBps } from "@dyetrace/wire";
 import type { ConsoleAgent, EnrolledAgent, NewAgentHelp } from "@dyetrace/wire/console/console-agent";
 import { useEffect, useState } from "preact/hooks";
@@ -10,7 +11,7 @@ import { hostChecks } from "../agents/host-checks.ts";
 import { ProgramTokens } from "../agents/program-tokens.tsx";
 import { askController } from "../link/ask-controller.ts";
 import { CopyLine } from "../parts/copy-line.tsx";
-import { formatCount, formatDay, orUnknown } from "../parts/format.ts";
+import { formatDay } from "../parts/format.ts";
 import { agents, link, plan, version } from "../state/console-state.ts";
 
 /** Who is connected, what each can do, and how to bring one more in. */

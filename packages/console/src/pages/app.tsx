@@ -1,6 +1,6 @@
+import { MapPatterns } from "@dyetrace/picture";
 import type { ComponentType } from "preact";
 import { useEffect, useRef } from "preact/hooks";
-import { MapPatterns } from "../map/map-patterns.tsx";
 import { formatClock } from "../parts/format.ts";
 import { StopEverySource, StopNotice } from "../parts/stop-every-source.tsx";
 import { WhoIsHere } from "../parts/who-is-here.tsx";

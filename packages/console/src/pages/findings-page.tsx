@@ -1,10 +1,8 @@
+import { agentsBehind, EvidenceCharts, evidenceOf, graphOf } from "@dyetrace/picture";
 import { type ExpectationWords, expectationWords, type ProbeRun, type RunReport, wifiWords } from "@dyetrace/wire";
 import { useEffect, useMemo, useRef } from "preact/hooks";
-import { EvidenceCharts } from "../findings/evidence-charts.tsx";
-import { evidenceOf } from "../findings/evidence-of.ts";
 import { FindingMap, useFindingTree } from "../findings/finding-map.tsx";
 import { findingOfAddress } from "../map/place-in-address.ts";
-import { agentsBehind, graphOf } from "../map/site-scene.ts";
 import { Delays } from "../parts/delay-figures.tsx";
 import { Deliveries, HostCounts } from "../parts/delivery-figures.tsx";
 import { FindingHead, Suspects } from "../parts/finding-note.tsx";

@@ -1,12 +1,21 @@
+import type { MapSelection } from "@dyetrace/picture";
+import {
+  type FindingMark,
+  findingMarks,
+  graphOf,
+  hangUp,
+  headOf,
+  MapKey,
+  planScene,
+  reportScene,
+  type SiteTree,
+  wayEvidence,
+} from "@dyetrace/picture";
 import { formatRateBps, type RunReport } from "@dyetrace/wire";
 import { useMemo } from "preact/hooks";
-import { hangUp, type SiteTree } from "../map/layout/site-tree.ts";
-import { MapKey } from "../map/map-key.tsx";
+import { liveScene } from "../live/live-scene.ts";
 import { findingOfAddress, placeInAddress, placeOfAddress } from "../map/place-in-address.ts";
 import { SiteMap } from "../map/site-map.tsx";
-import type { MapSelection } from "../map/site-map-props.ts";
-import { graphOf, headOf, liveScene, planScene, reportScene, wayEvidence } from "../map/site-scene.ts";
-import { type FindingMark, findingMarks } from "../map/water/finding-marks.ts";
 import { FindingNote } from "../parts/finding-note.tsx";
 import { PlaceNote } from "../parts/place-note.tsx";
 import { RefusalNote } from "../parts/refusal-note.tsx";

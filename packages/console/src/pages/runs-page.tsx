@@ -1,7 +1,8 @@
+import { formatMs } from "@dyetrace/picture";
 import type { RunSummary } from "@dyetrace/wire/console/stored-run";
 import { useEffect, useState } from "preact/hooks";
 import { askController, asRefusal, type Refusal } from "../link/ask-controller.ts";
-import { formatInstant, formatMs } from "../parts/format.ts";
+import { formatInstant } from "../parts/format.ts";
 import { RefusalNote } from "../parts/refusal-note.tsx";
 import { VERDICTS } from "../parts/run-note.tsx";
 import { link, run } from "../state/console-state.ts";

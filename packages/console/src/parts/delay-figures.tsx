@@ -1,7 +1,6 @@
 import { type DelayLine, type DelayTable, delayTables } from "@dyetrace/measure";
+import { formatCount, formatMs, niceStep, orUnknown } from "@dyetrace/picture";
 import type { RunReport } from "@dyetrace/wire";
-import { formatCount, formatMs, orUnknown } from "./format.ts";
-import { niceStep } from "./nice-step.ts";
 
 /** Listeners of one table; the report has them all. */
 const MOST_ROWS = 24;

@@ -1,5 +1,5 @@
+import { formatCount, formatMs } from "@dyetrace/picture";
 import { formatRatio, movedCounters, partialWords, type ReportReceipt, type RunReport } from "@dyetrace/wire";
-import { formatCount, formatMs } from "./format.ts";
 
 /** Of a partial receipt, what is known of. */
 function sayLoss(receipt: ReportReceipt): string {

@@ -1,5 +1,5 @@
+import { wordOf } from "@dyetrace/picture";
 import { findingKindFacts, type RunReport } from "@dyetrace/wire";
-import { wordOf } from "../map/water/finding-marks.ts";
 
 type Finding = RunReport["findings"][number];
 

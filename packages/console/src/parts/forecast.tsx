@@ -1,6 +1,6 @@
+import { formatMs } from "@dyetrace/picture";
 import { formatRateBps, formatRatio } from "@dyetrace/wire";
 import type { RunForecast } from "@dyetrace/wire/console/run-forecast";
-import { formatMs } from "./format.ts";
 
 /** Segments shown of those that the run loads. */
 const MOST_LOADS = 8;

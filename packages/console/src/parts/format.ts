@@ -1,17 +1,7 @@
-import { formatDurationNs } from "@dyetrace/wire";
-
-/** `12.5 ms`, `3 s`, `2 min`. @param ms may be a fraction */
-export const formatMs = (ms: number): string => formatDurationNs(ms * 1e6);
-
-/** A count with its thousands set apart: `12 345`. */
-export const formatCount = (value: number): string => value.toLocaleString("en").replaceAll(",", "\u202f");
+import { formatCount } from "@dyetrace/picture";
 
 /** `12 MB`; of less than a whole megabyte, 1 MB. */
 export const formatBytes = (bytes: number): string => `${formatCount(Math.max(1, Math.round(bytes / 1e6)))} MB`;
-
-/** A figure, or the word for what nobody knows. */
-export const orUnknown = <T>(value: T | null, format: (value: T) => string): string =>
-  value === null ? "unknown" : format(value);
 
 const MONTHS = ["Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec"];
 const two = (value: number): string => String(value).padStart(2, "0");

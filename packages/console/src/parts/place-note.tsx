@@ -1,14 +1,11 @@
+import type { MapSelection, SiteScene, SiteTree } from "@dyetrace/picture";
+import { describeChannel, describeHostWater, formatCount, formatMs, orUnknown } from "@dyetrace/picture";
 import type { SiteGraph } from "@dyetrace/site";
 import { formatRateBps, formatRatio, movedCounters, partialWords } from "@dyetrace/wire";
 import type { LiveFigures } from "@dyetrace/wire/console/live-second";
-import type { SiteTree } from "../map/layout/site-tree.ts";
-import type { MapSelection } from "../map/site-map-props.ts";
-import type { SiteScene } from "../map/site-scene.ts";
-import { describeChannel, describeHostWater } from "../map/water/say-water.ts";
 import { history, isRunning } from "../state/console-state.ts";
 import type { RunView, ViewedStream } from "../state/run-view.ts";
 import { sayCopies, sayLongestGap, sayOrder, sayPattern, sayVariation } from "./delivery-figures.tsx";
-import { formatCount, formatMs, orUnknown } from "./format.ts";
 
 interface PlaceNoteProps {
   readonly selection: MapSelection;

@@ -1,6 +1,5 @@
+import { formatMs, niceStep } from "@dyetrace/picture";
 import type { RunOutline } from "@dyetrace/wire";
-import { formatMs } from "./format.ts";
-import { niceStep } from "./nice-step.ts";
 
 /** Streams drawn; a run may have thousands. */
 const MOST_ROWS = 12;

@@ -1,10 +1,8 @@
+import type { FindingMark, MapSelection } from "@dyetrace/picture";
+import { graphOf, hangUp, headOf, planScene } from "@dyetrace/picture";
 import type { PlanDrawing } from "@dyetrace/wire/console/plan-drawing";
 import { useMemo, useState } from "preact/hooks";
-import { hangUp } from "../map/layout/site-tree.ts";
 import { SiteMap } from "../map/site-map.tsx";
-import type { MapSelection } from "../map/site-map-props.ts";
-import { graphOf, headOf, planScene } from "../map/site-scene.ts";
-import type { FindingMark } from "../map/water/finding-marks.ts";
 
 const NO_MARKS: readonly FindingMark[] = [];
 

@@ -1,8 +1,8 @@
+import { formatMs } from "@dyetrace/picture";
 import type { ConsoleRun } from "@dyetrace/wire/console/console-run";
 import { useEffect, useState } from "preact/hooks";
 import { askController, asRefusal, type Refusal } from "../link/ask-controller.ts";
 import { summariseLive } from "../live/summarise-live.ts";
-import { formatMs } from "../parts/format.ts";
 import { RefusalNote } from "../parts/refusal-note.tsx";
 import { RunTimeline } from "../parts/run-timeline.tsx";
 import { history, liveVersion } from "../state/console-state.ts";

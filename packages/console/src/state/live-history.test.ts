@@ -1,7 +1,7 @@
+import { describeHostWater } from "@dyetrace/picture";
 import type { LiveMark } from "@dyetrace/wire/console/live-second";
 import { expect, test } from "vitest";
-import { waterLive } from "../map/water/host-water.ts";
-import { describeHostWater } from "../map/water/say-water.ts";
+import { waterLive } from "../live/live-water.ts";
 import { KEPT_SECONDS, LiveHistory } from "./live-history.ts";
 
 const cell = (second: number, mark: LiveMark) => ({ agent: "kiosk", streamId: 1, second, mark, figures: null });

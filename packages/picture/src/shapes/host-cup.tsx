@@ -1,5 +1,5 @@
-import type { HostWater } from "./water/host-water.ts";
-import type { LossClass } from "./water/loss-shape.ts";
+import type { HostWater } from "../water/host-water.ts";
+import type { LossClass } from "../water/loss-shape.ts";
 
 const CUP = "M-9 -9V1A9 9 0 0 0 9 1V-9Z";
 /** How full a cup is by how much is missing, a step for each tenfold: from the rim down. */

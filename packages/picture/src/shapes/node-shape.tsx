@@ -1,7 +1,7 @@
 import type { SiteNode } from "@dyetrace/site";
+import type { ChannelWater } from "../water/channel-water.ts";
+import type { HostWater } from "../water/host-water.ts";
 import { HostCup } from "./host-cup.tsx";
-import type { ChannelWater } from "./water/channel-water.ts";
-import type { HostWater } from "./water/host-water.ts";
 
 /** What stands at a place: a cup at a host, a basin at a switch, by shape so that no colour is needed. */
 export function NodeShape(props: {

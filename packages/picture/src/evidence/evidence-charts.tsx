@@ -1,7 +1,7 @@
 import { formatRatio } from "@dyetrace/wire";
-import { formatCount, formatMs, orUnknown } from "../parts/format.ts";
-import { niceStep } from "../parts/nice-step.ts";
+import { formatCount, formatMs, orUnknown } from "../format/format-figures.ts";
 import type { Evidence } from "./evidence-of.ts";
+import { niceStep } from "./nice-step.ts";
 
 /** The charts that a finding has evidence for; each is a list that reads without its picture. */
 export function EvidenceCharts({ evidence }: { readonly evidence: Evidence }) {

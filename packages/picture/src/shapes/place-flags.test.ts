@@ -1,7 +1,7 @@
 import { expect, test } from "vitest";
-import type { DeltaLayout, NodePlace } from "./layout/delta-place.ts";
+import type { DeltaLayout, NodePlace } from "../layout/delta-place.ts";
+import type { FindingMark } from "../water/finding-marks.ts";
 import { type Box, placeFlags } from "./place-flags.ts";
-import type { FindingMark } from "./water/finding-marks.ts";
 
 const place = (name: string, x: number, y: number, inlet: NodePlace["inlet"] = []): NodePlace => ({
   name,

@@ -1,5 +1,5 @@
-import type { SiteTree } from "./layout/site-tree.ts";
-import type { FindingMark } from "./water/finding-marks.ts";
+import type { SiteTree } from "../layout/site-tree.ts";
+import type { FindingMark } from "../water/finding-marks.ts";
 
 /** What is folded up: what the user folded, and of the branches without a finding in them those that `quiet` says. */
 export function foldedNodes(

@@ -1,6 +1,6 @@
 import type { FindingGlyph } from "@dyetrace/wire";
-import type { Polyline } from "./layout/delta-place.ts";
-import { cut, lengthOf, pathOf, spotAt } from "./layout/geometry.ts";
+import type { Polyline } from "../layout/delta-place.ts";
+import { cut, lengthOf, pathOf, spotAt } from "../layout/geometry.ts";
 
 /** Where along a channel its mark stands: near the upper end, with room for a pool in front of it. */
 export const markDistance = (line: Polyline): number => Math.min(lengthOf(line) * 0.45, 30);

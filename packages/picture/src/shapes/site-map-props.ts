@@ -1,7 +1,7 @@
-import type { SiteTree } from "./layout/site-tree.ts";
-import type { Channel } from "./water/channel-water.ts";
-import type { FindingMark } from "./water/finding-marks.ts";
-import type { HostWater } from "./water/host-water.ts";
+import type { SiteTree } from "../layout/site-tree.ts";
+import type { Channel } from "../water/channel-water.ts";
+import type { FindingMark } from "../water/finding-marks.ts";
+import type { HostWater } from "../water/host-water.ts";
 
 export interface MapSelection {
   readonly node: string;

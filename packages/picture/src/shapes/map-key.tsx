@@ -1,8 +1,8 @@
+import { pathOf } from "../layout/geometry.ts";
+import type { HostWater } from "../water/host-water.ts";
+import { LOSS_CLASS_WORDS, type LossClass } from "../water/loss-shape.ts";
 import { BrokenDye, ChannelMark, DammedDye, SeepingBeads, ThinningDye } from "./channel-marks.tsx";
 import { HostCup } from "./host-cup.tsx";
-import { pathOf } from "./layout/geometry.ts";
-import type { HostWater } from "./water/host-water.ts";
-import { LOSS_CLASS_WORDS, type LossClass } from "./water/loss-shape.ts";
 
 const LINE = [
   [2, 12],

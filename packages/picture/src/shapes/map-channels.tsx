@@ -1,8 +1,8 @@
+import type { DeltaLayout, NodePlace, Polyline } from "../layout/delta-place.ts";
+import type { Flow } from "../layout/flow.ts";
+import { channelWidth, cut, pathOf, spotAt } from "../layout/geometry.ts";
 import { BrokenDye, ChannelMark, DammedDye, markDistance, SeepingBeads, ThinningDye } from "./channel-marks.tsx";
 import { beadedWays, type ChannelPicture, glyphsOf, pictureChannel } from "./channel-picture.ts";
-import type { Flow } from "./flow-canvas.tsx";
-import type { DeltaLayout, NodePlace, Polyline } from "./layout/delta-place.ts";
-import { channelWidth, cut, pathOf, spotAt } from "./layout/geometry.ts";
 import type { SiteMapProps } from "./site-map-props.ts";
 
 interface DrawnChannel {

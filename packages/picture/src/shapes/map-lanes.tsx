@@ -1,8 +1,8 @@
 import { useMemo } from "preact/hooks";
-import type { DeltaLayout } from "./layout/delta-place.ts";
-import { lanesOf } from "./layout/lanes.ts";
-import type { SiteTree } from "./layout/site-tree.ts";
-import { textWidth } from "./text-width.ts";
+import type { DeltaLayout } from "../layout/delta-place.ts";
+import { lanesOf } from "../layout/lanes.ts";
+import type { SiteTree } from "../layout/site-tree.ts";
+import { textWidth } from "../layout/text-width.ts";
 
 /** The ground of each VLAN, with its number and name: nothing of it moves on to another but through a router. */
 export function MapLanes({ tree, layout }: { readonly tree: SiteTree; readonly layout: DeltaLayout }) {

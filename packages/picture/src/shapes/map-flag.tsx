@@ -1,6 +1,6 @@
+import { textWidth } from "../layout/text-width.ts";
 import { FLAG_HEIGHT, type PlacedFlag } from "./place-flags.ts";
 import type { MapSelection } from "./site-map-props.ts";
-import { textWidth } from "./text-width.ts";
 
 /** A flag that stays readable at every zoom. */
 export function MapFlag({

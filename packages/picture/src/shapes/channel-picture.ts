@@ -1,7 +1,7 @@
 import type { FindingGlyph } from "@dyetrace/wire";
-import type { NodePlace, Polyline } from "./layout/delta-place.ts";
-import { type Channel, isWet } from "./water/channel-water.ts";
-import type { FindingMark } from "./water/finding-marks.ts";
+import type { NodePlace, Polyline } from "../layout/delta-place.ts";
+import { type Channel, isWet } from "../water/channel-water.ts";
+import type { FindingMark } from "../water/finding-marks.ts";
 
 /** How the dye lies in a channel. */
 export type DyePicture =

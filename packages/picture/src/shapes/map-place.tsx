@@ -1,11 +1,11 @@
 import { planPlace, vlanOfPlace } from "@dyetrace/site";
-import type { NodePlace } from "./layout/delta-place.ts";
-import type { SiteTree, TreeNode } from "./layout/site-tree.ts";
+import type { NodePlace } from "../layout/delta-place.ts";
+import type { SiteTree, TreeNode } from "../layout/site-tree.ts";
+import type { ChannelWater } from "../water/channel-water.ts";
+import type { HostWater } from "../water/host-water.ts";
+import { describeHostWater, sayLoss } from "../water/say-water.ts";
 import { NodeShape } from "./node-shape.tsx";
 import type { MapSelection } from "./site-map-props.ts";
-import type { ChannelWater } from "./water/channel-water.ts";
-import type { HostWater } from "./water/host-water.ts";
-import { describeHostWater, sayLoss } from "./water/say-water.ts";
 
 export interface MapPlaceProps {
   readonly place: NodePlace;

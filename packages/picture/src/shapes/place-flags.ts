@@ -1,6 +1,6 @@
-import type { DeltaLayout, NodePlace, Polyline } from "./layout/delta-place.ts";
-import { spotAt } from "./layout/geometry.ts";
-import type { FindingMark } from "./water/finding-marks.ts";
+import type { DeltaLayout, NodePlace, Polyline } from "../layout/delta-place.ts";
+import { spotAt } from "../layout/geometry.ts";
+import type { FindingMark } from "../water/finding-marks.ts";
 
 export interface Box {
   readonly x: number;

@@ -1,11 +1,10 @@
 import { buildSiteGraph, byDesignReach, hostOfAgent, type SiteGraph, unfoldVlans } from "@dyetrace/site";
-import type { RunOutline, RunReport } from "@dyetrace/wire";
+import type { RunReport } from "@dyetrace/wire";
 import type { PlanDrawing } from "@dyetrace/wire/console/plan-drawing";
-import type { LiveHistory } from "../state/live-history.ts";
-import type { WayEvidence } from "./layout/choose-ways.ts";
-import type { SiteTree, TreeNode } from "./layout/site-tree.ts";
-import { type Channel, channelWaters } from "./water/channel-water.ts";
-import { type HostWater, waterInReport, waterLive } from "./water/host-water.ts";
+import type { WayEvidence } from "../layout/choose-ways.ts";
+import type { SiteTree, TreeNode } from "../layout/site-tree.ts";
+import { type Channel, channelWaters } from "../water/channel-water.ts";
+import { type HostWater, waterInReport } from "../water/host-water.ts";
 
 /** The site as frames see it: a switch or trunk that several VLANs share stands there once for each. */
 export function graphOf({ site, nodes, links, vlans }: PlanDrawing): SiteGraph {
@@ -67,7 +66,7 @@ export interface SiteScene {
 }
 
 /** The plan alone: no water anywhere. */
-export const planScene = (tree: SiteTree): SiteScene => scene(tree, () => null);
+export const planScene = (tree: SiteTree): SiteScene => sceneOf(tree, () => null);
 
 /** @param tree hung up by the stream's source */
 export function reportScene(graph: SiteGraph, tree: SiteTree, report: RunReport, streamName: string): SiteScene {
@@ -77,29 +76,11 @@ export function reportScene(graph: SiteGraph, tree: SiteTree, report: RunReport,
     .filter((receipt) => alike.has(receipt.stream))
     .flatMap((receipt) => hostOfAgent(graph, receipt.listener) ?? []);
   const reached = byDesignReach(graph, tree.root.node.name, members).nodes;
-  return scene(tree, (agent, host) => waterInReport(report, streamName, agent, host, reached.has(host)));
+  return sceneOf(tree, (agent, host) => waterInReport(report, streamName, agent, host, reached.has(host)));
 }
 
-/** @param tree hung up by the stream's source  @param nowSecond the second that the run is in */
-export function liveScene(
-  tree: SiteTree,
-  stream: RunOutline["streams"][number],
-  history: LiveHistory,
-  nowSecond: number,
-): SiteScene {
-  const live = scene(tree, (agent) => waterLive(history, stream, agent, nowSecond));
-  const ratesBps = new Map<string, number>();
-  const measure = (node: TreeNode): number => {
-    const own = node.node.agent === null ? 0 : (history.strip(node.node.agent, stream.streamId)?.last?.rateBps ?? 0);
-    const rateBps = Math.max(own, ...node.children.map(measure));
-    if (rateBps > 0) ratesBps.set(node.node.name, rateBps);
-    return rateBps;
-  };
-  measure(tree.root);
-  return { ...live, ratesBps };
-}
-
-function scene(tree: SiteTree, waterOf: (agent: string, host: string) => HostWater | null): SiteScene {
+/** @param waterOf what reached an agent on a host; null where it has nothing to do with the stream */
+export function sceneOf(tree: SiteTree, waterOf: (agent: string, host: string) => HostWater | null): SiteScene {
   const hosts = new Map<string, HostWater>();
   for (const { node } of tree.byName.values()) {
     const water = node.agent === null ? null : waterOf(node.agent, node.name);

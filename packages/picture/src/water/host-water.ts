@@ -1,6 +1,4 @@
-import type { ReportReceipt, RunOutline, RunReport } from "@dyetrace/wire";
-import type { LiveHistory } from "../../state/live-history.ts";
-import { stripNews } from "../../state/strip-news.ts";
+import type { ReportReceipt, RunReport } from "@dyetrace/wire";
 import { isInterrupted, type LossClass, lossClassOf } from "./loss-shape.ts";
 
 /** What reached one agent of one stream, in the words of the map. */
@@ -86,44 +84,3 @@ const isBlockedByHost = ({ findings }: RunReport, stream: string, host: string):
   findings.some(
     ({ kind, streams, suspects }) => kind === "host-side-block" && streams.includes(stream) && suspects.includes(host),
   );
-
-/** As the newest second of a run says. @param nowSecond the second that the run is in */
-export function waterLive(
-  history: LiveHistory,
-  stream: RunOutline["streams"][number],
-  agent: string,
-  nowSecond: number,
-): HostWater | null {
-  if (stream.source === agent) return { kind: "source" };
-  const strip = history.strip(agent, stream.streamId);
-  const { mark, isNow } = stripNews(strip, nowSecond);
-  switch (mark) {
-    case "f":
-      return { kind: isNow ? "whole" : "waiting" };
-    case "-":
-      return { kind: "dry" };
-    case "b":
-      return { kind: "blocked" };
-    case ".":
-      return { kind: "waiting" };
-    case "s":
-    case "d":
-      return { kind: "uninvited", isByDesign: mark === "d" };
-    case "o":
-      return { kind: "apart" };
-    case "u":
-      return { kind: "unknown" };
-    case "1":
-    case "2":
-    case "3":
-    case "4": {
-      if (!isNow) return { kind: "waiting" };
-      const { received, lost, hostLost } = strip?.last ?? { received: 0, lost: 0, hostLost: null };
-      const lossRatio = lost === 0 ? null : lost / (received + lost);
-      const isHostsOwn = hostLost !== null && lost > 0 && hostLost >= lost;
-      return { kind: "thins", lossRatio, lossClass: Number(mark) as LossClass, isInterrupted: false, isHostsOwn };
-    }
-    default:
-      return { kind: "not-reported" };
-  }
-}

@@ -7,7 +7,7 @@ import { lanesOf } from "./lanes.ts";
 import { hangUp, type SiteTree } from "./site-tree.ts";
 
 const read = (path: string) => {
-  const text = readFileSync(new URL(`../../../../../${path}`, import.meta.url), "utf8");
+  const text = readFileSync(new URL(`../../../../${path}`, import.meta.url), "utf8");
   return unfoldVlans(loadSitePlan(text, path));
 };
 const VLANS = read("packages/practice/demo/quillfen-vlans.yaml");

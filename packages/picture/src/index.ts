@@ -1,0 +1,36 @@
+export { EvidenceCharts } from "./evidence/evidence-charts.tsx";
+export { type Evidence, evidenceOf } from "./evidence/evidence-of.ts";
+export { niceStep } from "./evidence/nice-step.ts";
+export { formatCount, formatMs, orUnknown } from "./format/format-figures.ts";
+export { layOutDelta } from "./layout/delta-layout.ts";
+export type { DeltaLayout, DeltaOptions, NodePlace, Point, Polyline } from "./layout/delta-place.ts";
+export { findNode, nodesAbove } from "./layout/find-node.ts";
+export type { Flow } from "./layout/flow.ts";
+export { channelWidth } from "./layout/geometry.ts";
+export { hangUp, type SiteTree, type TreeNode } from "./layout/site-tree.ts";
+export { textWidth } from "./layout/text-width.ts";
+export { foldedNodes } from "./scene/folded-nodes.ts";
+export {
+  agentsBehind,
+  graphOf,
+  headOf,
+  planScene,
+  reportScene,
+  type SiteScene,
+  sceneOf,
+  wayEvidence,
+} from "./scene/site-scene.ts";
+export { markDistance } from "./shapes/channel-marks.tsx";
+export { MapChannels, movingWater } from "./shapes/map-channels.tsx";
+export { flagWidth, MapFlag } from "./shapes/map-flag.tsx";
+export { MapKey } from "./shapes/map-key.tsx";
+export { MapLanes } from "./shapes/map-lanes.tsx";
+export { MapPatterns } from "./shapes/map-patterns.tsx";
+export { MapPlace } from "./shapes/map-place.tsx";
+export { placeFlags } from "./shapes/place-flags.ts";
+export type { MapSelection, SiteMapProps } from "./shapes/site-map-props.ts";
+export type { Channel, ChannelWater } from "./water/channel-water.ts";
+export { type FindingMark, findingMarks, wordOf } from "./water/finding-marks.ts";
+export type { HostWater } from "./water/host-water.ts";
+export { waterOfMark } from "./water/mark-water.ts";
+export { describeChannel, describeHostWater } from "./water/say-water.ts";
