@@ -1,4 +1,3 @@
-export { EvidenceCharts } from "./evidence/evidence-charts.tsx";
 export { type Evidence, evidenceOf } from "./evidence/evidence-of.ts";
 export { niceStep } from "./evidence/nice-step.ts";
 export { formatCount, formatMs, orUnknown } from "./format/format-figures.ts";
@@ -20,13 +19,6 @@ export {
   sceneOf,
   wayEvidence,
 } from "./scene/site-scene.ts";
-export { markDistance } from "./shapes/channel-marks.tsx";
-export { MapChannels, movingWater } from "./shapes/map-channels.tsx";
-export { flagWidth, MapFlag } from "./shapes/map-flag.tsx";
-export { MapKey } from "./shapes/map-key.tsx";
-export { MapLanes } from "./shapes/map-lanes.tsx";
-export { MapPatterns } from "./shapes/map-patterns.tsx";
-export { MapPlace } from "./shapes/map-place.tsx";
 export { placeFlags } from "./shapes/place-flags.ts";
 export type { MapSelection, SiteMapProps } from "./shapes/site-map-props.ts";
 export type { Channel, ChannelWater } from "./water/channel-water.ts";

@@ -3,19 +3,17 @@ import {
   channelWidth,
   describeHostWater,
   findNode,
-  flagWidth,
   foldedNodes,
   layOutDelta,
-  MapChannels,
-  MapFlag,
-  MapLanes,
-  MapPlace,
-  markDistance,
-  movingWater,
   nodesAbove,
   placeFlags,
   textWidth,
 } from "@dyetrace/picture";
+import { markDistance } from "@dyetrace/picture/shapes/channel-marks";
+import { MapChannels, movingWater } from "@dyetrace/picture/shapes/map-channels";
+import { flagWidth, MapFlag } from "@dyetrace/picture/shapes/map-flag";
+import { MapLanes } from "@dyetrace/picture/shapes/map-lanes";
+import { MapPlace } from "@dyetrace/picture/shapes/map-place";
 import type { VNode } from "preact";
 import { useEffect, useMemo, useRef, useState } from "preact/hooks";
 import { dragging } from "./drag-map.ts";

@@ -1,4 +1,4 @@
-import { MapPatterns } from "@dyetrace/picture";
+import { MapPatterns } from "@dyetrace/picture/shapes/map-patterns";
 import type { ComponentType } from "preact";
 import { useEffect, useRef } from "preact/hooks";
 import { formatClock } from "../parts/format.ts";

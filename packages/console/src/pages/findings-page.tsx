@@ -1,4 +1,5 @@
-import { agentsBehind, EvidenceCharts, evidenceOf, graphOf } from "@dyetrace/picture";
+import { agentsBehind, evidenceOf, graphOf } from "@dyetrace/picture";
+import { EvidenceCharts } from "@dyetrace/picture/evidence/evidence-charts";
 import { type ExpectationWords, expectationWords, type ProbeRun, type RunReport, wifiWords } from "@dyetrace/wire";
 import { useEffect, useMemo, useRef } from "preact/hooks";
 import { FindingMap, useFindingTree } from "../findings/finding-map.tsx";

@@ -5,12 +5,12 @@ import {
   graphOf,
   hangUp,
   headOf,
-  MapKey,
   planScene,
   reportScene,
   type SiteTree,
   wayEvidence,
 } from "@dyetrace/picture";
+import { MapKey } from "@dyetrace/picture/shapes/map-key";
 import { formatRateBps, type RunReport } from "@dyetrace/wire";
 import { useMemo } from "preact/hooks";
 import { liveScene } from "../live/live-scene.ts";
