@@ -1,14 +1,9 @@
+import { COMPARISON_WORDS, sayChance, saySame } from "@dyetrace/wire";
 import type { Change } from "../compare/changes.ts";
 import type { RunComparison } from "../compare/compare-runs.ts";
 import type { Comparison, Outcome } from "../compare/comparison.ts";
 import type { Paint, Tone } from "./terminal-paint.ts";
 
-export const OUTCOME_WORDS: Readonly<Record<Outcome, string>> = {
-  worse: "worse",
-  better: "better",
-  same: "same",
-  "cant-tell": "can't tell",
-};
 export const OUTCOME_TONES: Readonly<Record<Outcome, Tone>> = {
   worse: "bad",
   better: "good",
@@ -23,14 +18,14 @@ export function renderComparison(comparison: RunComparison, paint: Paint): strin
   const { outcome, reason, changes, comparisons, notes, run, against } = comparison;
   const lines = [
     "",
-    `${paint(OUTCOME_WORDS[outcome], OUTCOME_TONES[outcome])}: run ${run} against ${against}`,
+    `${paint(COMPARISON_WORDS[outcome], OUTCOME_TONES[outcome])}: run ${run} against ${against}`,
     `  ${reason}`,
   ];
   for (const change of changes) {
     const where = change.stream === null ? "" : ` of ${change.stream}`;
     lines.push(
       "",
-      `  ${paint(OUTCOME_WORDS[change.outcome].toUpperCase(), OUTCOME_TONES[change.outcome])}  ${change.what}${where}`,
+      `  ${paint(COMPARISON_WORDS[change.outcome].toUpperCase(), OUTCOME_TONES[change.outcome])}  ${change.what}${where}`,
     );
     if (change.listeners.length > 0) lines.push(`    at         ${change.listeners.join(", ")}`);
     lines.push(`    suspects   ${change.places.length === 0 ? "none can be named" : change.places.join(", ")}`);
@@ -43,12 +38,7 @@ export function renderComparison(comparison: RunComparison, paint: Paint): strin
     for (const one of undecided.slice(0, MOST_UNDECIDED)) lines.push(`  ${one.what} ${figures(one)}: ${one.because}`);
   }
   const same = comparisons.filter((one) => one.outcome === "same").length;
-  lines.push(
-    "",
-    `${same} of ${comparisons.length} comparisons: the same.`,
-    ...notes.map((note) => `Note: ${note}`),
-    "",
-  );
+  lines.push("", saySame(same, comparisons.length), ...notes.map((note) => `Note: ${note}`), "");
   return lines.join("\n");
 }
 
@@ -67,6 +57,6 @@ const membersOf = (
 
 function figures({ stream, listener, places, before, after, p }: Comparison): string {
   const who = listener ?? (stream === null ? places.join(", ") : `${stream}, all listeners`);
-  const chance = p === null ? "" : p < 0.0001 ? " (p < 0.0001)" : ` (p = ${p.toFixed(4)})`;
+  const chance = p === null ? "" : ` (${sayChance(p)})`;
   return `${who}: ${before} -> ${after}${chance}`;
 }

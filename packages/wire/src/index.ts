@@ -129,6 +129,7 @@ export {
   PracticeFaultFileSchema,
   type PracticeFaultName,
 } from "./practice-fault-file.ts";
+export { COMPARISON_WORDS, sayChance, saySame } from "./report/comparison-words.ts";
 export { type ExpectationWords, expectationWords } from "./report/expectation-words.ts";
 export type {
   FindingComparison,

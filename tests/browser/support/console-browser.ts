@@ -23,7 +23,18 @@ export const first = (settings: readonly Setting[]): Setting => {
   return setting;
 };
 
-export const PAGES = ["map", "run", "live", "story", "findings", "runs", "agents", "plan"] as const;
+export const PAGES = [
+  "map",
+  "run",
+  "live",
+  "story",
+  "findings",
+  "night",
+  "runs",
+  "agents",
+  "plan",
+  "practice",
+] as const;
 
 const CHROMIUM = "/usr/bin/chromium";
 const FLAGS = [

@@ -1,9 +1,9 @@
+import { COMPARISON_WORDS } from "@dyetrace/wire";
 import type { BatteryComparison, BatteryVerdict } from "../../compare/battery-verdict.ts";
 import type { Outcome } from "../../compare/comparison.ts";
 import { HTML_STYLE } from "../html-style.ts";
 import { table } from "../html-table.ts";
 import { Markup, markup } from "../markup.ts";
-import { OUTCOME_WORDS } from "../terminal-comparison.ts";
 import { dateAndTime } from "../time-of-day.ts";
 
 export interface BatteryPage {
@@ -20,16 +20,16 @@ export function renderBatteryPage({ site, name, verdict, parts, comparedAt }: Ba
   const page = markup`<!doctype html>
 <html lang="en"><head><meta charset="utf-8"><meta name="viewport" content="width=device-width">
 <meta http-equiv="Content-Security-Policy" content="default-src 'none'; style-src 'unsafe-inline'">
-<title>${site}: before and after, ${OUTCOME_WORDS[verdict.outcome]}</title><style>${new Markup(HTML_STYLE)}</style></head><body>
+<title>${site}: before and after, ${COMPARISON_WORDS[verdict.outcome]}</title><style>${new Markup(HTML_STYLE)}</style></head><body>
 <header><h1>${site}: before and after the change</h1>
-<p><span class="verdict ${CLASSES[verdict.outcome]}">${capital(OUTCOME_WORDS[verdict.outcome])}</span> ${verdict.reason}</p>
+<p><span class="verdict ${CLASSES[verdict.outcome]}">${capital(COMPARISON_WORDS[verdict.outcome])}</span> ${verdict.reason}</p>
 <p class="quiet">Held against ${name} at ${dateAndTime(comparedAt)}</p></header>
 ${table(
   "Scenarios",
   ["scenario", "outcome", "why", "run", "against"],
   parts.map(({ scenario, comparison: { outcome, reason, run, against } }) => [
     scenario,
-    OUTCOME_WORDS[outcome],
+    COMPARISON_WORDS[outcome],
     reason,
     run,
     against,
@@ -51,7 +51,7 @@ ${changes.map(
     listeners,
     places,
     because,
-  }) => markup`<div class="finding${outcome === "worse" ? "" : " informs"}"><h3>${capital(OUTCOME_WORDS[outcome])}: ${what}${stream === null ? "" : ` of ${stream}`}</h3>
+  }) => markup`<div class="finding${outcome === "worse" ? "" : " informs"}"><h3>${capital(COMPARISON_WORDS[outcome])}: ${what}${stream === null ? "" : ` of ${stream}`}</h3>
 <dl>${listeners.length === 0 ? null : markup`<dt>at</dt><dd>${listeners.join(", ")}</dd>`}<dt>suspects</dt><dd>${places.join(", ") || "none can be named"}</dd><dt>why</dt><dd>${because}</dd></dl></div>
 `,
 )}
@@ -65,7 +65,7 @@ ${table(
     listener ?? (places.join(", ") || "all listeners"),
     before,
     after,
-    OUTCOME_WORDS[outcome],
+    COMPARISON_WORDS[outcome],
     because,
   ]),
 )}`;

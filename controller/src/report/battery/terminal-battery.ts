@@ -1,5 +1,6 @@
+import { COMPARISON_WORDS } from "@dyetrace/wire";
 import type { BatteryComparison, BatteryVerdict } from "../../compare/battery-verdict.ts";
-import { OUTCOME_TONES, OUTCOME_WORDS, renderComparison } from "../terminal-comparison.ts";
+import { OUTCOME_TONES, renderComparison } from "../terminal-comparison.ts";
 import type { Paint } from "../terminal-paint.ts";
 
 /** A battery held against the one before: the verdict, a line for each scenario, and what changed in full. */
@@ -13,11 +14,11 @@ export function renderBattery(
   const changed = parts.filter(({ comparison }) => comparison.changes.length > 0);
   return [
     "",
-    `${paint(OUTCOME_WORDS[verdict.outcome], OUTCOME_TONES[verdict.outcome])}: after the change, against ${name}`,
+    `${paint(COMPARISON_WORDS[verdict.outcome], OUTCOME_TONES[verdict.outcome])}: after the change, against ${name}`,
     `  ${verdict.reason}`,
     "",
     ...parts.map(({ scenario, comparison: { outcome, reason } }) => {
-      const word = paint(OUTCOME_WORDS[outcome].padEnd(10), OUTCOME_TONES[outcome]);
+      const word = paint(COMPARISON_WORDS[outcome].padEnd(10), OUTCOME_TONES[outcome]);
       return `  ${scenario.padEnd(width)}  ${word}  ${reason}`;
     }),
     ...changed.flatMap(({ scenario, comparison }) => [

@@ -24,7 +24,7 @@ export function takeFormToken(token: string | null): void {
 export async function askController<T>(
   path: string,
   options: {
-    readonly method?: "GET" | "POST" | "PUT" | "DELETE";
+    readonly method?: "GET" | "POST" | "PUT" | "PATCH" | "DELETE";
     readonly body?: unknown;
     readonly signal?: AbortSignal;
   } = {},

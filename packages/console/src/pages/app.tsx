@@ -15,7 +15,9 @@ import { AuditPage } from "./audit-page.tsx";
 import { FindingsPage } from "./findings-page.tsx";
 import { LivePage } from "./live-page.tsx";
 import { MapPage } from "./map-page.tsx";
+import { NightPage } from "./night-page.tsx";
 import { PlanPage } from "./plan-page.tsx";
+import { PracticePage } from "./practice-page.tsx";
 import { RunPage } from "./run-page.tsx";
 import { RunsPage } from "./runs-page.tsx";
 import { SignInPage } from "./sign-in-page.tsx";
@@ -27,9 +29,11 @@ const NAMES: Readonly<Record<Page, string>> = {
   live: "Live",
   story: "Story",
   findings: "Findings",
+  night: "Night",
   runs: "Runs",
   agents: "Agents",
   plan: "Plan",
+  practice: "Practice",
   audit: "Log",
 };
 
@@ -39,9 +43,11 @@ const VIEWS: Readonly<Record<Page, ComponentType>> = {
   live: LivePage,
   story: StoryPage,
   findings: FindingsPage,
+  night: NightPage,
   runs: RunsPage,
   agents: AgentsPage,
   plan: PlanPage,
+  practice: PracticePage,
   audit: AuditPage,
 };
 
@@ -56,7 +62,11 @@ export function App() {
   useEffect(() => {
     document.title = `${NAMES[page]} · ${site ?? "dyetrace"}`;
     // A new page is announced and the keyboard starts at its top; not on the very first, which nobody asked for.
-    if (!isFirst.current) main.current?.focus();
+    // It begins with its head in sight: focus alone would scroll the names of the pages away.
+    if (!isFirst.current) {
+      main.current?.focus({ preventScroll: true });
+      scrollTo(0, 0);
+    }
     isFirst.current = false;
   }, [page]);
   return (
@@ -72,7 +82,7 @@ export function App() {
       </header>
       <nav class={`pages${isRunning.value ? " is-live" : ""}`} aria-label="Pages">
         <ul>
-          {PAGES.map((name) => (
+          {PAGES.filter(isOffered).map((name) => (
             <li key={name}>
               <a href={hrefAlong(name)} data-name={NAMES[name]} aria-current={name === page ? "page" : undefined}>
                 {NAMES[name]}
@@ -99,6 +109,9 @@ export function App() {
   );
 }
 
+/** A real site has no faults to put in. */
+const isOffered = (page: Page): boolean => page !== "practice" || isPractice.value;
+
 /** A run goes on, and the address names another: whatever the page shows is not about what happens now. */
 function OtherRunNotice() {
   const { of, page } = route.value;
@@ -118,7 +131,7 @@ function OtherRunNotice() {
   );
 }
 
-const ABOUT_A_RUN: ReadonlySet<Page> = new Set(["map", "live", "findings", "story"]);
+const ABOUT_A_RUN: ReadonlySet<Page> = new Set(["map", "live", "findings", "story", "night"]);
 
 /** Says that the controller is away, and afterwards what it took with it. */
 function ControllerNotice() {

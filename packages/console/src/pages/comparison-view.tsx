@@ -1,21 +1,21 @@
+import { COMPARISON_WORDS, sayChance, saySame } from "@dyetrace/wire";
 import type { ComparisonAnswer, ComparisonOutcome } from "@dyetrace/wire/console/comparison-answer";
 import type { StoredRun } from "@dyetrace/wire/console/stored-run";
 import { useEffect, useState } from "preact/hooks";
 import { askController, asRefusal, type Refusal } from "../link/ask-controller.ts";
-import { formatInstant } from "../parts/format.ts";
+import { formatInstant, nameSome } from "../parts/format.ts";
 import { RefusalNote } from "../parts/refusal-note.tsx";
 import { VERDICTS } from "../parts/run-note.tsx";
 import { link } from "../state/console-state.ts";
 import { hrefTo } from "../state/route.ts";
 
-const OUTCOMES: Readonly<Record<ComparisonOutcome, string>> = {
-  worse: "Worse",
-  better: "Better",
-  same: "No change",
-  "cant-tell": "Can't tell",
-};
+/** The words of `dyetrace compare`. */
+const wordOf = (outcome: ComparisonOutcome): string =>
+  `${COMPARISON_WORDS[outcome].charAt(0).toUpperCase()}${COMPARISON_WORDS[outcome].slice(1)}`;
 /** What needs a look comes first. */
 const ORDER: readonly ComparisonOutcome[] = ["worse", "cant-tell", "better", "same"];
+
+const MOST_DIFFERENCES = 8;
 
 interface Fetched {
   readonly answer: ComparisonAnswer;
@@ -57,7 +57,7 @@ export function ComparisonView({ later, earlier }: { readonly later: string; rea
       <p class="small">
         <a href={hrefTo("runs", later)}>All runs</a>
       </p>
-      <p class="verdict">{OUTCOMES[answer.outcome]}</p>
+      <p class="verdict">{wordOf(answer.outcome)}</p>
       <p>{answer.reason}</p>
       <div class="two-runs">
         <RunSide says="earlier" run={fetched.earlier} />
@@ -67,9 +67,12 @@ export function ComparisonView({ later, earlier }: { readonly later: string; rea
         <div class="refusal">
           <p>The two are no pair, so a difference may come from that alone:</p>
           <ul class="plain small">
-            {answer.differences.slice(0, 8).map((difference) => (
+            {answer.differences.slice(0, MOST_DIFFERENCES).map((difference) => (
               <li key={difference}>{difference}</li>
             ))}
+            {answer.differences.length > MOST_DIFFERENCES && (
+              <li>and {answer.differences.length - MOST_DIFFERENCES} more</li>
+            )}
           </ul>
         </div>
       )}
@@ -79,28 +82,26 @@ export function ComparisonView({ later, earlier }: { readonly later: string; rea
           class={`change ${change.outcome}`}
         >
           <p class="finding-head">
-            <span class="tag">{change.outcome === "worse" ? "worse" : "better"}</span>
+            <span class="tag">{COMPARISON_WORDS[change.outcome]}</span>
             {change.stream !== null && <span class="water">{change.stream}</span>}
           </p>
           <h2>
             {change.what}
-            {change.listeners.length > 0 && ` at ${change.listeners.slice(0, 6).join(", ")}`}
+            {change.listeners.length > 0 && ` at ${nameSome(change.listeners)}`}
           </h2>
           <p>{change.because}</p>
-          {change.places.length > 0 && (
-            <p class="small">
-              Points to <code>{change.places.join(", ")}</code>
-              {change.confidence !== undefined && `, confidence ${Math.round(change.confidence * 100)} %`}
-            </p>
-          )}
+          <p class="small">
+            Suspects: {change.places.length === 0 ? "none can be named" : <code>{change.places.join(", ")}</code>}
+            {change.confidence !== undefined && `, confidence ${Math.round(change.confidence * 100)} %`}
+          </p>
         </article>
       ))}
       {changed.length > 0 && <ComparisonTable rows={changed} />}
       {unchanged.length > 0 && (
         <details>
           <summary>
-            {unchanged.length === 1 ? "1 comparison" : `${unchanged.length} comparisons`} without a change
-            {undecided > 0 && `, ${undecided} of them undecided`}
+            {saySame(unchanged.length - undecided, rows.length)}
+            {undecided > 0 && ` Can't tell: ${undecided}.`}
           </summary>
           <ComparisonTable rows={unchanged} />
         </details>
@@ -139,8 +140,11 @@ function ComparisonTable({ rows }: { readonly rows: ComparisonAnswer["comparison
             <td data-of="earlier">{row.before}</td>
             <td data-of="later">{row.after}</td>
             <td>
-              {row.outcome === "worse" ? <b>{OUTCOMES.worse}</b> : OUTCOMES[row.outcome]}
-              <div class="small soft">{row.because}</div>
+              {row.outcome === "worse" ? <b>{wordOf(row.outcome)}</b> : wordOf(row.outcome)}
+              <div class="small soft">
+                {row.because}
+                {row.p !== null && ` (${sayChance(row.p)})`}
+              </div>
             </td>
           </tr>
         ))}

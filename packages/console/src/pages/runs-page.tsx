@@ -1,16 +1,20 @@
 import { formatMs } from "@dyetrace/picture";
 import type { RunSummary } from "@dyetrace/wire/console/stored-run";
-import { useEffect, useState } from "preact/hooks";
-import { askController, asRefusal, type Refusal } from "../link/ask-controller.ts";
+import { useState } from "preact/hooks";
 import { formatInstant } from "../parts/format.ts";
 import { RefusalNote } from "../parts/refusal-note.tsx";
 import { VERDICTS } from "../parts/run-note.tsx";
-import { link, run } from "../state/console-state.ts";
+import { earlierRunsOf } from "../runs/earlier-runs.ts";
+import { RunCare } from "../runs/run-care.tsx";
+import { ScheduledRuns } from "../schedule/scheduled-runs.tsx";
 import { hrefAlong, hrefTo, route } from "../state/route.ts";
+import { useRunList } from "../state/run-list.ts";
+import { mayOperate } from "../state/session.ts";
 import { ComparisonView } from "./comparison-view.tsx";
 
-const MOST_RUNS = 500;
-const FILES = ["report.html", "report.json", "junit.xml", "receipts.csv", "gaps.csv"] as const;
+const FILES = ["evidence.zip", "report.json", "junit.xml", "receipts.csv", "gaps.csv"] as const;
+/** Rows that are shown before somebody asks for the rest. */
+const FEW = 50;
 
 /** Earlier runs: search, open, take along, and hold two against each other. */
 export function RunsPage() {
@@ -21,18 +25,10 @@ export function RunsPage() {
 }
 
 function RunList({ named }: { readonly named: string | null }) {
-  const [runs, setRuns] = useState<readonly RunSummary[] | null>(null);
-  const [refusal, setRefusal] = useState<Refusal | null>(null);
+  const { runs, refusal, isCut } = useRunList();
   const [search, setSearch] = useState("");
+  const [isWhole, setWhole] = useState(false);
   const [chosen, setChosen] = useState<readonly string[]>([]);
-  const isOn = link.value.kind === "on";
-  const stage = run.value?.stage;
-  useEffect(() => {
-    if (!isOn) return;
-    askController<readonly RunSummary[]>(`/api/runs?most=${MOST_RUNS}`).then(setRuns, (error: unknown) =>
-      setRefusal(asRefusal(error)),
-    );
-  }, [isOn, run.value?.runId, stage]);
   if (refusal !== null && runs === null) return <RefusalNote refusal={refusal} />;
   if (runs === null) return <p class="empty">Fetching the runs …</p>;
   if (runs.length === 0) {
@@ -43,16 +39,18 @@ function RunList({ named }: { readonly named: string | null }) {
     );
   }
   const wanted = search.trim().toLowerCase();
-  const shown = runs.filter((one) => wanted === "" || words(one).toLowerCase().includes(wanted));
+  const found = runs.filter((one) => wanted === "" || words(one).toLowerCase().includes(wanted));
+  const shown = isWhole ? found : found.slice(0, FEW);
   const toggle = (runId: string): void =>
     setChosen(chosen.includes(runId) ? chosen.filter((one) => one !== runId) : [...chosen, runId].slice(-2));
   // The list is newest first, and a comparison holds the later run against the earlier one.
   const pair = runs.map(({ runId }) => runId).filter((runId) => chosen.includes(runId));
   return (
     <div class="runs-page">
+      <ScheduledRuns runs={runs} />
       <div class="runs-head">
         <label class="field">
-          <span>Search by scenario, site, verdict, name or date</span>
+          <span>Search by scenario, site, verdict, name, tag, note or date</span>
           <input type="search" value={search} onInput={(event) => setSearch(event.currentTarget.value)} />
         </label>
         <div>
@@ -82,55 +80,102 @@ function RunList({ named }: { readonly named: string | null }) {
         </thead>
         <tbody>
           {shown.map((one) => (
-            <tr key={one.runId} aria-current={one.runId === named ? "true" : undefined}>
-              <td>
-                <input
-                  type="checkbox"
-                  aria-label={`Compare the ${one.scenario} run of ${formatInstant(one.createdAt)}`}
-                  disabled={one.state !== "done"}
-                  checked={chosen.includes(one.runId)}
-                  onChange={() => toggle(one.runId)}
-                />
-              </td>
-              <td class="when">{formatInstant(one.startedAt ?? one.createdAt)}</td>
-              <td>
-                <a href={hrefTo("findings", one.runId)}>{one.scenario}</a>
-                {one.baselines.map((name) => (
-                  <span key={name} class="name-tag">
-                    {name}
-                  </span>
-                ))}
-                <div class="small soft">{one.site}</div>
-              </td>
-              <td>
-                <b>{verdictOf(one)}</b>
-              </td>
-              <td class="number">{lasted(one)}</td>
-              <td>
-                {one.state === "done" && (
-                  <details class="files">
-                    <summary>files</summary>
-                    <ul>
-                      {FILES.map((file) => (
-                        <li key={file}>
-                          <a href={`/api/console/runs/${one.runId}/files/${file}`} download>
-                            {file}
-                          </a>
-                        </li>
-                      ))}
-                    </ul>
-                  </details>
-                )}
-              </td>
-            </tr>
+            <RunRow
+              key={one.runId}
+              run={one}
+              runs={runs}
+              isNamed={one.runId === named}
+              isChosen={chosen.includes(one.runId)}
+              onToggle={() => toggle(one.runId)}
+            />
           ))}
         </tbody>
       </table>
       {shown.length === 0 && <p class="empty">No run has “{search.trim()}” in it.</p>}
-      {runs.length === MOST_RUNS && <p class="small soft">The newest {MOST_RUNS} runs are shown.</p>}
+      {found.length > shown.length && (
+        <button type="button" class="press small" onClick={() => setWhole(true)}>
+          and {found.length - shown.length} more
+        </button>
+      )}
+      {isCut && <p class="small soft">These are the newest {runs.length} runs; the command line lists the others.</p>}
     </div>
   );
 }
+
+interface RunRowProps {
+  readonly run: RunSummary;
+  readonly runs: readonly RunSummary[];
+  readonly isNamed: boolean;
+  readonly isChosen: boolean;
+  readonly onToggle: () => void;
+}
+
+function RunRow({ run: one, runs, isNamed, isChosen, onToggle }: RunRowProps) {
+  const file = (name: string): string => `/api/console/runs/${encodeURIComponent(one.runId)}/files/${name}`;
+  return (
+    <tr aria-current={isNamed ? "true" : undefined}>
+      <td>
+        <input
+          type="checkbox"
+          aria-label={`Compare the ${one.scenario} run of ${formatInstant(whenOf(one))}`}
+          disabled={one.state !== "done"}
+          checked={isChosen}
+          onChange={onToggle}
+        />
+      </td>
+      <td class="when">{formatInstant(whenOf(one))}</td>
+      <td>
+        <a href={hrefTo("findings", one.runId)}>{one.scenario}</a>
+        {[...one.baselines, ...one.tags].map((name) => (
+          <span key={name} class="name-tag">
+            {name}
+          </span>
+        ))}
+        <div class="small soft">{one.site}</div>
+        {one.note !== null && <div class="small run-written">{one.note}</div>}
+        {earlierRunsOf(one, runs).map(({ runId, called }) => (
+          <div key={`${runId} ${called}`} class="small">
+            <a href={hrefTo("runs", one.runId, { against: runId })}>Compare with {called}</a>
+          </div>
+        ))}
+      </td>
+      <td>
+        <b>{verdictOf(one)}</b>
+      </td>
+      <td class="number">{lasted(one)}</td>
+      <td>
+        {one.state === "done" && (
+          <>
+            <a href={file("report.html")} download>
+              Report
+            </a>
+            <details class="files">
+              <summary>other files</summary>
+              <ul>
+                {FILES.map((name) => (
+                  <li key={name}>
+                    <a href={file(name)} download>
+                      {name}
+                    </a>
+                  </li>
+                ))}
+              </ul>
+            </details>
+          </>
+        )}
+        {mayOperate.value && one.state !== "scheduled" && (
+          <details class="files">
+            <summary>name, tags, note</summary>
+            <RunCare run={one} />
+          </details>
+        )}
+      </td>
+    </tr>
+  );
+}
+
+/** When it started, or is to start. */
+const whenOf = ({ startedAt, startAt, createdAt }: RunSummary): string => startedAt ?? startAt ?? createdAt;
 
 const verdictOf = ({ state, verdict }: RunSummary): string =>
   verdict !== null
@@ -152,6 +197,8 @@ const words = (one: RunSummary): string =>
     one.site,
     verdictOf(one),
     one.runId,
-    formatInstant(one.startedAt ?? one.createdAt),
+    formatInstant(whenOf(one)),
+    one.note ?? "",
     ...one.baselines,
+    ...one.tags,
   ].join(" ");

@@ -21,3 +21,8 @@ export function formatInstant(iso: string): string {
   const date = new Date(iso);
   return `${formatDay(iso)}, ${two(date.getHours())}:${two(date.getMinutes())}`;
 }
+
+const MOST_NAMED = 12;
+/** The first few names, and how many more. */
+export const nameSome = (names: readonly string[], most: number = MOST_NAMED): string =>
+  names.length <= most ? names.join(", ") : `${names.slice(0, most).join(", ")} and ${names.length - most} more`;

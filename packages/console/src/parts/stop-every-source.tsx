@@ -1,14 +1,14 @@
 import { useState } from "preact/hooks";
 import type { Refusal } from "../link/ask-controller.ts";
-import { session } from "../state/session.ts";
+import { mayOperate } from "../state/session.ts";
 import { stopEverySource, stopOrder } from "../state/stop-sources.ts";
+import { nameSome } from "./format.ts";
 import { RefusalNote } from "./refusal-note.tsx";
 
 /** In the head of every page, for whoever may operate; also while nothing runs here, since a source may send all the same. */
 export function StopEverySource() {
   const [isSure, setSure] = useState(false);
-  const now = session.value;
-  if (now === null || !(now.isOpen || now.operator?.role === "operate")) return null;
+  if (!mayOperate.value) return null;
   const isAsking = stopOrder.value.kind === "asking";
   const press = (): void => {
     setSure(!isSure);
@@ -65,9 +65,3 @@ const NotStopped = ({ refusal }: { readonly refusal: Refusal }) => (
     </span>
   </>
 );
-
-const MOST_NAMED = 12;
-const nameSome = (names: readonly string[]): string =>
-  names.length <= MOST_NAMED
-    ? names.join(", ")
-    : `${names.slice(0, MOST_NAMED).join(", ")} and ${names.length - MOST_NAMED} more`;

@@ -6,8 +6,10 @@ import { ConfirmLoad } from "../parts/confirm-load.tsx";
 import { DiskNeed } from "../parts/disk-need.tsx";
 import { Forecast } from "../parts/forecast.tsx";
 import { RefusalNote } from "../parts/refusal-note.tsx";
+import { startAtOnce } from "../schedule/schedule-draft.ts";
 import { link } from "../state/console-state.ts";
 import { goTo } from "../state/route.ts";
+import { runsChanged } from "../state/run-list.ts";
 import { useSettledAnswer } from "../state/use-settled-answer.ts";
 
 /** Time without a keystroke before the controller is asked. */
@@ -32,7 +34,9 @@ export function CheckedRequest({ request, words = "Start the run", isBrief = fal
   );
   const [confirmation, setConfirmation] = useState("");
   const [despite, setDespite] = useState<readonly ("traffic" | "advice")[]>([]);
+  const [isScheduled, setScheduled] = useState(false);
   const isOn = link.value.kind === "on";
+  const { startAt } = request;
   const start = (): void => {
     setRefusal(null);
     const body = {
@@ -41,7 +45,14 @@ export function CheckedRequest({ request, words = "Start the run", isBrief = fal
       ...(confirmation === "" ? {} : { confirmation }),
     };
     askController<{ readonly runId: string }>("/api/runs", { method: "POST", body }).then(
-      ({ runId }) => goTo("map", runId),
+      ({ runId }) => {
+        if (startAt === undefined) goTo("map", runId);
+        else {
+          setScheduled(true);
+          startAtOnce();
+          runsChanged();
+        }
+      },
       (error: unknown) => setRefusal(asRefusal(error)),
     );
   };
@@ -49,7 +60,7 @@ export function CheckedRequest({ request, words = "Start the run", isBrief = fal
   const isReady =
     isOn &&
     answer?.kind === "run" &&
-    answer.forecast.missing.length === 0 &&
+    (answer.forecast.missing.length === 0 || startAt !== undefined) &&
     (asked === null || confirmation.trim() === asked);
   return (
     <>
@@ -85,8 +96,11 @@ export function CheckedRequest({ request, words = "Start the run", isBrief = fal
       {asked !== null && <ConfirmLoad words={asked} said={confirmation} onSay={setConfirmation} />}
       {isBrief && answer?.kind === "run" && <Forecast forecast={answer.forecast} isBrief={true} />}
       <button type="button" class="press pours" disabled={!isReady} onClick={start}>
-        {words}
+        {startAt === undefined ? words : "Schedule the run"}
       </button>
+      {isScheduled && (
+        <p role="status">It is scheduled. The list at the top of this page says when it starts, and cancels it.</p>
+      )}
       {!isBrief && answer?.kind === "run" && (
         <>
           <Forecast forecast={answer.forecast} />

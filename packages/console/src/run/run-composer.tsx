@@ -3,11 +3,12 @@ import { useEffect, useState } from "preact/hooks";
 import { askController, asRefusal, type Refusal } from "../link/ask-controller.ts";
 import { ParameterForm } from "../parts/parameter-form.tsx";
 import { RefusalNote } from "../parts/refusal-note.tsx";
+import { ScheduleTimes } from "../schedule/schedule-times.tsx";
 import { link, plan } from "../state/console-state.ts";
 import { hrefAlong } from "../state/route.ts";
 import { runDraft } from "../state/run-draft.ts";
 import { CheckedRequest } from "./checked-request.tsx";
-import { missingOf, requestOf, valuesOf } from "./draft-request.ts";
+import { hasLength, missingOf, requestOf, timedRequest, valuesOf } from "./draft-request.ts";
 
 /** Choose a scenario, set it, see what it would do. */
 export function RunComposer() {
@@ -24,6 +25,7 @@ export function RunComposer() {
   const shipped = scenarios?.find(({ text }) => text.file === draft.shipped) ?? null;
   const request = requestOf(shipped);
   const missing = missingOf(shipped);
+  const timed = request === null ? null : timedRequest(request, shipped, Date.now());
   if (plan.value === null) {
     return (
       <p class="empty">
@@ -35,7 +37,7 @@ export function RunComposer() {
   return (
     <div class="composer">
       <section aria-labelledby="choose">
-        <h2 id="choose">What to pour</h2>
+        <h2 id="choose">What to send</h2>
         {refusal !== null && <RefusalNote refusal={refusal} />}
         <fieldset class="choices">
           <legend class="hidden-name">Scenario</legend>
@@ -91,10 +93,11 @@ export function RunComposer() {
       </section>
       <section aria-labelledby="forecast" class="forecast">
         <h2 id="forecast">What it will do</h2>
+        <ScheduleTimes hasLength={hasLength(shipped)} wrong={timed?.wrong ?? null} note={timed?.note ?? null} />
         {missing.length > 0 ? (
           <p class="soft">Still to be set: {missing.join(", ")}.</p>
         ) : (
-          request !== null && <CheckedRequest request={request} />
+          timed !== null && timed.request !== null && <CheckedRequest request={timed.request} />
         )}
       </section>
     </div>

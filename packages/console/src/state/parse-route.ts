@@ -1,4 +1,16 @@
-export const PAGES = ["map", "run", "live", "story", "findings", "runs", "agents", "plan", "audit"] as const;
+export const PAGES = [
+  "map",
+  "run",
+  "live",
+  "story",
+  "findings",
+  "night",
+  "runs",
+  "agents",
+  "plan",
+  "practice",
+  "audit",
+] as const;
 export type Page = (typeof PAGES)[number];
 
 /** `#/findings/0123abcd?finding=1` as parts. */

@@ -11,6 +11,11 @@ export const isSignInNeeded: ReadonlySignal<boolean> = computed(
   () => session.value !== null && !session.value.isOpen && session.value.operator === null,
 );
 
+/** Whoever looks at this page may change something. */
+export const mayOperate: ReadonlySignal<boolean> = computed(
+  () => session.value !== null && (session.value.isOpen || session.value.operator?.role === "operate"),
+);
+
 /** Asks the controller; one that does not answer leaves it as it was. */
 export async function loadSession(): Promise<void> {
   try {

@@ -1,0 +1,122 @@
+import { NightStrips } from "../night/night-strips.tsx";
+import { clockOf, sayDelivered, sayIncidents } from "../night/night-words.ts";
+import { useNight } from "../night/use-night.ts";
+import { formatClock, formatDay, formatInstant, formatMs } from "../parts/format.ts";
+import { OfViewedRun } from "../parts/of-viewed-run.tsx";
+import { RefusalNote } from "../parts/refusal-note.tsx";
+import { VERDICTS } from "../parts/run-note.tsx";
+import { ownZone } from "../schedule/schedule-draft.ts";
+import { link } from "../state/console-state.ts";
+import { hrefAlong, hrefTo } from "../state/route.ts";
+import { useRunList } from "../state/run-list.ts";
+import type { RunView } from "../state/run-view.ts";
+
+/** In the morning: what a night was, read in a minute. */
+export const NightPage = () => (
+  <OfViewedRun
+    none={
+      <>
+        No run yet. <a href={hrefTo("run")}>Schedule one for the night</a>, with the scenario soak.
+      </>
+    }
+    show={(view) => <NightOf key={view.runId} view={view} />}
+  />
+);
+
+function NightOf({ view }: { readonly view: RunView }) {
+  const { night, refusal, toldAt } = useNight(view.runId);
+  const { report } = view;
+  return (
+    <div class="night-page">
+      <OtherNights shown={view.runId} />
+      {night === null && refusal !== null && <RefusalNote refusal={refusal} />}
+      {night === null && refusal === null && <p class="empty">Fetching the night …</p>}
+      {night !== null && (
+        <>
+          <header class="night-head">
+            <p class="verdict">
+              {report !== null ? VERDICTS[report.verdict] : night.isOver ? "No verdict" : "Under way"}
+            </p>
+            <p>
+              {night.scenario}, {formatDay(night.startedAt)}, {clockOf(night.startedAt, 0)} to{" "}
+              {clockOf(night.startedAt, night.untilMs)}
+              {night.isOver ? "" : " so far"} ({formatMs(night.untilMs)}).
+            </p>
+            <p>
+              <b>{sayDelivered(night)}</b> {sayIncidents(night.incidents)}
+            </p>
+            {report !== null && <p class="soft">{report.reason}</p>}
+            <p class="small soft">
+              Times are in {ownZone()}, by this page's clock.
+              {toldAt !== null && (link.value.kind !== "on" || !night.isOver) && ` As told at ${formatClock(toldAt)}.`}
+            </p>
+          </header>
+          {night.patterns.length > 0 && (
+            <section>
+              <h2>What repeats</h2>
+              {night.patterns.map(({ sentence }) => (
+                <p key={sentence}>{sentence}</p>
+              ))}
+            </section>
+          )}
+          {night.worst.length > 0 && (
+            <section>
+              <h2>Worst incidents</h2>
+              <ol class="night-incidents">
+                {night.worst.map((one, index) => (
+                  <li key={`${one.fromMs} ${index}`}>
+                    <span class="at">{clockOf(night.startedAt, one.fromMs)}</span> {one.title}
+                  </li>
+                ))}
+              </ol>
+              {night.incidents > night.worst.length && (
+                <p class="small soft">
+                  and {night.incidents - night.worst.length} more, which{" "}
+                  <a href={hrefAlong("findings")}>the findings page</a> and the report have
+                </p>
+              )}
+            </section>
+          )}
+          <NightStrips night={night} />
+        </>
+      )}
+    </div>
+  );
+}
+
+/** Other runs that lasted long enough to be read like this: a short run in the morning hides no night. */
+function OtherNights({ shown }: { readonly shown: string }) {
+  const { runs } = useRunList();
+  const long = (runs ?? []).filter(
+    ({ runId, startedAt, endedAt }) =>
+      runId !== shown &&
+      startedAt !== null &&
+      endedAt !== null &&
+      Date.parse(endedAt) - Date.parse(startedAt) >= LONG_MS,
+  );
+  const [newest] = long;
+  if (newest === undefined) return null;
+  return (
+    <p class="small">
+      Other long runs:{" "}
+      {long.slice(0, MOST_OTHERS).map((one, index) => (
+        <span key={one.runId}>
+          {index > 0 && ", "}
+          <a href={hrefTo("night", one.runId)}>
+            {one.scenario}, {formatInstant(one.startedAt ?? one.createdAt)}
+          </a>
+        </span>
+      ))}
+      {long.length > MOST_OTHERS && (
+        <>
+          {" "}
+          and <a href={hrefTo("runs")}>{long.length - MOST_OTHERS} more</a>
+        </>
+      )}
+    </p>
+  );
+}
+
+/** As the report takes a run for a long one (its summary of the night begins there). */
+const LONG_MS = 900_000;
+const MOST_OTHERS = 4;

@@ -1,0 +1,262 @@
+import { ControllerClient } from "@dyetrace/controller";
+import type { Page } from "playwright-core";
+import { afterAll, beforeAll, describe, expect, test } from "vitest";
+import { first, openConsole, overhangPx, SETTINGS, seriousViolations } from "./support/console-browser.ts";
+import { type FaultyDemo, raiseFaultyDemo, runReach } from "./support/faulty-demo.ts";
+import { countPresses, tabTo } from "./support/use-page.ts";
+
+describe("the whole job on the console: given the practice site with a fault, and two runs that found it", () => {
+  let demo: FaultyDemo;
+  let client: ControllerClient;
+  beforeAll(async () => {
+    demo = await raiseFaultyDemo();
+    client = new ControllerClient(demo.practice.controller.url);
+    await runReach(demo);
+    await runReach(demo);
+  });
+  afterAll(() => demo?.[Symbol.asyncDispose]());
+
+  const url = (): string => demo.practice.controller.url;
+  const runs = async (): Promise<readonly { runId: string; state: string; scenario: string }[]> =>
+    (await client.get("/api/runs")) as { runId: string; state: string; scenario: string }[];
+  const over = async (): Promise<void> => {
+    await client.post("/api/stop", {});
+    await expect.poll(async () => (await runs()).filter(({ state }) => state === "running").length).toBe(0);
+  };
+  const cancelAll = async (): Promise<void> => {
+    for (const { runId, state } of await runs()) {
+      if (state === "scheduled") await client.post(`/api/runs/${runId}/abort`, {});
+    }
+  };
+  const link = (page: Page, name: string) => page.getByRole("link", { name, exact: true });
+  const button = (page: Page, name: string) => page.getByRole("button", { name, exact: true });
+
+  /** Jobs from the page that a fresh browser shows, with the most presses that each may take. */
+  const JOBS: readonly [job: string, most: number, doIt: (page: Page) => Promise<void>][] = [
+    ["see the site", 0, (page) => page.locator("[data-node='tower']").waitFor()],
+    ["see the finding", 0, (page) => page.getByRole("heading", { name: /board stops between/ }).waitFor()],
+    [
+      "see its evidence",
+      1,
+      async (page) => {
+        await page.getByRole("link", { name: "evidence, and what to look at" }).click();
+        await page.locator(".finding-card").getByText("kiosk-1").first().waitFor();
+      },
+    ],
+    [
+      "compare the run with the one before",
+      2,
+      async (page) => {
+        await link(page, "Runs").click();
+        await link(page, "Compare with the one before").first().click();
+        await page.locator(".comparison .verdict").waitFor();
+      },
+    ],
+    [
+      "take the report along",
+      2,
+      async (page) => {
+        await link(page, "Runs").click();
+        const download = page.waitForEvent("download");
+        await link(page, "Report").first().click();
+        expect((await download).suggestedFilename()).toMatch(/report\.html$/);
+      },
+    ],
+    [
+      "read the morning page",
+      1,
+      async (page) => {
+        await link(page, "Night").click();
+        // Two hosts got nothing at all: a page that says "none was lost" of this run says what is not so.
+        await page.getByText("No packet was counted at kiosk-1, kiosk-2").waitFor();
+      },
+    ],
+    [
+      "schedule a night",
+      4,
+      async (page) => {
+        await link(page, "Run").click();
+        await page.getByLabel("soak").click();
+        await page.getByLabel("Later", { exact: true }).click();
+        await button(page, "Schedule the run").click();
+        await page.getByRole("heading", { name: "1 scheduled run" }).waitFor();
+      },
+    ],
+    [
+      "start a run",
+      2,
+      async (page) => {
+        await link(page, "Run").click();
+        await button(page, "Start the run").click();
+        await page.locator(".pages.is-live").waitFor();
+      },
+    ],
+  ];
+
+  for (const [job, most, doIt] of JOBS) {
+    test(`given the start page, then to ${job} takes ${most === 1 ? "1 press" : `${most} presses`}`, async () => {
+      await using console = await openConsole(demo.browser, url(), first(SETTINGS));
+      await console.page.locator("[data-node='tower']").waitFor();
+      const presses = await countPresses(console.page);
+      await doIt(console.page);
+      expect(await presses()).toBeLessThanOrEqual(most);
+      expect(console.troubles).toEqual([]);
+      await over();
+      await cancelAll();
+    });
+  }
+
+  test("given a night scheduled with its times and zone, then it stands with its start on two pages, and is cancelled there", async () => {
+    await using console = await openConsole(demo.browser, url(), first(SETTINGS), { hash: "#/run" });
+    const { page } = console;
+    await page.getByLabel("soak").click();
+    await page.getByLabel("Later", { exact: true }).click();
+    await page.getByLabel("Time zone").selectOption("Europe/Berlin");
+    const day = new Date(Date.now() + 2 * 86_400_000).toISOString().slice(0, 10);
+    await page.getByLabel("Start", { exact: true }).fill(`${day}T22:00`);
+    await page.getByLabel("End", { exact: true }).fill(`${day}T21:00`);
+    await page.getByText("The end is before the start.").waitFor();
+    expect(await button(page, "Schedule the run").count()).toBe(0);
+    await page.getByLabel("End", { exact: true }).fill(`${day}T23:30`);
+    await page.getByText("about 1.5 h").waitFor();
+    await button(page, "Schedule the run").click();
+    await page.getByRole("heading", { name: "1 scheduled run" }).waitFor();
+    const stored = (await client.get("/api/runs?most=1")) as { state: string; startAt: string }[];
+    expect(stored[0]?.state).toBe("scheduled");
+    // By an independent reading of the zone: the offset that the runtime itself writes out.
+    const shown = new Date(stored[0]?.startAt ?? "").toLocaleString("sv", { timeZone: "Europe/Berlin" });
+    expect(shown).toBe(`${day} 22:00:00`);
+    await expect.poll(() => page.locator(".scheduled").innerText()).toContain("lasts 1.5 h");
+    await link(page, "Runs").click();
+    await page.locator(".scheduled").getByText("starts").waitFor();
+    await button(page, "Cancel soak").click();
+    await button(page, "Really cancel soak?").click();
+    await page.locator(".scheduled").waitFor({ state: "detached" });
+    expect(console.troubles).toEqual([]);
+  });
+
+  test("given a run, then it is named, tagged and noted in its row, and found again by that", async () => {
+    await using console = await openConsole(demo.browser, url(), first(SETTINGS), { hash: "#/runs" });
+    const { page } = console;
+    const row = page.locator(".run-table tbody tr").filter({ hasText: "reach" }).last();
+    await row.getByText("name, tags, note").click();
+    await row.getByLabel("Name it as a baseline").fill("before-upgrade");
+    await row.getByRole("button", { name: "Give the name" }).click();
+    await row.getByRole("button", { name: "Take the name before-upgrade away" }).waitFor();
+    await row.getByLabel("Tag").fill("pier");
+    await row.getByRole("button", { name: "Add the tag" }).click();
+    await row.getByRole("button", { name: "Remove the tag pier" }).waitFor();
+    await row.getByLabel("Note").fill("the morning of the new switch");
+    await row.getByRole("button", { name: "Keep the note" }).click();
+    await page.getByText("the morning of the new switch").waitFor();
+    await page.getByLabel(/^Search by/).fill("pier");
+    expect(await page.locator(".run-table tbody tr").count()).toBe(1);
+    await page.getByLabel(/^Search by/).fill("");
+    await link(page, "Compare with before-upgrade").first().click();
+    await page.locator(".comparison .verdict").waitFor();
+    expect(console.troubles).toEqual([]);
+  });
+
+  test("given the practice page, then a fault is explained, put in, seen in the kernel, and taken out again", async () => {
+    await using console = await openConsole(demo.browser, url(), first(SETTINGS), { hash: "#/practice" });
+    const { page } = console;
+    await page.getByLabel("Fault", { exact: true }).selectOption("snooping-off");
+    await page.getByText("The switch sends every group out of every port.").waitFor();
+    await page.getByLabel("Place").selectOption("pier-west");
+    await button(page, "Put the fault in").click();
+    await page.getByRole("heading", { name: "1 fault stands" }).waitFor();
+    const snooping = async (): Promise<string> => {
+      const file = "/sys/class/net/br0/bridge/multicast_snooping";
+      return (await demo.practice.site.exec("pier-west", ["cat", file])).stdout.trim();
+    };
+    expect(await snooping()).toBe("0");
+    // A mistake is told, and changes nothing.
+    await page.getByLabel("Fault", { exact: true }).selectOption("mtu");
+    await page.getByLabel(/^size/).fill("2000 B");
+    await button(page, "Put the fault in").click();
+    await page.getByText("2000 B is no smaller MTU").waitFor();
+    await button(page, "Take snooping-off out").click();
+    await page.getByRole("heading", { name: "No fault stands" }).waitFor();
+    expect(await snooping()).toBe("1");
+    // The browser itself notes that the mistake was refused.
+    expect(console.troubles.filter((trouble) => !trouble.includes("400"))).toEqual([]);
+  });
+
+  test("given the keyboard alone, then a run is started, its finding read, compared, a night scheduled, and everything stopped", async () => {
+    await using console = await openConsole(demo.browser, url(), first(SETTINGS));
+    const { page } = console;
+    const enter = () => page.keyboard.press("Enter");
+    const nav = (name: string) => page.locator("nav").getByRole("link", { name, exact: true });
+    /** The names of the pages stay in sight when a page is opened. */
+    const openPage = async (name: string, back: boolean): Promise<void> => {
+      await tabTo(page, nav(name), back);
+      await enter();
+      await page.locator(`nav a[aria-current="page"][data-name="${name}"]`).waitFor();
+      expect(await page.evaluate("scrollY")).toBe(0);
+    };
+    await page.locator("[data-node='tower']").waitFor();
+    await openPage("Run", false);
+    await tabTo(page, page.getByLabel("length"));
+    await page.keyboard.type("4s");
+    await expect.poll(() => button(page, "Start the run").isEnabled()).toBe(true);
+    await tabTo(page, button(page, "Start the run"));
+    await enter();
+    await page.locator(".flag").waitFor({ timeout: 60_000 });
+
+    await tabTo(page, page.getByRole("link", { name: "evidence, and what to look at" }).first());
+    await enter();
+    await page.locator(".finding-card").first().waitFor();
+    await openPage("Runs", true);
+    await tabTo(page, link(page, "Compare with the one before").first());
+    await enter();
+    await page.locator(".comparison .verdict").waitFor();
+
+    await openPage("Run", true);
+    await tabTo(page, page.getByRole("radio", { name: /^reach/ }));
+    for (let step = 0; step < 12 && !(await page.getByRole("radio", { name: /^soak/ }).isChecked()); step++) {
+      await page.keyboard.press("ArrowDown");
+    }
+    await tabTo(page, page.getByRole("radio", { name: "Now" }));
+    await page.keyboard.press("ArrowRight");
+    await tabTo(page, button(page, "Schedule the run"));
+    await enter();
+    await page.getByRole("heading", { name: "1 scheduled run" }).waitFor();
+    await tabTo(page, button(page, "Cancel soak"), true);
+    await enter();
+    await enter();
+    await page.locator(".scheduled").waitFor({ state: "detached" });
+
+    await tabTo(page, button(page, "Stop every source"), true);
+    await enter();
+    await enter();
+    await page.getByText("Told to stop sending:").waitFor();
+    expect(console.troubles).toEqual([]);
+  });
+
+  test("given every page of the job with something on it, then axe-core finds nothing, nothing sticks out, and Stop is in its head", async () => {
+    for (const setting of SETTINGS) {
+      await using console = await openConsole(demo.browser, url(), setting, { hash: "#/run" });
+      const { page } = console;
+      const look = async (what: string): Promise<void> => {
+        expect(await seriousViolations(page), `${setting.name}, ${what}`).toEqual([]);
+        expect(await overhangPx(page), `${setting.name}, ${what}`).toBeLessThanOrEqual(0);
+        expect(await button(page, "Stop every source").isVisible(), `${setting.name}, ${what}`).toBe(true);
+      };
+      await page.getByLabel("soak").click();
+      await page.getByLabel("Later", { exact: true }).click();
+      await button(page, "Schedule the run").click();
+      await page.getByRole("heading", { name: "1 scheduled run" }).waitFor();
+      await page.getByLabel("Later", { exact: true }).click();
+      await look("a night to be scheduled");
+      await link(page, "Night").click();
+      await page.locator(".night-rows").waitFor();
+      await look("the morning page");
+      await link(page, "Runs").click();
+      await page.locator(".scheduled").waitFor();
+      for (const summary of await page.locator(".run-table summary").all()) await summary.click();
+      await look("runs with everything open");
+      await cancelAll();
+      expect(console.troubles).toEqual([]);
+    }
+  });
+});
