@@ -160,9 +160,9 @@ describe("the whole job on the console: given the practice site with a fault, an
   test("given the practice page, then a fault is explained, put in, seen in the kernel, and taken out again", async () => {
     await using console = await openConsole(demo.browser, url(), first(SETTINGS), { hash: "#/practice" });
     const { page } = console;
-    await page.getByLabel("Fault", { exact: true }).selectOption("snooping-off");
+    await page.getByRole("combobox", { name: "Fault", exact: true }).selectOption("snooping-off");
     await page.getByText("The switch sends every group out of every port.").waitFor();
-    await page.getByLabel("Place").selectOption("pier-west");
+    await page.getByRole("combobox", { name: "Place", exact: true }).selectOption("pier-west");
     await button(page, "Put the fault in").click();
     await page.getByRole("heading", { name: "1 fault stands" }).waitFor();
     const snooping = async (): Promise<string> => {
@@ -171,7 +171,7 @@ describe("the whole job on the console: given the practice site with a fault, an
     };
     expect(await snooping()).toBe("0");
     // A mistake is told, and changes nothing.
-    await page.getByLabel("Fault", { exact: true }).selectOption("mtu");
+    await page.getByRole("combobox", { name: "Fault", exact: true }).selectOption("mtu");
     await page.getByLabel(/^size/).fill("2000 B");
     await button(page, "Put the fault in").click();
     await page.getByText("2000 B is no smaller MTU").waitFor();
