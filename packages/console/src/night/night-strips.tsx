@@ -1,41 +1,53 @@
+import { formatMs } from "@dyetrace/picture";
+import type { Night } from "@dyetrace/wire";
 import { useState } from "preact/hooks";
-import { formatMs } from "../parts/format.ts";
 import { clockTicks } from "./clock-ticks.ts";
-import type { NightAnswer, NightStrip } from "./night-answer.ts";
-import { KEY, sayStrip, worstFirst } from "./night-words.ts";
+import { KEY, sayStrip } from "./night-words.ts";
 
 const FEW = 24;
 const MOST_TICKS = 8;
-const HEIGHTS: Readonly<Record<string, number>> = { "-": 2, "1": 6, "2": 10, "3": 14, "4": 18 };
+const HEIGHTS: Readonly<Record<string, number>> = { "-": 2, "?": 2, "1": 5, "2": 8, "3": 11, "4": 14, "5": 18 };
 
-/** The night from left to right, a row for each stream and listener, above the clock on the wall. */
-export function NightStrips({ night }: { readonly night: NightAnswer }) {
+/** The night from left to right, a row for each listener, or for each stream at it, above the clock on the wall. */
+export function NightStrips({ night }: { readonly night: Night }) {
   const [isWhole, setWhole] = useState(false);
-  const { strips, startedAt, cellMs } = night;
-  if (strips.length === 0) return null;
-  const sorted = worstFirst(strips);
-  const shown = isWhole ? sorted : sorted.slice(0, FEW);
-  const spanMs = cellMs * Math.max(1, ...strips.map(({ cells }) => cells.length));
+  const [isByStream, setByStream] = useState(false);
+  const { startedAt, cellMs } = night;
+  const rows = isByStream
+    ? night.strips
+    : night.listeners.map(({ listener, cells }) => ({ stream: null, listener, cells }));
+  if (rows.length === 0) return null;
+  const shown = isWhole ? rows : rows.slice(0, FEW);
+  const spanMs = cellMs * Math.max(1, ...rows.map(({ cells }) => cells.length));
   const start = new Date(startedAt);
   const ticks = clockTicks(start.getTime(), spanMs, MOST_TICKS, -start.getTimezoneOffset() * 60_000);
   return (
     <section class="night-strips" aria-labelledby="night-strips">
-      <h2 id="night-strips">What each listener lost</h2>
-      <p class="small soft">Each cell is {formatMs(cellMs)}. The most loss is first.</p>
+      <h2 id="night-strips">What came, and when</h2>
+      <p class="small soft">
+        Each cell is {formatMs(cellMs)}.{" "}
+        {isByStream ? "" : "The listener that was longest without a stream is first; a cell shows its worst stream."}
+      </p>
       <ul class="night-key">
         {KEY.map(([letter, words]) => (
           <li key={letter}>
-            <Strip strip={{ stream: "", listener: "", cells: letter }} isHidden={true} /> {words}
+            <Strip cells={letter} says={null} /> {words}
           </li>
         ))}
       </ul>
+      {night.strips.length > night.listeners.length && (
+        <label>
+          <input type="checkbox" checked={isByStream} onChange={(event) => setByStream(event.currentTarget.checked)} />{" "}
+          a row for each stream
+        </label>
+      )}
       <ul class="night-rows">
-        {shown.map((strip) => (
-          <li key={`${strip.stream} ${strip.listener}`}>
+        {shown.map(({ stream, listener, cells }) => (
+          <li key={`${stream} ${listener}`}>
             <span>
-              {strip.listener} <span class="water">{strip.stream}</span>
+              {listener} {stream !== null && <span class="water">{stream}</span>}
             </span>
-            <Strip strip={strip} isHidden={false} />
+            <Strip cells={cells} says={`${stream ?? "Streams"} at ${listener}: ${sayStrip({ cells })}`} />
           </li>
         ))}
       </ul>
@@ -49,37 +61,43 @@ export function NightStrips({ night }: { readonly night: NightAnswer }) {
           ))}
         </div>
       </div>
-      {sorted.length > shown.length && (
+      {rows.length > shown.length && (
         <button type="button" class="press small" onClick={() => setWhole(true)}>
-          and {sorted.length - shown.length} more
+          and {rows.length - shown.length} more
         </button>
       )}
     </section>
   );
 }
 
-function Strip({ strip, isHidden }: { readonly strip: NightStrip; readonly isHidden: boolean }) {
-  const cells = [...strip.cells];
-  const hearing = isHidden
-    ? ({ "aria-hidden": "true" } as const)
-    : ({ role: "img", "aria-label": `${strip.stream} at ${strip.listener}: ${sayStrip(strip)}` } as const);
+/** @param says null hides it from whoever does not see it: words stand beside it */
+function Strip({ cells, says }: { readonly cells: string; readonly says: string | null }) {
+  const letters = [...cells];
+  const hearing = says === null ? ({ "aria-hidden": "true" } as const) : ({ role: "img", "aria-label": says } as const);
   return (
     // biome-ignore lint/a11y/noSvgWithoutTitle: it is named or hidden by one of the two above
-    <svg class="night-strip" viewBox={`0 0 ${cells.length * 4} 18`} preserveAspectRatio="none" {...hearing}>
-      {cells.map((letter, index) =>
-        letter === "." ? (
-          <rect key={index} class="unmeasured" x={index * 4} y={0} width={4} height={18} />
-        ) : (
-          <rect
-            key={index}
-            class={letter === "-" ? "whole" : "loss"}
-            x={index * 4}
-            y={18 - (HEIGHTS[letter] ?? 2)}
-            width={4}
-            height={HEIGHTS[letter] ?? 2}
-          />
-        ),
-      )}
+    <svg class="night-strip" viewBox={`0 0 ${letters.length * 4} 18`} preserveAspectRatio="none" {...hearing}>
+      {letters.map((letter, index) => (
+        <Cell key={index} letter={letter} x={index * 4} />
+      ))}
     </svg>
+  );
+}
+
+function Cell({ letter, x }: { readonly letter: string; readonly x: number }) {
+  const height = HEIGHTS[letter] ?? 2;
+  return (
+    <>
+      {(letter === "." || letter === "?") && <rect class="unmeasured" x={x} y={0} width={4} height={18} />}
+      {letter !== "." && (
+        <rect
+          class={letter === "-" || letter === "?" ? "whole" : "loss"}
+          x={x}
+          y={18 - height}
+          width={4}
+          height={height}
+        />
+      )}
+    </>
   );
 }

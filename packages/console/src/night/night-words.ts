@@ -1,29 +1,13 @@
-import { formatRatio } from "@dyetrace/wire";
-import { formatClock, formatCount, formatDay, nameSome } from "../parts/format.ts";
-import type { NightAnswer, NightStrip } from "./night-answer.ts";
+import { formatCount } from "@dyetrace/picture";
+import { formatRatio, type Night, type NightListener, type NightUnwatched } from "@dyetrace/wire";
+import { formatClock, formatDay } from "../parts/format.ts";
 
-/** What was counted in all. Who counted nothing at all is no part of the share that was lost, and is named beside it. */
-export function sayDelivered(night: Pick<NightAnswer, "received" | "lost" | "strips">): string {
-  const { received, lost } = night;
-  const silent = silentOf(night);
-  if (received + lost === 0) return "No packet was counted anywhere.";
+/** What was counted in all: who got nothing at all has no share of its own in it, and stands in the headline. */
+export function sayCounted({ received, lost }: Pick<Night, "received" | "lost">): string {
+  if (received + lost === 0) return "No packet was counted.";
   const came = received === 1 ? "1 packet was received" : `${formatCount(received)} packets were received`;
-  const missing =
-    lost === 0
-      ? "none was lost"
-      : `${formatCount(lost)} ${lost === 1 ? "was" : "were"} lost (${formatRatio(lost / (received + lost))})`;
-  if (silent.length === 0) return `${came}, ${missing}.`;
-  return `No packet was counted at ${nameSome(silent, MOST_SILENT)}. Elsewhere ${came}, ${missing}.`;
-}
-
-const MOST_SILENT = 6;
-
-/** `kiosk-1`, or with the stream beside it where there are several. */
-function silentOf({ strips }: Pick<NightAnswer, "strips">): readonly string[] {
-  const isOne = new Set(strips.map(({ stream }) => stream)).size === 1;
-  return strips
-    .filter(({ cells }) => /^\.*$/.test(cells))
-    .map(({ stream, listener }) => (isOne ? listener : `${listener} (${stream})`));
+  if (lost === 0) return `${came}.`;
+  return `${came}, ${formatCount(lost)} ${lost === 1 ? "was" : "were"} lost (${formatRatio(lost / (received + lost))}).`;
 }
 
 export const sayIncidents = (count: number): string =>
@@ -38,16 +22,18 @@ export function clockOf(startedAt: string, atMs: number): string {
 
 /** What each letter of a strip means, in the order in which the key has them. */
 export const KEY: readonly (readonly [string, string])[] = [
-  [".", "no packet counted"],
-  ["-", "nothing lost"],
-  ["1", "under 0.01 % lost"],
-  ["2", "under 0.1 % lost"],
-  ["3", "under 1 % lost"],
-  ["4", "1 % or more lost"],
+  ["-", "everything came"],
+  ["1", "under 0.01 % did not come"],
+  ["2", "under 0.1 %"],
+  ["3", "under 1 %"],
+  ["4", "1 % or more"],
+  ["5", "nothing came"],
+  ["?", "a part was not measured"],
+  [".", "not measured"],
 ];
 
 /** What a strip shows, for whoever does not see it. */
-export function sayStrip({ cells }: NightStrip): string {
+export function sayStrip({ cells }: Pick<NightListener, "cells">): string {
   const counts = new Map<string, number>();
   for (const cell of cells) counts.set(cell, (counts.get(cell) ?? 0) + 1);
   return KEY.flatMap(([letter, words]) => {
@@ -56,9 +42,10 @@ export function sayStrip({ cells }: NightStrip): string {
   }).join(", ");
 }
 
-/** The worst first: nobody reads two hundred of them in a minute. */
-export const worstFirst = (strips: readonly NightStrip[]): readonly NightStrip[] =>
-  strips.toSorted((a, b) => weight(b.cells) - weight(a.cells));
-
-const weight = (cells: string): number =>
-  [...cells].reduce((sum, cell) => sum + (/[1-4]/.test(cell) ? 10 ** Number(cell) : 0), 0);
+/** Why nobody watched. */
+export const UNWATCHED_WORDS: Readonly<Record<NightUnwatched["why"], string>> = {
+  "never-there": "took no part",
+  away: "measured nothing",
+  "reports-dropped": "measured, and had no room to keep it",
+  "host-drops": "may have lost packets in its own host, which was not counted",
+};

@@ -1,27 +1,27 @@
+import type { Night } from "@dyetrace/wire";
 import { useEffect, useState } from "preact/hooks";
 import { askController, asRefusal, type Refusal } from "../link/ask-controller.ts";
 import { link } from "../state/console-state.ts";
-import type { NightAnswer } from "./night-answer.ts";
 
 const AGAIN_MS = 20_000;
 
-export interface Night {
-  readonly night: NightAnswer | null;
+export interface ToldNight {
+  readonly night: Night | null;
   readonly refusal: Refusal | null;
   /** When it was told, on this page's clock. */
   readonly toldAt: Date | null;
 }
 
 /** A run's night, asked for again while it goes on. What was told stays while the controller is away. */
-export function useNight(runId: string): Night {
-  const [told, setTold] = useState<Night>({ night: null, refusal: null, toldAt: null });
+export function useNight(runId: string): ToldNight {
+  const [told, setTold] = useState<ToldNight>({ night: null, refusal: null, toldAt: null });
   const isOn = link.value.kind === "on";
   useEffect(() => {
     if (!isOn) return;
     const gone = new AbortController();
     let again: ReturnType<typeof setTimeout> | undefined;
     const ask = (): void => {
-      askController<NightAnswer>(`/api/runs/${encodeURIComponent(runId)}/night`, { signal: gone.signal }).then(
+      askController<Night>(`/api/runs/${encodeURIComponent(runId)}/night`, { signal: gone.signal }).then(
         (night) => {
           setTold({ night, refusal: null, toldAt: new Date() });
           if (!night.isOver) again = setTimeout(ask, AGAIN_MS);

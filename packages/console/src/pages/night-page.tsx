@@ -1,7 +1,9 @@
+import { formatMs } from "@dyetrace/picture";
+import type { Night } from "@dyetrace/wire";
 import { NightStrips } from "../night/night-strips.tsx";
-import { clockOf, sayDelivered, sayIncidents } from "../night/night-words.ts";
+import { clockOf, sayCounted, sayIncidents, UNWATCHED_WORDS } from "../night/night-words.ts";
 import { useNight } from "../night/use-night.ts";
-import { formatClock, formatDay, formatInstant, formatMs } from "../parts/format.ts";
+import { formatClock, formatDay, formatInstant } from "../parts/format.ts";
 import { OfViewedRun } from "../parts/of-viewed-run.tsx";
 import { RefusalNote } from "../parts/refusal-note.tsx";
 import { VERDICTS } from "../parts/run-note.tsx";
@@ -43,9 +45,11 @@ function NightOf({ view }: { readonly view: RunView }) {
               {night.isOver ? "" : " so far"} ({formatMs(night.untilMs)}).
             </p>
             <p>
-              <b>{sayDelivered(night)}</b> {sayIncidents(night.incidents)}
+              <b>{night.headline}</b>
             </p>
-            {report !== null && <p class="soft">{report.reason}</p>}
+            <p>
+              {sayCounted(night)} {sayIncidents(night.incidents.length)}
+            </p>
             <p class="small soft">
               Times are in {ownZone()}, by this page's clock.
               {toldAt !== null && (link.value.kind !== "on" || !night.isOver) && ` As told at ${formatClock(toldAt)}.`}
@@ -69,20 +73,48 @@ function NightOf({ view }: { readonly view: RunView }) {
                   </li>
                 ))}
               </ol>
-              {night.incidents > night.worst.length && (
+              {night.incidents.length > night.worst.length && (
                 <p class="small soft">
-                  and {night.incidents - night.worst.length} more, which{" "}
+                  and {night.incidents.length - night.worst.length} more, which{" "}
                   <a href={hrefAlong("findings")}>the findings page</a> and the report have
                 </p>
               )}
             </section>
           )}
           <NightStrips night={night} />
+          <Unwatched night={night} />
         </>
       )}
     </div>
   );
 }
+
+/** What nobody knows of that night. */
+function Unwatched({ night }: { readonly night: Night }) {
+  const { unwatched, summarised, startedAt } = night;
+  if (unwatched.length + summarised.length === 0) return null;
+  return (
+    <section>
+      <h2>What is not known</h2>
+      <ul class="plain">
+        {unwatched.slice(0, MOST_UNWATCHED).map(({ agent, fromMs, toMs, why }, index) => (
+          <li key={index}>
+            <span class="at">
+              {clockOf(startedAt, fromMs)} to {clockOf(startedAt, toMs)}
+            </span>{" "}
+            {agent} {UNWATCHED_WORDS[why]}
+          </li>
+        ))}
+        {unwatched.length > MOST_UNWATCHED && <li class="soft">and {unwatched.length - MOST_UNWATCHED} more</li>}
+        {summarised.map((sentence) => (
+          <li key={sentence}>{sentence}</li>
+        ))}
+      </ul>
+    </section>
+  );
+}
+
+const MOST_UNWATCHED = 12;
 
 /** Other runs that lasted long enough to be read like this: a short run in the morning hides no night. */
 function OtherNights({ shown }: { readonly shown: string }) {
