@@ -19,7 +19,7 @@ for (const name of readdirSync(hosts)) {
   const keys = new HostKeys(folder, credential, previous);
   const instance = randomBytes(8).toString("hex");
   const link = new ControllerLink({
-    controller: { url, pin: null },
+    controllers: [{ url, pin: null }],
     log,
     hello: () => ({ ...JSON.parse(helloText), name, key: keys.key, instance }),
     hasOtherKey: () => keys.nextKey(),

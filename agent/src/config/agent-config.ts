@@ -25,6 +25,8 @@ export interface AgentConfig {
   readonly upgradeKeys: readonly string[];
   /** Whether an older version may. */
   readonly allowsDowngrade: boolean;
+  /** Controllers of one estate, beside the one where this host was enrolled. */
+  readonly controllers: readonly { readonly url: string; readonly pin: string | null }[];
   readonly guards: Guards;
   /** False: the file is silent, and companions go to the subnets of the tested interface. */
   readonly namesCompanionHosts: boolean;
@@ -36,6 +38,7 @@ export const DEFAULT_CONFIG: AgentConfig = {
   allowsUpgrade: false,
   upgradeKeys: [],
   allowsDowngrade: false,
+  controllers: [],
   guards: DEFAULT_GUARDS,
   namesCompanionHosts: false,
 };
@@ -54,6 +57,7 @@ export function loadAgentConfig(text: string | Uint8Array, file: string): AgentC
     allowsUpgrade: data["allow-upgrade"] ?? false,
     upgradeKeys: data["upgrade-keys"] ?? [],
     allowsDowngrade: data["allow-downgrade"] ?? false,
+    controllers: (data.controllers ?? []).map(({ address, pin = null }) => ({ url: address, pin })),
     guards,
     namesCompanionHosts: own["companion-hosts"] !== undefined,
   };

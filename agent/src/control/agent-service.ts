@@ -8,13 +8,15 @@ import type { Watcher } from "../watcher/open-watcher.ts";
 import { AgentDuty } from "./agent-duty.ts";
 import { asRefusal } from "./as-refusal.ts";
 import type { KnownController } from "./ask-controller.ts";
+import { ConductorFence } from "./conductor-fence.ts";
 import { ControllerLink } from "./controller-link.ts";
 import type { HostKeys } from "./host-keys.ts";
 import { ReportSender } from "./report-sender.ts";
 import { ReportSpool } from "./spool/report-spool.ts";
 
 export interface AgentServiceOptions {
-  readonly controller: KnownController;
+  /** One, or those of one estate in the order in which they are tried. */
+  readonly controllers: readonly KnownController[];
   /** This host's credentials, or the key that a controller on loopback has for all. */
   readonly keys: HostKeys;
   readonly name: string;
@@ -54,8 +56,9 @@ export function startAgentService(options: AgentServiceOptions): AgentService {
         : log.error({ err }, "the disk takes no reports; they wait in memory"),
   });
   const instance = randomBytes(8).toString("hex");
+  const fence = new ConductorFence();
   const link = new ControllerLink({
-    controller: options.controller,
+    controllers: options.controllers,
     log,
     hello: () => ({
       kind: "hello",
@@ -110,6 +113,16 @@ export function startAgentService(options: AgentServiceOptions): AgentService {
     }
   };
 
+  /** Whether it is an order of a controller that another one has followed since. */
+  const isRefused = (message: ControllerMessage): boolean => {
+    if (!("epoch" in message) || fence.admits(message.runId, message.epoch)) return false;
+    const { kind, runId, epoch } = message;
+    log.warn({ kind, runId, epoch }, "an order was refused: another controller conducts this run by now");
+    const told = `It was told to ${kind} by a controller that no longer conducts the run`;
+    link.send({ kind: "trouble", runId, code: "RUN_ELSEWHERE", message: told, hint: "" });
+    return true;
+  };
+
   const take = (message: ControllerMessage): void => {
     switch (message.kind) {
       case "prepare":
@@ -123,6 +136,12 @@ export function startAgentService(options: AgentServiceOptions): AgentService {
         break;
       case "abort":
         duty.abort(message);
+        break;
+      case "beat":
+        fence.heard(message);
+        break;
+      case "move":
+        link.moveTo(message.to);
         break;
       case "upgrade":
         void upgrade();
@@ -141,10 +160,11 @@ export function startAgentService(options: AgentServiceOptions): AgentService {
     }
   };
   link.on("message", (message) => {
-    dataPlane.heard();
     // Whatever a controller says, in whatever order: this program goes on, and its sources do not go on alone.
     try {
+      if (isRefused(message)) return;
       take(message);
+      if (fence.counts(duty.runId, link.at.protocol)) dataPlane.heard();
     } catch (err) {
       log.error({ err, kind: message.kind }, "this agent failed on a message of its controller; its sources stop");
       dataPlane.abort("the agent failed on a message of its controller");
@@ -153,7 +173,7 @@ export function startAgentService(options: AgentServiceOptions): AgentService {
   });
   link.on("up", () => {
     options.keys.welcomed();
-    log.info({ controller: options.controller.url }, "connected");
+    log.info({ controller: link.at.url }, "connected");
     try {
       options.onUp?.();
     } catch (err) {
@@ -166,7 +186,10 @@ export function startAgentService(options: AgentServiceOptions): AgentService {
     }
   });
   link.on("doubted", (stint, lastNumber) => sender.refused(stint, lastNumber));
-  link.on("down", () => log.warn("connection to the controller lost"));
+  link.on("down", () => {
+    fence.newLink();
+    log.warn("connection to the controller lost");
+  });
 
   const done = new Promise<"closed" | "upgraded">((resolve, reject) => {
     link.once("turnedAway", reject);

@@ -30,9 +30,9 @@ function outcomeAfter(code: string): Promise<string> {
   );
   const { port } = server.address() as AddressInfo;
   const hello = { kind: "hello" } as ReturnType<LinkOptions["hello"]>;
-  const controller = { url: `http://127.0.0.1:${port}`, pin: null };
+  const controllers = [{ url: `http://127.0.0.1:${port}`, pin: null }];
   const made = new ControllerLink({
-    controller,
+    controllers,
     hello: () => hello,
     hasOtherKey: () => false,
     log: pino({ level: "silent" }),

@@ -6,6 +6,7 @@ import {
   type AgentMessage,
   type ClockEstimate,
   CONTROL_MAX_BYTES,
+  CONTROL_PROTOCOL,
   type ControllerMessage,
   ControllerMessageSchema,
   commonProtocol,
@@ -19,6 +20,7 @@ import type { Logger } from "pino";
 import { WebSocket } from "ws";
 import type { KnownController } from "./ask-controller.ts";
 import { ClockFilter } from "./clock-filter.ts";
+import { ControllerAddresses } from "./controller-addresses.ts";
 import { writtenReport } from "./spool/written-report.ts";
 
 export interface LinkEvents {
@@ -35,7 +37,8 @@ export interface LinkEvents {
 }
 
 export interface LinkOptions {
-  readonly controller: KnownController;
+  /** At least one; of several each is tried in its turn. */
+  readonly controllers: readonly KnownController[];
   /** Made anew for every connection. */
   readonly hello: () => Extract<AgentMessage, { kind: "hello" }>;
   /** Called where the controller does not know the key of the last hello: whether the next one bears another. */
@@ -49,8 +52,6 @@ const CLOCK_BURST_MS = 50;
 const CLOCK_BURST_COUNT = 8;
 /** A controller speaks every second; this long without a word and the connection is taken for dead. */
 const SILENT_AFTER_MS = 8000;
-const RETRY_FIRST_MS = 200;
-const RETRY_MOST_MS = 5000;
 /**
  * Refusals that time may cure, so the agent tries again. That a credential is over is said by the controller's clock: one that was
  * put forward for an hour must not leave every host without its agent until somebody has been there.
@@ -68,24 +69,40 @@ const monotonicNs = (): number => Number(process.hrtime.bigint());
 /** The agent's one connection to its controller: opened by the agent, kept open, reopened after a loss. */
 export class ControllerLink extends EventEmitter<LinkEvents> {
   readonly #options: LinkOptions;
-  readonly #clock = new ClockFilter();
+  readonly #addresses: ControllerAddresses;
+  #clock = new ClockFilter();
   readonly #asked = new Map<number, number>();
   #socket: WebSocket | null = null;
   #isUp = false;
   #isClosed = false;
-  #retryMs = RETRY_FIRST_MS;
   #retryTimer: NodeJS.Timeout | undefined;
   #nextAsk = 1;
+  #protocol = 0;
+  /** Of the controller whose clock is known. */
+  #instance: string | null = null;
   #told = "";
 
   constructor(options: LinkOptions) {
     super();
     this.#options = options;
+    this.#addresses = new ControllerAddresses(options.controllers);
     this.#open();
   }
 
   get isUp(): boolean {
     return this.#isUp;
+  }
+
+  /** Where it is connected, or tries to; and what both sides speak, 0 before the first welcome. */
+  get at(): { readonly url: string; readonly protocol: number } {
+    return { url: this.#addresses.now.url, protocol: this.#protocol };
+  }
+
+  /** Leaves this controller for another one, where there are other addresses. */
+  moveTo(instance: string): void {
+    if (!this.#addresses.areSeveral || instance === this.#instance) return;
+    this.#addresses.want(instance);
+    this.#socket?.close(1000);
   }
 
   clock(): ClockEstimate | null {
@@ -110,7 +127,7 @@ export class ControllerLink extends EventEmitter<LinkEvents> {
   }
 
   #open(): void {
-    const { url: base, pin } = this.#options.controller;
+    const { url: base, pin } = this.#addresses.now;
     const url = new URL(AGENT_LINK_PATH, base);
     url.protocol = url.protocol === "https:" ? "wss:" : "ws:";
     const socket = new WebSocket(url, {
@@ -157,9 +174,14 @@ export class ControllerLink extends EventEmitter<LinkEvents> {
             socket.close(1008);
             return;
           }
+          if (!this.#addresses.isWanted(message.instance)) {
+            socket.close(1000);
+            return;
+          }
+          this.#protocol = Math.min(message.protocol, CONTROL_PROTOCOL);
+          this.#knowClockOf(message.instance);
           this.#isUp = true;
           this.#told = "";
-          this.#retryMs = RETRY_FIRST_MS;
           askClock();
           this.emit("up");
           break;
@@ -181,9 +203,15 @@ export class ControllerLink extends EventEmitter<LinkEvents> {
         this.emit("down");
       }
       if (this.#isClosed) return;
-      this.#retryTimer = setTimeout(() => this.#open(), this.#retryMs);
-      this.#retryMs = Math.min(this.#retryMs * 2, RETRY_MOST_MS);
+      this.#retryTimer = setTimeout(() => this.#open(), this.#addresses.next());
     });
+  }
+
+  /** Each controller has a clock of its own. @param instance undefined: an earlier version, which does not say */
+  #knowClockOf(instance: string | undefined): void {
+    const isSame = instance === undefined ? !this.#addresses.areSeveral : instance === this.#instance;
+    if (!isSame) this.#clock = new ClockFilter();
+    this.#instance = instance ?? null;
   }
 
   #recordClock(id: number, controllerNs: number, answeredNs: number): void {
@@ -208,6 +236,10 @@ export class ControllerLink extends EventEmitter<LinkEvents> {
     }
     if (message.code === "NOT_AUTHORISED" && this.#options.hasOtherKey()) {
       this.#tellOnce(`${message.message}. Trying the credential that this host had before`);
+      return;
+    }
+    if (!this.#addresses.refused()) {
+      this.#tellOnce(`${message.message} (${this.at.url})`);
       return;
     }
     this.#isClosed = true;

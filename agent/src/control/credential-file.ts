@@ -11,6 +11,8 @@ export interface Credential {
   readonly controller: string;
   /** Of today's key, and of the one that follows it. Null: without TLS, or signed by somebody whom this host trusts. */
   readonly pin: string | null;
+  /** Other controllers of the same estate, where the same credential opens. */
+  readonly others?: readonly { readonly controller: string; readonly pin: string | null }[];
   readonly name: string;
   readonly credential: string;
   /** When that ends, ISO 8601; absent: the controller that made it set no end. */
@@ -23,6 +25,15 @@ const Secret = Type.String({ maxLength: 256 });
 const CredentialSchema = Type.Object({
   controller: Type.String({ maxLength: 512 }),
   pin: Type.Union([Type.String({ pattern: PIN_FORM.source }), Type.Null()]),
+  others: Type.Optional(
+    Type.Array(
+      Type.Object({
+        controller: Type.String({ maxLength: 512 }),
+        pin: Type.Union([Type.String({ pattern: PIN_FORM.source }), Type.Null()]),
+      }),
+      { maxItems: 16 },
+    ),
+  ),
   name: Type.String({ pattern: "^[A-Za-z0-9][A-Za-z0-9._-]{0,62}$" }),
   credential: Secret,
   until: Type.Optional(Type.String({ maxLength: 40 })),

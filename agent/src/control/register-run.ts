@@ -11,6 +11,7 @@ import { readAgentConfig } from "../config/read-agent-config.ts";
 import { openDataPlane } from "../data-plane/open-data-plane.ts";
 import { openWatcher } from "../watcher/open-watcher.ts";
 import { startAgentService } from "./agent-service.ts";
+import type { KnownController } from "./ask-controller.ts";
 import { type Credential, readCredential } from "./credential-file.ts";
 import { enrolHost, isEnrolKey } from "./enrol-host.ts";
 import { HostKeys } from "./host-keys.ts";
@@ -19,9 +20,9 @@ import { checkPin, ownName } from "./register-enrol.ts";
 import { EXIT_UPGRADED, fetchUpgrade, keepUpgrade } from "./upgrade-agent.ts";
 
 interface RunOptions {
-  readonly controller?: string;
+  readonly controller?: readonly string[];
   readonly key?: string;
-  readonly pin?: string;
+  readonly pin?: readonly string[];
   readonly name?: string;
   readonly interface?: string;
   readonly config?: string;
@@ -35,12 +36,20 @@ export function registerRun(program: Command): void {
   program
     .command("run")
     .description("Join a controller and carry out its runs, within the limits of this host's own file.")
-    .option("--controller <url>", "for example https://192.0.2.1:8472 (default: where this host was enrolled)")
+    .option(
+      "--controller <url>",
+      "for example https://192.0.2.1:8472; again for each further controller of the same estate (default: where this host was enrolled)",
+      gather,
+    )
     .option(
       "--key <key>",
       "what the controller's operator gave you (default: what DYETRACE_KEY holds, which no process list shows, or this host's own credential)",
     )
-    .option("--pin <pin>", "sha256//… of the controller's certificate, as the controller shows it")
+    .option(
+      "--pin <pin>",
+      "sha256//… of the controller's certificate, as the controller shows it; again for each controller, in their order, unless one is all's",
+      gather,
+    )
     .option("--name <name>", "the agent's name in the site plan (default: as enrolled, or this host's name)")
     .option("--interface <name>", "the interface to the tested network (default: as configured, or the only one)")
     .option("--config <file>", "this host's own limits (default: /etc/dyetrace/agent.yaml; without it sending is off)")
@@ -52,8 +61,14 @@ export function registerRun(program: Command): void {
     .action(async (options: RunOptions) => {
       const config = readAgentConfig(options.config);
       const log = pino({ level: process.env["DYETRACE_LOG"] ?? "info" }, pino.destination(2));
-      const { controller: url, pin, name, keys } = await findController(options);
+      const { controller: url, pin, name, keys, others = [] } = await findController(options);
       const controller = { url, pin };
+      const controllers = withoutRepeats([
+        controller,
+        ...furtherControllers(options),
+        ...others.map((other) => ({ url: other.controller, pin: other.pin })),
+        ...config.controllers,
+      ]);
       const interfaceName = options.interface ?? config.interfaceName ?? chooseInterface();
       const lacks = lackingRights();
       for (const sentence of lacks ?? []) log.info(`This agent ${sentence}`);
@@ -68,7 +83,7 @@ export function registerRun(program: Command): void {
       });
       const trust = { keys: config.upgradeKeys, allowsDowngrade: config.allowsDowngrade, ownVersion: VERSION };
       const service = startAgentService({
-        controller,
+        controllers,
         keys,
         name,
         lacks,
@@ -92,6 +107,26 @@ export function registerRun(program: Command): void {
     });
 }
 
+const gather = (one: string, before: readonly string[] = []): readonly string[] => [...before, one];
+
+/** Those after the first. @throws {Fault} OPTION_INVALID */
+function furtherControllers({ controller: urls = [], pin: pins = [] }: RunOptions): readonly KnownController[] {
+  if (pins.length > 1 && pins.length !== urls.length) {
+    throw new Fault(
+      "OPTION_INVALID",
+      `There are ${urls.length} addresses of controllers and ${pins.length} pins`,
+      "Give --pin once where all have the same certificate, or once for each --controller and in the same order",
+    );
+  }
+  return urls.slice(1).map((url, index) => ({ url, pin: checkPin(pins[index + 1] ?? pins[0]) }));
+}
+
+function withoutRepeats(controllers: readonly KnownController[]): readonly KnownController[] {
+  const known = new Map<string, KnownController>();
+  for (const one of controllers) if (!known.has(new URL(one.url).href)) known.set(new URL(one.url).href, one);
+  return [...known.values()];
+}
+
 /**
  * Where to, and as whom: as the options say, or as this host was enrolled. A key that works once is given away for a
  * credential first.
@@ -105,8 +140,9 @@ async function findController(
     keys: new HostKeys(options.data, kept.credential, kept.previous ?? null),
   });
   const kept = readCredential(options.data);
-  const { controller: url, key = process.env["DYETRACE_KEY"] } = options;
-  const pin = checkPin(options.pin);
+  const { key = process.env["DYETRACE_KEY"] } = options;
+  const url = options.controller?.[0];
+  const pin = checkPin(options.pin?.[0]);
   if (url === undefined || (kept !== null && kept.controller === url && (key === undefined || isEnrolKey(key)))) {
     if (kept !== null) return own(kept);
     throw new Fault(

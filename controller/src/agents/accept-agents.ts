@@ -21,6 +21,7 @@ export function acceptAgents(
     admit: (hello, session) => gate.admit(hello, session),
     onRunMessage: (session, message) => gate.onRunMessage(session, message),
     onGone: (session) => gate.onGone(session),
+    stamp: (message) => (gate.stamp === undefined ? message : gate.stamp(message)),
     onUpgradeAnswer: (session, message) => gate.onUpgradeAnswer?.(session, message),
     onCredentialAnswer: (session, message) => gate.onCredentialAnswer?.(session, message),
   };

@@ -1,5 +1,5 @@
 import { EventEmitter } from "node:events";
-import { type AgentMessage, Fault } from "@dyetrace/wire";
+import { type AgentMessage, type ControllerMessage, Fault } from "@dyetrace/wire";
 import type { AgentDoor } from "../access/agent-door.ts";
 import type { AgentSession, RunMessage, SessionGate } from "./agent-session.ts";
 import { CONNECTION_LIMITS } from "./connection-limits.ts";
@@ -8,6 +8,8 @@ export interface RegistryEvents {
   connected: [AgentSession];
   gone: [AgentSession];
   message: [AgentSession, RunMessage];
+  /** Orders of this run can go out again. */
+  regained: [runId: string];
   upgradeAnswer: [AgentSession, UpgradeAnswer];
   /** Somebody came whom the door does not let in. */
   refused: [fault: Fault, from: string];
@@ -18,13 +20,23 @@ export interface RegistryEvents {
 type UpgradeAnswer = Extract<AgentMessage, { readonly kind: "upgrade-answer" }>;
 export type CredentialAnswer = Extract<AgentMessage, { readonly kind: "credential-answer" }>;
 
+/** By which right a controller gives orders in a run. */
+export interface ConductingRight {
+  /** Whether nobody else can be conducting this run. */
+  isHeld(runId: string): boolean;
+  /** Rises each time another controller takes the run. */
+  epochOf(runId: string): number;
+}
+
 /** How often every agent's right to be here is looked at again. */
 const LOOK_AGAIN_MS = 1000;
 
 /** Who is connected. One session a name; the same agent coming back replaces its own old connection. */
 export class AgentRegistry extends EventEmitter<RegistryEvents> implements SessionGate {
-  /** Runs that this controller conducts now, looks and ramps included. */
-  readonly conducted: Set<string> = new Set();
+  /** Runs that this controller conducts now, looks and ramps included, each with the run that it is a part of. */
+  readonly conducted: Map<string, string> = new Map();
+  /** By which right it does; by itself nobody disputes it. */
+  right: ConductingRight = { isHeld: () => true, epochOf: () => 1 };
   readonly #sessions = new Map<string, { readonly session: AgentSession; credentialId: string | null }>();
   readonly #door: Pick<AgentDoor, "admit" | "isGood">;
   readonly #looking: NodeJS.Timeout;
@@ -84,6 +96,24 @@ export class AgentRegistry extends EventEmitter<RegistryEvents> implements Sessi
     this.#sessions.get(name)?.session.turnAway(revoked(name));
   }
 
+  /**
+   * What goes out to agents says by which right: orders bear the run's epoch, and each beat the runs for which it may be counted.
+   * @returns null: it must not go out, because another controller may conduct the run
+   */
+  stamp(message: ControllerMessage): ControllerMessage | null {
+    const { isHeld, epochOf } = this.right;
+    if (message.kind === "beat") {
+      const held = [...this.conducted].filter(([, of]) => isHeld(of));
+      return { kind: "beat", conducts: held.map(([runId, of]) => ({ runId, epoch: epochOf(of) })) };
+    }
+    if (!isOrder(message)) return message;
+    const of = this.conducted.get(message.runId);
+    if (of === undefined) return message; // to end what nobody conducts
+    // An end is never held back: whom it does not concern any more knows that by the epoch.
+    if (message.kind !== "abort" && !isHeld(of)) return null;
+    return { ...message, epoch: epochOf(of) };
+  }
+
   onRunMessage(session: AgentSession, message: RunMessage): void {
     this.emit("message", session, message);
   }
@@ -110,6 +140,10 @@ export class AgentRegistry extends EventEmitter<RegistryEvents> implements Sessi
     for (const [name, { credentialId }] of this.#sessions) if (!this.#door.isGood(name, credentialId)) this.cut(name);
   }
 }
+
+type Order = Extract<ControllerMessage, { readonly kind: "prepare" | "go" | "resume" | "abort" }>;
+const ORDERS: ReadonlySet<string> = new Set(["prepare", "go", "resume", "abort"] satisfies Order["kind"][]);
+const isOrder = (message: ControllerMessage): message is Order => ORDERS.has(message.kind);
 
 const revoked = (name: string): Fault =>
   new Fault("NOT_AUTHORISED", `The credential of agent ${name} was revoked`, "Enrol it again if it shall come back");

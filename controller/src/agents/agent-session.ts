@@ -17,6 +17,7 @@ import {
 } from "@dyetrace/wire";
 import type { Logger } from "pino";
 import type { WebSocket } from "ws";
+import { CONTROLLER_INSTANCE } from "../about/controller-instance.ts";
 import { CONNECTION_LIMITS } from "./connection-limits.ts";
 import { BYTES, MESSAGES, MessageBudget } from "./message-budget.ts";
 import { monotonicNs } from "./monotonic-clock.ts";
@@ -54,6 +55,8 @@ export interface SessionGate {
   admit(hello: Hello, session: AgentSession): void;
   onRunMessage(session: AgentSession, message: RunMessage): void;
   onGone(session: AgentSession): void;
+  /** What goes out, with the right by which it does; null: it must not. */
+  stamp?(message: ControllerMessage): ControllerMessage | null;
   /** What became of an upgrade. */
   onUpgradeAnswer?(session: AgentSession, message: Extract<AgentMessage, { kind: "upgrade-answer" }>): void;
   /** Whether it has kept a credential that it was handed. */
@@ -79,8 +82,10 @@ export function serveAgentSocket(
   let isGoing = false;
   let heardNs = monotonicNs();
   const budgets = [new MessageBudget(MESSAGES, heardNs), new MessageBudget(BYTES, heardNs)] as const;
-  const send = (message: ControllerMessage): void => {
+  const send = (unstamped: ControllerMessage): void => {
     if (socket.readyState !== socket.OPEN) return;
+    const message = gate.stamp === undefined ? unstamped : gate.stamp(unstamped);
+    if (message === null) return;
     if (socket.bufferedAmount > CONNECTION_LIMITS.unreadBytes) socket.terminate();
     else socket.send(JSON.stringify(message));
   };
@@ -123,7 +128,8 @@ export function serveAgentSocket(
     const candidate: AgentSession = { ...about, send, turnAway };
     gate.admit(hello, candidate);
     session = candidate;
-    send({ kind: "welcome", protocol, version });
+    send({ kind: "welcome", protocol, version, instance: CONTROLLER_INSTANCE });
+    send({ kind: "beat" });
   };
   const take = (known: AgentSession, value: unknown): void => {
     // A newer agent may tell what this controller does not know yet.

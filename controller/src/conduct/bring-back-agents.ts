@@ -27,7 +27,8 @@ export function bringBackAgents(
   };
   const onConnected = (session: AgentSession): void => {
     const reason = agents.endReason;
-    if (reason === null && session.runId !== run.runId) bringBack(session);
+    // Whoever is at it all the time passes over it; one that was prepared, and never told to begin, does not.
+    if (reason === null) bringBack(session);
     if (reason !== null && session.runId === run.runId) session.send({ kind: "abort", runId: run.runId, reason });
   };
   const onMessage = (session: AgentSession, message: RunMessage): void => {
@@ -37,10 +38,15 @@ export function bringBackAgents(
     revived.add(message.stint);
     bringBack(session);
   };
+  const onRegained = (runId: string): void => {
+    if (runId === run.runId) for (const session of registry.list()) onConnected(session);
+  };
   registry.on("connected", onConnected);
   registry.on("message", onMessage);
+  registry.on("regained", onRegained);
   return {
     [Symbol.dispose]: () => {
+      registry.off("regained", onRegained);
       registry.off("connected", onConnected);
       registry.off("message", onMessage);
     },

@@ -16,6 +16,8 @@ const OVER = "the run is over";
 const PREPARE_WITHIN_MS = 15_000;
 /** From the order to the start: long enough for the order to reach every agent twice over. */
 const LEAD_NS = 700e6;
+/** What has to be left of it when the start has been written down. */
+const LEAST_LEAD_NS = 400e6;
 /** After the planned end: the last reports travel; a long run also waits for what its agents had to hold back. */
 const REPORT_WITHIN_NS = 4e9;
 const LONG_REPORT_WITHIN_NS = 60e9;
@@ -33,7 +35,7 @@ export async function conductRun(
   registry: AgentRegistry,
   signal: AbortSignal,
   say: (progress: RunProgress) => void,
-  onStart: (startNs: number, startedAt: Date) => void = () => {},
+  onStart: (startNs: number, startedAt: Date) => Promise<void> = async () => {},
   guard: RunGuard | null = null,
 ): Promise<RunEvidence> {
   const { present, absent } = splitByPresence(run, registry);
@@ -58,14 +60,27 @@ export async function conductRun(
     });
     throw error;
   }
-  const startNs = monotonicNs() + LEAD_NS;
+  const { startNs, startedAt } = await agreeStart(onStart).catch((error: unknown) => {
+    order({ kind: "abort", runId: run.runId, reason: "its start could not be written down" });
+    throw error;
+  });
   order({ kind: "go", runId: run.runId, startControllerNs: startNs });
-  const startedAt = new Date(Date.now() + LEAD_NS / 1e6);
-  onStart(startNs, startedAt);
   say({ kind: "go", startsInMs: LEAD_NS / 1e6, lastsMs: run.endNs / 1e6 });
   agents.begin(startNs);
   const underWay = { run, agents, registry, startNs, startedAt, absent, present };
   return await seeThrough(underWay, signal, say, () => followed.stopReason);
+}
+
+/** A start that is written down before it is ordered: whoever takes the run over knows of it then. @throws what `onStart` throws */
+async function agreeStart(
+  onStart: (startNs: number, startedAt: Date) => Promise<void>,
+): Promise<{ readonly startNs: number; readonly startedAt: Date }> {
+  for (;;) {
+    const startNs = monotonicNs() + LEAD_NS;
+    const startedAt = new Date(Date.now() + LEAD_NS / 1e6);
+    await onStart(startNs, startedAt);
+    if (startNs - monotonicNs() > LEAST_LEAD_NS) return { startNs, startedAt };
+  }
 }
 
 /** A run under way: by which agents, since when. */

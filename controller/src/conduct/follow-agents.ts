@@ -42,7 +42,7 @@ export function followAgents(
   };
   registry.on("message", onMessage);
   registry.on("gone", onGone);
-  registry.conducted.add(run.runId);
+  registry.conducted.set(run.runId, run.partOf ?? run.runId);
   return {
     get stopReason() {
       return stopReason;

@@ -34,7 +34,7 @@ export function compileLook(run: CompiledRun, { runId, durationNs, connected, is
     }),
   );
   const scenario = { ...run.scenario, timeline: [], durationNs };
-  return { ...run, runId, scenario, joins: [], tasks, endNs };
+  return { ...run, runId, partOf: run.runId, scenario, joins: [], tasks, endNs };
 }
 
 export function describeLook(

@@ -22,7 +22,7 @@ export function compileRamp(
   agents: ReadonlyMap<string, AgentAddresses>,
   stepNs: number,
 ): CompiledRun {
-  return compileScenario(runId, rampScenario(run, stepNs), graph, agents);
+  return { ...compileScenario(runId, rampScenario(run, stepNs), graph, agents), partOf: run.runId };
 }
 
 function rampScenario({ scenario, streams: all, joins }: CompiledRun, stepNs: number): Scenario {

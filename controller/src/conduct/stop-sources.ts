@@ -18,7 +18,7 @@ export function stopStrayRun(registry: AgentRegistry, runId: string, reason: str
 export function stopEverySource(registry: AgentRegistry, reason: string): readonly string[] {
   const sessions = registry.list();
   for (const session of sessions) {
-    const runIds = new Set([...registry.conducted, ...(session.runId === null ? [] : [session.runId])]);
+    const runIds = new Set([...registry.conducted.keys(), ...(session.runId === null ? [] : [session.runId])]);
     for (const runId of runIds) session.send({ kind: "abort", runId, reason });
   }
   return sessions.map(({ name }) => name);

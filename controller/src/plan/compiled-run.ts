@@ -23,6 +23,8 @@ export interface PlannedJoin {
 
 export interface CompiledRun {
   readonly runId: string;
+  /** Of a look or a ramp: the run before which it is made. */
+  readonly partOf?: string;
   readonly scenario: Scenario;
   readonly streams: readonly CompiledStream[];
   readonly joins: readonly PlannedJoin[];

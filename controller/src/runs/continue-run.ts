@@ -9,6 +9,8 @@ import { seeThrough } from "../conduct/conduct-run.ts";
 import { followAgents } from "../conduct/follow-agents.ts";
 import { RunAgents } from "../conduct/run-agents.ts";
 import { SafetyGuard } from "../conduct/run-guard.ts";
+import type { AgentCalls } from "../estate/call-agents.ts";
+import type { RunHolds } from "../estate/run-holds.ts";
 import type { ReportIntake } from "../intake/report-intake.ts";
 import { tellStored } from "../intake/tell-stored.ts";
 import { type PackedRun, unpackCompiledRun } from "../plan/compiled-run-json.ts";
@@ -22,12 +24,15 @@ import { bootId } from "./controller-boot.ts";
 import { finishRun } from "./keep-run.ts";
 import type { LateWrites } from "./late-writes.ts";
 import type { RunRegistry } from "./run-registry.ts";
+import { placeOf } from "./start-run.ts";
 
 export interface ContinueSurroundings {
   readonly registry: AgentRegistry;
   readonly runs: RunRegistry;
   readonly store: Store;
   readonly late: LateWrites;
+  readonly holds: RunHolds;
+  readonly calls: AgentCalls;
   readonly intake: ReportIntake;
   readonly safety: Safety;
   readonly stories: LiveStories;
@@ -39,7 +44,7 @@ const BACK_WITHIN_MS = 12_000;
 
 /** Goes on with a run of which another controller ordered the start. @throws {Fault} RUN_BUSY, or a plan that is none here */
 export function continueRun(record: RunRecord, start: RunStart, surroundings: ContinueSurroundings): void {
-  const { registry, runs, store, late, intake, safety, stories, log } = surroundings;
+  const { registry, runs, store, late, holds, intake, safety, stories, log } = surroundings;
   const run = unpackCompiledRun(record.compiled as PackedRun);
   const graph = loadSitePlan(record.request.site.text, record.request.site.file);
   const startNs = startOnThisClock(start);
@@ -58,6 +63,7 @@ export function continueRun(record: RunRecord, start: RunStart, surroundings: Co
       );
     registry.on("connected", tell);
     for (const session of registry.list()) tell(session);
+    using _called = surroundings.calls.keepCalling(run.runId, [...run.tasks.keys()]);
     using followed = followAgents(run, agents, registry, safety.isLive ? new SafetyGuard(run, graph) : null);
     // Whoever was there before: its part is known from the store, or it has something to do.
     const busy = [...run.tasks].flatMap(([agent, { actions }]) => (actions.length > 0 ? agent : []));
@@ -86,9 +92,9 @@ export function continueRun(record: RunRecord, start: RunStart, surroundings: Co
     return concludeRun({ run, graph, evidence: told, store, intake, probeOf, late, stories, site }, signal, say);
   };
   // From now on, before anything is read: an agent that comes with this run is not told to stop.
-  registry.conducted.add(run.runId);
+  registry.conducted.set(run.runId, run.runId);
   try {
-    runs.start(record.runId, finishRun({ store, late }, record.runId, job));
+    runs.start(record.runId, finishRun({ store, late, holds }, record.runId, job), placeOf(run, record.site));
   } catch (error) {
     registry.conducted.delete(run.runId);
     throw error;
@@ -105,7 +111,7 @@ async function noteAbsence(store: Store, record: RunRecord, start: RunStart, sta
       fromNs: awayFromNs,
       toNs: Math.max(awayFromNs, monotonicNs() - startNs),
       count: 1,
-      detail: "the controller was restarted",
+      detail: store.isPrivate ? "the controller was restarted" : "another controller took the run over",
     },
   ]);
 }

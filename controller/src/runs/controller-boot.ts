@@ -1,9 +1,5 @@
-import { randomBytes } from "node:crypto";
 import { readFileSync } from "node:fs";
 import type { RunStart } from "../store/run-record.ts";
-
-/** This start of the controller: who conducts a run, where several share a database. */
-export const CONTROLLER_INSTANCE: string = randomBytes(8).toString("hex");
 
 /** Which boot of this machine it is, so that a stored monotonic instant is not taken for one of another boot. */
 export function bootId(): string {

@@ -1,10 +1,11 @@
 import { Fault, type FaultCode } from "@dyetrace/wire";
+import { CONTROLLER_INSTANCE } from "../about/controller-instance.ts";
 import { VERSION } from "../about/version.ts";
 import { Left } from "../conduct/leaving.ts";
+import type { RunHolds } from "../estate/run-holds.ts";
 import type { NewRun } from "../store/run-records.ts";
 import type { Store } from "../store/store.ts";
 import { stored } from "../store/stored.ts";
-import { CONTROLLER_INSTANCE } from "./controller-boot.ts";
 import type { LateWrites } from "./late-writes.ts";
 import type { RunJob } from "./run-registry.ts";
 
@@ -12,6 +13,7 @@ import type { RunJob } from "./run-registry.ts";
 export interface RunShelf {
   readonly store: Store;
   readonly late: LateWrites;
+  readonly holds: RunHolds;
 }
 
 /**
@@ -19,28 +21,58 @@ export interface RunShelf {
  * over, with a note that says so, and storing it is tried again.
  */
 export function keepRun(shelf: RunShelf, run: Omit<NewRun, "programVersion" | "owner">, job: RunJob): RunJob {
-  const { store } = shelf;
   return async (signal, say) => {
-    await stored(store, () => store.runs.add({ ...run, programVersion: VERSION, owner: CONTROLLER_INSTANCE }));
+    await beginRun(shelf, run);
     return finishRun(shelf, run.runId, job)(signal, say);
   };
 }
 
+/** Writes a run down that this controller conducts from now on. @throws {Fault} RUN_BUSY, and what the store throws */
+export async function beginRun(
+  { store, holds }: RunShelf,
+  run: Omit<NewRun, "programVersion" | "owner">,
+): Promise<void> {
+  const askedMs = performance.now();
+  await stored(store, () => store.leases.begin({ ...run, programVersion: VERSION, owner: CONTROLLER_INSTANCE }));
+  holds.hold(run.runId, 1, askedMs);
+}
+
 /** The second half of that, for a run whose beginning is written down. */
-export function finishRun({ store, late }: RunShelf, runId: string, job: RunJob): RunJob {
+export function finishRun(shelf: RunShelf, runId: string, job: RunJob): RunJob {
+  const { store, late, holds } = shelf;
   return async (signal, say) => {
     let report: Awaited<ReturnType<RunJob>>;
     try {
       report = await job(signal, say);
     } catch (error) {
-      if (error instanceof Left) throw error;
-      await late.write(runId, () => store.runs.failed(runId, failureOf(error)));
+      if (error instanceof Left) await letGo(shelf, runId);
+      else await writeFailure(shelf, runId, error);
       throw error;
     }
-    const trouble = await late.write(runId, () => store.runs.done(report));
+    const lease = holds.leaseOf(runId);
+    const trouble = await late.write(runId, async () => {
+      await store.runs.done(report, lease);
+      holds.drop(runId);
+    });
     if (trouble === null) return report;
     return { ...report, notes: [...report.notes, `This report could not be stored yet: ${String(trouble)}`] };
   };
+}
+
+/** Another controller need not wait until this one counts as gone. */
+async function letGo({ store, holds }: RunShelf, runId: string): Promise<void> {
+  const lease = holds.leaseOf(runId);
+  holds.drop(runId);
+  if (lease !== null) await store.leases.letGo(lease).catch(() => undefined); // then it waits
+}
+
+/** Writes down that a run of this controller could not be carried out. */
+export async function writeFailure({ store, late, holds }: RunShelf, runId: string, error: unknown): Promise<void> {
+  const lease = holds.leaseOf(runId);
+  await late.write(runId, async () => {
+    await store.runs.failed(runId, failureOf(error), lease);
+    holds.drop(runId);
+  });
 }
 
 export function failureOf(error: unknown): {

@@ -1,6 +1,7 @@
 import { Fault, type RunReport } from "@dyetrace/wire";
 import { pino } from "pino";
 import { expect, test } from "vitest";
+import type { RunHolds } from "../estate/run-holds.ts";
 import { openStore } from "../store/store.ts";
 import { finishRun } from "./keep-run.ts";
 import { LateWrites } from "./late-writes.ts";
@@ -16,6 +17,8 @@ const REPORT = {
   endedAt: "2026-01-01T00:01:00Z",
 };
 
+const HOLDS = { leaseOf: () => null, drop: () => {} } as unknown as RunHolds;
+
 async function newStore() {
   const store = await openStore({ kind: "memory" });
   const file = { file: "f.yaml", text: "" };
@@ -30,7 +33,7 @@ test("finishRun: given a disk that is full at the end of a run, then the report 
   const done = store.runs.done.bind(store.runs);
   let refusals = 0;
   store.runs.done = (report) => (refusals++ < 3 ? Promise.reject(FULL) : done(report));
-  const job = finishRun({ store, late }, RUN, async () => REPORT as unknown as RunReport);
+  const job = finishRun({ store, late, holds: HOLDS }, RUN, async () => REPORT as unknown as RunReport);
   const report = await job(new AbortController().signal, () => undefined);
   expect(report.notes).toEqual([expect.stringMatching(/could not be stored yet: .*disk of the store .* is full/)]);
   await expect.poll(async () => (await store.runs.get(RUN)).state, { timeout: 10_000 }).toBe("done");
@@ -42,7 +45,9 @@ test("finishRun: given a disk that is full when a run fails, then that is stored
   const late = new LateWrites(store, LOG, 1e9);
   const failed = store.runs.failed.bind(store.runs);
   store.runs.failed = () => Promise.reject(FULL);
-  const job = finishRun({ store, late }, RUN, () => Promise.reject(new Fault("AGENT_LOST", "kiosk was lost", "")));
+  const job = finishRun({ store, late, holds: HOLDS }, RUN, () =>
+    Promise.reject(new Fault("AGENT_LOST", "kiosk was lost", "")),
+  );
   await expect(job(new AbortController().signal, () => undefined)).rejects.toThrow("kiosk was lost");
   expect((await store.runs.get(RUN)).state).toBe("running");
   store.runs.failed = failed;

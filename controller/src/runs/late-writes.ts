@@ -1,3 +1,4 @@
+import { Fault } from "@dyetrace/wire";
 import type { Logger } from "pino";
 import type { Store } from "../store/store.ts";
 
@@ -41,6 +42,12 @@ export class LateWrites implements AsyncDisposable {
       return null;
     } catch (error) {
       const err = this.#store.fault(error);
+      if (err instanceof Fault && err.code === "RUN_ELSEWHERE") {
+        // Whoever conducts it now writes what is to be written.
+        this.#log.warn({ err, runId }, "what became of a run here is not written down");
+        if (this.#waiting.get(runId) === write) this.#waiting.delete(runId);
+        return err;
+      }
       this.#log.error({ err, runId }, "what became of a run could not be stored; it is tried again");
       clearTimeout(this.#timer);
       if (!this.#isClosed) this.#timer = setTimeout(() => void this.#tryAll(), this.#retryMs);

@@ -1,15 +1,11 @@
 import { setTimeout as sleep } from "node:timers/promises";
 import { Fault } from "@dyetrace/wire";
+import { CONTROLLER_INSTANCE } from "../about/controller-instance.ts";
 import type { RunRecord } from "../store/run-record.ts";
-import type { Store } from "../store/store.ts";
 import { type ContinueSurroundings, continueRun } from "./continue-run.ts";
-import { CONTROLLER_INSTANCE } from "./controller-boot.ts";
-import { HEARTBEAT_MS, isBeating } from "./keep-heartbeat.ts";
-import { failureOf } from "./keep-run.ts";
+import { writeFailure } from "./keep-run.ts";
 
 const RETRY_MS = 10_000;
-/** From one look to the next whether the controller that conducts a run still says so. */
-const LOOK_MS = 2_000;
 
 /** Runs that were left unfinished, on their way to their end. */
 export interface PickedUpRuns extends Disposable {
@@ -18,18 +14,14 @@ export interface PickedUpRuns extends Disposable {
 }
 
 /**
- * Takes up the runs that a controller left unfinished when it ended: agents go on by their tasks meanwhile, and send what
+ * Of a store that no other controller has: takes up the runs that a controller left unfinished when it ended: agents go on by their tasks meanwhile, and send what
  * they measured. The one that ends last goes on at once, the others are concluded after it, one by one. What fails for one,
  * such as a store that takes nothing, holds up no other and is tried again. Call before agents can connect.
  * @param isLasting false where the site itself ended with that controller
  * @throws only what the store throws when it is asked which runs there are
  */
-export async function pickUpRuns(
-  surroundings: ContinueSurroundings,
-  isLasting: boolean,
-  lookMs: number = LOOK_MS,
-): Promise<PickedUpRuns> {
-  const { store, runs, late, log } = surroundings;
+export async function pickUpRuns(surroundings: ContinueSurroundings, isLasting: boolean): Promise<PickedUpRuns> {
+  const { store, runs, log } = surroundings;
   const ending = new AbortController();
   /** As they were when they were taken over. */
   const takenOver = new Map<string, RunRecord>();
@@ -37,13 +29,12 @@ export async function pickUpRuns(
   const pickUp = async (known: RunRecord): Promise<number | null> => {
     const { runId } = known;
     try {
-      const record = takenOver.get(runId) ?? (await takeOver(store, known));
+      const record = takenOver.get(runId) ?? (await takeOver(surroundings, known));
       if (record === "over") return null;
-      if (record === "conducted") return lookMs;
       takenOver.set(runId, record);
       const { start, compiled } = record;
       if (!isLasting || start === null || compiled === null) {
-        await late.write(runId, () => store.runs.failed(runId, failureOf(neverBegun(isLasting))));
+        await writeFailure(surroundings, runId, neverBegun(isLasting));
         takenOver.delete(runId);
         return null;
       }
@@ -57,20 +48,12 @@ export async function pickUpRuns(
       const fault = store.fault(error);
       log.error({ err: fault, runId }, "run not taken up again");
       if (fault instanceof Fault && (fault.code === "RUN_BUSY" || fault.code.startsWith("STORE_"))) return RETRY_MS;
-      await late.write(runId, () => store.runs.failed(runId, failureOf(fault))); // its plan is none for this version
+      await writeFailure(surroundings, runId, fault); // its plan is none for this version
       takenOver.delete(runId);
       return null;
     }
   };
   const left = (await store.runs.unfinished()).filter(({ state }) => state === "running");
-  // Whoever waits for its turn is conducted here all the same: no other controller shall take it.
-  const beat = setInterval(() => {
-    for (const runId of takenOver.keys()) {
-      store.runs
-        .heartbeat(runId)
-        .catch((error: unknown) => log.error({ err: store.fault(error), runId }, "no heartbeat"));
-    }
-  }, HEARTBEAT_MS);
   const waiting = left.toSorted((a, b) => endMsOf(b) - endMsOf(a));
   const [first] = waiting;
   if (first !== undefined && (await pickUp(first)) === null) waiting.shift();
@@ -82,33 +65,26 @@ export async function pickUpRuns(
       waiting.push(record);
       await sleep(againMs, null, { signal: ending.signal }).catch(() => undefined);
     }
-    clearInterval(beat);
   };
   void rest();
   return {
     isWaiting: (runId) => waiting.some((record) => record.runId === runId),
     [Symbol.dispose]: () => {
       ending.abort();
-      clearInterval(beat);
     },
   };
 }
 
-/**
- * On a store of several controllers a run is taken over once the one that conducts it has said nothing for a while: after a
- * restart that is quicker than that, the run is looked at again until then.
- */
-async function takeOver(store: Store, known: RunRecord): Promise<RunRecord | "over" | "conducted"> {
-  const now = store.isPrivate ? known : await store.runs.find(known.runId);
-  if (now === null || now.state !== "running") return "over";
-  if (!store.isPrivate && isBeating(now)) return "conducted";
-  if (await store.runs.takeOver(now, CONTROLLER_INSTANCE)) return now;
-  return store.isPrivate ? "over" : "conducted";
+async function takeOver({ store, holds }: ContinueSurroundings, known: RunRecord): Promise<RunRecord | "over"> {
+  const epoch = await store.leases.takeOver(known.runId, CONTROLLER_INSTANCE, null);
+  if (epoch === null) return "over";
+  holds.hold(known.runId, epoch);
+  return known;
 }
 
 const endMsOf = ({ start, endNs, heartbeatMs }: RunRecord): number => (start?.wallMs ?? heartbeatMs) + endNs / 1e6;
 
-const neverBegun = (isLasting: boolean): Fault =>
+export const neverBegun = (isLasting: boolean): Fault =>
   new Fault(
     "AGENT_LOST",
     isLasting

@@ -43,7 +43,7 @@ export function registerRunRoutes(
     },
     async (request, reply) => {
       const { startAt } = request.body;
-      if (startAt === undefined) return reply.status(202).send({ runId: startRun(request.body, surroundings) });
+      if (startAt === undefined) return reply.status(202).send({ runId: await startRun(request.body, surroundings) });
       const record = await stored(store, () => scheduleRun(request.body, startAt, surroundings));
       schedule.arm(record);
       return reply.status(202).send({ runId: record.runId });

@@ -30,7 +30,12 @@ function scheduleAt(wallMs: number, kept: readonly RunRecord[] = []) {
   const store = {
     runs: {
       unfinished: async () => kept,
-      failed: async (runId: string, failure: { code: string; message: string }) => void failed.set(runId, failure),
+    },
+    leases: {
+      cancel: async (runId: string, failure: { code: string; message: string }) => {
+        failed.set(runId, failure);
+        return true;
+      },
     },
   };
   const late = { write: async (_runId: string, write: () => Promise<void>) => write() };
@@ -39,6 +44,7 @@ function scheduleAt(wallMs: number, kept: readonly RunRecord[] = []) {
     ({ runId }) => {
       if (state.refusal !== null) throw state.refusal;
       begun.push(runId);
+      return undefined;
     },
     pino({ level: "silent" }),
     { wall: () => clocks.wallMs, monotonic: () => clocks.monotonicMs },

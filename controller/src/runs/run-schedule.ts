@@ -24,12 +24,16 @@ export interface ScheduleClocks {
 
 const OWN_CLOCKS: ScheduleClocks = { wall: Date.now, monotonic: () => performance.now() };
 
+/** @param isTriedBefore it could not begin when it was tried */
+export type Begin = (record: RunRecord, isTriedBefore: boolean) => undefined | Promise<"begun" | "not ours">;
+
 interface Waiting {
   readonly record: RunRecord;
   readonly startMs: number;
   readonly latestMs: number;
   /** Why it could not begin when it was tried. */
   why: Fault | null;
+  isBeginning: boolean;
 }
 
 /**
@@ -39,17 +43,21 @@ interface Waiting {
 export class RunSchedule implements Disposable {
   readonly #store: Store;
   readonly #late: LateWrites;
-  readonly #start: (record: RunRecord) => void;
+  readonly #start: Begin;
   readonly #log: Logger;
   readonly #clocks: ScheduleClocks;
   readonly #waiting = new Map<string, Waiting>();
   #seen: { readonly wall: number; readonly monotonic: number };
   #timer: NodeJS.Timeout | undefined;
+  #takingUp: NodeJS.Timeout | undefined;
 
-  /** @param start begins a run that stands in the store; may throw a `Fault` */
+  /**
+   * @param start begins a run that stands in the store, unless another controller does; may throw a `Fault`
+   * @param clocks on a store of several controllers its own clock counts, so that all mean the same time
+   */
   constructor(
-    { store, late }: RunShelf,
-    start: (record: RunRecord) => void,
+    { store, late }: Pick<RunShelf, "store" | "late">,
+    start: Begin,
     log: Logger,
     clocks: ScheduleClocks = OWN_CLOCKS,
   ) {
@@ -63,16 +71,26 @@ export class RunSchedule implements Disposable {
 
   /** Takes up what was scheduled before. What should have begun meanwhile begins now, if that is soon enough. */
   async takeUp(): Promise<void> {
-    for (const record of await this.#store.runs.unfinished()) {
-      if (record.state === "scheduled") this.arm(record);
-    }
+    const scheduled = (await this.#store.runs.unfinished()).filter(({ state }) => state === "scheduled");
+    for (const record of scheduled) if (!this.#waiting.has(record.runId)) this.arm(record);
+    const ids = new Set(scheduled.map(({ runId }) => runId));
+    for (const runId of this.#waiting.keys()) if (!ids.has(runId)) this.#waiting.delete(runId); // begun or cancelled elsewhere
+  }
+
+  /** Of a store of several controllers: what is scheduled at the others is known here within seconds. */
+  keepUp(): void {
+    this.#takingUp = setInterval(() => {
+      this.takeUp().catch((error: unknown) =>
+        this.#log.error({ err: this.#store.fault(error) }, "which runs are scheduled could not be asked"),
+      );
+    }, LOOK_MS);
   }
 
   arm(record: RunRecord): void {
     const startMs = Date.parse(record.startAt ?? record.createdAt);
     const latestMs = startMs + (record.request.startWithinMs ?? START_WITHIN_MS);
     if (this.#waiting.size === 0) this.#seen = { wall: this.#clocks.wall(), monotonic: this.#clocks.monotonic() };
-    this.#waiting.set(record.runId, { record, startMs, latestMs, why: null });
+    this.#waiting.set(record.runId, { record, startMs, latestMs, why: null, isBeginning: false });
     this.#wait();
   }
 
@@ -92,7 +110,7 @@ export class RunSchedule implements Disposable {
     if (isStepped && this.#waiting.size > 0)
       this.#log.warn({ stepMs }, "the clock was set while runs wait for their time");
     for (const one of this.#waiting.values()) {
-      if (one.startMs > now.wall) continue;
+      if (one.startMs > now.wall || one.isBeginning) continue;
       if (isStepped && one.startMs > expectedMs) this.#giveUp(one, steppedOver(one, stepMs));
       else if (now.wall > one.latestMs) this.#giveUp(one, one.why ?? tooLate(one, now.wall));
       else this.#begin(one);
@@ -106,35 +124,56 @@ export class RunSchedule implements Disposable {
     const nowMs = this.#clocks.wall();
     let waitMs = LOOK_MS;
     // Tried again at the next look at the earliest.
-    for (const { startMs, why } of this.#waiting.values()) {
-      if (why === null) waitMs = Math.min(waitMs, Math.max(0, startMs - nowMs));
+    for (const { startMs, why, isBeginning } of this.#waiting.values()) {
+      if (why === null && !isBeginning) waitMs = Math.min(waitMs, Math.max(0, startMs - nowMs));
     }
     this.#timer = setTimeout(() => this.look(), waitMs);
   }
 
   #begin(one: Waiting): void {
-    const { record } = one;
+    const { runId } = one.record;
+    const over = (): void => {
+      if (this.#waiting.get(runId) === one) this.#waiting.delete(runId);
+    };
     try {
-      this.#start(record);
-      this.#waiting.delete(record.runId);
-    } catch (error) {
-      if (!(error instanceof Fault && PASSING.has(error.code))) {
-        this.#giveUp(one, error);
+      const begun = this.#start(one.record, one.why !== null);
+      if (begun === undefined) {
+        over();
         return;
       }
-      if (one.why === null) this.#log.warn({ err: error, runId: record.runId }, "scheduled run waits to begin");
-      one.why = error;
+      one.isBeginning = true;
+      begun.then(over, (error: unknown) => {
+        one.isBeginning = false;
+        this.#refused(one, error);
+        this.#wait();
+      });
+    } catch (error) {
+      this.#refused(one, error);
     }
+  }
+
+  #refused(one: Waiting, error: unknown): void {
+    const isPassing = error instanceof Fault && (PASSING.has(error.code) || error.code.startsWith("STORE_"));
+    if (!isPassing) {
+      this.#giveUp(one, error);
+      return;
+    }
+    if (one.why === null) this.#log.warn({ err: error, runId: one.record.runId }, "scheduled run waits to begin");
+    one.why = error;
   }
 
   #giveUp({ record: { runId } }: Waiting, error: unknown): void {
     this.#waiting.delete(runId);
     this.#log.error({ err: error, runId }, "scheduled run did not start");
-    void this.#late.write(runId, () => this.#store.runs.failed(runId, failureOf(error)));
+    // Only one that still waits: another controller may have begun it.
+    void this.#late.write(runId, async () => {
+      await this.#store.leases.cancel(runId, failureOf(error));
+    });
   }
 
   [Symbol.dispose](): void {
     clearTimeout(this.#timer);
+    clearInterval(this.#takingUp);
     this.#waiting.clear();
   }
 }

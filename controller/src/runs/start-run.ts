@@ -1,6 +1,7 @@
 import { loadSitePlan } from "@dyetrace/site";
 import { Fault, parseInstantMs, type RunReport, type RunRequest } from "@dyetrace/wire";
 import type { DiskNeed } from "@dyetrace/wire/console/run-forecast";
+import { CONTROLLER_INSTANCE } from "../about/controller-instance.ts";
 import { VERSION } from "../about/version.ts";
 import { accountOfRun } from "../account/run-account.ts";
 import type { AgentRegistry } from "../agents/agent-registry.ts";
@@ -9,6 +10,8 @@ import { conductRun } from "../conduct/conduct-run.ts";
 import { splitByPresence } from "../conduct/needed-agents.ts";
 import { compileRamp } from "../conduct/ramp.ts";
 import { SafetyGuard } from "../conduct/run-guard.ts";
+import type { AgentCalls } from "../estate/call-agents.ts";
+import type { RunHolds } from "../estate/run-holds.ts";
 import type { ReportIntake } from "../intake/report-intake.ts";
 import { airCautions } from "../plan/air-cautions.ts";
 import { cautions } from "../plan/cautions.ts";
@@ -24,15 +27,16 @@ import type { Retention } from "../store/retention.ts";
 import type { RunRecord } from "../store/run-record.ts";
 import type { NewRun } from "../store/run-records.ts";
 import type { Store } from "../store/store.ts";
+import { stored } from "../store/stored.ts";
 import type { LiveStories } from "../story/live-stories.ts";
 import { concludeRun } from "./conclude-run.ts";
-import { CONTROLLER_INSTANCE, controllerStart } from "./controller-boot.ts";
+import { controllerStart } from "./controller-boot.ts";
 import { diskNeed } from "./disk-need.ts";
-import { finishRun, keepRun } from "./keep-run.ts";
+import { beginRun, finishRun, keepRun, writeFailure } from "./keep-run.ts";
 import type { LateWrites } from "./late-writes.ts";
 import { addresses, type Looked, lookFirst, newRunId, quietly, type Say } from "./look-first.ts";
 import { readScenario, refuseShortened, refuseUnfitGroups } from "./read-request.ts";
-import type { RunJob, RunRegistry } from "./run-registry.ts";
+import type { RunJob, RunPlace, RunRegistry } from "./run-registry.ts";
 
 /** What a run needs of its controller. */
 export interface RunSurroundings {
@@ -40,6 +44,8 @@ export interface RunSurroundings {
   readonly runs: RunRegistry;
   readonly store: Store;
   readonly late: LateWrites;
+  readonly holds: RunHolds;
+  readonly calls: AgentCalls;
   readonly intake: ReportIntake;
   readonly safety: Safety;
   readonly stories: LiveStories;
@@ -49,12 +55,38 @@ export interface RunSurroundings {
  * Checks a request whole before anything moves, then starts it.
  * @returns the run's id @throws {Fault} a mistake in a file, groups that must not be used, or RUN_BUSY
  */
-export function startRun(request: RunRequest, surroundings: RunSurroundings): string {
-  const { runs } = surroundings;
-  const { run, job } = undertake(request, newRunId(), surroundings);
-  runs.start(run.runId, keepRun(surroundings, run, job));
+export async function startRun(request: RunRequest, surroundings: RunSurroundings): Promise<string> {
+  const { runs, store } = surroundings;
+  const { run, first, job } = undertake(request, newRunId(), surroundings);
+  const place = placeOf(first, run.site);
+  if (store.isPrivate) {
+    runs.start(run.runId, keepRun(surroundings, run, job), place);
+    return run.runId;
+  }
+  runs.refuseBusy(place);
+  await beginRun(surroundings, run); // another controller may have a run there
+  try {
+    await conductGathered(request, run.runId, surroundings);
+  } catch (error) {
+    await writeFailure(surroundings, run.runId, error);
+    throw error;
+  }
   return run.runId;
 }
+
+/** Conducts a run that is this controller's in the store, once its agents have come here. @throws {Fault} as `startScheduledRun` */
+async function conductGathered(request: RunRequest, runId: string, surroundings: RunSurroundings): Promise<void> {
+  const { registry, calls, runs } = surroundings;
+  await calls.gather(runId, agentsToAct(undertake(request, runId, surroundings).first));
+  const { run, first, job } = undertake(request, runId, surroundings);
+  splitByPresence(first, registry);
+  runs.start(runId, finishRun(surroundings, runId, job), placeOf(first, run.site));
+}
+
+const agentsToAct = (run: CompiledRun): readonly string[] =>
+  [...run.tasks].flatMap(([agent, { actions }]) => (actions.length > 0 ? agent : []));
+
+export const placeOf = (run: CompiledRun, site: string): RunPlace => ({ site, agents: new Set(run.tasks.keys()) });
 
 /** A request may take this long on its way. */
 const PAST_MS = 60_000;
@@ -82,11 +114,35 @@ export async function scheduleRun(
   return store.runs.get(run.runId);
 }
 
-/** Starts a run whose time has come. @throws {Fault} as `startRun`, and AGENT_MISSING */
-export function startScheduledRun({ request, runId }: RunRecord, surroundings: RunSurroundings): void {
-  const { first, job } = undertake(request, runId, surroundings);
-  splitByPresence(first, surroundings.registry); // now, while it can still wait for an agent
-  surroundings.runs.start(runId, finishRun(surroundings, runId, job));
+/** Starts a run whose time has come, unless another controller does. @throws {Fault} as `startRun`, and AGENT_MISSING */
+export async function startScheduledRun(
+  { request, runId }: RunRecord,
+  surroundings: RunSurroundings,
+  isTriedBefore: boolean,
+): Promise<"begun" | "not ours"> {
+  const { runs, store, holds } = surroundings;
+  const { run, first, job } = undertake(request, runId, surroundings);
+  const place = placeOf(first, run.site);
+  // Now, while it can still wait for an agent. Where others may have them, they begin it, and whoever tries again calls them.
+  if (store.isPrivate || !isTriedBefore) splitByPresence(first, surroundings.registry);
+  if (store.isPrivate) {
+    runs.start(runId, finishRun(surroundings, runId, job), place);
+    return "begun";
+  }
+  runs.refuseBusy(place);
+  const askedMs = performance.now();
+  const epoch = await stored(store, () => store.leases.claim(runId, CONTROLLER_INSTANCE));
+  if (epoch === null) return "not ours"; // another controller begins it, or it was cancelled
+  holds.hold(runId, epoch, askedMs);
+  try {
+    await conductGathered(request, runId, surroundings);
+  } catch (error) {
+    const lease = holds.leaseOf(runId);
+    holds.drop(runId);
+    if (lease !== null) await stored(store, () => store.leases.unclaim(lease));
+    throw error;
+  }
+  return "begun";
 }
 
 /** What a run would take on disk. @throws {Fault} a mistake in a file */
@@ -126,7 +182,7 @@ type Undertaking = RunSurroundings & Looked;
 
 /** Looks, on a live site goes up the ramp, and then runs. */
 async function conductSafely(one: Undertaking, signal: AbortSignal, say: Say): Promise<RunReport> {
-  const { request, graph, registry, store, late, intake, safety, stories } = one;
+  const { request, graph, registry, store, late, holds, intake, safety, stories } = one;
   if (safety.isLive) sayCautions(one, say);
   const run = await lookFirst(one, signal, say);
   const outline = outlineRun(run, request.site);
@@ -134,10 +190,14 @@ async function conductSafely(one: Undertaking, signal: AbortSignal, say: Say): P
   stories.expect(run.runId, outline);
   const stopped = safety.isLive ? await climb(one, run, signal, say) : null;
   if (stopped !== null) return stopped;
-  const onStart = (startNs: number, startedAt: Date): void => {
+  const compiled = packCompiledRun(run);
+  const lease = holds.leaseOf(run.runId);
+  const onStart = async (startNs: number, startedAt: Date): Promise<void> => {
     stories.begin(run.runId, startNs);
     const start = controllerStart(startNs, startedAt);
-    void late.write(run.runId, () => store.runs.started(run.runId, start, packCompiledRun(run)));
+    const trouble = await late.write(run.runId, () => store.runs.started(run.runId, start, compiled, lease));
+    // Another controller could not know that it has begun, and might begin it anew.
+    if (trouble !== null && !store.isPrivate) throw trouble;
   };
   const guard = safety.isLive ? new SafetyGuard(run, graph) : null;
   const evidence = await conductRun(run, registry, signal, say, onStart, guard);

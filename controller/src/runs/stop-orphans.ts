@@ -2,7 +2,6 @@ import type { Logger } from "pino";
 import type { AgentRegistry } from "../agents/agent-registry.ts";
 import type { AgentSession } from "../agents/agent-session.ts";
 import type { Store } from "../store/store.ts";
-import { isBeating } from "./keep-heartbeat.ts";
 import type { PickedUpRuns } from "./pick-up-runs.ts";
 
 const REASON = "this controller conducts no such run";
@@ -14,7 +13,7 @@ const REASON = "this controller conducts no such run";
  */
 export function stopOrphans(
   { registry, store, log }: { readonly registry: AgentRegistry; readonly store: Store; readonly log: Logger },
-  pickedUp: PickedUpRuns,
+  pickedUp: Pick<PickedUpRuns, "isWaiting">,
 ): Disposable {
   const isOurs = (runId: string): boolean => registry.conducted.has(runId) || pickedUp.isWaiting(runId);
   const look = async (session: AgentSession, runId: string): Promise<void> => {
@@ -29,9 +28,14 @@ export function stopOrphans(
   return { [Symbol.dispose]: () => void registry.off("connected", onConnected) };
 }
 
-/** A store that cannot be asked knows of nobody. */
+/**
+ * A run that stands in the store of several controllers is one's, or will be taken by one soon. Where the store cannot be asked
+ * nobody knows: this controller does not keep its sources going, and they end by themselves.
+ */
 async function isConductedElsewhere(store: Store, runId: string): Promise<boolean> {
   if (store.isPrivate) return false;
-  const record = await store.runs.find(runId).catch(() => null);
-  return record?.state === "running" && isBeating(record);
+  return await store.runs.find(runId).then(
+    (record) => record?.state === "running",
+    () => true,
+  );
 }

@@ -2,6 +2,7 @@ import type { FaultCode } from "@dyetrace/wire";
 import type { AgentRegistry } from "../agents/agent-registry.ts";
 import { STOPPED_BY_HAND } from "../conduct/conduct-run.ts";
 import { stopEverySource, stopStrayRun } from "../conduct/stop-sources.ts";
+import type { EstateBus } from "../estate/estate-bus.ts";
 import type { Store } from "../store/store.ts";
 import { stored } from "../store/stored.ts";
 import type { RunRegistry } from "./run-registry.ts";
@@ -15,23 +16,58 @@ export interface RunStops {
   stopAll(): readonly string[];
 }
 
-export function runStops(
-  { registry, runs, store }: { readonly registry: AgentRegistry; readonly runs: RunRegistry; readonly store: Store },
-  schedule: RunSchedule,
-): RunStops {
+export interface StopSurroundings {
+  readonly registry: AgentRegistry;
+  readonly runs: RunRegistry;
+  readonly store: Store;
+  readonly bus: EstateBus;
+}
+
+export function runStops({ registry, runs, store, bus }: StopSurroundings, schedule: RunSchedule): RunStops {
+  const stopHere = (runId: string): boolean => {
+    const isOurs = runs.list().some((run) => run.id === runId);
+    if (isOurs) runs.abort(runId);
+    return isOurs;
+  };
+  const stopAllHere = (): readonly string[] => {
+    runs.abortAll();
+    return stopEverySource(registry, STOPPED_BY_HAND);
+  };
+  const code: FaultCode = "RUN_CANCELLED";
+  const cancelled = { code, message: "It was cancelled before its time", hint: "" };
+  bus.on("word", (word) => {
+    if (word.kind === "stop-all") stopAllHere();
+    if (word.kind !== "stop-run") return;
+    schedule.cancel(word.runId);
+    if (!stopHere(word.runId)) stopStrayRun(registry, word.runId, STOPPED_BY_HAND);
+  });
+  /** Whoever conducts it, now or next, ends it; agents of it that hang here end at once. */
+  const stopElsewhere = async (runId: string): Promise<boolean> => {
+    const told = stopStrayRun(registry, runId, STOPPED_BY_HAND);
+    if (bus.isAlone) return told > 0;
+    const record = await stored(store, () => store.runs.find(runId));
+    if (record?.state !== "running") return told > 0;
+    await stored(store, () => store.leases.askStop(runId));
+    await bus.say({ kind: "stop-run", runId });
+    return true;
+  };
   return {
     stopRun: async (runId) => {
-      if (schedule.cancel(runId)) {
-        const code: FaultCode = "RUN_CANCELLED";
-        await stored(store, () =>
-          store.runs.failed(runId, { code, message: "It was cancelled before its time", hint: "" }),
-        );
-      } else if (runs.list().some((run) => run.id === runId)) runs.abort(runId);
-      else if (stopStrayRun(registry, runId, STOPPED_BY_HAND) === 0) runs.find(runId); // throws: nobody knows of it
+      const isWaiting = schedule.cancel(runId);
+      if (isWaiting || !bus.isAlone) {
+        const isCancelled = await stored(store, () => store.leases.cancel(runId, cancelled));
+        if (isCancelled) await bus.say({ kind: "stop-run", runId });
+        if (isCancelled || (isWaiting && bus.isAlone)) return;
+      }
+      if (stopHere(runId)) return;
+      if (!(await stopElsewhere(runId))) runs.find(runId); // throws: nobody knows of it
     },
     stopAll: () => {
-      runs.abortAll();
-      return stopEverySource(registry, STOPPED_BY_HAND);
+      if (!bus.isAlone) {
+        void bus.say({ kind: "stop-all" });
+        store.leases.askStop(null).catch(() => undefined); // those that hear of it have ended theirs already
+      }
+      return stopAllHere();
     },
   };
 }

@@ -16,9 +16,9 @@ export function watchControl(registry: AgentRegistry, runs: RunRegistry, store: 
   const onConnected = (session: AgentSession): void => {
     const sinceMs = goneAtMs.get(session.name);
     goneAtMs.delete(session.name);
-    const run = runs.list().find((one) => one.isRunning);
-    if (sinceMs === undefined || run === undefined || now() - sinceMs < BREAK_MS) return;
-    void note(store, run.id, session.name, sinceMs, now()).catch(() => undefined);
+    const runId = runs.ofAgent(session.name);
+    if (sinceMs === undefined || runId === null || now() - sinceMs < BREAK_MS) return;
+    void note(store, runId, session.name, sinceMs, now()).catch(() => undefined);
   };
   registry.on("gone", onGone);
   registry.on("connected", onConnected);

@@ -22,15 +22,14 @@ import { ReportIntake } from "../intake/report-intake.ts";
 import { LIVE_SAFETY, PRACTICE_SAFETY, type Safety } from "../plan/safety.ts";
 import { registerBackupRoute } from "../runs/backup-route.ts";
 import { registerHistoryRoutes } from "../runs/history-routes.ts";
-import { keepHeartbeat } from "../runs/keep-heartbeat.ts";
 import { LateWrites } from "../runs/late-writes.ts";
-import { pickUpRuns } from "../runs/pick-up-runs.ts";
 import { RunRegistry } from "../runs/run-registry.ts";
 import { registerRunRoutes } from "../runs/run-routes.ts";
-import { RunSchedule } from "../runs/run-schedule.ts";
+import { type Begin, RunSchedule } from "../runs/run-schedule.ts";
 import { startScheduledRun } from "../runs/start-run.ts";
 import { stopOrphans } from "../runs/stop-orphans.ts";
 import { runStops } from "../runs/stop-runs.ts";
+import { takeUpRuns } from "../runs/take-over-runs.ts";
 import { keepUp } from "../runs/upkeep.ts";
 import { watchControl } from "../runs/watch-control.ts";
 import { DEFAULT_RETENTION, type Retention } from "../store/retention.ts";
@@ -39,10 +38,12 @@ import { LiveStories, type SwitchInsight } from "../story/live-stories.ts";
 import { answerFaults } from "./answer-faults.ts";
 import { boundBodies } from "./body-budget.ts";
 import { type Closers, openAll } from "./closers.ts";
+import { registerHealth } from "./health.ts";
 import { openLocalStop } from "./local-stop.ts";
 import { logNews } from "./log-news.ts";
 import { registerMetrics } from "./metrics.ts";
 import { registerOpenApi } from "./open-api.ts";
+import { openEstate, scheduleClocks } from "./open-estate.ts";
 import { registerAccess } from "./register-access.ts";
 
 export interface ControllerOptions {
@@ -127,7 +128,7 @@ async function openController(
       },
     }),
   );
-  const runs = new RunRegistry();
+  const runs = new RunRegistry(!store.isPrivate);
   logNews(log, registry, runs);
   registry.on("message", (session, message) => {
     if (message.kind === "report") intake.take(session, message);
@@ -154,12 +155,13 @@ async function openController(
   const safety = options.safety ?? (options.isPractice === true ? PRACTICE_SAFETY : LIVE_SAFETY);
   const retention = options.retention ?? DEFAULT_RETENTION;
   const stories = closers.own(new LiveStories(store, registry, options.switches ?? null));
-  const undertaking = { registry, runs, store, late, intake, safety, stories };
-  const schedule = closers.own(
-    new RunSchedule({ store, late }, (record) => startScheduledRun(record, undertaking), log),
-  );
-  const stops = runStops(undertaking, schedule);
+  const { bus, clock, holds, calls } = await openEstate({ store, registry, runs, log }, closers);
+  const undertaking = { registry, runs, store, late, intake, safety, stories, holds, calls };
+  const begin: Begin = (record, isTriedBefore) => startScheduledRun(record, undertaking, isTriedBefore);
+  const schedule = closers.own(new RunSchedule({ store, late }, begin, log, scheduleClocks(clock)));
+  const stops = runStops({ registry, runs, store, bus }, schedule);
   if (dataFolder !== null) closers.own(await openLocalStop(dataFolder, stops, audit, log));
+  registerHealth(app, clock, intake);
   registerRunRoutes(app, undertaking, schedule, retention, stops);
   registerHistoryRoutes(app, store);
   registerBackupRoute(app, store, dataFolder);
@@ -176,7 +178,6 @@ async function openController(
   extraRoutes(app);
 
   const surroundings = { ...undertaking, log };
-  closers.own(keepHeartbeat(surroundings));
   closers.own(keepUp(store, retention, Date.now, log));
   closers.own(watchControl(registry, runs, store, Date.now));
   const agentHttp = makeServer(null, refuseRequest, ledger);
@@ -193,9 +194,10 @@ async function openController(
   // A practice site goes with its controller, and so do its runs.
   const isLasting = options.store !== undefined && options.isPractice !== true;
   closers.add(() => (isLasting ? runs.leaveAll() : runs.abortAll()));
-  const pickedUp = closers.own(await pickUpRuns(surroundings, isLasting)); // before agents can connect
+  const pickedUp = closers.own(await takeUpRuns(surroundings, isLasting)); // before agents can connect
   closers.own(stopOrphans(surroundings, pickedUp));
   await schedule.takeUp();
+  if (!store.isPrivate) schedule.keepUp();
   if (options.agentServer !== undefined) agentHttp.listen(options.agentServer);
   try {
     await app.listen({ host: options.host, port: options.port, backlog: CONNECTION_LIMITS.waiting });

@@ -126,4 +126,30 @@ export const migrations = (types: ColumnTypes): Readonly<Record<string, Migratio
         .execute();
     },
   },
+  "005-estate": {
+    up: async (db: Kysely<unknown>): Promise<void> => {
+      await db.schema
+        .alterTable("runs")
+        .addColumn("epoch", "integer", (column) => column.notNull().defaultTo(1))
+        .execute();
+      await db.schema
+        .alterTable("runs")
+        .addColumn("is_stop_asked", "integer", (column) => column.notNull().defaultTo(0))
+        .execute();
+      await db.schema
+        .createTable("shared_access")
+        .addColumn("id", "integer", (column) => column.primaryKey())
+        .addColumn("version", "bigint", (column) => column.notNull())
+        .addColumn("body", "text", (column) => column.notNull())
+        .execute();
+      await db.schema
+        .createTable("sessions")
+        .addColumn("id", "text", (column) => column.primaryKey())
+        .addColumn("name", "text", (column) => column.notNull())
+        .addColumn("record", "text", (column) => column.notNull())
+        .addColumn("began_ms", "bigint", (column) => column.notNull())
+        .addColumn("used_ms", "bigint", (column) => column.notNull())
+        .execute();
+    },
+  },
 });

@@ -22,6 +22,8 @@ export interface Database {
   readonly isPostgres: boolean;
   /** The embedded database itself, for what its own interface alone can do. */
   readonly sqlite: SqliteDatabase | null;
+  /** Of a PostgreSQL database: where it is. */
+  readonly url: string | null;
 }
 
 export interface OpenOptions {
@@ -85,7 +87,7 @@ function openSqlite(place: Exclude<StorePlace, { kind: "postgres" }>, name: stri
     throw error;
   }
   const db = new Kysely<StoreTables>({ dialect: new SelfEndingSqliteDialect(sqlite) });
-  return { db, name, isPostgres: false, sqlite };
+  return { db, name, isPostgres: false, sqlite, url: null };
 }
 
 /**
@@ -123,6 +125,7 @@ function openPostgres(url: string, name: string): Database {
     name,
     isPostgres: true,
     sqlite: null,
+    url,
   };
 }
 

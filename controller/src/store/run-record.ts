@@ -16,6 +16,15 @@ export interface RunRecord extends RunSummary {
   readonly endNs: number;
   readonly owner: string;
   readonly heartbeatMs: number;
+  /** Rises each time another controller takes the run. */
+  readonly epoch: number;
+  readonly isStopAsked: boolean;
+}
+
+/** By which a controller conducts a run. */
+export interface RunLease {
+  readonly owner: string;
+  readonly epoch: number;
 }
 
 /** The start instant: on the wall clock, and on the monotonic clock of one boot of the controller's machine. */
@@ -70,4 +79,6 @@ export const recordOf = (row: Selectable<RunsTable>, marks: RunMarks): RunRecord
   endNs: row.end_ns,
   owner: row.owner,
   heartbeatMs: row.heartbeat_ms,
+  epoch: row.epoch,
+  isStopAsked: row.is_stop_asked === 1,
 });

@@ -1,10 +1,18 @@
 import { Fault, groupBy, type ProbeRun, type RunReport, type RunRequest } from "@dyetrace/wire";
 import type { RunFailure } from "@dyetrace/wire/console/run-failure";
 import type { RunQuery, RunSummary } from "@dyetrace/wire/console/stored-run";
-import type { Kysely } from "kysely";
+import type { Kysely, Updateable } from "kysely";
 import { unknownRun } from "./run-labels.ts";
-import { NO_MARKS, type RunMarks, type RunRecord, type RunStart, recordOf, summaryOf } from "./run-record.ts";
-import type { StoreTables } from "./store-tables.ts";
+import {
+  NO_MARKS,
+  type RunLease,
+  type RunMarks,
+  type RunRecord,
+  type RunStart,
+  recordOf,
+  summaryOf,
+} from "./run-record.ts";
+import type { RunsTable, StoreTables } from "./store-tables.ts";
 
 export interface NewRun {
   readonly runId: string;
@@ -32,6 +40,13 @@ const SUMMARY_COLUMNS = [
   "ended_ms",
   "note",
 ] as const;
+
+const elsewhere = (runId: string): Fault =>
+  new Fault(
+    "RUN_ELSEWHERE",
+    `Run ${runId} is another controller's by now`,
+    "This one was silent for too long, and the other went on with it: ask there, or see that the database can be reached",
+  );
 
 /** The runs of a store. */
 export class RunRecords {
@@ -73,62 +88,46 @@ export class RunRecords {
       .execute();
   }
 
-  /** @param compiled what each agent is to do when, so that another controller can go on with it */
-  async started(runId: string, start: RunStart, compiled: unknown): Promise<void> {
-    await this.#db
-      .updateTable("runs")
-      .set({
-        state: "running",
-        started_ms: start.wallMs,
-        start_controller_ns: start.controllerNs,
-        boot_id: start.bootId,
-        compiled: JSON.stringify(compiled),
-        heartbeat_ms: this.#now(),
-      })
-      .where("id", "=", runId)
-      .execute();
-  }
-
-  async done(report: RunReport): Promise<void> {
-    await this.#db
-      .updateTable("runs")
-      .set({
-        state: "done",
-        verdict: report.verdict,
-        report: JSON.stringify(report),
-        started_ms: Date.parse(report.startedAt),
-        ended_ms: Date.parse(report.endedAt),
-      })
-      .where("id", "=", report.run)
-      .execute();
-  }
-
-  async failed(runId: string, failure: RunFailure): Promise<void> {
-    await this.#db
-      .updateTable("runs")
-      .set({ state: "failed", failure: JSON.stringify(failure), ended_ms: this.#now() })
-      .where("id", "=", runId)
-      .execute();
-  }
-
-  /** Says that its controller still conducts it; a run whose controller has been silent may be taken over. */
-  async heartbeat(runId: string): Promise<void> {
-    await this.#db.updateTable("runs").set({ heartbeat_ms: this.#now() }).where("id", "=", runId).execute();
-  }
-
   /**
-   * Takes an unfinished run over from a controller that has gone.
-   * @returns false if another controller was quicker
+   * @param compiled what each agent is to do when, so that another controller can go on with it
+   * @throws {Fault} RUN_ELSEWHERE where the run is no longer this lease's
    */
-  async takeOver(run: RunRecord, owner: string): Promise<boolean> {
-    const { numUpdatedRows } = await this.#db
-      .updateTable("runs")
-      .set({ owner, heartbeat_ms: this.#now() })
-      .where("id", "=", run.runId)
-      .where("owner", "=", run.owner)
-      .where("heartbeat_ms", "=", run.heartbeatMs)
-      .executeTakeFirst();
-    return numUpdatedRows === 1n;
+  async started(runId: string, start: RunStart, compiled: unknown, lease: RunLease | null = null): Promise<void> {
+    await this.#change(runId, lease, {
+      state: "running",
+      started_ms: start.wallMs,
+      start_controller_ns: start.controllerNs,
+      boot_id: start.bootId,
+      compiled: JSON.stringify(compiled),
+    });
+  }
+
+  /** @throws {Fault} RUN_ELSEWHERE */
+  async done(report: RunReport, lease: RunLease | null = null): Promise<void> {
+    await this.#change(report.run, lease, {
+      state: "done",
+      verdict: report.verdict,
+      report: JSON.stringify(report),
+      started_ms: Date.parse(report.startedAt),
+      ended_ms: Date.parse(report.endedAt),
+    });
+  }
+
+  /** @throws {Fault} RUN_ELSEWHERE */
+  async failed(runId: string, failure: RunFailure, lease: RunLease | null = null): Promise<void> {
+    await this.#change(runId, lease, {
+      state: "failed",
+      failure: JSON.stringify(failure),
+      ended_ms: this.#now(),
+    });
+  }
+
+  /** Nobody who has lost a run writes to it any more. @param lease null: of a run that no controller conducts */
+  async #change(runId: string, lease: RunLease | null, values: Updateable<RunsTable>): Promise<void> {
+    let query = this.#db.updateTable("runs").set(values).where("id", "=", runId);
+    if (lease !== null) query = query.where("owner", "=", lease.owner).where("epoch", "=", lease.epoch);
+    const { numUpdatedRows } = await query.executeTakeFirst();
+    if (lease !== null && numUpdatedRows === 0n) throw elsewhere(runId);
   }
 
   /** @returns newest first */

@@ -14,6 +14,8 @@ export interface StoreTables {
   readonly baselines: BaselinesTable;
   readonly stories: StoriesTable;
   readonly run_tags: RunTagsTable;
+  readonly shared_access: SharedAccessTable;
+  readonly sessions: SessionsTable;
 }
 
 export interface RunsTable {
@@ -47,6 +49,10 @@ export interface RunsTable {
   readonly note: string | null;
   /** Its reports are as coarse as they will be. */
   readonly is_rolled_up: Generated<number>;
+  /** Rises each time another controller takes the run: whoever writes or orders with an earlier one is refused. */
+  readonly epoch: Generated<number>;
+  /** Somebody asked for its end at a controller that does not conduct it. */
+  readonly is_stop_asked: Generated<number>;
 }
 
 /** One uninterrupted piece of work of one agent in one run: a restarted agent begins another. */
@@ -122,4 +128,23 @@ export interface BaselinesTable {
 export interface RunTagsTable {
   readonly run_id: string;
   readonly tag: string;
+}
+
+/** Who may do what, of all controllers that share the store: one row, as the file of a single controller has it. */
+export interface SharedAccessTable {
+  readonly id: number;
+  /** Rises with each change. */
+  readonly version: number;
+  readonly body: string;
+}
+
+/** Operators who are signed in, at whichever controller. */
+export interface SessionsTable {
+  /** A hash of the secret. */
+  readonly id: string;
+  readonly name: string;
+  /** A hash of the record that was signed in to. */
+  readonly record: string;
+  readonly began_ms: number;
+  readonly used_ms: number;
 }

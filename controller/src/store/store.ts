@@ -1,8 +1,11 @@
+import { sql } from "kysely";
 import { type Database, type OpenOptions, openDatabase, type StorePlace } from "./open-database.ts";
 import { backUp, shrink } from "./own-file.ts";
 import { ReportRecords } from "./report-records.ts";
 import { RunLabels } from "./run-labels.ts";
+import { RunLeases } from "./run-leases.ts";
 import { RunRecords } from "./run-records.ts";
+import { StoreBus } from "./store-bus.ts";
 import { storeFault } from "./store-fault.ts";
 import { StoryRecords } from "./story-records.ts";
 
@@ -13,6 +16,8 @@ export interface Store extends AsyncDisposable {
   /** No other controller can have it open. */
   readonly isPrivate: boolean;
   readonly runs: RunRecords;
+  /** Who conducts which run. */
+  readonly leases: RunLeases;
   readonly labels: RunLabels;
   readonly reports: ReportRecords;
   readonly stories: StoryRecords;
@@ -25,6 +30,10 @@ export interface Store extends AsyncDisposable {
   shrink(): boolean;
   /** @returns a failure of the store in the operator's terms; a bug of ours comes back as it is */
   fault(error: unknown): unknown;
+  /** How controllers that share it tell each other something; whoever opens it closes it. @returns null where none do */
+  openBus(): StoreBus | null;
+  /** @returns its own clock, ms since 1970 @throws what the database throws: then it cannot be reached */
+  clockMs(): Promise<number>;
   close(): Promise<void>;
 }
 
@@ -44,6 +53,7 @@ class OpenStore implements Store {
   readonly name: string;
   readonly isPrivate: boolean;
   readonly runs: RunRecords;
+  readonly leases: RunLeases;
   readonly reports: ReportRecords;
   readonly stories: StoryRecords;
   readonly labels: RunLabels;
@@ -55,6 +65,7 @@ class OpenStore implements Store {
     this.name = name;
     this.isPrivate = !isPostgres;
     this.runs = new RunRecords(db, now);
+    this.leases = new RunLeases(db, now, isPostgres);
     this.labels = new RunLabels(db, now);
     this.reports = new ReportRecords(db);
     this.stories = new StoryRecords(db);
@@ -70,6 +81,16 @@ class OpenStore implements Store {
 
   fault(error: unknown): unknown {
     return storeFault(error, this.name);
+  }
+
+  openBus(): StoreBus | null {
+    const { url, db } = this.#database;
+    if (url === null) return null;
+    return new StoreBus(url, (channel, payload) => sql`select pg_notify(${channel}, ${payload})`.execute(db));
+  }
+
+  clockMs(): Promise<number> {
+    return this.leases.clockMs();
   }
 
   close(): Promise<void> {

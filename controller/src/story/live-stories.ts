@@ -22,39 +22,50 @@ interface Current {
   tables: TableWatch | null;
 }
 
-/** The story of the run that goes on, as far as it is told, and where those of earlier runs are kept. */
+/** A controller that takes over another's runs conducts several, one at each site. */
+const MOST_CURRENT = 8;
+
+/** The story of each run that goes on, as far as it is told, and where those of earlier runs are kept. */
 export class LiveStories implements Disposable {
   readonly #store: Store;
   readonly #insight: SwitchInsight | null;
-  #current: Current | null = null;
+  /** Of the runs that go on, the newest last; of those that are over, the last few. */
+  readonly #current = new Map<string, Current>();
 
   constructor(store: Store, registry: AgentRegistry, insight: SwitchInsight | null) {
     this.#store = store;
     this.#insight = insight;
     registry.on("message", (session, message) => {
-      if (message.kind !== "report" || message.runId !== this.#current?.runId) return;
-      this.#current.notes.take(session.name, message.report, message.watch);
+      if (message.kind !== "report") return;
+      this.#current.get(message.runId)?.notes.take(session.name, message.report, message.watch);
     });
   }
 
   /** A run is about to begin. */
   expect(runId: string, outline: RunOutline): void {
-    this.#current?.tables?.stop();
-    this.#current = { runId, outline, notes: new StoryNotes(storyStreams(outline)), startedAt: null, tables: null };
+    this.#current.get(runId)?.tables?.stop();
+    this.#current.delete(runId);
+    const notes = new StoryNotes(storyStreams(outline));
+    this.#current.set(runId, { runId, outline, notes, startedAt: null, tables: null });
+    for (const [oldest, { tables }] of this.#current) {
+      if (this.#current.size <= MOST_CURRENT) break;
+      tables?.stop();
+      this.#current.delete(oldest);
+    }
   }
 
   /** Its time begins at this instant of `monotonicNs`. */
   begin(runId: string, startNs: number): void {
-    if (this.#current?.runId !== runId) return;
-    this.#current.startedAt = new Date(Date.now() + (startNs - monotonicNs()) / 1e6).toISOString();
-    const groups = new Set(this.#current.outline.streams.map(({ group }) => group));
-    if (this.#insight !== null) this.#current.tables = new TableWatch(this.#insight.readTables, groups, startNs);
+    const current = this.#current.get(runId);
+    if (current === undefined) return;
+    current.startedAt = new Date(Date.now() + (startNs - monotonicNs()) / 1e6).toISOString();
+    const groups = new Set(current.outline.streams.map(({ group }) => group));
+    if (this.#insight !== null) current.tables = new TableWatch(this.#insight.readTables, groups, startNs);
   }
 
   /** It is over: what its switches had in their tables. */
   end(runId: string): Promise<readonly StoryTable[]> {
-    if (this.#current?.runId !== runId) return Promise.resolve([]);
-    return this.#current.tables?.end() ?? Promise.resolve([]);
+    return this.#current.get(runId)?.tables?.end() ?? Promise.resolve([]);
   }
 
   get timers(): SiteTimers | null {
@@ -65,8 +76,8 @@ export class LiveStories implements Disposable {
   async story(runId: string): Promise<RunStory> {
     const kept = await stored(this.#store, () => this.#store.stories.find(runId));
     if (kept !== null) return kept;
-    const current = this.#current;
-    if (current?.runId === runId) {
+    const current = this.#current.get(runId);
+    if (current !== undefined) {
       const { outline, startedAt, notes, tables } = current;
       const run = { runId, outline, startedAt, isOver: false, tables: tables?.rows ?? [], siteTimers: this.timers };
       return tellStory(storySetting(run), notes);
@@ -76,6 +87,6 @@ export class LiveStories implements Disposable {
   }
 
   [Symbol.dispose](): void {
-    this.#current?.tables?.stop();
+    for (const { tables } of this.#current.values()) tables?.stop();
   }
 }

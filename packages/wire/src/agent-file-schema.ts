@@ -37,6 +37,28 @@ export const AgentFileSchema = Type.Object(
       ),
     ),
     "allow-downgrade": Type.Optional(Type.Boolean({ description: "true or false" })),
+    controllers: Type.Optional(
+      Type.Array(
+        Type.Object(
+          {
+            address: Type.String({
+              description: "for example https://192.0.2.1:8472",
+              maxLength: 512,
+              pattern: "^https?://[A-Za-z0-9.\\-]+(:[0-9]{1,5})?/?$|^https?://\\[[0-9A-Fa-f:]+\\](:[0-9]{1,5})?/?$",
+            }),
+            pin: Type.Optional(
+              Type.String({
+                description: "sha256// and 44 characters, as the controller shows it",
+                maxLength: 120,
+                pattern: "^sha256//[A-Za-z0-9+/]{43}=(;sha256//[A-Za-z0-9+/]{43}=)?$",
+              }),
+            ),
+          },
+          { additionalProperties: false },
+        ),
+        { maxItems: 16, description: "a list of controllers, each with its address" },
+      ),
+    ),
     guards: Type.Optional(
       Type.Object(
         {

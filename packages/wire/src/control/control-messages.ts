@@ -11,11 +11,11 @@ import { WatcherReportSchema } from "./watcher-report-schema.ts";
  * The control link: JSON messages over one WebSocket that the agent opens. Both sides parse every message against
  * these schemas, once, where it comes in.
  */
-export const CONTROL_PROTOCOL = 7;
+export const CONTROL_PROTOCOL = 8;
 /**
  * The oldest one that a controller of this build still speaks. 3 added upgrades, and that unknown kinds of message are
  * passed over; 4 shortened reports and took the figures out of them that nobody read; 5 tells all limits of a host's file; 6
- * renews credentials; 7 says what the store has of a run.
+ * renews credentials; 7 says what the store has of a run; 8 says by which right a controller conducts it, where there are several.
  */
 export const CONTROL_OLDEST_PROTOCOL = 2;
 /** The oldest one that an agent of this build speaks: a controller of an earlier one does not understand its reports. */
@@ -56,6 +56,10 @@ export const ReportHeadSchema = Type.Object({
   stint: Stint,
   lastNumber: ReportNumber,
 });
+const Instance = Type.String({ pattern: "^[0-9a-f]{16}$" });
+const Epoch = Type.Integer({ minimum: 1, maximum: Number.MAX_SAFE_INTEGER });
+/** Of an order: rises each time another controller takes the run. Since protocol 8. */
+const OfEpoch = Type.Optional(Epoch);
 const Text = words(2000);
 const Code = words(64);
 
@@ -125,7 +129,13 @@ export const AgentMessageSchema = Type.Union([
 export type AgentMessage = DeepReadonly<Static<typeof AgentMessageSchema>>;
 
 export const ControllerMessageSchema = Type.Union([
-  Type.Object({ kind: Type.Literal("welcome"), protocol: Type.Integer(), version: Version }),
+  Type.Object({
+    kind: Type.Literal("welcome"),
+    protocol: Type.Integer(),
+    version: Version,
+    /** Drawn at the controller's start: tells one of several from the others, whatever the address. Since protocol 8. */
+    instance: Type.Optional(Instance),
+  }),
   Type.Object({
     kind: Type.Literal("turned-away"),
     code: Code,
@@ -135,15 +145,23 @@ export const ControllerMessageSchema = Type.Union([
     report: Type.Optional(Type.Object({ stint: Stint, lastNumber: ReportNumber })),
   }),
   Type.Object({ kind: Type.Literal("clock-answer"), id: Count, controllerNs: Ns }),
-  Type.Object({ kind: Type.Literal("beat") }),
-  Type.Object({ kind: Type.Literal("prepare"), runId: RunId, task: AgentTaskSchema }),
+  Type.Object({
+    kind: Type.Literal("beat"),
+    /** The runs that this controller conducts: no other's sources are kept going by it. Since protocol 8. */
+    conducts: Type.Optional(Type.Array(Type.Object({ runId: RunId, epoch: Epoch }), { maxItems: 256 })),
+  }),
+  Type.Object({ kind: Type.Literal("prepare"), runId: RunId, epoch: OfEpoch, task: AgentTaskSchema }),
   /** The run's start instant, on the controller's monotonic clock. */
-  Type.Object({ kind: Type.Literal("go"), runId: RunId, startControllerNs: Ns }),
-  Type.Object({ kind: Type.Literal("abort"), runId: RunId, reason: Text }),
+  Type.Object({ kind: Type.Literal("go"), runId: RunId, epoch: OfEpoch, startControllerNs: Ns }),
+  /** Without an epoch: from a controller where nobody conducts the run, and always obeyed. */
+  Type.Object({ kind: Type.Literal("abort"), runId: RunId, epoch: OfEpoch, reason: Text }),
+  /** Another controller needs this agent: go to the one of that instance, where it is among the addresses that the host knows. */
+  Type.Object({ kind: Type.Literal("move"), to: Instance }),
   /** Goes on with a run that began without this agent, or that it was torn from: what is left of the task from now on. */
   Type.Object({
     kind: Type.Literal("resume"),
     runId: RunId,
+    epoch: OfEpoch,
     task: AgentTaskSchema,
     startControllerNs: Ns,
   }),
