@@ -68,13 +68,9 @@ class ScriptedPlane implements DataPlane {
 
   async prepare(task: AgentTask): Promise<void> {
     if (this.#run?.isOn === true) this.#deeds.mistakes.push(`${this.#name}: prepared for ${task.runId} while at work`);
-    this.#run = new ScriptedRun(
-      this.#name,
-      task,
-      this.#deeds,
-      () => this.#heardNs,
-      (report) => this.#tell(report),
-    );
+    const heardNs = (): number => this.#heardNs;
+    const tell = (report: IntervalReport): void => this.#tell(report);
+    this.#run = new ScriptedRun({ name: this.#name, task, deeds: this.#deeds, heardNs, tell });
   }
 
   go(startNs: number): void {
@@ -106,6 +102,14 @@ class ScriptedPlane implements DataPlane {
   }
 }
 
+interface Playing {
+  readonly name: string;
+  readonly task: AgentTask;
+  readonly deeds: Deeds;
+  readonly heardNs: () => number;
+  readonly tell: (report: IntervalReport) => void;
+}
+
 class ScriptedRun {
   isOn = false;
   readonly over: Promise<IntervalReport>;
@@ -118,13 +122,10 @@ class ScriptedRun {
   readonly #listeners = new Map<number, SimulatedListener>();
   #nextAction = 0;
 
-  constructor(
-    private readonly name: string,
-    private readonly task: AgentTask,
-    private readonly deeds: Deeds,
-    private readonly heardNs: () => number,
-    private readonly tell: (report: IntervalReport) => void,
-  ) {
+  readonly #with: Playing;
+
+  constructor(playing: Playing) {
+    this.#with = playing;
     this.over = new Promise((resolve) => {
       this.#over = resolve;
     });
@@ -147,13 +148,14 @@ class ScriptedRun {
   #look(): void {
     const atNs = nowNs() - this.#startNs;
     if (atNs < 0) return;
-    if (this.#sending.size > 0 && nowNs() - this.heardNs() > this.task.holdNs) this.#silence("hold time", "hold-time");
-    for (let action = this.task.actions[this.#nextAction]; action !== undefined && action.atNs <= atNs; ) {
+    if (this.#sending.size > 0 && nowNs() - this.#with.heardNs() > this.#with.task.holdNs)
+      this.#silence("hold time", "hold-time");
+    for (let action = this.#with.task.actions[this.#nextAction]; action !== undefined && action.atNs <= atNs; ) {
       this.#act(action.kind, action.streamId);
-      action = this.task.actions[++this.#nextAction];
+      action = this.#with.task.actions[++this.#nextAction];
     }
-    while (this.isOn && atNs >= (this.#second + 1) * this.task.intervalNs) {
-      if ((this.#second + 1) * this.task.intervalNs >= this.task.endNs) {
+    while (this.isOn && atNs >= (this.#second + 1) * this.#with.task.intervalNs) {
+      if ((this.#second + 1) * this.#with.task.intervalNs >= this.#with.task.endNs) {
         this.isOn = false;
         clearInterval(this.#timer);
         this.#silence("deadline", "deadline");
@@ -166,14 +168,14 @@ class ScriptedRun {
 
   #act(kind: string, streamId: number): void {
     if (kind === "emit" && this.#stopped === null) {
-      const { runId } = this.task;
-      const going = this.deeds.emissions.find(
-        (one) => one.agent === this.name && one.runId === runId && one.toNs === null,
+      const { runId } = this.#with.task;
+      const going = this.#with.deeds.emissions.find(
+        (one) => one.agent === this.#with.name && one.runId === runId && one.toNs === null,
       );
-      if (going !== undefined) this.deeds.mistakes.push(`${this.name}: source of ${runId} begun twice`);
-      const emission = { agent: this.name, runId, fromNs: nowNs(), toNs: null, why: "" };
+      if (going !== undefined) this.#with.deeds.mistakes.push(`${this.#with.name}: source of ${runId} begun twice`);
+      const emission = { agent: this.#with.name, runId, fromNs: nowNs(), toNs: null, why: "" };
       this.#sending.set(streamId, emission);
-      this.deeds.emissions.push(emission);
+      this.#with.deeds.emissions.push(emission);
     }
     if (kind === "stop") this.#end(streamId, "as planned");
     if (kind === "join") this.#listeners.set(streamId, new SimulatedListener(streamId, PACKETS_PER_SECOND));
@@ -200,12 +202,12 @@ class ScriptedRun {
     );
     const totals = isFinal ? { listeners: [], senders: [] } : null;
     const { report } = reportOf(second, entries, totals);
-    const key = `${this.task.runId} ${this.name}`;
-    this.deeds.intervals.set(key, (this.deeds.intervals.get(key) ?? 0) + 1);
-    const counted = entries.reduce((sum, { receipt }) => sum + receipt.firstCopies, 0);
-    this.deeds.packets.set(key, (this.deeds.packets.get(key) ?? 0) + counted);
+    const key = `${this.#with.task.runId} ${this.#with.name}`;
+    this.#with.deeds.intervals.set(key, (this.#with.deeds.intervals.get(key) ?? 0) + 1);
+    const counted = entries.reduce((sum, { receipt }) => sum + (receipt?.firstCopies ?? 0), 0);
+    this.#with.deeds.packets.set(key, (this.#with.deeds.packets.get(key) ?? 0) + counted);
     const whole = { ...report, sourcesStopped: this.#stopped } as IntervalReport;
-    this.tell(whole);
+    this.#with.tell(whole);
     if (isFinal) this.#over(whole);
   }
 }

@@ -381,8 +381,15 @@ describe.each(["sqlite", "postgres"] as const)("store in %s", (kind) => {
     await using store = await begin(newPlace());
     const [run] = await store.runs.unfinished();
     if (run === undefined) throw new Error("the run is unfinished");
-    const won = await Promise.all([store.runs.takeOver(run, "second"), store.runs.takeOver(run, "third")]);
-    expect(won.filter(Boolean)).toHaveLength(1);
+    expect(await store.leases.takeOver(run.runId, "second", 10_000)).toBeNull(); // its conductor was heard just now
+    await store.leases.letGo({ runId: run.runId, owner: run.owner, epoch: run.epoch });
+    const won = await Promise.all(["second", "third"].map((one) => store.leases.takeOver(run.runId, one, 10_000)));
+    expect(won.toSorted()).toEqual([2, null]);
+    const failure = { code: "AGENT_LOST", message: "gone", hint: "" } as const;
+    const late = store.runs.failed(run.runId, failure, { owner: run.owner, epoch: run.epoch });
+    await expect(late).rejects.toMatchObject({ code: "RUN_ELSEWHERE" });
+    expect(await store.leases.renew(run.owner, [run])).toEqual([]);
+    expect((await store.runs.get(run.runId)).state).toBe("running");
   });
 
   test("openStore: given a store of a newer version, then it is refused with a sentence and not changed", async () => {
