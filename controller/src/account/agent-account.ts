@@ -6,6 +6,7 @@ import { type HostCounts, hostCountsIn } from "./host-counts.ts";
 import { type Reception, receptionsIn } from "./receptions.ts";
 import type { AgentEvidence } from "./run-evidence.ts";
 import { Watch } from "./seen-frames.ts";
+import { type SourceBreak, sourceBreaks } from "./source-breaks.ts";
 import { type Strangers, strangePackets, strangersIn } from "./strangers.ts";
 
 /** Everything that one agent's reports say, in order; nothing is put beside another agent's word yet. */
@@ -15,6 +16,7 @@ export interface AgentAccount {
   readonly receptions: ReadonlyMap<number, readonly Reception[]>;
   /** By stream id. */
   readonly emissions: ReadonlyMap<number, Emission>;
+  readonly sourceBreaks: readonly SourceBreak[];
   readonly watch: Watch;
   /** Null if it can't watch. */
   readonly heard: HeardMembership | null;
@@ -52,6 +54,7 @@ export function accountOfAgent(evidence: AgentEvidence): AgentAccount {
     agent,
     receptions: receptionsIn(reports),
     emissions: emissionsIn(reports, final),
+    sourceBreaks: evidence.sourceBreaks ?? sourceBreaks(reports.map((report) => ({ stint: "", report }))),
     watch: new Watch(watch),
     heard: heardMembership(evidence),
     host: hostCountsIn(reports, final),

@@ -1,4 +1,5 @@
 import type { ClockEstimate, IntervalReport, WatcherReport } from "@dyetrace/wire";
+import type { SourceBreak } from "./source-breaks.ts";
 
 /** Up to this length a run's reports are kept in memory as well. */
 export const LONG_RUN_NS: number = 15 * 60e9;
@@ -16,6 +17,8 @@ export interface AgentEvidence {
   /** When its connection was lost for the last time, after the start; null if it was there to the end. */
   readonly lostAtNs: number | null;
   readonly troubles: readonly string[];
+  /** Where its sending broke off; absent where its reports are all there is, in one piece of work. */
+  readonly sourceBreaks?: readonly SourceBreak[];
   /** It sent a report that cannot be true, so none of its figures count. */
   readonly isDoubted?: boolean;
 }

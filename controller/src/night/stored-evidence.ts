@@ -1,6 +1,7 @@
 import type { IntervalReport, WatcherReport } from "@dyetrace/wire";
 import type { AgentEvidence, RunEvidence } from "../account/run-evidence.ts";
 import { LONG_RUN_NS } from "../account/run-evidence.ts";
+import { sourceBreaks } from "../account/source-breaks.ts";
 import { joinBodies } from "../intake/join-bodies.ts";
 import type { CompiledRun } from "../plan/compiled-run.ts";
 import type { ReportBody } from "../store/kept-report.ts";
@@ -35,7 +36,7 @@ async function evidenceOf(
   run: CompiledRun,
   agent: string,
   isStopped: boolean,
-): Promise<Pick<AgentEvidence, "agent" | "reports" | "watch" | "final">> {
+): Promise<Pick<AgentEvidence, "agent" | "reports" | "watch" | "final" | "sourceBreaks">> {
   const stretchNs = run.endNs > LONG_RUN_NS ? STRETCH_NS : 0;
   const bodies: { stint: string; body: ReportBody }[] = [];
   for await (const { stint, report, watch } of store.reports.ofAgent(run.runId, agent)) {
@@ -46,24 +47,52 @@ async function evidenceOf(
     if (both === null) bodies.push({ stint, body });
     else bodies.splice(-1, 1, { stint, body: both });
   }
-  const senders = new Set(
-    bodies.flatMap(({ stint, body }) => body.report.senders.flatMap((one) => (one.sentPackets > 0 ? stint : []))),
-  );
-  const isSourceBroken = senders.size > 1;
-  const reports = bodies.map(({ body }) => (isSourceBroken ? withoutSending(body.report) : body.report));
+  const begunAnew = streamsBegunAnew(bodies);
+  const reports = bodies.map(({ body }) => withoutSending(body.report, begunAnew));
   const watch = bodies.flatMap(({ body }): WatcherReport[] => (body.watch === null ? [] : [body.watch]));
   const last = reports.at(-1);
   // A run that was stopped ends everybody's part early; else a part that ends early is followed by another.
   const hasEnded = last !== undefined && last.totals !== null && (isStopped || last.toNs >= run.endNs - 1e9);
-  return { agent, reports, watch, final: hasEnded ? last : null };
+  const breaks = sourceBreaks(bodies.map(({ stint, body }) => ({ stint, report: body.report })));
+  return { agent, reports, watch, final: hasEnded ? withAllTotals(last, reports) : null, sourceBreaks: breaks };
+}
+
+/** Streams that more than one piece of work sent. */
+function streamsBegunAnew(
+  bodies: readonly { readonly stint: string; readonly body: ReportBody }[],
+): ReadonlySet<number> {
+  const stintOf = new Map<number, string>();
+  const begunAnew = new Set<number>();
+  for (const { stint, body } of bodies) {
+    for (const { streamId, sentPackets } of body.report.senders) {
+      if (sentPackets === 0) continue;
+      if ((stintOf.get(streamId) ?? stint) !== stint) begunAnew.add(streamId);
+      stintOf.set(streamId, stint);
+    }
+  }
+  return begunAnew;
+}
+
+/** A piece of work that followed another knows nothing of the streams that only the one before it sent. */
+function withAllTotals(last: IntervalReport, reports: readonly IntervalReport[]): IntervalReport {
+  if (last.totals === null) return last;
+  const told = reports.flatMap(({ totals }) => totals?.senders ?? []).filter(({ sentPackets }) => sentPackets > 0);
+  const senders = new Map([...last.totals.senders, ...told].map((one) => [one.streamId, one]));
+  return { ...last, totals: { ...last.totals, senders: [...senders.values()] } };
 }
 
 /**
- * A source that was restarted numbers its packets from 0 again, so its counts don't make one row: what it sent is told
- * stretch by stretch, and not known as a whole.
+ * A source that was restarted numbers its packets from 0 again, so its counts don't make one row: what it sent of a stream
+ * before and after is told stretch by stretch, and not known as a whole.
  */
-const withoutSending = (report: IntervalReport): IntervalReport => ({
-  ...report,
-  senders: [],
-  totals: report.totals === null ? null : { ...report.totals, senders: [] },
-});
+const withoutSending = (report: IntervalReport, begunAnew: ReadonlySet<number>): IntervalReport =>
+  begunAnew.size === 0
+    ? report
+    : {
+        ...report,
+        senders: report.senders.filter(({ streamId }) => !begunAnew.has(streamId)),
+        totals:
+          report.totals === null
+            ? null
+            : { ...report.totals, senders: report.totals.senders.filter(({ streamId }) => !begunAnew.has(streamId)) },
+      };

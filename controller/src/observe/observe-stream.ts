@@ -1,17 +1,20 @@
 import type { SendStep, StreamObservation } from "@dyetrace/locate";
 import type { SourceAccount } from "../account/source-account.ts";
+import type { SourceBreak } from "../account/source-breaks.ts";
 import type { CompiledRun, CompiledStream } from "../plan/compiled-run.ts";
 import { paceNs, type SendingStretch, scheduledPackets, sendingStretches } from "../plan/sending-stretches.ts";
 
 /**
  * What the source did, as planned where it did not report.
  * @param isAborted the run was stopped before its end, and its sources with it
+ * @param breaks of its host
  */
 export function observeStream(
   run: CompiledRun,
   stream: CompiledStream,
   source: SourceAccount | null,
   isAborted: boolean,
+  breaks: readonly SourceBreak[],
 ): StreamObservation {
   const emission = source?.emission ?? null;
   const first = emission?.intervals[0];
@@ -40,10 +43,30 @@ export function observeStream(
       startMs: atNs / 1e6,
       endMs: (atNs + durationNs) / 1e6,
     })),
+    breaks: breaksOf(breaks, stretches, isAborted),
     ttl: stream.ttl,
     dscp: stream.dscp,
   };
 }
+
+/** Those of its host while it was to be sent. A run that is stopped ends every source: that is no break. */
+const breaksOf = (
+  breaks: readonly SourceBreak[],
+  stretches: readonly SendingStretch[],
+  isAborted: boolean,
+): NonNullable<StreamObservation["breaks"]> =>
+  breaks
+    .filter(({ stoppedNs, heardNs, againNs }) => {
+      const atNs = stoppedNs ?? heardNs;
+      return stretches.some(({ startNs, endNs }) => (againNs ?? Number.POSITIVE_INFINITY) > startNs && atNs < endNs);
+    })
+    .filter(({ againNs }) => againNs !== null || !isAborted)
+    .map(({ stoppedNs, why, heardNs, againNs }) => ({
+      stoppedMs: stoppedNs === null ? null : stoppedNs / 1e6,
+      why,
+      heardMs: heardNs / 1e6,
+      againMs: againNs === null ? null : againNs / 1e6,
+    }));
 
 const plannedPackets = (stretches: readonly SendingStretch[]): number =>
   Math.floor(scheduledPackets(stretches, Number.POSITIVE_INFINITY));

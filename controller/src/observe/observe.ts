@@ -10,7 +10,15 @@ import { observeStream } from "./observe-stream.ts";
 export function observeRun(account: RunAccount, graph: SiteGraph): RunObservations {
   const { run, told, sources, stays, bystanders, seenAfterLeaves } = account;
   return {
-    streams: run.streams.map((stream) => observeStream(run, stream, sources.get(stream.name) ?? null, told.isAborted)),
+    streams: run.streams.map((stream) =>
+      observeStream(
+        run,
+        stream,
+        sources.get(stream.name) ?? null,
+        told.isAborted,
+        account.agents.get(stream.source)?.sourceBreaks ?? [],
+      ),
+    ),
     listeners: stays.map((stay) => observeListener(stay, graph)),
     bystanders: [...bystanders, ...seenAfterLeaves].map((one) => observeBystander(one, graph)),
     ...observeMembership(account, graph),

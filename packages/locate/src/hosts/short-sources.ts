@@ -1,9 +1,10 @@
 import type { Finding } from "../finding/finding.ts";
 import { findingsOf, rowsOf } from "../finding/finding-row.ts";
 import { count, percent, rate, seconds } from "../finding/wording.ts";
-import type { SendStep, StreamObservation } from "../run/run-observations.ts";
+import type { SendStep, SourceBreak, StreamObservation } from "../run/run-observations.ts";
 import { isShortStep, packetsOf, plannedPacketsOf, sentRateBps } from "../run/step-rate.ts";
 import type { StreamFacts } from "../run/stream-facts.ts";
+import { breakWords } from "./source-breaks.ts";
 
 /** A source's clock is right to 0.1 % and better; a hundredth less than planned was not sent. Our choice, no source. */
 const LEAST_SHARE = 0.01;
@@ -16,6 +17,8 @@ interface Short extends StreamFacts {
   readonly shortPackets: number;
   /** As long as those would have taken. */
   readonly shortMs: number;
+  /** What the source says of it; null: nothing. */
+  readonly broke: SourceBreak | null;
 }
 
 const row = rowsOf<StreamFacts>({
@@ -24,14 +27,16 @@ const row = rowsOf<StreamFacts>({
 });
 
 /**
- * A source that sent less than it was to, by its own count, and did not say why: it began late, was held up or stopped
- * early. Nobody misses a number for that, so without a word a run of half the packets would pass as a whole one.
+ * A source that sent less than it was to, by its own count: it began late, was held up or stopped early, and mostly did not
+ * say why. Nobody misses a number for that, so without a word a run of half the packets would pass as a whole one.
  */
 const SHORT = row({
   kind: "source-stalled",
   match: shortOf,
-  title: ({ stream, shortPackets }) =>
-    `${stream.source} sent ${count(shortPackets, "packet")} of ${stream.stream} fewer than planned and logged no pause that explains it`,
+  title: ({ stream, shortPackets, broke }) =>
+    broke === null
+      ? `${stream.source} sent ${count(shortPackets, "packet")} of ${stream.stream} fewer than planned and logged no pause that explains it`
+      : `${breakWords(stream, broke)}. It sent ${count(shortPackets, "packet")} fewer than planned`,
   evidence: ({ plannedPackets, sentPackets, shortPackets, shortMs }) => [
     `It counts ${count(sentPackets, "packet")} sent, of ${plannedPackets} planned: ${percent(shortPackets / plannedPackets)} are short, as many as it sends in ${seconds(shortMs)}.`,
     "No number is missing for that: what was not sent was not lost. What was measured is of less than the planned time.",
@@ -95,6 +100,7 @@ function shortOf(facts: StreamFacts): Short | null {
     plannedPackets,
     sentPackets,
     shortPackets,
+    broke: stream.breaks?.[0] ?? null,
     shortMs: step === undefined ? 0 : shortPackets * paceMs(step),
   };
 }

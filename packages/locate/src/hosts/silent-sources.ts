@@ -3,6 +3,7 @@ import { type FindingRule, findingsOf, rowsOf } from "../finding/finding-row.ts"
 import { count, instant, nameList, seconds } from "../finding/wording.ts";
 import type { ListenerObservation, StreamObservation } from "../run/run-observations.ts";
 import type { StreamFacts } from "../run/stream-facts.ts";
+import { breakWords, firstBegunAnew } from "./source-breaks.ts";
 
 const row = rowsOf<StreamFacts>({ streams: ({ stream }) => [stream.stream], suspects: () => [] });
 
@@ -49,6 +50,25 @@ const ROWS: readonly FindingRule<StreamFacts>[] = [
     title: ({ stream, silent }) =>
       `Nothing can be said about ${stream.stream}: ${nameList(silent.map((l) => l.host))} did not report`,
     advice: "Bring the agents of these hosts back and repeat the run.",
+    reference: "common practice",
+  }),
+  row({
+    kind: "inconclusive",
+    match: (facts) => {
+      const begunAnew = isUntold(facts) && facts.stream.sentPackets === null ? firstBegunAnew(facts.stream) : null;
+      return begunAnew === null ? null : { ...facts, begunAnew };
+    },
+    title: ({ stream, begunAnew, missing }) =>
+      `Nothing can be said about ${stream.stream} over the whole run: ${breakWords(stream, begunAnew)}; from ${seconds(begunAnew.againMs)} on it sent again with numbers from 0, so what ${nameList(missing.map((l) => l.host))} lost is told for each part by itself`,
+    evidence: ({ stream, missing }) => [
+      ...(stream.breaks ?? []).map(
+        (one) =>
+          `${breakWords(stream, one)}${one.againMs === null ? "" : `. It sent again from ${seconds(one.againMs)} on`}.`,
+      ),
+      ...receivedLines(missing),
+    ],
+    advice:
+      "The stretches in the report's JSON count each part. See why the source lost its controller or was started anew; then repeat the run.",
     reference: "common practice",
   }),
   row({

@@ -49,8 +49,22 @@ export interface StreamObservation {
   readonly lastSentMs: number | null;
   /** Times in which the source sent nothing although it should have, by its own log. */
   readonly stalls: readonly TimeSpan[];
+  /** Where it ended before it was to, in order. Absent means nowhere. */
+  readonly breaks?: readonly SourceBreak[];
   readonly ttl: number | null;
   readonly dscp: number | null;
+}
+
+/** A source that stopped by itself, or whose agent ended. */
+export interface SourceBreak {
+  /** Null: it ended without a word, some time after `heardMs`. */
+  readonly stoppedMs: number | null;
+  /** In the source's own words; null where it said none. */
+  readonly why: string | null;
+  /** The last that it told of its sending before. */
+  readonly heardMs: number;
+  /** From when it sent again, with numbers from 0; null: it did not. */
+  readonly againMs: number | null;
 }
 
 export interface TimeSpan {
