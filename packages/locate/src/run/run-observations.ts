@@ -4,22 +4,12 @@
  * unique within the run. Sequence numbers are unwrapped and count what the source put on the wire, one per packet.
  */
 
+import type { SendStep, SourceBreak, SourceState } from "./sending.ts";
+
+export type { SendStep, SourceBreak, SourceState } from "./sending.ts";
+
 /** First and last sequence number, both included. Lists of ranges are ascending and disjoint. */
 export type SeqRange = readonly [firstSeq: number, lastSeq: number];
-
-/** A stretch of a stream with one payload size and one rate. A plain stream has one step. */
-export interface SendStep {
-  readonly firstSeq: number;
-  readonly lastSeq: number;
-  readonly startMs: number;
-  readonly endMs: number;
-  readonly payloadBytes: number;
-  /** UDP payload bits per second. */
-  readonly rateBps: number;
-}
-
-/** What the source itself says; `unknown` when its agent did not report. */
-export type SourceState = "sending" | "not-sending" | "stalled" | "unknown";
 
 export interface StreamObservation {
   readonly stream: string;
@@ -53,18 +43,6 @@ export interface StreamObservation {
   readonly breaks?: readonly SourceBreak[];
   readonly ttl: number | null;
   readonly dscp: number | null;
-}
-
-/** A source that stopped by itself, or whose agent ended. */
-export interface SourceBreak {
-  /** Null: it ended without a word, some time after `heardMs`. */
-  readonly stoppedMs: number | null;
-  /** In the source's own words; null where it said none. */
-  readonly why: string | null;
-  /** The last that it told of its sending before. */
-  readonly heardMs: number;
-  /** From when it sent again, with numbers from 0; null: it did not. */
-  readonly againMs: number | null;
 }
 
 export interface TimeSpan {

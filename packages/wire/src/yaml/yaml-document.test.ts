@@ -100,6 +100,13 @@ const WRONG: readonly (readonly [what: string, text: string | Uint8Array, place:
   ["no key before the colon", "a: 1\n: 2\n", "2:1", "A key must be a single word or text"],
   ["brackets nested without end", `a: 1\nb: ${"[".repeat(200_000)}`, "2:68", "nested more than 64 deep"],
   ["dashes nested without end", `a: 1\nb:\n${"- ".repeat(200_000)}`, "3:129", "nested more than 64 deep"],
+  // Each of them was told with a trace of its own: seconds for a file that is refused for the first.
+  [
+    "thousands of brackets too many",
+    `t:\n${"  - { at: 0s } ]\nt:\n".repeat(25_000)}`,
+    "2:16",
+    "unexpected flow-seq-end",
+  ],
   ["an alias inside its own anchor", "a: &x\n  b: *x\n", "2:6", "The value marked &x contains itself"],
   ["one mark on two values", "a: &x 1\nb: &x 2\n", "2:7", "A second value is marked &x"],
   ["more characters than any plan has", `a: ${"x".repeat(1_000_000)}`, "1:1", "more than 1000000 characters"],

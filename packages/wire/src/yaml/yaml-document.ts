@@ -1,7 +1,8 @@
-import { isAlias, isMap, isScalar, isSeq, LineCounter, type ParsedNode, parseDocument } from "yaml";
+import { isAlias, isMap, isScalar, isSeq, LineCounter, type ParsedNode } from "yaml";
 import { Fault, type FaultCode, type FilePlace } from "../fault.ts";
 import { findDeepNesting } from "./yaml-document-nesting.ts";
 import { explainYamlProblem } from "./yaml-document-problem.ts";
+import { parseToFirstMistake } from "./yaml-first-broken.ts";
 
 /** Keys and positions from the top of a document to a value: `["links", 3, "to"]`. */
 export type DataPath = readonly (string | number)[];
@@ -56,18 +57,10 @@ export function readYamlDocument(text: string | Uint8Array, file: string, code: 
     return fail(tooDeepAt, `Values are nested more than ${MAX_NESTING} deep here`, "Check the brackets and dashes");
   }
 
-  const document = parseDocument(source, {
-    version: "1.2",
-    schema: "core",
-    merge: false,
-    uniqueKeys: false, // checked below: the library compares every pair, minutes for 80 000 keys
-    prettyErrors: false,
-    lineCounter: lines,
-  });
-  const [problem] = [...document.errors, ...document.warnings].sort((a, b) => a.pos[0] - b.pos[0]);
-  if (problem !== undefined) {
+  const { document, problem } = parseToFirstMistake(source, lines);
+  if (problem !== null) {
     const { message, hint } = explainYamlProblem(problem.code, problem.message);
-    return fail(problem.pos[0], message, hint);
+    return fail(problem.at, message, hint);
   }
   if (document.directives?.yaml.explicit === true) {
     return fail(0, "Directives (`%YAML`) are not used in this file", "Remove the lines down to the `---`");
