@@ -1,8 +1,9 @@
 import { type Controller, ControllerClient, startController } from "@dyetrace/controller";
 import { pino } from "pino";
-import type { Browser, CDPSession } from "playwright-core";
+import type { Browser } from "playwright-core";
 import { afterAll, beforeAll, describe, expect, test } from "vitest";
 import { openBrowser, openConsole, SETTINGS } from "./support/console-browser.ts";
+import { describeFrames, framesPerSecond } from "./support/frames.ts";
 import { LISTENERS, largePlan, largeScenario, listenerNames, STREAMS, sourceNames } from "./support/large-site.ts";
 import { connectScriptedAgents, type ScriptedAgents } from "./support/scripted-agents.ts";
 
@@ -62,12 +63,13 @@ describe("console: given a plan of 300 nodes and a hundred listeners of twenty s
     const setting = SETTINGS[0];
     if (setting === undefined) throw new Error("no setting");
     await using map = await openConsole(browser, controller.url, setting, { hash: "#/map" });
-    await map.page.waitForSelector("[data-node='screen-7']");
+    await map.page.waitForSelector("[data-node='core']");
     const firstPictureMs = (await map.page.evaluate(
       "performance.getEntriesByName('map-drawn')[0]?.startTime ?? null",
     )) as number | null;
     expect(firstPictureMs).not.toBeNull();
-    expect(await map.page.locator("[data-node]").count()).toBe(300);
+    await map.page.getByRole("button", { name: "Unfold all" }).click();
+    await expect.poll(() => map.page.locator("[data-node]").count(), { timeout: PATIENCE_MS }).toBe(300);
     // The dry branch shows while the run goes on, and nothing else does.
     await map.page.waitForSelector("[data-node='screen-7'][aria-label*='nothing came']", { timeout: PATIENCE_MS });
     expect(await map.page.locator("[data-node='screen-8'][aria-label*='no loss']").count()).toBe(1);
@@ -107,66 +109,3 @@ const SCROLL_GRID = `
 `;
 
 const listenersBehindFault = (): number => listenerNames().filter(isBehindFault).length;
-
-interface Frames {
-  readonly drawn: number;
-  readonly seconds: number;
-  /** Processor time of the page's threads for each frame; other programs on the machine don't count. */
-  readonly cpuMs: ReadonlyMap<string, number>;
-}
-
-const describeFrames = ({ drawn, seconds, cpuMs }: Frames): string => {
-  const threads = [...cpuMs]
-    .filter(([, ms]) => ms > 0.2)
-    .sort((a, b) => b[1] - a[1])
-    .map(([name, ms]) => `${name} ${ms.toFixed(1)} ms`);
-  return `${(drawn / seconds).toFixed(1)} (processor time a frame: ${threads.join(", ")})`;
-};
-
-const TRACED_MS = 5000;
-
-interface TraceEvent {
-  readonly name: string;
-  readonly ph: string;
-  readonly ts: number;
-  readonly pid: number;
-  readonly tid: number;
-  readonly tdur?: number;
-  readonly args?: { readonly name?: string };
-}
-
-/** Counts the frames that the compositor drew, from the browser's own trace. */
-async function framesPerSecond(session: CDPSession): Promise<Frames> {
-  const events: TraceEvent[] = [];
-  session.on("Tracing.dataCollected", ({ value }) => {
-    events.push(...(value as unknown as TraceEvent[]));
-  });
-  const complete = new Promise<void>((resolve) => session.once("Tracing.tracingComplete", () => resolve()));
-  await session.send("Tracing.start", {
-    transferMode: "ReportEvents",
-    traceConfig: {
-      includedCategories: [
-        "disabled-by-default-devtools.timeline.frame",
-        "devtools.timeline.frame",
-        "toplevel",
-        "__metadata",
-      ],
-    },
-  });
-  await new Promise((resolve) => setTimeout(resolve, TRACED_MS));
-  await session.send("Tracing.end");
-  await complete;
-  await session.detach();
-  const drawn = events.filter(({ name }) => name === "DrawFrame").map(({ ts }) => ts);
-  const spanUs = Math.max(...drawn) - Math.min(...drawn);
-  const threads = new Map(
-    events.flatMap(({ name, pid, tid, args }) => (name === "thread_name" ? [[`${pid} ${tid}`, args?.name ?? ""]] : [])),
-  );
-  const cpuMs = new Map<string, number>();
-  for (const { name, ph, pid, tid, tdur } of events) {
-    if (ph !== "X" || tdur === undefined || !name.endsWith("RunTask")) continue;
-    const thread = (threads.get(`${pid} ${tid}`) ?? "other").replace(/\/.*|[0-9]+$/g, "");
-    cpuMs.set(thread, (cpuMs.get(thread) ?? 0) + tdur / 1000 / drawn.length);
-  }
-  return { drawn: drawn.length, seconds: spanUs / 1e6, cpuMs };
-}

@@ -146,7 +146,7 @@ describe("console: given recorded runs with faults in them", () => {
       expect(await page.evaluate("getComputedStyle(document.documentElement).backgroundColor")).toBe(
         "rgb(255, 255, 255)",
       );
-      expect(await page.locator(".map-frame svg").isVisible()).toBe(true);
+      expect(await page.locator(".site-picture").first().isVisible()).toBe(true);
       expect(await page.locator("nav.pages, .press:visible").filter({ visible: true }).count()).toBe(0);
       expect(console.troubles).toEqual([]);
     });

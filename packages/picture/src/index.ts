@@ -6,9 +6,13 @@ export type { DeltaLayout, DeltaOptions, NodePlace, Point, Polyline } from "./la
 export { findNode, nodesAbove } from "./layout/find-node.ts";
 export type { Flow } from "./layout/flow.ts";
 export { channelWidth } from "./layout/geometry.ts";
+export { nameGrowth, scaleStep, shownNames } from "./layout/shown-names.ts";
 export { hangUp, type SiteTree, type TreeNode } from "./layout/site-tree.ts";
 export { textWidth } from "./layout/text-width.ts";
 export { foldedNodes } from "./scene/folded-nodes.ts";
+export { foldedWords } from "./scene/folded-words.ts";
+export { GROUPED_FROM_NODES, groupHosts, type HostFilter } from "./scene/group-hosts.ts";
+export { hostClass, summariseHosts } from "./scene/host-class.ts";
 export {
   agentsBehind,
   graphOf,

@@ -1,8 +1,9 @@
 import { findingMarks, hangUp, headOf, reportScene, type SiteTree, wayEvidence } from "@dyetrace/picture";
+import { SitePicture } from "@dyetrace/picture/shapes/site-picture";
 import type { SiteGraph } from "@dyetrace/site";
 import type { RunReport } from "@dyetrace/wire";
-import { useMemo } from "preact/hooks";
-import { SiteMap } from "../map/site-map.tsx";
+import { useMemo, useRef } from "preact/hooks";
+import { useSize } from "../map/use-size.ts";
 
 interface FindingMapProps {
   readonly graph: SiteGraph;
@@ -24,8 +25,12 @@ export function useFindingTree(graph: SiteGraph, report: RunReport, index: numbe
   }, [graph, source, stream, report, finding]);
 }
 
+/** Pixels that a picture beside a finding is laid out for. */
+const EXCERPT_HEIGHT = 352;
+
 /** The way from the source to the suspects, everything else folded up. */
 export function FindingMap({ graph, report, index, tree }: FindingMapProps) {
+  const frame = useRef<HTMLDivElement>(null);
   const finding = report.findings[index];
   const stream = finding?.streams[0] ?? report.streams[0]?.name ?? null;
   const scene = useMemo(
@@ -39,20 +44,23 @@ export function FindingMap({ graph, report, index, tree }: FindingMapProps) {
         : findingMarks(report, new Set([stream]), tree, scene.channels).filter((mark) => mark.index === index),
     [tree, scene, report, stream, index],
   );
+  const width = useSize(frame)?.width ?? null;
   if (tree === null || scene === null || marks.length === 0) return null;
   const rateBps = report.streams.find(({ name }) => name === stream)?.rateBps ?? null;
   return (
-    <SiteMap
-      name={`Where: ${finding?.title ?? ""}`}
-      tree={tree}
-      channels={scene.channels}
-      hosts={scene.hosts}
-      marks={marks}
-      rateBps={() => rateBps}
-      isMoving={false}
-      isExcerpt={true}
-      selection={null}
-      onSelect={() => {}}
-    />
+    <div class="finding-map" ref={frame}>
+      {width !== null && (
+        <SitePicture
+          name={`Where: ${finding?.title ?? ""}`}
+          tree={tree}
+          scene={scene}
+          marks={marks}
+          rateBps={rateBps}
+          width={width}
+          height={EXCERPT_HEIGHT}
+          isExcerpt={true}
+        />
+      )}
+    </div>
   );
 }

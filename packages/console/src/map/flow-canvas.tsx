@@ -9,7 +9,12 @@ const BETWEEN = 20;
 const SHARPEST = 2;
 
 /** Gleams that run down every channel with water in it. Nothing else on the map moves. */
-export function FlowCanvas(props: { readonly flows: readonly Flow[]; readonly view: MapView }) {
+export function FlowCanvas(props: {
+  readonly flows: readonly Flow[];
+  readonly view: MapView;
+  /** Nothing is drawn while the map is moved. */
+  readonly isPaused: { readonly current: boolean };
+}) {
   const canvas = useRef<HTMLCanvasElement>(null);
   const latest = useRef(props);
   latest.current = props;
@@ -24,7 +29,8 @@ export function FlowCanvas(props: { readonly flows: readonly Flow[]; readonly vi
     let paths: ReadonlyMap<number, Path2D> = new Map();
     const draw = (now: number): void => {
       frame = stillness.matches ? 0 : requestAnimationFrame(draw);
-      const { flows, view } = latest.current;
+      const { flows, view, isPaused } = latest.current;
+      if (isPaused.current) return;
       if (flows !== drawn) {
         paths = pathsByWidth(flows);
         drawn = flows;

@@ -1,4 +1,5 @@
-import type { SiteTree, TreeNode } from "@dyetrace/picture";
+import type { HostFilter, SiteTree, TreeNode } from "@dyetrace/picture";
+import type { DrawnSite } from "./use-drawn-site.ts";
 
 interface MapToolsProps {
   readonly tree: SiteTree;
@@ -7,8 +8,7 @@ interface MapToolsProps {
   readonly isFound: boolean;
   readonly onSearch: (text: string) => void;
   readonly selected: TreeNode | null;
-  readonly folded: ReadonlySet<string>;
-  readonly onFold: (name: string) => void;
+  readonly drawn: DrawnSite;
   /** Null where the map cannot be zoomed. */
   readonly onZoom: ((by: number) => void) | null;
   readonly onShowAll: () => void;
@@ -20,7 +20,8 @@ const ZOOM_STEP = 1.4;
 
 /** What stands in the map's corner: search, fold, zoom. */
 export function MapTools(props: MapToolsProps) {
-  const { tree, search, selected, folded, onZoom } = props;
+  const { tree, search, selected, drawn, onZoom } = props;
+  const { folded } = drawn;
   return (
     <div class="map-tools">
       {tree.byName.size > SEARCHED_NODES && (
@@ -38,9 +39,29 @@ export function MapTools(props: MapToolsProps) {
         </span>
       )}
       {selected !== null && selected.children.length > 0 && (
-        <button type="button" class="press small" onClick={() => props.onFold(selected.node.name)}>
+        <button
+          type="button"
+          class="press small"
+          onClick={() => drawn.fold([selected.node.name], !folded.has(selected.node.name))}
+        >
           {folded.has(selected.node.name) ? "Unfold" : "Fold up"} {selected.node.name}
         </button>
+      )}
+      {drawn.isLarge && (
+        <>
+          <select
+            aria-label="Hosts on the map"
+            value={drawn.filter}
+            onChange={(event) => drawn.setFilter(event.currentTarget.value as HostFilter)}
+          >
+            <option value="everything">All hosts</option>
+            <option value="listeners">Hosts that took part</option>
+            <option value="trouble">Hosts with trouble</option>
+          </select>
+          <button type="button" class="press small" onClick={() => drawn.showWhole(!drawn.isWhole)}>
+            {drawn.isWhole ? "Fold up" : "Unfold all"}
+          </button>
+        </>
       )}
       {onZoom !== null && (
         <>

@@ -18,6 +18,18 @@ export function fitView(map: Extent, frame: Extent): MapView {
   return { scale, x: (frame.width - map.width * scale) / 2, y: Math.max(0, (frame.height - map.height * scale) / 2) };
 }
 
+/** A part of the layout, in its pixels. */
+export interface LayoutBox extends Extent {
+  readonly x: number;
+  readonly y: number;
+}
+
+/** A part of the map in the middle of its frame, no larger than what is easily read. */
+export function fitBox(box: LayoutBox, frame: Extent): MapView {
+  const scale = Math.max(SCALES.least, Math.min(LARGEST_FIT, frame.width / box.width, frame.height / box.height));
+  return centreOn({ scale, x: 0, y: 0 }, { x: box.x + box.width / 2, y: box.y + box.height / 2 }, frame);
+}
+
 const SCALES = { least: 0.08, most: 3 };
 
 /** @param at the point of the frame that stays where it is */

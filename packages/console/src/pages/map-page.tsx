@@ -115,6 +115,7 @@ function MapView({ view }: { readonly view: RunView | null }) {
           marks={marks}
           rateBps={(node) => scene.ratesBps.get(node) ?? rateBps}
           isMoving={live !== null && isRunning.value && live.stage === "running"}
+          shown={named}
           selection={selection}
           onSelect={select}
         />

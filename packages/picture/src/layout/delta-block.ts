@@ -19,7 +19,7 @@ export const isBranch = (child: TreeNode, folded: ReadonlySet<string>): boolean 
   child.children.length > 0 && !folded.has(child.node.name);
 
 export function leafBlock(child: TreeNode, side: "left" | "right", options: DeltaOptions): Block {
-  const reach = NODE_RADIUS + LABEL_GAP + options.measure(labelOf(child, options.folded));
+  const reach = NODE_RADIUS + LABEL_GAP + labelWidthOf(child, options);
   const place = placeAt(child, side, options.folded);
   const near = NODE_RADIUS;
   return {
@@ -30,8 +30,24 @@ export function leafBlock(child: TreeNode, side: "left" | "right", options: Delt
   };
 }
 
-export const labelOf = ({ node, size }: TreeNode, folded: ReadonlySet<string>): string =>
-  folded.has(node.name) && size > 0 ? `${node.name} +${size}` : node.name;
+const labelOf = ({ node, size, group }: TreeNode, folded: ReadonlySet<string>): string =>
+  group !== undefined
+    ? groupLabel(group.hosts.length)
+    : folded.has(node.name) && size > 0
+      ? `${node.name} +${size}`
+      : node.name;
+
+/** What stands beside an outlet that is several hosts. */
+export const groupLabel = (hosts: number): string => `${hosts} hosts`;
+
+/** Readings are written a little smaller than names. */
+const READING_SIZE = 0.9;
+
+/** Room that a place needs for its name and what stands below it, in pixels. */
+export const labelWidthOf = (child: TreeNode, { folded, measure, readings }: DeltaOptions): number => {
+  const reading = child.group?.words ?? readings?.get(child.node.name);
+  return Math.max(measure(labelOf(child, folded)), reading === undefined ? 0 : measure(reading) * READING_SIZE);
+};
 
 export const placeAt = (tree: TreeNode, label: "left" | "right", folded: ReadonlySet<string>): NodePlace => ({
   name: tree.node.name,

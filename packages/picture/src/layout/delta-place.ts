@@ -31,4 +31,6 @@ export interface DeltaOptions {
   readonly folded: ReadonlySet<string>;
   /** Width of a name in pixels. */
   readonly measure: (name: string) => number;
+  /** A second line below some names. */
+  readonly readings?: ReadonlyMap<string, string>;
 }

@@ -1,4 +1,14 @@
-import { type Block, connect, FIRST_ROW, LABEL_GAP, labelOf, NODE_RADIUS, placeAt, ROW, wayTo } from "./delta-block.ts";
+import {
+  type Block,
+  connect,
+  FIRST_ROW,
+  LABEL_GAP,
+  labelWidthOf,
+  NODE_RADIUS,
+  placeAt,
+  ROW,
+  wayTo,
+} from "./delta-block.ts";
 import type { DeltaOptions, NodePlace, Polyline } from "./delta-place.ts";
 import type { TreeNode } from "./site-tree.ts";
 
@@ -15,7 +25,7 @@ export function oneBank(tree: TreeNode, options: DeltaOptions, indent: number): 
   const own = placeAt(tree, "right", folded);
   const children = folded.has(tree.node.name) ? [] : tree.children;
   const places: NodePlace[] = [];
-  let right = NODE_RADIUS + LABEL_GAP + options.measure(labelOf(tree, folded));
+  let right = NODE_RADIUS + LABEL_GAP + labelWidthOf(tree, options);
   let y = 0;
   let lastEntry = 0;
   for (const child of children) {

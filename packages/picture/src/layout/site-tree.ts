@@ -16,6 +16,8 @@ export interface TreeNode {
   readonly vlan: number | null;
   /** Routes of equal cost lead by this router and by others: nobody can say which of them brings the packets. */
   readonly isOneOfSeveral: boolean;
+  /** Where it stands for several hosts of one switch to which the same happened. */
+  readonly group?: { readonly hosts: readonly string[]; readonly words: string };
 }
 
 export interface SiteTree {

@@ -4,6 +4,7 @@ import {
   FIRST_ROW,
   isBranch,
   LABEL_GAP,
+  labelWidthOf,
   leafBlock,
   NODE_RADIUS,
   placeAt,
@@ -42,7 +43,7 @@ export function twoBanks(
     twoBanks(child, options, most, isInRows && child !== lone && index % 2 === 0 ? "left" : "right"),
   );
   const places: NodePlace[] = [];
-  const labelReach = NODE_RADIUS + LABEL_GAP + options.measure(tree.node.name);
+  const labelReach = NODE_RADIUS + LABEL_GAP + labelWidthOf(tree, options);
   let left = label === "left" ? labelReach : NODE_RADIUS;
   let right = label === "right" ? labelReach : NODE_RADIUS;
   let y = 0;

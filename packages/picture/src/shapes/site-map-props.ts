@@ -17,8 +17,8 @@ export interface SiteMapProps {
   readonly rateBps: (node: string) => number | null;
   /** Water moves only while it is known to. */
   readonly isMoving: boolean;
-  /** Show the way to the marks alone: everything else is folded up, and nothing can be moved. */
-  readonly isExcerpt?: boolean;
+  /** The finding that the map is to show, by its position in the report's list; it is zoomed to. */
+  readonly shown?: number | null;
   readonly selection: MapSelection | null;
   readonly onSelect: (selection: MapSelection | null) => void;
   readonly name: string;

@@ -1,0 +1,51 @@
+import { planPlace, vlanOfPlace } from "@dyetrace/site";
+import { groupLabel } from "../layout/delta-block.ts";
+import type { NodePlace } from "../layout/delta-place.ts";
+import type { TreeNode } from "../layout/site-tree.ts";
+import type { ChannelWater } from "../water/channel-water.ts";
+import type { HostWater } from "../water/host-water.ts";
+import { sayLoss } from "../water/say-water.ts";
+import { NodeShape } from "./node-shape.tsx";
+
+export interface PlaceShapeProps {
+  readonly place: NodePlace;
+  readonly node: TreeNode;
+  readonly water: ChannelWater;
+  readonly host: HostWater | null;
+  /** What stands below its name; null: what its host lost, if it lost any. */
+  readonly reading: string | null;
+}
+
+/** What is written first beside a place: its name, or how many hosts stand there. */
+export const placeName = ({ name }: NodePlace, { group }: TreeNode): string =>
+  group === undefined ? planPlace(name) : groupLabel(group.hosts.length);
+
+/** What is written below its name; null: nothing. */
+export const placeReading = ({ node, host, reading }: Pick<PlaceShapeProps, "node" | "host" | "reading">) =>
+  reading ?? node.group?.words ?? (host?.kind === "thins" ? sayLoss(host) : null);
+
+/** One node as it is drawn around 0, 0: its shape, its name, and what its hosts got. */
+export function PlaceShape(props: PlaceShapeProps) {
+  const { place, node, water, host } = props;
+  const sign = place.label === "left" ? -1 : 1;
+  const vlan = vlanOfPlace(place.name);
+  const below = placeReading(props);
+  return (
+    <>
+      {node.group !== undefined && <path class="several" d="M-13 -5V7A9 9 0 0 0 -4 15" />}
+      <NodeShape node={node.node} water={water} host={host} />
+      <text x={sign * 19} y={4.5} text-anchor={sign < 0 ? "end" : "start"}>
+        {placeName(place, node)}
+        {vlan !== null && <tspan class="in-vlan"> vlan {vlan}</tspan>}
+        {place.foldedNodes > 0 && <tspan class="reading"> +{place.foldedNodes}</tspan>}
+        {/* The space parts the two for whoever reads the text and not the picture. */}
+        {below !== null && " "}
+        {below !== null && (
+          <tspan class="reading" x={sign * 19} dy={15}>
+            {below}
+          </tspan>
+        )}
+      </text>
+    </>
+  );
+}

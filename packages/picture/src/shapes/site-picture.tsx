@@ -1,0 +1,77 @@
+import { layOutDelta } from "../layout/delta-layout.ts";
+import type { SiteTree } from "../layout/site-tree.ts";
+import { textWidth } from "../layout/text-width.ts";
+import { foldedNodes } from "../scene/folded-nodes.ts";
+import { foldedWords } from "../scene/folded-words.ts";
+import { GROUPED_FROM_NODES, groupHosts } from "../scene/group-hosts.ts";
+import type { SiteScene } from "../scene/site-scene.ts";
+import type { FindingMark } from "../water/finding-marks.ts";
+import { markDistance } from "./channel-marks.tsx";
+import { MapChannels } from "./map-channels.tsx";
+import { flagWidth, MapFlag } from "./map-flag.tsx";
+import { MapLanes } from "./map-lanes.tsx";
+import { placeFlags } from "./place-flags.ts";
+import { PlaceShape } from "./place-shape.tsx";
+
+export interface SitePictureProps {
+  readonly name: string;
+  readonly tree: SiteTree;
+  readonly scene: SiteScene;
+  readonly marks: readonly FindingMark[];
+  /** Of the stream that is drawn, UDP payload bits per second; null: not known. */
+  readonly rateBps: number | null;
+  /** The space that it is laid out for, in pixels. */
+  readonly width: number;
+  readonly height: number;
+  /** Show the way to the marks alone, everything else folded up. */
+  readonly isExcerpt: boolean;
+}
+
+/** The site with a run's water in it, as a picture that nobody moves: in a finding's evidence, an exhibit or a report. */
+export function SitePicture(props: SitePictureProps) {
+  const { tree, scene, marks, width, height } = props;
+  const isLarge = tree.byName.size > GROUPED_FROM_NODES;
+  const folded = foldedNodes(tree, new Map(), props.isExcerpt ? "all" : isLarge ? "deep" : "none", marks);
+  const readings = isLarge || props.isExcerpt ? foldedWords(tree, scene, folded) : new Map<string, string>();
+  const kept = new Set(marks.flatMap(({ node, suspects }) => [node, ...suspects.map((one) => one.node)]));
+  const grouped = groupHosts(tree, scene, { kept, opened: new Set(), filter: "everything", isGrouping: isLarge });
+  const layout = layOutDelta(grouped.tree, { width, height, folded, measure: textWidth, readings });
+  const scale = Math.min(1, width / layout.width);
+  const selected = () => {};
+  return (
+    <svg class="site-picture" role="img" aria-label={props.name} viewBox={`0 0 ${layout.width} ${layout.height}`}>
+      <MapLanes tree={tree} layout={layout} />
+      <MapChannels
+        tree={grouped.tree}
+        layout={layout}
+        channels={grouped.scene.channels}
+        hosts={grouped.scene.hosts}
+        marks={marks}
+        rateBps={() => props.rateBps}
+        isMoving={false}
+        selection={null}
+        onSelect={selected}
+        name={props.name}
+      />
+      {[...layout.places.values()].map((place) => {
+        const node = grouped.tree.byName.get(place.name);
+        return node === undefined ? null : (
+          <g key={place.name} class="node" transform={`translate(${place.x} ${place.y})`}>
+            <PlaceShape
+              place={place}
+              node={node}
+              water={grouped.scene.channels.get(place.name)?.water ?? "closed"}
+              host={grouped.scene.hosts.get(place.name) ?? null}
+              reading={readings.get(place.name) ?? null}
+            />
+          </g>
+        );
+      })}
+      {placeFlags(marks, layout, { scale, width: flagWidth, nameWidth: textWidth, markAt: markDistance }).map(
+        (flag) => (
+          <MapFlag key={flag.mark.index} flag={flag} scale={1} onSelect={selected} />
+        ),
+      )}
+    </svg>
+  );
+}

@@ -1,0 +1,111 @@
+import type { Browser, Page } from "playwright-core";
+import { afterAll, beforeAll, describe, expect, test } from "vitest";
+import { campusRun, SIXTY_SWITCHES, THOUSAND_HOSTS } from "./support/campus.ts";
+import { openBrowser, openConsole, overhangPx, SETTINGS, seriousViolations } from "./support/console-browser.ts";
+import { describeFrames, framesPerSecond } from "./support/frames.ts";
+import { storedRun, type ToldConsole, tellConsole } from "./support/told-console.ts";
+
+/** Another one: `CAMPUS_SEED=7 npm run browser -- tests/browser/campus-map.test.ts`. */
+const SEED = Number(process.env["CAMPUS_SEED"] ?? 3);
+const [WIDE, , , PHONE] = SETTINGS;
+
+describe(`console: given generated campuses with a cut link, seed ${SEED}`, () => {
+  const sixty = campusRun(SIXTY_SWITCHES, SEED);
+  const thousand = campusRun(THOUSAND_HOSTS, SEED);
+  let told: ToldConsole;
+  let browser: Browser;
+  beforeAll(async () => {
+    browser = await openBrowser();
+    told = await tellConsole();
+    for (const { plan, report } of [sixty, thousand]) told.keep(storedRun(plan, report));
+  });
+  afterAll(async () => {
+    await browser?.close();
+    await told?.[Symbol.asyncDispose]();
+  });
+
+  const drawn = (page: Page): Promise<number> => page.locator(".map-frame [data-node]").count();
+  /** Names that are written now, by what they say. */
+  const written = (page: Page): Promise<string[]> =>
+    page
+      .locator(".map-frame .node:not(.nameless) > text")
+      .evaluateAll((all) => all.map((one) => one.textContent ?? ""));
+
+  for (const setting of [WIDE, PHONE]) {
+    if (setting === undefined) throw new Error("no setting");
+    test(`${setting.name}: given sixty switches, then the finding is named and barred at once, hosts stand in groups, and nothing is a wall of names`, async () => {
+      await using console = await openConsole(browser, told.url, setting, { hash: `#/map/${sixty.report.run}` });
+      const { page } = console;
+      const lower = sixty.cut?.split(">")[1]?.split(":")[0] ?? "";
+      await page.locator(`[data-node="${lower}"]`).waitFor();
+      expect(await page.locator(`[data-mark="stop"]`).getAttribute("data-channel")).toBe(lower);
+      expect(await written(page)).toEqual(expect.arrayContaining([expect.stringMatching(new RegExp(`^${lower}`))]));
+      expect(await drawn(page)).toBeLessThan(60);
+      expect(await page.locator(".flag").count()).toBe(1);
+      expect(await overhangPx(page)).toBeLessThanOrEqual(0);
+      expect(await seriousViolations(page)).toEqual([]);
+      // Everything is there for whoever wants it, and what is in trouble by itself.
+      await page.getByRole("button", { name: "Unfold all" }).click();
+      await expect.poll(() => drawn(page)).toBe(sixty.graph.nodes.size);
+      await page.getByLabel("Hosts on the map").selectOption("trouble");
+      await expect.poll(() => drawn(page)).toBeLessThan(30);
+      const troubled = sixty.report.receipts.filter(({ received }) => received === 0).map(({ listener }) => listener);
+      for (const name of troubled) expect(await page.locator(`[data-node="${name}"]`).count()).toBe(1);
+      expect(console.troubles).toEqual([]);
+    });
+  }
+
+  test("given a thousand hosts, then each name is written at some zoom, and the finding is zoomed to", async () => {
+    if (WIDE === undefined) throw new Error("no setting");
+    await using console = await openConsole(browser, told.url, WIDE, { hash: `#/map/${thousand.report.run}` });
+    const { page } = console;
+    const lower = thousand.cut?.split(">")[1]?.split(":")[0] ?? "";
+    await page.locator(`[data-node="${lower}"]`).waitFor();
+    await page.getByRole("link", { name: "Show it on the map" }).first().click();
+    await expect
+      .poll(async () => (await page.locator(`[data-node="${lower}"] text`).boundingBox())?.height ?? 0)
+      .toBeGreaterThan(9);
+    const box = await page.locator(`[data-node="${lower}"]`).boundingBox();
+    const frame = await page.locator(".map-frame").boundingBox();
+    expect(box !== null && frame !== null && box.x > frame.x && box.x < frame.x + frame.width).toBe(true);
+
+    await page.getByRole("button", { name: "Unfold all" }).click();
+    await expect.poll(() => drawn(page)).toBe(thousand.graph.nodes.size);
+    await page.getByRole("button", { name: "Whole site" }).click();
+    // Moved and zoomed for some seconds, as a mouse does it; no test asserts a time of this machine.
+    const firstPictureMs = await page.evaluate("performance.getEntriesByName('map-drawn')[0]?.startTime ?? null");
+    const moving = await framesPerSecond(await page.context().newCDPSession(page), () => page.evaluate(MOVE));
+    expect(moving.drawn).toBeGreaterThan(0);
+    process.stdout.write(
+      `map with ${thousand.graph.nodes.size} nodes: first picture ${Number(firstPictureMs).toFixed(0)} ms; frames a second while it is moved and zoomed ${describeFrames(moving)}\n`,
+    );
+    await page.getByRole("button", { name: "Whole site" }).click();
+    const atFirst = new Set(await written(page));
+    for (let press = 0; press < 12; press++) await page.getByRole("button", { name: "Zoom in" }).click();
+    await expect.poll(async () => (await written(page)).length).toBe(thousand.graph.nodes.size);
+    expect(atFirst.size).toBeLessThan(thousand.graph.nodes.size);
+    expect(atFirst.size).toBeGreaterThan(10);
+    expect(console.troubles).toEqual([]);
+  });
+});
+
+/** Four seconds of dragging and turning the wheel, an event for each frame. */
+const MOVE = `new Promise((done) => {
+  const frame = document.querySelector(".map-frame");
+  const svg = frame.querySelector("svg");
+  const box = frame.getBoundingClientRect();
+  const from = performance.now();
+  let pressed = false;
+  const at = (t) => ({ clientX: box.left + box.width / 2 + 150 * Math.sin(t / 400), clientY: box.top + box.height / 2 + 90 * Math.cos(t / 300), bubbles: true, cancelable: true, button: 0 });
+  const step = (now) => {
+    const t = now - from;
+    const isDrag = Math.floor(t / 1000) % 2 === 0;
+    if (isDrag && !pressed) { pressed = true; svg.dispatchEvent(new PointerEvent("pointerdown", at(t))); }
+    if (!isDrag && pressed) { pressed = false; window.dispatchEvent(new PointerEvent("pointerup", at(t))); }
+    if (isDrag) window.dispatchEvent(new PointerEvent("pointermove", at(t)));
+    else svg.dispatchEvent(new WheelEvent("wheel", { ...at(t), deltaY: Math.sin(t / 250) * 20 }));
+    if (t < 4000) requestAnimationFrame(step);
+    else { window.dispatchEvent(new PointerEvent("pointerup", at(t))); done(); }
+  };
+  requestAnimationFrame(step);
+})`;
