@@ -45,7 +45,12 @@ const UNDECLARED = ["GET /api/backup", "GET /api/runs/:id", "GET /api/openapi.js
 /** Told line by line: the second and third test. */
 const LINES = ["GET /api/console/events", "GET /api/runs/:id/progress"];
 /** Files; and what needs the packed agent, which tests/field/agent-enrolment upgrades for real. */
-const NOT_ASKED = ["GET /api/console/runs/:id/files/:file", "GET /api/audit/export", "POST /api/agents/:name/upgrade"];
+const NOT_ASKED = [
+  "GET /api/console/runs/:id/files/:file",
+  "GET /api/console/runs/:id/exhibits/:number",
+  "GET /api/audit/export",
+  "POST /api/agents/:name/upgrade",
+];
 
 interface Answer {
   readonly route: string;

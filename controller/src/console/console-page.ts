@@ -23,8 +23,10 @@ export const CONTENT_SECURITY_POLICY: string = [
 export function registerConsolePage(app: FastifyInstance): void {
   const root = builtPage();
   app.addHook("onSend", async (_request, reply) => {
+    // A picture with styles of its own has a policy of its own.
+    const policy = reply.getHeader("content-security-policy") ?? CONTENT_SECURITY_POLICY;
     reply.headers({
-      "content-security-policy": CONTENT_SECURITY_POLICY,
+      "content-security-policy": policy,
       "x-content-type-options": "nosniff",
       "referrer-policy": "no-referrer",
       "cross-origin-opener-policy": "same-origin",

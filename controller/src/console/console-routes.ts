@@ -26,6 +26,7 @@ import type { Store } from "../store/store.ts";
 import { ConsoleHub } from "./console-hub.ts";
 import { registerConsolePage } from "./console-page.ts";
 import { PlanShelf } from "./console-plan.ts";
+import { registerExhibit } from "./exhibit-route.ts";
 import { registerConsoleRuns } from "./kept-runs.ts";
 import { WatchedRun } from "./live-run.ts";
 import { PlanDesk } from "./plan-desk.ts";
@@ -114,6 +115,7 @@ export function registerConsole(app: FastifyInstance, setup: ConsoleSetup): void
 
   registerConsolePage(app);
   registerConsoleRuns(app, setup.store);
+  registerExhibit(app, setup.store);
   registerProbeRoutes(app, { store: setup.store, registry, desk });
   app.get(
     "/api/console/events",

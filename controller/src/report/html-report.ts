@@ -1,3 +1,4 @@
+import { passProof } from "@dyetrace/picture";
 import type { SiteGraph } from "@dyetrace/site";
 import {
   expectationWords,
@@ -10,11 +11,12 @@ import {
 import type { RunRecord } from "../store/run-record.ts";
 import { htmlDelays } from "./delay-sections.ts";
 import { renderDetails, renderHosts } from "./html-details.ts";
-import { renderFindings, renderMap } from "./html-findings.ts";
+import { renderFindings } from "./html-findings.ts";
 import { renderBystanders, renderReceipts, renderStreams } from "./html-receipts.ts";
 import { HTML_STYLE } from "./html-style.ts";
 import { table } from "./html-table.ts";
 import { Markup, markup } from "./markup.ts";
+import { MAP_STYLE, renderRunMap } from "./picture.ts";
 import { probeParts } from "./probe-parts.ts";
 import { htmlQueriers } from "./querier-sections.ts";
 import { dateAndTime, timeOfDay, zoneAt } from "./time-of-day.ts";
@@ -35,13 +37,14 @@ export function renderHtmlReport({ report, record, graph, sections = [], probes 
   const page = markup`<!doctype html>
 <html lang="en"><head><meta charset="utf-8"><meta name="viewport" content="width=device-width">
 <meta http-equiv="Content-Security-Policy" content="default-src 'none'; style-src 'unsafe-inline'">
-<title>${report.site}: ${report.scenario}, ${report.verdict}</title><style>${new Markup(HTML_STYLE)}</style></head><body>
+<title>${report.site}: ${report.scenario}, ${report.verdict}</title><style>${new Markup(HTML_STYLE)}${new Markup(MAP_STYLE)}</style></head><body>
 <header><h1>${report.site}</h1>
 <p><span class="verdict ${report.verdict}">${VERDICTS[report.verdict]}</span> ${report.reason}</p>
 <p class="quiet">Scenario ${report.scenario}, ${dateAndTime(report.startedAt)} to ${dateAndTime(report.endedAt)} (${formatDurationNs(seconds * 1e9)}), run ${report.run}, dyetrace ${record.programVersion}</p></header>
 ${renderFindings(report.findings)}
 ${probeParts(report, probes).map(({ heading, sentences }) => markup`<section><h2>${heading}</h2>${sentences.map((sentence) => markup`<p>${sentence}</p>`)}</section>`)}
-<section><h2>Site</h2><div class="scroll">${renderMap(report, graph)}</div></section>
+${renderProof(report, graph)}
+<section><h2>Site</h2><div class="scroll">${renderRunMap(graph, report)}</div></section>
 ${sections}
 ${renderExpectations(report)}
 ${renderStreams(report)}
@@ -68,6 +71,12 @@ function renderAir({ wifi, roams }: RunReport): Markup | null {
   const sentences = wifiWords(wifi, roams);
   if (sentences.length === 0) return null;
   return markup`<section><h2>Over the air</h2>${sentences.map((sentence) => markup`<p>${sentence}</p>`)}</section>`;
+}
+
+/** What a run without a finding rests on. */
+function renderProof(report: RunReport, graph: SiteGraph): Markup | null {
+  if (report.findings.length > 0 || report.receipts.length === 0) return null;
+  return markup`<section><h2>What this verdict rests on</h2>${passProof(report, graph).map((sentence) => markup`<p>${sentence}</p>`)}</section>`;
 }
 
 const VERDICTS = {

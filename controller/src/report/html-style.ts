@@ -17,13 +17,10 @@ p { margin: .3rem 0; } code, pre { font: 12px/1.4 ui-monospace, "DejaVu Sans Mon
 dl { display: grid; grid-template-columns: 6rem minmax(0, 1fr); gap: .2rem .8rem; margin: .3rem 0; } dt { color: var(--quiet); } dd { margin: 0; } dd p:first-child { margin-top: 0; }
 table { border-collapse: collapse; width: 100%; font-size: 13px; font-variant-numeric: tabular-nums; } th, td { text-align: left; padding: .25rem .8rem .25rem 0; border-bottom: 1px solid var(--line); vertical-align: top; }
 th { color: var(--quiet); font-weight: 600; white-space: nowrap; } td.number, th.number { text-align: right; white-space: nowrap; } tr { break-inside: avoid; } .scroll { overflow-x: auto; }
-svg { display: block; width: 100%; height: auto; } svg.map { min-width: 36rem; } svg.map text { text-anchor: middle; font-size: 12px; fill: var(--ink); } svg.map .note { font-size: 10px; fill: var(--quiet); }
-.map .node rect { fill: var(--wash); stroke: var(--bank); } .map .node.host rect { fill: var(--paper); } .map .node.marked rect { stroke: var(--bad); stroke-width: 3; stroke-dasharray: 5 3; }
-.map .link { fill: none; stroke: var(--bank); stroke-width: 1.5; } .map .link.spare { stroke-dasharray: 2 4; } .map .link.marked { stroke: var(--bad); stroke-width: 4; stroke-dasharray: 7 4; }
-.map .badge rect { fill: var(--bad); } .map .badge text { fill: var(--on-bad); font-weight: 700; }
+svg { display: block; width: 100%; height: auto; } .run-map svg.site-picture { min-width: 36rem; max-height: 48rem; } .run-map { background: var(--sheet); } .run-map .map-patterns { position: absolute; } .run-map ul { list-style: none; padding: 0; margin: 0; } .run-map .key { padding: 0 1rem 1rem; }
 svg.strip { width: 220px; height: 16px; border: 1px solid var(--line); background: var(--wash); } svg.night { width: 100%; min-width: 12rem; height: 22px; }
 .strip .loss { fill: var(--bad); } .strip .value { fill: var(--ink); } .strip .limit { fill: var(--doubt); } .strip .whole { fill: var(--whole); }
 @media screen and (max-width: 40rem) { body { padding: 1rem; } .scroll table { min-width: 46rem; } dl { grid-template-columns: minmax(0, 1fr); } dt { margin-top: .4rem; } }
 @page { size: A4; margin: 15mm; }
-@media print { :root { --paper: #fff; } .quiet { font-size: 10px; } body { padding: 0; max-width: none; font-size: 11px; } h2 { break-after: avoid; } table { font-size: 10px; } th { white-space: normal; } td, th { padding-right: .5rem; } svg.map { min-width: 0; } svg.strip:not(.night) { width: 110px; } .scroll { overflow: visible; } a { color: inherit; text-decoration: none; } * { -webkit-print-color-adjust: exact; print-color-adjust: exact; } }
+@media print { :root { --paper: #fff; } .quiet { font-size: 10px; } body { padding: 0; max-width: none; font-size: 11px; } h2 { break-after: avoid; } table { font-size: 10px; } th { white-space: normal; } td, th { padding-right: .5rem; } .run-map svg.site-picture { min-width: 0; } svg.strip:not(.night) { width: 110px; } .scroll { overflow: visible; } a { color: inherit; text-decoration: none; } * { -webkit-print-color-adjust: exact; print-color-adjust: exact; } }
 `;

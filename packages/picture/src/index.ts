@@ -1,5 +1,7 @@
 export { type Evidence, evidenceOf } from "./evidence/evidence-of.ts";
+export { aboutPorts, clearedWords, type PortPair, portsToLookAt } from "./evidence/finding-facts.ts";
 export { niceStep } from "./evidence/nice-step.ts";
+export { passProof } from "./evidence/pass-proof.ts";
 export { formatCount, formatMs, orUnknown } from "./format/format-figures.ts";
 export { layOutDelta } from "./layout/delta-layout.ts";
 export type { DeltaLayout, DeltaOptions, NodePlace, Point, Polyline } from "./layout/delta-place.ts";
@@ -9,6 +11,8 @@ export { channelWidth } from "./layout/geometry.ts";
 export { nameGrowth, scaleStep, shownNames } from "./layout/shown-names.ts";
 export { hangUp, type SiteTree, type TreeNode } from "./layout/site-tree.ts";
 export { textWidth } from "./layout/text-width.ts";
+export { type ChangeScene, changeScene } from "./scene/change-scene.ts";
+export { type RunScene, runScene } from "./scene/finding-scene.ts";
 export { foldedNodes } from "./scene/folded-nodes.ts";
 export { foldedWords } from "./scene/folded-words.ts";
 export { GROUPED_FROM_NODES, groupHosts, type HostFilter } from "./scene/group-hosts.ts";

@@ -57,10 +57,10 @@ export function useDrawnSite(
     return groupHosts(tree, scene, { kept, opened, filter, isGrouping: isLarge && !isWhole });
   }, [tree, scene, chosen, marks, opened, filter, isLarge, isWhole]);
   // Every second brings new figures and mostly the same outlets: only other outlets are laid out anew.
-  const outlets = [...grouped.tree.byName.keys()].join("\n") + [...readings.values()].join("\n");
+  const outlets = [grouped.tree.byName.keys(), folded, readings.values()].map((all) => [...all].join("\n")).join("\t");
   const layout = useMemo(
     () => (size === null ? null : layOutDelta(grouped.tree, { ...size, folded, measure: labelWidth, readings })),
-    [outlets, tree, folded, size?.width, size?.height],
+    [outlets, tree, size?.width, size?.height],
   );
   return {
     tree: grouped.tree,

@@ -3,6 +3,7 @@ import type { ComparisonAnswer, ComparisonOutcome } from "@dyetrace/wire/console
 import type { StoredRun } from "@dyetrace/wire/console/stored-run";
 import { useEffect, useState } from "preact/hooks";
 import { askController, asRefusal, type Refusal } from "../link/ask-controller.ts";
+import { ChangeMap } from "../map/change-map.tsx";
 import { formatInstant, nameSome } from "../parts/format.ts";
 import { RefusalNote } from "../parts/refusal-note.tsx";
 import { VERDICTS } from "../parts/run-note.tsx";
@@ -76,6 +77,11 @@ export function ComparisonView({ later, earlier }: { readonly later: string; rea
           </ul>
         </div>
       )}
+      <ChangeMap
+        earlier={fetched.earlier}
+        later={fetched.later}
+        stream={answer.changes.find(({ stream }) => stream !== null)?.stream ?? null}
+      />
       {answer.changes.map((change) => (
         <article
           key={`${change.what} ${change.stream} ${change.outcome} ${change.places.join()}`}

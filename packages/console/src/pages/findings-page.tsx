@@ -1,12 +1,15 @@
-import { agentsBehind, evidenceOf, graphOf } from "@dyetrace/picture";
+import { agentsBehind, evidenceOf, graphOf, runScene } from "@dyetrace/picture";
 import { EvidenceCharts } from "@dyetrace/picture/evidence/evidence-charts";
 import { type ExpectationWords, expectationWords, type ProbeRun, type RunReport, wifiWords } from "@dyetrace/wire";
 import { useEffect, useMemo, useRef } from "preact/hooks";
-import { FindingMap, useFindingTree } from "../findings/finding-map.tsx";
+import { FindingFacts } from "../findings/finding-facts.tsx";
+import { FindingMap } from "../findings/finding-map.tsx";
+import { PassWords } from "../findings/pass-words.tsx";
 import { findingOfAddress } from "../map/place-in-address.ts";
 import { Delays } from "../parts/delay-figures.tsx";
 import { Deliveries, HostCounts } from "../parts/delivery-figures.tsx";
 import { FindingHead, Suspects } from "../parts/finding-note.tsx";
+import { formatClock } from "../parts/format.ts";
 import { OfViewedRun } from "../parts/of-viewed-run.tsx";
 import { QuerierTable } from "../parts/querier-table.tsx";
 import { RunNote } from "../parts/run-note.tsx";
@@ -53,6 +56,7 @@ function Findings({ view }: { readonly view: RunView }) {
           isNamed={index === named}
         />
       ))}
+      {report !== null && <PassWords report={report} graph={graph} />}
       {report !== null && <Promises report={report} />}
       {report !== null && <Delays report={report} />}
       {report !== null && <Deliveries report={report} />}
@@ -93,7 +97,7 @@ interface FindingCardProps {
 
 function FindingCard({ report, index, graph, probes, isNamed }: FindingCardProps) {
   const card = useRef<HTMLElement>(null);
-  const tree = useFindingTree(graph, report, index);
+  const drawn = useMemo(() => runScene(graph, report, index), [graph, report, index]);
   useEffect(() => {
     if (isNamed) card.current?.scrollIntoView({ block: "start" });
   }, [isNamed]);
@@ -108,8 +112,17 @@ function FindingCard({ report, index, graph, probes, isNamed }: FindingCardProps
           <a href={hrefTo("map", report.run, { finding: String(index + 1) })}>Show it on the map</a>
           {" · "}
           <a href={hrefTo("story", report.run, { finding: String(index + 1) })}>Its story</a>
+          {" · "}
+          <a
+            href={`/api/console/runs/${encodeURIComponent(report.run)}/exhibits/${index + 1}`}
+            target="_blank"
+            rel="noreferrer"
+          >
+            One picture for a ticket
+          </a>
         </p>
         <Suspects finding={finding} />
+        <FindingFacts graph={graph} report={report} finding={finding} drawn={drawn} />
         <ProbesOfFinding probes={probes} index={index} />
         {finding.suspects.length > 1 && finding.causes !== undefined && (
           <OfferProbe
@@ -133,9 +146,10 @@ function FindingCard({ report, index, graph, probes, isNamed }: FindingCardProps
         {finding.reference !== "" && <p class="small soft">How it should be: {finding.reference}</p>}
       </div>
       <div class="finding-pictures">
-        <FindingMap graph={graph} report={report} index={index} tree={tree} />
+        <FindingMap drawn={drawn} title={finding.title} />
         <EvidenceCharts
-          evidence={evidenceOf(finding, report, tree === null ? null : agentsBehind(tree, finding.suspects))}
+          evidence={evidenceOf(finding, report, drawn === null ? null : agentsBehind(drawn.tree, finding.suspects))}
+          clock={(ms) => formatClock(new Date(Date.parse(report.startedAt) + ms))}
         />
       </div>
     </article>

@@ -33,6 +33,9 @@ export function MapPage() {
   return <MapView view={viewed.kind === "run" ? viewed.view : null} />;
 }
 
+/** The same each time: what is drawn of marks is drawn anew where they are others. */
+const NO_MARKS: readonly FindingMark[] = [];
+
 function MapView({ view }: { readonly view: RunView | null }) {
   const drawing = view?.drawing ?? plan.value?.drawing ?? null;
   // A run's drawing comes anew with each of its events and is always the same: the map must not be laid out for it again.
@@ -68,7 +71,7 @@ function MapView({ view }: { readonly view: RunView | null }) {
   const marks = useMemo(
     () =>
       report === null || tree === null || stream === null || scene === null
-        ? []
+        ? NO_MARKS
         : findingMarks(report, new Set([stream.name]), tree, scene.channels),
     [report, tree, stream?.name, scene],
   );

@@ -4,13 +4,18 @@ import type { Evidence } from "./evidence-of.ts";
 import { niceStep } from "./nice-step.ts";
 
 /** The charts that a finding has evidence for; each is a list that reads without its picture. */
-export function EvidenceCharts({ evidence }: { readonly evidence: Evidence }) {
+export function EvidenceCharts(props: {
+  readonly evidence: Evidence;
+  /** An instant of the run, in ms after its start, on the clock of the wall. */
+  readonly clock: (ms: number) => string;
+}) {
+  const { evidence, clock } = props;
   return (
     <div class="charts">
       {evidence.shares.length > 0 && <ReceivedChart evidence={evidence} />}
       {evidence.losses.length > 0 && <LossChart evidence={evidence} />}
-      {evidence.gaps.length > 0 && <GapChart evidence={evidence} />}
-      {evidence.uninvited.length > 0 && <UninvitedChart evidence={evidence} />}
+      {evidence.gaps.length > 0 && <GapChart evidence={evidence} clock={clock} />}
+      {evidence.uninvited.length > 0 && <UninvitedChart evidence={evidence} clock={clock} />}
       {evidence.leaves.length > 0 && <LeaveChart evidence={evidence} />}
     </div>
   );
@@ -20,7 +25,7 @@ function ReceivedChart({ evidence }: { readonly evidence: Evidence }) {
   const isOneStream = new Set(evidence.shares.map(({ stream }) => stream)).size === 1;
   return (
     <figure class="chart">
-      <figcaption>What each listener received</figcaption>
+      <figcaption>What each listener received, in packets</figcaption>
       <ul>
         {evidence.shares.map(({ listener, stream, received, sent, partial }) => {
           const ratio = received === null || sent === null || sent === 0 ? null : Math.min(1, received / sent);
@@ -79,7 +84,7 @@ function LossChart({ evidence }: { readonly evidence: Evidence }) {
 }
 
 /** When packets were missing. Of what is not marked nothing is claimed where the report does not list every gap. */
-function GapChart({ evidence }: { readonly evidence: Evidence }) {
+function GapChart({ evidence, clock }: TimedProps) {
   const isCut = evidence.gaps.some(({ untimed }) => untimed === null || untimed > 0);
   return (
     <figure class="chart">
@@ -107,7 +112,7 @@ function GapChart({ evidence }: { readonly evidence: Evidence }) {
             <span class="value">{sayGaps(one)}</span>
           </li>
         ))}
-        <TimeAxis lastsMs={evidence.lastsMs} />
+        <TimeAxis lastsMs={evidence.lastsMs} clock={clock} />
       </ul>
       <More count={evidence.more.gaps} of="listeners" />
     </figure>
@@ -141,9 +146,14 @@ function sayGaps({ lost, periods, longestMs, untimed }: Evidence["gaps"][number]
   return [`${orUnknown(lost, formatCount)} packets`, ...gaps, ...longest, ...when].join(", ");
 }
 
-/** The run's own time below a chart. */
-function TimeAxis({ lastsMs }: { readonly lastsMs: number }) {
-  const step = niceStep(lastsMs, 4);
+interface TimedProps {
+  readonly evidence: Evidence;
+  readonly clock: (ms: number) => string;
+}
+
+/** The clock of the wall below a chart. */
+function TimeAxis({ lastsMs, clock }: { readonly lastsMs: number; readonly clock: (ms: number) => string }) {
+  const step = Math.max(1000, niceStep(lastsMs, 3));
   const ticks = Array.from({ length: Math.floor(lastsMs / step) + 1 }, (_, index) => index * step);
   return (
     <li class="time-axis" aria-hidden="true">
@@ -151,7 +161,7 @@ function TimeAxis({ lastsMs }: { readonly lastsMs: number }) {
       <span>
         {ticks.map((ms) => (
           <span key={ms} style={{ left: `${(ms / lastsMs) * 100}%` }}>
-            {ms === 0 ? "0" : formatMs(ms)}
+            {clock(ms)}
           </span>
         ))}
       </span>
@@ -166,7 +176,7 @@ const More = ({ count, of }: { readonly count: number; readonly of: string }) =>
     </p>
   );
 
-function UninvitedChart({ evidence }: { readonly evidence: Evidence }) {
+function UninvitedChart({ evidence, clock }: TimedProps) {
   const at = (ms: number): string => `${(Math.max(0, ms) / evidence.lastsMs) * 100}%`;
   return (
     <figure class="chart">
@@ -181,7 +191,7 @@ function UninvitedChart({ evidence }: { readonly evidence: Evidence }) {
             <span class="value">{frames === 1 ? "1 frame" : `${formatCount(frames)} frames`}</span>
           </li>
         ))}
-        <TimeAxis lastsMs={evidence.lastsMs} />
+        <TimeAxis lastsMs={evidence.lastsMs} clock={clock} />
       </ul>
       <More count={evidence.more.uninvited} of="hosts" />
     </figure>

@@ -118,17 +118,20 @@ export function evidenceOf(finding: Finding, report: RunReport, behind: Readonly
     )
     .sort((a, b) => b.frames - a.frames || a.agent.localeCompare(b.agent));
   const shown = worthShowing(shares);
-  const isLossy = losses.some(({ lossRatio }) => lossRatio > NO_LOSS);
+  // Of a leak the losses of segments tell nothing, nor frames at bystanders of a loss.
+  const { glyph } = findingKindFacts(finding.kind);
+  const isLossy = glyph !== "seep" && losses.some(({ lossRatio }) => lossRatio > NO_LOSS);
+  const isLeak = glyph !== "stop" && glyph !== "thin";
   return {
     shares: shown,
     gaps: gaps.slice(0, MOST_ROWS),
     losses: isLossy ? losses.slice(0, MOST_ROWS) : [],
-    uninvited: uninvited.slice(0, MOST_ROWS),
+    uninvited: isLeak ? uninvited.slice(0, MOST_ROWS) : [],
     more: {
       shares: shares.length - shown.length,
       gaps: Math.max(0, gaps.length - MOST_ROWS),
       losses: isLossy ? Math.max(0, losses.length - MOST_ROWS) : 0,
-      uninvited: Math.max(0, uninvited.length - MOST_ROWS),
+      uninvited: isLeak ? Math.max(0, uninvited.length - MOST_ROWS) : 0,
     },
     leaves: findingKindFacts(finding.kind).restsOnLeaves ? leavesOf(receipts) : [],
     lastsMs,

@@ -7,6 +7,7 @@ export function foldedWords(
   tree: SiteTree,
   { hosts }: SiteScene,
   folded: ReadonlySet<string>,
+  quietWords?: string,
 ): ReadonlyMap<string, string> {
   const words = new Map<string, string>();
   const hostsBelow = (node: TreeNode): readonly TreeNode[] => [
@@ -17,7 +18,7 @@ export function foldedWords(
     const node = tree.byName.get(name);
     if (node === undefined) continue;
     const below = node.children.flatMap(hostsBelow).map(({ node: { name: host } }) => hosts.get(host) ?? null);
-    if (below.length > 0) words.set(name, summariseHosts(below));
+    if (below.length > 0) words.set(name, summariseHosts(below, quietWords));
   }
   return words;
 }

@@ -59,10 +59,11 @@ export function hostClass(water: HostWater | null): HostClass {
 
 /**
  * What is below a place, in a few words, the worst first: `2 of 24 got nothing`, `24 listeners, no loss`.
- * @param waters of the hosts below
+ * @param waters of the hosts below  @param quietWords where none of them has anything to tell
  */
-export function summariseHosts(waters: readonly (HostWater | null)[]): string {
+export function summariseHosts(waters: readonly (HostWater | null)[], quietWords?: string): string {
   const told = waters.filter((water) => water !== null && water.kind !== "source");
+  if (told.length === 0 && quietWords !== undefined) return quietWords;
   if (told.length === 0) return waters.length === 1 ? "1 host" : `${waters.length} hosts`;
   const counts = new Map<string, { readonly of: HostClass; count: number }>();
   for (const water of told) {

@@ -36,11 +36,13 @@ export function wayEvidence(
   };
 }
 
-/** Where to hang up the site for a stream: at its source's host; without a stream at the first host with an agent. */
+/** Where to hang up the site: for a stream at its source's host, without one at the querier; failing that at the first host with an agent. */
 export function headOf(graph: SiteGraph, source: string | null): string | null {
   if (source !== null) return hostOfAgent(graph, source);
   const nodes = [...graph.nodes.values()];
-  return (nodes.find(({ agent }) => agent !== null) ?? nodes[0])?.name ?? null;
+  return (
+    (nodes.find(({ isQuerier }) => isQuerier) ?? nodes.find(({ agent }) => agent !== null) ?? nodes[0])?.name ?? null
+  );
 }
 
 /** Agents at and below the places that a finding suspects. */

@@ -25,6 +25,9 @@ export interface SitePictureProps {
   readonly height: number;
   /** Show the way to the marks alone, everything else folded up. */
   readonly isExcerpt: boolean;
+  /** Words below some names, in the place of what their hosts lost; and of folded nodes without any such host. */
+  readonly readings?: ReadonlyMap<string, string>;
+  readonly quietWords?: string;
 }
 
 /** The site with a run's water in it, as a picture that nobody moves: in a finding's evidence, an exhibit or a report. */
@@ -32,7 +35,7 @@ export function SitePicture(props: SitePictureProps) {
   const { tree, scene, marks, width, height } = props;
   const isLarge = tree.byName.size > GROUPED_FROM_NODES;
   const folded = foldedNodes(tree, new Map(), props.isExcerpt ? "all" : isLarge ? "deep" : "none", marks);
-  const readings = isLarge || props.isExcerpt ? foldedWords(tree, scene, folded) : new Map<string, string>();
+  const readings = new Map([...foldedWords(tree, scene, folded, props.quietWords), ...(props.readings ?? [])]);
   const kept = new Set(marks.flatMap(({ node, suspects }) => [node, ...suspects.map((one) => one.node)]));
   const grouped = groupHosts(tree, scene, { kept, opened: new Set(), filter: "everything", isGrouping: isLarge });
   const layout = layOutDelta(grouped.tree, { width, height, folded, measure: textWidth, readings });
