@@ -7,6 +7,7 @@ import type { TSchema } from "@dyetrace/schema";
 import { type MembershipEvent, type RunProgress, RunProgressSchema, type RunReport } from "@dyetrace/wire";
 import { type ConsoleEvent, ConsoleEventSchema } from "@dyetrace/wire/console/console-event";
 import type { ConsoleRun } from "@dyetrace/wire/console/console-run";
+import type { RunReplay } from "@dyetrace/wire/console/run-replay";
 import type { FastifyInstance } from "fastify";
 import { pino } from "pino";
 import { Value } from "typebox/value";
@@ -238,6 +239,9 @@ test("console API: given every route of it, then what it answers is what it decl
   await ask("GET", `${url}/api/runs/${live.runId}/story`);
   await ask("GET", `${url}/api/runs/${live.runId}/night`);
   await follow(`${url}/api/runs/${live.runId}/progress`, progress); // ends with the run
+  const replay = await ask<RunReplay>("GET", `${url}/api/console/runs/${live.runId}/replay`);
+  // As the played listener told: in each second of the two that the source sent for, something came.
+  expect(replay.strips.find(({ agent }) => agent === "kiosk")?.marks).toMatch(/^[f1-4.]{2}/);
   void follow(`${url}/api/console/events`, events).catch(() => undefined);
   await until("whoever comes after a run is told of it", () =>
     toldOf("hello").some(({ run, strips, heard }) => run !== null && strips.length > 0 && heard.length > 0),

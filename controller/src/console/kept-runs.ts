@@ -2,6 +2,7 @@ import Type, { type Static } from "@dyetrace/schema";
 import { loadSitePlan } from "@dyetrace/site";
 import { Fault, type ProbeRun, type RunStory } from "@dyetrace/wire";
 import { type ComparisonAnswer, ComparisonAnswerSchema } from "@dyetrace/wire/console/comparison-answer";
+import { type RunReplay, RunReplaySchema } from "@dyetrace/wire/console/run-replay";
 import { type StoredRun, StoredRunSchema } from "@dyetrace/wire/console/stored-run";
 import type { FastifyInstance } from "fastify";
 import { compareRuns } from "../compare/compare-runs.ts";
@@ -17,6 +18,7 @@ import type { Store } from "../store/store.ts";
 import { stored } from "../store/stored.ts";
 import { noStory } from "../story/no-story.ts";
 import { drawPlan } from "./console-plan.ts";
+import { replayRun } from "./replay-run.ts";
 
 const AgainstSchema = Type.Object({ against: Type.Optional(Type.String({ maxLength: 64 })) });
 
@@ -59,6 +61,11 @@ export function registerConsoleRuns(app: FastifyInstance, store: Store): void {
         differences: runDifferences(before.request, after.request),
       };
     },
+  );
+  app.get<{ Params: { id: string } }>(
+    "/api/console/runs/:id/replay",
+    { schema: { summary: "What each listener got in each piece of a run's time", response: { 200: RunReplaySchema } } },
+    async (request): Promise<RunReplay> => replayRun(store, await get(request.params.id)),
   );
   app.get<{ Params: { id: string; file: string } }>("/api/console/runs/:id/files/:file", async (request, reply) => {
     const { id, file } = request.params;

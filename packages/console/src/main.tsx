@@ -9,6 +9,7 @@ import "@dyetrace/picture/style/inks-night.css";
 import "./style/sheet.css";
 import "./style/frame.css";
 import "./style/map.css";
+import "./style/replay.css";
 import "@dyetrace/picture/style/map-water.css";
 import "@dyetrace/picture/style/map-lanes.css";
 import "@dyetrace/picture/style/map-key.css";

@@ -17,6 +17,7 @@ export { foldedNodes } from "./scene/folded-nodes.ts";
 export { foldedWords } from "./scene/folded-words.ts";
 export { GROUPED_FROM_NODES, groupHosts, type HostFilter } from "./scene/group-hosts.ts";
 export { hostClass, summariseHosts } from "./scene/host-class.ts";
+export { replayScene, worstMarks } from "./scene/replay-scene.ts";
 export {
   agentsBehind,
   graphOf,

@@ -43,6 +43,7 @@ export async function tellConsole(about: Partial<ConsoleHello> = {}): Promise<To
     if (known !== undefined) return known;
     if (path === "/api/runs") return [...runs.values()].reverse();
     if (path.endsWith("/probes")) return [];
+    if (path.endsWith("/replay")) return { startedAt: "2026-11-29T12:00:00.000Z", cellMs: 1000, cells: 0, strips: [] };
     if (path.startsWith("/api/console/live/")) return { from: 0, figures: [] };
     return runs.get(decodeURIComponent(path.split("/")[4] ?? "")) ?? null;
   };

@@ -6,6 +6,7 @@ import {
   hangUp,
   headOf,
   planScene,
+  replayScene,
   reportScene,
   type SiteTree,
   wayEvidence,
@@ -20,6 +21,8 @@ import { FindingNote } from "../parts/finding-note.tsx";
 import { PlaceNote } from "../parts/place-note.tsx";
 import { RefusalNote } from "../parts/refusal-note.tsx";
 import { RunNote } from "../parts/run-note.tsx";
+import { ReplaySlider } from "../replay/replay-slider.tsx";
+import { useReplay } from "../replay/use-replay.ts";
 import { history, isRunning, link, liveVersion, plan } from "../state/console-state.ts";
 import { hrefAlong, hrefChanged, replaceAddress, route } from "../state/route.ts";
 import { useRunTimeMs } from "../state/run-clock.ts";
@@ -58,8 +61,11 @@ function MapView({ view }: { readonly view: RunView | null }) {
         : hangUp(graph, head, report === null || stream === null ? undefined : wayEvidence(graph, report, stream.name)),
     [graph, head, report, stream?.name],
   );
+  const replay = useReplay(report === null ? null : report.run);
+  const { told, cell } = replay;
   const scene = useMemo(() => {
     if (graph === null || tree === null) return null;
+    if (stream !== null && told !== null && cell !== null) return replayScene(tree, told, stream, cell);
     if (stream !== null && report !== null) return reportScene(graph, tree, report, stream.name);
     // While the controller is away nobody knows what flows: the plan alone is shown.
     const outlined = live?.outline.streams.find(({ name }) => name === stream?.name);
@@ -67,13 +73,13 @@ function MapView({ view }: { readonly view: RunView | null }) {
       return liveScene(tree, outlined, history, second);
     }
     return planScene(tree);
-  }, [graph, tree, stream?.name, report, live?.runId, live?.failure, isCurrent, version, second]);
+  }, [graph, tree, stream?.name, report, live?.runId, live?.failure, isCurrent, version, second, told, cell]);
   const marks = useMemo(
     () =>
-      report === null || tree === null || stream === null || scene === null
+      report === null || tree === null || stream === null || scene === null || cell !== null
         ? NO_MARKS
         : findingMarks(report, new Set([stream.name]), tree, scene.channels),
-    [report, tree, stream?.name, scene],
+    [report, tree, stream?.name, scene, cell],
   );
   if (graph === null || tree === null || scene === null) return <NoPlan />;
   const rateBps = stream?.rateBps ?? null;
@@ -122,6 +128,7 @@ function MapView({ view }: { readonly view: RunView | null }) {
           selection={selection}
           onSelect={select}
         />
+        {report !== null && stream !== null && <ReplaySlider replay={replay} stream={stream.name} report={report} />}
       </section>
       <aside class="notes" aria-label="What it means">
         {view !== null && <RunNote view={view} />}
@@ -131,7 +138,8 @@ function MapView({ view }: { readonly view: RunView | null }) {
             tree={tree}
             scene={scene}
             graph={graph}
-            view={view}
+            // What stands beside the map is of the time that the map is of.
+            view={cell === null ? view : null}
             stream={stream}
             onClose={() => select(null)}
           />

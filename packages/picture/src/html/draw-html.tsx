@@ -4,7 +4,8 @@ import { runScene } from "../scene/finding-scene.ts";
 import { MapKey } from "../shapes/map-key.tsx";
 import { MapPatterns } from "../shapes/map-patterns.tsx";
 import { SitePicture } from "../shapes/site-picture.tsx";
-import { Exhibit, type ExhibitProps } from "./exhibit.tsx";
+import { Exhibit } from "./exhibit.tsx";
+import type { ExhibitProps } from "./exhibit-props.ts";
 
 /**
  * Makes text of a picture: preact-render-to-string's, which whoever draws hands in. This file's types name nothing of a

@@ -1,4 +1,3 @@
-import type { SiteGraph } from "@dyetrace/site";
 import { findingKindFacts, greatestOf, type RunReport } from "@dyetrace/wire";
 import { type Evidence, evidenceOf } from "../evidence/evidence-of.ts";
 import { aboutPorts, clearedWords, portsToLookAt } from "../evidence/finding-facts.ts";
@@ -8,20 +7,8 @@ import { agentsBehind } from "../scene/site-scene.ts";
 import { MapPatterns } from "../shapes/map-patterns.tsx";
 import { SitePicture } from "../shapes/site-picture.tsx";
 import { wordOf } from "../water/finding-marks.ts";
+import type { ExhibitProps } from "./exhibit-props.ts";
 import { wrapWords } from "./wrap-words.ts";
-
-export interface ExhibitProps {
-  readonly graph: SiteGraph;
-  readonly report: RunReport;
-  /** Position in the report's list of findings. */
-  readonly index: number;
-  /** When it was, on the clock of the wall, with its zone. */
-  readonly when: string;
-  /** Where this finding stands in the console. */
-  readonly address: string;
-  /** The styles of the shapes. */
-  readonly style: string;
-}
 
 const WIDTH = 1000;
 const MARGIN = 32;

@@ -1,0 +1,46 @@
+import { buildSiteGraph } from "@dyetrace/site";
+import { expect, test } from "vitest";
+import { hangUp } from "../layout/site-tree.ts";
+import { replayScene, worstMarks } from "./replay-scene.ts";
+
+const host = (name: string) => ({ name, kind: "host", isQuerier: false, agent: name }) as const;
+const names = ["tower", "kiosk", "till"];
+const graph = buildSiteGraph(
+  "site",
+  [{ name: "core", kind: "switch", isQuerier: true, agent: null }, ...names.map(host)],
+  names.map((name, index) => ({
+    index,
+    a: { node: "core", port: String(index) },
+    b: { node: name, port: "eth0" },
+    speedBps: null,
+  })),
+);
+const replay = {
+  startedAt: "2026-11-29T12:00:00.000Z",
+  cellMs: 1000,
+  cells: 4,
+  strips: [
+    { agent: "kiosk", stream: "board", marks: "ff-f" },
+    { agent: "till", stream: "board", marks: "f3f " },
+  ],
+};
+
+test("replayScene: given a second in which one listener got nothing, then its channel is dry then, and at no other time", () => {
+  const tree = hangUp(graph, "tower");
+  if (tree === null) throw new Error("no tree");
+  const waterAt = (cell: number) => {
+    const { channels } = replayScene(tree, replay, { name: "board", source: "tower" }, cell);
+    return [channels.get("kiosk")?.water, channels.get("till")?.water];
+  };
+  expect([waterAt(0), waterAt(1), waterAt(2), waterAt(3)]).toEqual([
+    ["flows", "flows"],
+    ["flows", "thins"],
+    ["dry", "flows"],
+    ["flows", "unknown"],
+  ]);
+});
+
+test("worstMarks: given two listeners, then each piece has the worst of both", () => {
+  expect(worstMarks(replay, "board")).toBe(".3-.");
+  expect(worstMarks(replay, "other")).toBe("    ");
+});
