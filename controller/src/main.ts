@@ -8,6 +8,7 @@ import { registerBackup } from "./commands/backup.ts";
 import { registerCompare } from "./commands/compare.ts";
 import { registerController } from "./commands/controller.ts";
 import { registerDemo } from "./commands/demo.ts";
+import { registerEvidence } from "./commands/evidence.ts";
 import { registerOperator } from "./commands/operator.ts";
 import { registerPlan } from "./commands/plan.ts";
 import { registerPractice } from "./commands/practice.ts";
@@ -42,6 +43,7 @@ export async function runProgram(argv: readonly string[]): Promise<void> {
   registerBackup(program);
   registerStop(program);
   registerReport(program);
+  registerEvidence(program);
   registerStory(program);
   registerCompare(program);
   registerUpgradeCheck(program);

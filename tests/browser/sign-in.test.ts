@@ -56,7 +56,26 @@ test("console: given a controller that asks who one is, then it shows nothing be
   await page.getByRole("button", { name: "Really remove prometheus?" }).click();
   await page.getByText("None yet.").waitFor();
   expect(await scrape()).toBe(401);
+  // Another operator: added, signs in, and is taken away; nobody takes his own access away.
+  await page.getByLabel("Name of the operator").fill("ben");
+  await page.getByLabel(/^First password/).fill("a long first password");
+  await page.getByRole("button", { name: "Add the operator" }).click();
+  await page.getByRole("button", { name: "Remove ben" }).waitFor();
+  expect(await page.getByRole("button", { name: "Remove anna" }).count()).toBe(0);
+  expect(await seriousViolations(page)).toEqual([]);
+  const signIn = (password: string): Promise<number> =>
+    fetch(`${controller.url}/api/sign-in`, {
+      method: "POST",
+      headers: { "content-type": "application/json" },
+      body: JSON.stringify({ name: "ben", password }),
+    }).then(({ status }) => status);
+  expect(await signIn("a long first password")).toBe(200);
+  await page.getByRole("button", { name: "Remove ben" }).click();
+  await page.getByRole("button", { name: /^Really remove ben/ }).click();
+  await page.getByRole("button", { name: "Remove ben" }).waitFor({ state: "detached" });
+  expect(await signIn("a long first password")).toBe(401);
   await page.getByRole("link", { name: "Log" }).click();
+  await page.getByText('added operator "ben" to "view"').waitFor();
   await page.getByText('made the token "prometheus" to "view"').waitFor();
   await page.getByText('made a key to enrol "kiosk"').waitFor();
   expect(await page.getByText("anna").count()).toBeGreaterThan(0);

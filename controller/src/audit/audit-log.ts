@@ -100,6 +100,11 @@ export class AuditLog implements Disposable {
     return this.#file?.lines() ?? [];
   }
 
+  /** The same; where no file is kept, what memory has of it, without hashes. */
+  linesOrLatest(): Iterable<string> {
+    return this.#file?.lines() ?? this.#latest.map((entry) => JSON.stringify(entry));
+  }
+
   /** A little at a time: all that is kept takes a second, and runs go on meanwhile. */
   async check(): Promise<ChainCheck> {
     const checker = chainChecker();

@@ -30,6 +30,7 @@ interface Files {
   readonly despite?: unknown;
   readonly name?: unknown;
   readonly scope?: unknown;
+  readonly role?: unknown;
 }
 
 /** @returns null for what changes nothing, and for sign-ins, which have entries of their own */
@@ -62,6 +63,10 @@ function describe(route: string, request: FastifyRequest, payload: string): stri
       return `ordered another credential for ${body.name === undefined ? "all agents" : short(body.name)}`;
     case "DELETE /api/enrolled/:name":
       return `revoked agent ${bare(params["name"])}`;
+    case "POST /api/operators":
+      return `added operator ${short(body.name)} to ${short(body.role)}`;
+    case "DELETE /api/operators/:name":
+      return `removed operator ${bare(params["name"])} and the tokens that he made`;
     case "POST /api/tokens":
       return `made the token ${short(body.name)} to ${short(body.scope)}`;
     case "DELETE /api/tokens/:name":

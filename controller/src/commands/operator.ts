@@ -2,6 +2,7 @@ import { randomBytes } from "node:crypto";
 import { existsSync } from "node:fs";
 import { Fault } from "@dyetrace/wire";
 import type { Role } from "@dyetrace/wire/console/console-session";
+import { LEAST_PASSWORD_LETTERS } from "@dyetrace/wire/console/operators";
 import { type Command, Option } from "commander";
 import { AccessBook } from "../access/access-book.ts";
 import { OPERATOR_NAME } from "../access/access-records.ts";
@@ -11,9 +12,6 @@ import { tokensOf, withoutOperator } from "../access/operator-tokens.ts";
 import { hashPassword } from "../access/password.ts";
 import { readPassword } from "./arguments/read-password.ts";
 import { noteDeed } from "./note-deed.ts";
-
-/** Shorter ones are guessed (common practice, no source). */
-const LEAST_LETTERS = 10;
 
 /** Who may sign in, and which agents may connect: on the controller's own machine, also while it runs. */
 export function registerOperator(program: Command): void {
@@ -34,8 +32,8 @@ export function registerOperator(program: Command): void {
       const before = book.records.operators.find((one) => one.name === name);
       const role = options.role ?? before?.role ?? "view";
       const password = options.drawPassword ? randomBytes(12).toString("base64url") : await readPassword();
-      if (password.length < LEAST_LETTERS) {
-        throw new Fault("OPTION_INVALID", `The password is shorter than ${LEAST_LETTERS} letters`, "");
+      if (password.length < LEAST_PASSWORD_LETTERS) {
+        throw new Fault("OPTION_INVALID", `The password is shorter than ${LEAST_PASSWORD_LETTERS} letters`, "");
       }
       const since = before?.since ?? new Date().toISOString();
       const record = { name, role, password: await hashPassword(password), since };

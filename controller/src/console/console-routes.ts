@@ -44,6 +44,8 @@ export interface ConsoleSetup {
   readonly isPractice: boolean;
   readonly isLive: boolean;
   readonly store: Store;
+  /** Of the audit log, oldest first. */
+  readonly auditLines: () => Iterable<string>;
 }
 
 /** Cells go out in batches: a hundred agents report within the same few milliseconds. */
@@ -114,7 +116,7 @@ export function registerConsole(app: FastifyInstance, setup: ConsoleSetup): void
   });
 
   registerConsolePage(app);
-  registerConsoleRuns(app, setup.store);
+  registerConsoleRuns(app, setup.store, setup.auditLines);
   registerExhibit(app, setup.store);
   registerProbeRoutes(app, { store: setup.store, registry, desk });
   app.get(

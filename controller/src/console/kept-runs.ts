@@ -7,6 +7,8 @@ import { type StoredRun, StoredRunSchema } from "@dyetrace/wire/console/stored-r
 import type { FastifyInstance } from "fastify";
 import { compareRuns } from "../compare/compare-runs.ts";
 import { runDifferences } from "../compare/run-differences.ts";
+import { auditLinesOf } from "../evidence/evidence-files.ts";
+import { packEvidence } from "../evidence/evidence-pack.ts";
 import { csvOfGaps, csvOfReceipts } from "../report/csv/csv-report.ts";
 import { renderHtmlReport } from "../report/html-report.ts";
 import { junitOfRun } from "../report/junit-report.ts";
@@ -23,7 +25,12 @@ import { replayRun } from "./replay-run.ts";
 const AgainstSchema = Type.Object({ against: Type.Optional(Type.String({ maxLength: 64 })) });
 
 /** Stored runs as the console shows them: one of them, two held against each other, and the files to take along. */
-export function registerConsoleRuns(app: FastifyInstance, store: Store): void {
+export function registerConsoleRuns(
+  app: FastifyInstance,
+  store: Store,
+  /** Of the audit log, oldest first. */
+  auditLines: () => Iterable<string>,
+): void {
   const get = (runId: string): Promise<RunRecord> => stored(store, () => store.runs.get(runId));
   app.get<{ Params: { id: string } }>(
     "/api/console/runs/:id",
@@ -66,6 +73,28 @@ export function registerConsoleRuns(app: FastifyInstance, store: Store): void {
     "/api/console/runs/:id/replay",
     { schema: { summary: "What each listener got in each piece of a run's time", response: { 200: RunReplaySchema } } },
     async (request): Promise<RunReplay> => replayRun(store, await get(request.params.id)),
+  );
+  app.get<{ Params: { id: string } }>(
+    "/api/console/runs/:id/files/evidence.zip",
+    // Each reads the whole audit log.
+    {
+      config: { rateLimit: { max: 10, timeWindow: "1 minute" } },
+      schema: { summary: "A run's evidence, one archive" },
+    },
+    async (request, reply) => {
+      const record = await get(request.params.id);
+      const { zip } = packEvidence({
+        record,
+        report: reportOf(record),
+        probes: await store.runs.probesOf(record.runId),
+        story: await store.stories.find(record.runId),
+        auditLines: auditLinesOf(auditLines(), record),
+      });
+      return reply
+        .header("content-disposition", `attachment; filename="dyetrace-${record.runId}.zip"`)
+        .type("application/zip")
+        .send(Buffer.from(zip));
+    },
   );
   app.get<{ Params: { id: string; file: string } }>("/api/console/runs/:id/files/:file", async (request, reply) => {
     const { id, file } = request.params;

@@ -174,6 +174,7 @@ async function openController(
     isPractice: options.isPractice ?? false,
     isLive: safety.isLive,
     store,
+    auditLines: () => audit.linesOrLatest(),
   });
   extraRoutes(app);
 

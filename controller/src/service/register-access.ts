@@ -8,6 +8,7 @@ import { registerEnrolment } from "../access/enrol-routes.ts";
 import { KnownDevices } from "../access/known-devices.ts";
 import { networkOfAddress } from "../access/network-of.ts";
 import { guardRoutes } from "../access/operator-guard.ts";
+import { registerOperators } from "../access/operator-routes.ts";
 import { OperatorSessions } from "../access/operator-sessions.ts";
 import type { OperatorTokens } from "../access/operator-tokens.ts";
 import { registerSignIn } from "../access/sign-in-routes.ts";
@@ -64,6 +65,7 @@ export async function registerAccess(app: FastifyInstance, setup: AccessSetup): 
     cut: (name) => registry.cut(name),
     troubleOf: (name) => renewal.troubleOf(name),
   });
+  registerOperators(app, book, isOpen);
   registerTokens(app, { book, tokens, audit, isOpen });
   registerUpgrade(app, registry);
   registerAudit(app, audit);

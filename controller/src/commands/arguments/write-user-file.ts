@@ -2,7 +2,7 @@ import { writeFileSync } from "node:fs";
 import { Fault } from "@dyetrace/wire";
 
 /** @param file `-` is standard output @throws {Fault} FILE_UNREADABLE */
-export function writeUserFile(file: string, text: string): void {
+export function writeUserFile(file: string, text: string | Uint8Array): void {
   if (file === "-") {
     process.stdout.write(text);
     return;

@@ -8,6 +8,7 @@ import { CredentialCare } from "../agents/credential-care.tsx";
 import { credentialWords } from "../agents/credential-words.ts";
 import { EnrolAgent } from "../agents/enrol-agent.tsx";
 import { hostChecks } from "../agents/host-checks.ts";
+import { Operators } from "../agents/operators.tsx";
 import { ProgramTokens } from "../agents/program-tokens.tsx";
 import { askController } from "../link/ask-controller.ts";
 import { CopyLine } from "../parts/copy-line.tsx";
@@ -52,6 +53,7 @@ export function AgentsPage() {
       />
       <EnrolAgent />
       <AddAgent />
+      <Operators />
       <ProgramTokens />
     </div>
   );

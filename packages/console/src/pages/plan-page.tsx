@@ -1,3 +1,5 @@
+import type { MapSelection } from "@dyetrace/picture";
+import { planPlace } from "@dyetrace/site";
 import type { UserFile } from "@dyetrace/wire";
 import type { PlanDrawing } from "@dyetrace/wire/console/plan-drawing";
 import { signal } from "@preact/signals";
@@ -5,6 +7,8 @@ import { useEffect, useRef, useState } from "preact/hooks";
 import { askController, asRefusal, type Refusal } from "../link/ask-controller.ts";
 import { RefusalNote } from "../parts/refusal-note.tsx";
 import { CodeEditor, goToPlace } from "../plan/code-editor.tsx";
+import type { PlanEdit } from "../plan/edit-plan.ts";
+import { PlanCorrector } from "../plan/plan-corrector.tsx";
 import { PlanCoverageNote } from "../plan/plan-coverage-note.tsx";
 import { PlanMap } from "../plan/plan-map.tsx";
 import { usePlanCheck } from "../plan/use-plan-check.ts";
@@ -37,6 +41,8 @@ export function PlanPage() {
   const { answer, refusal } = usePlanCheck(file);
   const [drawing, setDrawing] = useState<PlanDrawing | null>(plan.value?.drawing ?? null);
   const [saved, setSaved] = useState<{ readonly says: string } | { readonly refusal: Refusal } | null>(null);
+  const [selection, setSelection] = useState<MapSelection | null>(null);
+  const [says, setSays] = useState<string | null>(null);
   const page = useRef<HTMLDivElement>(null);
   useEffect(() => {
     if (answer?.kind === "plan") setDrawing(answer.drawing);
@@ -52,6 +58,22 @@ export function PlanPage() {
       },
       (error: unknown) => setSaved({ refusal: asRefusal(error) }),
     );
+  };
+  const select = (next: MapSelection | null): void => {
+    setSelection(next);
+    setSays(null);
+  };
+  /** The text is changed as a hand would change it: whoever reads it sees what was done, and can undo it. */
+  const correct = async (edit: PlanEdit): Promise<void> => {
+    const { editPlan } = await import("../plan/edit-plan.ts");
+    const edited = editPlan(file.text, edit);
+    if ("says" in edited) {
+      setSays(edited.says);
+      return;
+    }
+    draft.value = { file: file.file, text: edited.text };
+    select(null);
+    setSaved(null);
   };
   return (
     <div class="plan-page" ref={page}>
@@ -131,7 +153,19 @@ export function PlanPage() {
         )}
       </section>
       <section aria-label="Map and coverage" class="plan-map">
-        {drawing !== null && <PlanMap drawing={drawing} isStale={mistakes.length > 0} />}
+        {drawing !== null && (
+          <PlanMap drawing={drawing} isStale={mistakes.length > 0} selection={selection} onSelect={select} />
+        )}
+        {drawing !== null && selection !== null && mistakes.length === 0 && (
+          <PlanCorrector
+            key={selection.node}
+            drawing={drawing}
+            node={planPlace(selection.node)}
+            says={says}
+            onEdit={(edit) => void correct(edit)}
+          />
+        )}
+        {selection === null && <p class="small soft">Point at a place on the map to correct it.</p>}
         {answer?.kind === "plan" && <PlanCoverageNote coverage={answer.coverage} />}
       </section>
     </div>

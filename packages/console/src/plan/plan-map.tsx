@@ -1,15 +1,20 @@
 import type { FindingMark, MapSelection } from "@dyetrace/picture";
 import { graphOf, hangUp, headOf, planScene } from "@dyetrace/picture";
 import type { PlanDrawing } from "@dyetrace/wire/console/plan-drawing";
-import { useMemo, useState } from "preact/hooks";
+import { useMemo } from "preact/hooks";
 import { SiteMap } from "../map/site-map.tsx";
 
 const NO_MARKS: readonly FindingMark[] = [];
 
 /** The map of a plan, without any water in it. */
-export function PlanMap({ drawing, isStale }: { readonly drawing: PlanDrawing; readonly isStale: boolean }) {
+export function PlanMap(props: {
+  readonly drawing: PlanDrawing;
+  readonly isStale: boolean;
+  readonly selection: MapSelection | null;
+  readonly onSelect: (selection: MapSelection | null) => void;
+}) {
+  const { drawing, isStale, selection, onSelect } = props;
   const graph = useMemo(() => graphOf(drawing), [drawing]);
-  const [selection, setSelection] = useState<MapSelection | null>(null);
   const tree = useMemo(() => {
     const head = headOf(graph, null);
     return head === null ? null : hangUp(graph, head);
@@ -28,7 +33,7 @@ export function PlanMap({ drawing, isStale }: { readonly drawing: PlanDrawing; r
         rateBps={() => null}
         isMoving={false}
         selection={selection}
-        onSelect={setSelection}
+        onSelect={onSelect}
       />
     </div>
   );

@@ -1,0 +1,48 @@
+import type { Command } from "commander";
+import { AuditFile } from "../audit/audit-file.ts";
+import { auditLinesOf } from "../evidence/evidence-files.ts";
+import { packEvidence } from "../evidence/evidence-pack.ts";
+import { writeUserFile } from "./arguments/write-user-file.ts";
+import { clientOf } from "./client/ask-options.ts";
+import { reportOf } from "./client/report-of.ts";
+import { type LibraryOptions, openLibrary, withLibraryOptions } from "./client/run-library.ts";
+
+interface EvidenceOptions extends LibraryOptions {
+  readonly out?: string;
+  readonly json?: boolean;
+}
+
+/** `dyetrace evidence`: everything that stands behind a run's findings, as one archive. */
+export function registerEvidence(program: Command): void {
+  withLibraryOptions(
+    program
+      .command("evidence")
+      .description(
+        "One archive of a stored run: report, plan, scenario, what was done meanwhile, with SHA-256 sums. No packets.",
+      )
+      .argument("<run>", "the run's id, or `last`")
+      .option("--out <file>", "where to write the archive (default: dyetrace-RUN.zip in this folder)")
+      .option("--json", "say as JSON what stands in it"),
+  ).action(async (run: string, options: EvidenceOptions) => {
+    await using library = await openLibrary(options);
+    const record = await library.get(run);
+    const [probes, story] = [await library.probes(record.runId), await library.findStory(record.runId)];
+    const auditLines = auditLinesOf(await auditOf(options), record);
+    const pack = packEvidence({ record, report: reportOf(record), probes, story, auditLines });
+    const file = options.out ?? `dyetrace-${record.runId}.zip`;
+    writeUserFile(file, pack.zip);
+    process.stdout.write(
+      options.json === true
+        ? `${JSON.stringify({ run: record.runId, file, sizeBytes: pack.zip.length, files: pack.files }, null, 2)}\n`
+        : `Wrote ${file}: ${pack.files.length} files and their SHA-256 sums.\n`,
+    );
+  });
+}
+
+/** Lines of the audit log: of the controller that is asked, or of the data folder; a database has none. */
+async function auditOf(options: EvidenceOptions): Promise<Iterable<string>> {
+  if (options.data !== undefined) return new AuditFile(options.data).lines();
+  if (options.store !== undefined || options.storeFile !== undefined) return [];
+  const entries = (await clientOf(options).get("/api/audit?most=1000")) as readonly object[];
+  return entries.toReversed().map((entry) => JSON.stringify(entry));
+}

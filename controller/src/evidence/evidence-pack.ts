@@ -1,0 +1,29 @@
+import { strToU8, zipSync } from "fflate";
+import { type EvidenceParts, evidenceFiles, sumsOf } from "./evidence-files.ts";
+
+/** One archive for whoever looks into a run elsewhere. */
+export interface EvidencePack {
+  /** A ZIP archive (APPNOTE 6.3). The same run gives the same bytes as long as nothing was added to it. */
+  readonly zip: Uint8Array;
+  readonly files: readonly { readonly name: string; readonly sha256: string; readonly sizeBytes: number }[];
+}
+
+export function packEvidence(parts: EvidenceParts): EvidencePack {
+  const files = evidenceFiles(parts);
+  const sums = sumsOf(files);
+  const mtime = new Date(parts.report.endedAt);
+  const entries = [...files, ["SHA256SUMS", sums] as const].map(
+    ([name, text]) => [`${folderOf(parts)}/${name}`, strToU8(text)] as const,
+  );
+  const shaOf = new Map(sums.split("\n").map((line) => [line.slice(66), line.slice(0, 64)]));
+  return {
+    zip: zipSync(Object.fromEntries(entries), { mtime }),
+    files: [...files].map(([name, text]) => ({
+      name,
+      sha256: shaOf.get(name) ?? "",
+      sizeBytes: Buffer.byteLength(text),
+    })),
+  };
+}
+
+const folderOf = ({ record }: EvidenceParts): string => `dyetrace-${record.runId}`;
