@@ -42,7 +42,12 @@ timeline:
 const RECORDING = new URL("../field/recordings/upgrade.json.gz", import.meta.url);
 
 /** Asked by our own commands alone, which have the type from the store itself. */
-const UNDECLARED = ["GET /api/backup", "GET /api/runs/:id", "GET /api/openapi.json"];
+const UNDECLARED = [
+  "GET /api/backup",
+  "GET /api/runs/:id",
+  "GET /api/openapi.json",
+  "GET /api/console/runs/:id/files/evidence.zip",
+];
 /** Told line by line: the second and third test. */
 const LINES = ["GET /api/console/events", "GET /api/runs/:id/progress"];
 /** Files; and what needs the packed agent, which tests/field/agent-enrolment upgrades for real. */
@@ -261,6 +266,9 @@ test("console API: given every route of it, then what it answers is what it decl
   const copy = await (await fetch(`${url}/api/backup`)).arrayBuffer();
   // The first 16 bytes of every SQLite database (SQLite's file format, section 1.3).
   expect(new TextDecoder().decode(copy.slice(0, 16))).toBe("SQLite format 3\0");
+  const evidence = await (await fetch(`${url}/api/console/runs/${after}/files/evidence.zip`)).arrayBuffer();
+  // A local file header's signature (APPNOTE 6.3.10, section 4.3.7).
+  expect(new DataView(evidence).getUint32(0, true)).toBe(0x04034b50);
   const later = { ...files, startAt: new Date(Date.now() + 3600e3).toISOString() };
   const { runId } = await ask<{ runId: string }>("POST", `${url}/api/runs`, later);
   await ask("GET", `${url}/api/runs`);
@@ -287,6 +295,10 @@ test("console API: given every route of it, then what it answers is what it decl
   const made = await ask<{ token: string }>("POST", `${doors}/api/tokens`, order, anna);
   await ask("GET", `${doors}/api/tokens`, undefined, { authorization: `Bearer ${made.token}` }); // with a last use
   await ask("DELETE", `${doors}/api/tokens/prometheus`, undefined, anna);
+  await ask("POST", `${doors}/api/operators`, { name: "ben", role: "view", password: "correct horse 2" }, anna);
+  expect(await ask<{ name: string }[]>("GET", `${doors}/api/operators`, undefined, anna)).toHaveLength(2);
+  await ask("DELETE", `${doors}/api/operators/ben`, undefined, anna);
+  await expect(ask("DELETE", `${doors}/api/operators/anna`, undefined, anna)).rejects.toThrow("his own access");
   await ask("GET", `${doors}/api/audit`, undefined, anna);
   const check = await ask<{ breaks: unknown }>("GET", `${doors}/api/audit/check`, undefined, anna);
   expect(check).toMatchObject({ firstNumber: 1, breaks: [] });
