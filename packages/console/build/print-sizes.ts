@@ -2,7 +2,7 @@ import { gzipSync } from "node:zlib";
 import type { Plugin } from "vite";
 
 /** What a first visit may load, compressed, lazily loaded parts apart. */
-const FIRST_LOAD_LIMIT_BYTES = 300_000;
+const FIRST_LOAD_LIMIT_BYTES = 120_000;
 const LARGEST_SHOWN = 8;
 
 /** Prints what the first visit loads, compressed, and its largest parts; fails the build past the limit. */

@@ -61,6 +61,8 @@ test("groupHosts: given any hosts, then each is drawn once, by itself or in one 
     fc.property(fc.array(anyWater, { maxLength: 40 }), (waters) => {
       const { tree } = grouped(waters);
       const drawn = [...tree.byName.values()].flatMap(({ node, group }) => group?.hosts ?? [node.name]);
+      // Whatever is put together, as many nodes stand below a switch as the plan has there.
+      expect(tree.byName.get("core")?.size).toBe(waters.length);
       expect(drawn.sort()).toEqual(["core", "tower", ...waters.map((_, index) => `h${index + 1}`)].sort());
     }),
   );

@@ -53,7 +53,8 @@ export function groupHosts(
     for (const leaf of grouped) byName.set(leaf.node.name, leaf);
     const isEmpty = node.children.length > 0 && below.length + grouped.length === 0;
     if (isEmpty && filter !== "everything" && node.parent !== null && !kept.has(node.node.name)) return null;
-    const size = below.reduce((sum, child) => sum + 1 + child.size, grouped.length);
+    const outlets = grouped.reduce((sum, { group }) => sum + (group?.hosts.length ?? 1), 0);
+    const size = below.reduce((sum, child) => sum + 1 + child.size, outlets);
     const drawn: TreeNode = { ...node, children: [...grouped, ...below], size };
     byName.set(node.node.name, drawn);
     return drawn;

@@ -1,6 +1,9 @@
 import type { HostWater } from "../water/host-water.ts";
 import type { LossClass } from "../water/loss-shape.ts";
 
+/** Beside a cup that stands for several hosts: the rim of another one behind it. */
+export const SEVERAL = "M-13 -5V7A9 9 0 0 0 -4 15";
+
 const CUP = "M-9 -9V1A9 9 0 0 0 9 1V-9Z";
 /** How full a cup is by how much is missing, a step for each tenfold: from the rim down. */
 const LEVELS: Readonly<Record<LossClass, number>> = { 1: 0.84, 2: 0.66, 3: 0.48, 4: 0.28 };

@@ -2,7 +2,7 @@ import { pathOf } from "../layout/geometry.ts";
 import type { HostWater } from "../water/host-water.ts";
 import { LOSS_CLASS_WORDS, type LossClass } from "../water/loss-shape.ts";
 import { BrokenDye, ChannelMark, DammedDye, SeepingBeads, ThinningDye } from "./channel-marks.tsx";
-import { HostCup } from "./host-cup.tsx";
+import { HostCup, SEVERAL } from "./host-cup.tsx";
 
 const LINE = [
   [2, 12],
@@ -101,6 +101,12 @@ export function MapKey() {
             </g>
           </Entry>
         ))}
+        <Entry says="several hosts that got the same">
+          <g class="node" transform="translate(26 14)">
+            <path class="several" d={SEVERAL} />
+            <HostCup host={{ kind: "whole" }} />
+          </g>
+        </Entry>
       </ul>
     </section>
   );

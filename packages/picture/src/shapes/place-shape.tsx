@@ -5,6 +5,7 @@ import type { TreeNode } from "../layout/site-tree.ts";
 import type { ChannelWater } from "../water/channel-water.ts";
 import type { HostWater } from "../water/host-water.ts";
 import { sayLoss } from "../water/say-water.ts";
+import { SEVERAL } from "./host-cup.tsx";
 import { NodeShape } from "./node-shape.tsx";
 
 export interface PlaceShapeProps {
@@ -32,7 +33,7 @@ export function PlaceShape(props: PlaceShapeProps) {
   const below = placeReading(props);
   return (
     <>
-      {node.group !== undefined && <path class="several" d="M-13 -5V7A9 9 0 0 0 -4 15" />}
+      {node.group !== undefined && <path class="several" d={SEVERAL} />}
       <NodeShape node={node.node} water={water} host={host} />
       <text x={sign * 19} y={4.5} text-anchor={sign < 0 ? "end" : "start"}>
         {placeName(place, node)}
