@@ -16,7 +16,9 @@ import { type AskOptions, clientOf, withAskOptions } from "./client/ask-options.
 import type { ControllerClient } from "./client/controller-client.ts";
 import { deliverReport, followRun } from "./client/follow-run.ts";
 import { EXIT_OF_OUTCOME, earlierRun, holdAgainst, refuseNoPair } from "./client/hold-against.ts";
+import { reportOf } from "./client/report-of.ts";
 import { openLibrary } from "./client/run-library.ts";
+import { AT_MOST_NS, runUntilDecided } from "./client/until-decided.ts";
 import { sayHowToProbe } from "./probe.ts";
 
 export const collect = (value: string, previous: readonly string[]): readonly string[] => [...previous, value];
@@ -35,6 +37,11 @@ export function registerRun(program: Command): void {
         "--against <run>",
         "hold it against an earlier run, or baseline:NAME, and end with that outcome's exit code",
       )
+      .option(
+        "--until-decided",
+        "with --against: run again until all runs together say worse, better, or no more loss than before",
+      )
+      .option("--at-most <time>", "how long --until-decided may go on (default: 10 min)", parseDurationNs)
       .option("--at <time>", "start at this time of day, for example 22:00, and return at once")
       .option("--within <time>", "how long after --at it may begin at the latest (default: 15 min)", parseDurationNs)
       .option("--until <time>", "end at this time of day: sets the scenario's parameter `length`")
@@ -56,8 +63,11 @@ export function registerRun(program: Command): void {
         despiteAdvice?: boolean;
         confirm?: string;
         against?: string;
+        untilDecided?: boolean;
+        atMost?: number;
       } & AskOptions,
     ) => {
+      refuseUndecidable(options);
       const times = readTimes(options, Date.now());
       const {
         request: asked,
@@ -91,6 +101,22 @@ export function registerRun(program: Command): void {
         return;
       }
       using interrupt = untilInterrupted();
+      if (before !== null && options.untilDecided === true) {
+        const { comparison, reports } = await runUntilDecided({
+          before: reportOf(before),
+          graph,
+          lastsNs: loaded.durationNs,
+          atMostNs: options.atMost ?? AT_MOST_NS,
+          runOnce: () => followRun(client, request, { signal: interrupt.signal }),
+          isStopped: () => interrupt.signal.aborted,
+          nowMs: () => performance.now(),
+          say: (sentence) => process.stderr.write(`${sentence}\n`),
+        });
+        for (const report of reports.slice(-1)) deliverReport(report, graph, options);
+        if (options.json !== "-") process.stdout.write(renderComparison(comparison, paintFor(process.stdout)));
+        process.exitCode = EXIT_OF_OUTCOME[comparison.outcome];
+        return;
+      }
       const report = await followRun(client, request, { signal: interrupt.signal });
       deliverReport(report, graph, options);
       if (options.json !== "-")
@@ -109,6 +135,21 @@ export function registerRun(program: Command): void {
 /** With the zone, in which clocks may be put forward or back until then. */
 const sayInstant = (instant: string): string =>
   `${new Date(instant).toLocaleString(undefined, { dateStyle: "medium", timeStyle: "long" })} (${instant.slice(0, 16)}Z)`;
+
+/** @throws {Fault} OPTION_INVALID */
+function refuseUndecidable(options: { untilDecided?: boolean; atMost?: number; against?: string; at?: string }): void {
+  const { untilDecided = false, atMost, against, at } = options;
+  if (atMost !== undefined && !untilDecided) {
+    throw new Fault("OPTION_INVALID", "--at-most says how long --until-decided goes on, which is missing", "Give both");
+  }
+  if (untilDecided && (against === undefined || at !== undefined)) {
+    throw new Fault(
+      "OPTION_INVALID",
+      "--until-decided runs at once, again and again, and needs an earlier run to decide against",
+      "Give --against RUN or --against baseline:NAME, and no --at",
+    );
+  }
+}
 
 /** @returns when to start, ISO 8601, null at once; and the setting that makes the run end in time */
 function readTimes(

@@ -1,7 +1,8 @@
 import { loadSitePlan } from "@dyetrace/site";
 import { Fault, formatDurationNs, type RunReport, type RunRequest } from "@dyetrace/wire";
 import type { Command } from "commander";
-import { type BatteryComparison, batteryVerdict } from "../compare/battery-verdict.ts";
+import { batteryVerdict } from "../compare/battery-verdict.ts";
+import { compareBattery } from "../compare/compare-battery.ts";
 import { shippedScenarios } from "../plan/shipped-scenarios.ts";
 import { BATTERY, type BatteryPart, keptAs, partOf, planBattery, readParts } from "../plan/upgrade-battery.ts";
 import { renderBatteryPage } from "../report/battery/html-battery.ts";
@@ -13,7 +14,8 @@ import { untilInterrupted } from "./arguments/until-interrupted.ts";
 import { writeUserFile } from "./arguments/write-user-file.ts";
 import { type AskOptions, clientOf, withAskOptions } from "./client/ask-options.ts";
 import { followRun } from "./client/follow-run.ts";
-import { EXIT_OF_OUTCOME, holdAgainst, refuseNoPair } from "./client/hold-against.ts";
+import { EXIT_OF_OUTCOME, refuseNoPair } from "./client/hold-against.ts";
+import { reportOf } from "./client/report-of.ts";
 import { openLibrary, type RunLibrary } from "./client/run-library.ts";
 import { collect, parseSetting } from "./run.ts";
 
@@ -122,12 +124,12 @@ async function checkBattery(plan: string, name: string, options: UpgradeCheckOpt
     return { scenario, request, record };
   });
   const reports = await runAll(parts, options);
-  const compared: BatteryComparison[] = [];
-  for (const [index, { scenario, report }] of reports.entries()) {
-    const record = parts[index]?.record;
-    if (record === undefined) continue;
-    compared.push({ scenario, comparison: holdAgainst(await library.get(report.run), record, true) });
-  }
+  const pairs = reports.flatMap(({ scenario, report: after }) =>
+    parts
+      .filter((part) => part.scenario === scenario)
+      .map(({ record }) => ({ scenario, before: reportOf(record), after })),
+  );
+  const compared = compareBattery(pairs, graph);
   const verdict = batteryVerdict(compared);
   const comparedAt = new Date().toISOString();
   const about = { site: graph.name, name, verdict, parts: compared, comparedAt };

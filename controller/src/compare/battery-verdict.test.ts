@@ -13,6 +13,7 @@ const part = (scenario: string, outcome: Outcome, run = "aa"): BatteryComparison
     against: "bb",
     outcome,
     reason: `It is ${outcome}.`,
+    excluded: "",
     changes:
       outcome === "worse"
         ? [
@@ -38,6 +39,7 @@ const part = (scenario: string, outcome: Outcome, run = "aa"): BatteryComparison
         isMaterial: outcome === "worse",
         outcome,
         allows: null,
+        allowsMs: null,
         because: "counted",
       },
     ],

@@ -13,6 +13,9 @@ export interface BatteryVerdict {
   readonly reason: string;
 }
 
+/** Stands for all scenarios of a battery in one. */
+export const TOGETHER = "all together";
+
 /** One word for all: worse where any got worse, else undecided where any is, else better or the same. Pure. */
 export function batteryVerdict(parts: readonly BatteryComparison[]): BatteryVerdict {
   const of = (outcome: Outcome): string =>
@@ -25,5 +28,10 @@ export function batteryVerdict(parts: readonly BatteryComparison[]): BatteryVerd
   if (undecided !== "")
     return { outcome: "cant-tell", reason: `Nothing got worse as far as is known; not decided: ${undecided}.` };
   if (better !== "") return { outcome: "better", reason: `Nothing got worse; better than before: ${better}.` };
-  return { outcome: "same", reason: `All ${parts.length} scenarios went as before.` };
+  const excluded = parts.find(({ scenario }) => scenario === TOGETHER)?.comparison.excluded ?? "";
+  const scenarios = parts.filter(({ scenario }) => scenario !== TOGETHER).length;
+  return {
+    outcome: "same",
+    reason: [`All ${scenarios} scenarios went as before.`, excluded].filter((words) => words !== "").join(" "),
+  };
 }

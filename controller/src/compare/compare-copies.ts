@@ -1,7 +1,8 @@
 import { formatRatio, type ReportReceipt } from "@dyetrace/wire";
 import { binomialTest, leastBinomialP } from "./binomial-test.ts";
-import type { Candidate } from "./comparison.ts";
-import type { ReceiptPair } from "./pair-receipts.ts";
+import { type Candidate, MOST_MISSED } from "./comparison.ts";
+import type { ReceiptPair } from "./pooled/pair-receipts.ts";
+import { normalDeviate } from "./rank-sum-test.ts";
 import { differenceInterval, widestOf } from "./ratio-difference.ts";
 
 /** A share of duplicates or of reordered packets that moved by less does not matter (common practice, no source). */
@@ -15,12 +16,12 @@ const WHAT: readonly { readonly what: string; readonly count: (receipt: ReportRe
 ];
 
 /** Duplicates and reordered packets at one listener; left out where either run says nothing of them. */
-export function compareCopies({ stream, listener, before, after }: ReceiptPair): readonly Candidate[] {
+export function compareCopies({ stream, listener, before, after }: ReceiptPair, level: number): readonly Candidate[] {
   return WHAT.flatMap(({ what, count }): Candidate[] => {
     const [old, now] = [shareOf(before, count), shareOf(after, count)];
     if (old === null || now === null) return [];
     const difference = now.hits / now.trials - old.hits / old.trials;
-    const interval = differenceInterval(old, now);
+    const interval = differenceInterval(old, now, normalDeviate(level));
     const hits = old.hits + now.hits;
     const exposure = now.trials / (old.trials + now.trials);
     const isBeyondDoubt = hits > MOST_COUNTED;
@@ -39,7 +40,9 @@ export function compareCopies({ stream, listener, before, after }: ReceiptPair):
         isGreater: difference > 0,
         isMaterial: Math.abs(difference) >= STEP,
         isWithin: widestOf(interval) < STEP,
-        allows: widestOf(interval),
+        isBounded: interval.high <= MOST_MISSED,
+        allows: Math.max(0, interval.high),
+        allowsMs: null,
         step: "0.1 percentage points",
         because: `${now.hits} of ${now.trials} packets against ${old.hits} of ${old.trials}`,
       },

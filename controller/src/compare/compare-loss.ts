@@ -1,7 +1,8 @@
 import { formatRatio, type ReportReceipt } from "@dyetrace/wire";
 import { binomialTest, leastBinomialP } from "./binomial-test.ts";
-import type { Candidate } from "./comparison.ts";
-import type { ReceiptPair } from "./pair-receipts.ts";
+import { type Candidate, MOST_MISSED } from "./comparison.ts";
+import type { ReceiptPair } from "./pooled/pair-receipts.ts";
+import { normalDeviate } from "./rank-sum-test.ts";
 import { differenceInterval, widestOf } from "./ratio-difference.ts";
 
 /** A loss ratio that moved by less does not matter (a twentieth of a per cent; common practice, no source). */
@@ -17,7 +18,7 @@ const OUTAGE = 0.5;
  * Loss of one stream at one listener. Packets are lost in bursts, so what is counted and tested are the bursts (loss
  * periods, RFC 3357): one of thirty packets is one event, not thirty.
  */
-export function compareLoss({ stream, listener, before, after }: ReceiptPair): Candidate {
+export function compareLoss({ stream, listener, before, after }: ReceiptPair, level: number): Candidate {
   const base = { what: "loss", stream, listener, places: [], step: "0.05 percentage points" };
   const [old, now] = [countLoss(before), countLoss(after)];
   const words = { before: lossWords(before), after: lossWords(after) };
@@ -40,7 +41,7 @@ export function compareLoss({ stream, listener, before, after }: ReceiptPair): C
   const share = ({ lost, sent }: Loss) => ({ hits: lost / burst, trials: sent / burst });
   const events = old.events + now.events;
   const exposure = now.sent / (old.sent + now.sent);
-  const interval = differenceInterval(share(old), share(now));
+  const interval = differenceInterval(share(old), share(now), normalDeviate(level));
   return {
     ...base,
     ...words,
@@ -49,7 +50,9 @@ export function compareLoss({ stream, listener, before, after }: ReceiptPair): C
     isGreater: difference > 0,
     isMaterial: Math.abs(difference) >= LOSS_STEP,
     isWithin: widestOf(interval) < LOSS_STEP,
-    allows: widestOf(interval),
+    allowsMs: null,
+    isBounded: interval.high <= MOST_MISSED,
+    allows: Math.max(0, interval.high),
     because,
   };
 }
@@ -61,24 +64,41 @@ export const UNDECIDED = {
   isGreater: false,
   isMaterial: false,
   isWithin: false,
+  isBounded: false,
   allows: null,
+  allowsMs: null,
 } as const;
 
-interface Loss {
+/** What one listener lost of what was sent to it. */
+export interface Loss {
   readonly sent: number;
   readonly lost: number;
-  /** Loss periods. */
+  /** Loss periods; such as overlap in time, of several streams, are one. */
   readonly events: number;
 }
 
 /** @returns null where it is not known */
-function countLoss({ sent, lost, gaps }: ReportReceipt): Loss | null {
+export function countLoss({ sent, lost, gaps }: ReportReceipt): Loss | null {
   if (sent === null || lost === null || sent === 0) return null;
   // A receipt lists its longest gaps alone if it has many: of the others none is longer than the shortest listed.
   const shortest = gaps.reduce((least, { count }) => Math.min(least, count), Number.POSITIVE_INFINITY);
   const unlisted = Math.max(0, lost - gaps.reduce((sum, { count }) => sum + count, 0));
-  const events = gaps.length === 0 ? lost : Math.min(lost, gaps.length + Math.ceil(unlisted / shortest));
+  const events = gaps.length === 0 ? lost : Math.min(lost, countPeriods(gaps) + Math.ceil(unlisted / shortest));
   return { sent, lost, events };
+}
+
+/** What takes packets of several streams at once is one thing that happened. */
+function countPeriods(gaps: ReportReceipt["gaps"]): number {
+  const timed = gaps.flatMap(({ startMs, durationMs }) =>
+    startMs === null ? [] : { startMs, endMs: startMs + (durationMs ?? 0) },
+  );
+  timed.sort((a, b) => a.startMs - b.startMs);
+  let [periods, endMs] = [gaps.length - timed.length, Number.NEGATIVE_INFINITY];
+  for (const gap of timed) {
+    if (gap.startMs >= endMs) periods += 1;
+    endMs = Math.max(endMs, gap.endMs);
+  }
+  return periods;
 }
 
 const sayLoss = ({ sent, lost, events }: Loss): string =>

@@ -244,8 +244,12 @@ test("compareRuns: given as few packets as the shipped reach sends, then the sam
   const { outcome, reason } = compareRuns(short(1, 1900), short(2, 1900), GRAPH);
   expect(outcome).toBe("same");
   // Zero of n allows z^2/(n + z^2) at most (Wilson, 1927), so 3.84 of 1,904; and 0.05 % takes 7,680.
-  expect(reason).toContain("A change of loss of 0.2 percentage points or more is excluded at every listener");
-  expect(reason).toContain("0.05 percentage points needs about 7680 packets in each run");
+  expect(reason).toContain(
+    "Excluded is a rise of loss of 0.2 percentage points or more at every listener, of join delay of",
+  );
+  expect(reason).toContain(
+    "one of loss of 0.05 percentage points needs about 7680 packets at each in each run, which is 17 s",
+  );
 });
 
 test("compareRuns: given so few packets that a loss of a hundredth could have been missed, then can't tell", () => {

@@ -1,6 +1,6 @@
 import { formatRatio, type ReportSegment, type RunReport } from "@dyetrace/wire";
 import { LOSS_STEP } from "./compare-loss.ts";
-import type { Candidate } from "./comparison.ts";
+import { type Candidate, MOST_MISSED } from "./comparison.ts";
 import { twoSidedNormalP } from "./rank-sum-test.ts";
 
 /** Loss of each segment that both runs could put a figure to. */
@@ -26,7 +26,9 @@ export function compareSegments(before: RunReport, after: RunReport): readonly C
         isGreater: difference > 0,
         isMaterial: Math.abs(difference) >= LOSS_STEP,
         isWithin: widest < LOSS_STEP,
-        allows: widest,
+        isBounded: is.high - was.low <= MOST_MISSED,
+        allows: Math.max(0, is.high - was.low),
+        allowsMs: null,
         step: "0.05 percentage points",
         because: `${now.id} lost ${formatRatio(is.ratio)}, before ${formatRatio(was.ratio)}`,
       },

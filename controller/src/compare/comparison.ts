@@ -1,3 +1,4 @@
+import { formatDurationNs } from "@dyetrace/wire";
 import type { Tested } from "./holm-correction.ts";
 
 export type Outcome = "worse" | "better" | "same" | "cant-tell";
@@ -7,7 +8,7 @@ export interface Comparison {
   /** Such as `loss` or `leave delay`. */
   readonly what: string;
   readonly stream: string | null;
-  /** Null: all listeners of the stream together. */
+  /** Null: all listeners of the stream together. With no stream: all streams of the listener. */
   readonly listener: string | null;
   /** Segments and nodes that it points to; empty where it points nowhere. */
   readonly places: readonly string[];
@@ -18,8 +19,10 @@ export interface Comparison {
   /** The difference is large enough to matter, chance or not. */
   readonly isMaterial: boolean;
   readonly outcome: Outcome;
-  /** The greatest difference of shares that the data allow, at 95 %, where shares were compared; else null. */
+  /** The greatest rise of a share that the data allow, where shares were compared; else null. */
   readonly allows: number | null;
+  /** The greatest rise of a time that the data allow, ms, where times were compared and they bound it; else null. */
+  readonly allowsMs: number | null;
   /** Why, in one sentence. */
   readonly because: string;
 }
@@ -33,18 +36,20 @@ export interface Candidate extends Omit<Comparison, "p" | "outcome" | "because">
   readonly isGreater: boolean;
   /** Even the largest difference that the data allow is too small to matter. */
   readonly isWithin: boolean;
+  /** What the data allow at most would hardly be missed by anybody: with no more than chance in it, nothing changed within that. */
+  readonly isBounded: boolean;
   /** Such as `0.05 percentage points`. */
   readonly step: string;
   readonly because: string;
 }
 
-/** Chance of any false alarm in a whole comparison. */
-const LEVEL = 0.05;
+/** Chance of any false alarm in a whole comparison, however many things it holds against each other. */
+export const LEVEL = 0.05;
 /**
- * Where nothing moved and the data exclude a difference of this much, they say that nothing changed, and how much they would
- * have missed. Beyond it they say nothing (one percentage point; common practice, no source).
+ * Where nothing moved beyond chance and the data exclude a rise of a share by this much, they say that nothing changed, and how
+ * much they would have missed. Beyond it they say nothing (one percentage point; common practice, no source).
  */
-const MOST_MISSED = 0.01;
+export const MOST_MISSED = 0.01;
 
 /** Such as `0.2 percentage points`: of a difference between two shares. */
 export const points = (ratio: number): string => `${Number((100 * ratio).toPrecision(2))} percentage points`;
@@ -53,26 +58,28 @@ export const points = (ratio: number): string => `${Number((100 * ratio).toPreci
 export function decide(
   candidates: readonly Candidate[],
   standing: (tests: readonly Tested[], level: number) => readonly boolean[],
+  level: number,
 ): readonly Comparison[] {
   const tested = candidates.flatMap((candidate) => candidate.tested ?? []);
-  const stands = standing(tested, LEVEL);
+  const stands = standing(tested, level);
   let next = 0;
   return candidates.map((candidate) => {
-    const { what, stream, listener, places, before, after, isMaterial, allows, tested: test } = candidate;
-    const base = { what, stream, listener, places, before, after, isMaterial, allows };
+    const { what, stream, listener, places, before, after, isMaterial, allows, allowsMs, tested: test } = candidate;
+    const base = { what, stream, listener, places, before, after, isMaterial, allows, allowsMs };
     if (test === null) return { ...base, p: null, outcome: candidate.outcome, because: candidate.because };
     return { ...base, p: test.p, ...judge(candidate, stands[next++] === true) };
   });
 }
 
 function judge(
-  { isMaterial, isGreater, isWithin, allows, step, because }: Candidate,
+  { isMaterial, isGreater, isWithin, isBounded, allows, allowsMs, step, because }: Candidate,
   isSignificant: boolean,
 ): Pick<Comparison, "outcome" | "because"> {
   if (isSignificant && isMaterial) return { outcome: isGreater ? "worse" : "better", because };
-  if (isWithin) return { outcome: "same", because: `no difference of ${step} or more` };
-  if (!isMaterial && allows !== null && allows <= MOST_MISSED) {
-    return { outcome: "same", because: `no difference; one of ${points(allows)} or more is excluded` };
+  if (isWithin) return { outcome: "same", because: allows === null ? because : `no difference of ${step} or more` };
+  const bound = allows !== null ? points(allows) : allowsMs !== null ? formatDurationNs(allowsMs * 1e6) : null;
+  if (isBounded && bound !== null) {
+    return { outcome: "same", because: `no difference beyond chance; a rise of ${bound} or more is excluded` };
   }
   return isMaterial
     ? { outcome: "cant-tell", because: `${because}, but that may be chance: too few were measured` }

@@ -1,7 +1,7 @@
 import { pathBetween, type SiteGraph } from "@dyetrace/site";
 import type { CauseFinder } from "./cause-finder.ts";
 import type { ListenerGroup } from "./compare-delays.ts";
-import type { ReceiptPair } from "./pair-receipts.ts";
+import type { ReceiptPair } from "./pooled/pair-receipts.ts";
 
 /** For each stream, the sets of two or more of its listeners that some switch or other forwarder separates from the rest. */
 export function listenerGroups(

@@ -88,6 +88,59 @@ function normalP(ranks: readonly number[], size: number, observed: number): numb
   return twoSidedNormalP(z);
 }
 
+/**
+ * Interval of the shift from `a` to `b` that leaves out the true one with probability `level` at most: from the k-th least to
+ * the k-th greatest of all differences (Hollander and Wolfe, Nonparametric Statistical Methods, section 4.3; the tests hold it
+ * against drawn samples).
+ * @returns null where so few values bound no shift
+ */
+export function shiftInterval(
+  a: readonly number[],
+  b: readonly number[],
+  level: number,
+): { readonly low: number; readonly high: number } | null {
+  const left = differencesLeftOut(a.length, b.length, level);
+  if (left === null) return null;
+  const differences = b.flatMap((after) => a.map((before) => after - before)).sort((x, y) => x - y);
+  const [low, high] = [differences[left], differences.at(-1 - left)];
+  return low === undefined || high === undefined ? null : { low, high };
+}
+
+/** How many differences lie beyond each end of the interval; null: not even the outermost bound it. */
+function differencesLeftOut(sizeA: number, sizeB: number, level: number): number | null {
+  const all = sizeA * sizeB;
+  if (sizeA + sizeB > MOST_EXACT) {
+    const spread = Math.sqrt((all * (sizeA + sizeB + 1)) / 12);
+    const left = Math.floor(all / 2 - normalDeviate(level) * spread - 0.5);
+    return left < 0 ? null : left;
+  }
+  // Ways to deal that give a count of k pairs in which a is greater (Mann and Whitney's recurrence, as products).
+  const ways = new Float64Array(all + 1);
+  ways[0] = 1;
+  for (let i = 1; i <= sizeA; i++) {
+    for (let k = all; k >= sizeB + i; k--) ways[k] = (ways[k] as number) - (ways[k - sizeB - i] as number);
+    for (let k = i; k <= all; k++) ways[k] = (ways[k] as number) + (ways[k - i] as number);
+  }
+  const total = ways.reduce((sum, one) => sum + one, 0);
+  let [below, left] = [0, -1];
+  for (; left + 1 <= all; left++) {
+    below += (ways[left + 1] as number) / total;
+    if (below > level / 2) break;
+  }
+  return left < 0 ? null : left;
+}
+
+/** How far from 0 a normal deviate is with probability `level`: 1.96 for 0.05. */
+export function normalDeviate(level: number): number {
+  let [low, high] = [0, 40];
+  for (let step = 0; step < 60; step++) {
+    const middle = (low + high) / 2;
+    if (twoSidedNormalP(middle) > level) low = middle;
+    else high = middle;
+  }
+  return (low + high) / 2;
+}
+
 /** @returns the probability that a normal deviate is at least `z` away from 0 */
 export const twoSidedNormalP = (z: number): number => Math.min(1, complementaryError(Math.abs(z) / Math.SQRT2));
 

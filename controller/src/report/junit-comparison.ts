@@ -18,7 +18,11 @@ export function junitOfBattery(site: string, parts: readonly BatteryComparison[]
 const caseOf = (one: Comparison, suite: string): JunitCase => ({ suite, name: nameOf(one), outcome: outcomeOf(one) });
 
 const nameOf = ({ what, stream, listener, places }: Comparison): string =>
-  [what, stream, listener ?? (stream === null ? places.join(" ") : "all listeners")]
+  [
+    what,
+    stream ?? (listener === null ? null : "all streams"),
+    listener ?? (stream === null ? places.join(" ") : "all listeners"),
+  ]
     .flatMap((part) => part ?? [])
     .join(" ");
 

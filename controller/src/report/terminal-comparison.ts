@@ -22,7 +22,8 @@ export function renderComparison(comparison: RunComparison, paint: Paint): strin
     `  ${reason}`,
   ];
   for (const change of changes) {
-    const where = change.stream === null ? "" : ` of ${change.stream}`;
+    const where =
+      change.stream === null ? (change.listeners.length > 0 ? " of all streams together" : "") : ` of ${change.stream}`;
     lines.push(
       "",
       `  ${paint(COMPARISON_WORDS[change.outcome].toUpperCase(), OUTCOME_TONES[change.outcome])}  ${change.what}${where}`,

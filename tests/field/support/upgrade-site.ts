@@ -39,6 +39,8 @@ timeline:
 export interface UpgradeChange {
   readonly name: string;
   readonly faults: readonly string[];
+  /** Shows in a run of seconds, without any chance in it. */
+  readonly isPlain: boolean;
   /** What a comparison with a run before the change has to say. */
   readonly holds: (comparison: RunComparison) => void;
 }
@@ -51,6 +53,7 @@ export const UPGRADE_CHANGES: readonly UpgradeChange[] = [
     // A port is closed by whichever comes first: the querier's specific queries running out, or the switch's own timer.
     // So both have to be slower for one switch to be slow.
     name: "a leave delay of 5 s instead of 2 s at the eastern switch",
+    isPlain: false,
     faults: [
       "querier-timers, on: core, last-member-interval: 2.5s",
       "querier-timers, on: east, last-member-interval: 2.5s",
@@ -65,6 +68,7 @@ export const UPGRADE_CHANGES: readonly UpgradeChange[] = [
   },
   {
     name: "0.1 % more loss on the link to the east",
+    isPlain: false,
     faults: ["drop, on: 'core:1>east:24', share: 0.1 %, group: 239.195.10.4"],
     holds: (comparison) => {
       expect(comparison.outcome).toBe("worse");
@@ -75,6 +79,7 @@ export const UPGRADE_CHANGES: readonly UpgradeChange[] = [
   },
   {
     name: "snooping lost on the western switch",
+    isPlain: true,
     faults: ["snooping-off, on: west"],
     holds: (comparison) => {
       expect(comparison.outcome).toBe("worse");

@@ -27,7 +27,7 @@ const ComparisonSchema = Type.Object({
   /** Such as `loss` or `leave delay`. */
   what: Type.String(),
   stream: Nullable(Type.String()),
-  /** Null: all listeners of the stream together. */
+  /** Null: all listeners of the stream together. With no stream: all streams of the listener. */
   listener: Nullable(Type.String()),
   /** Segments and nodes that it points to; empty where it points nowhere. */
   places: Type.Array(Type.String()),
@@ -37,8 +37,10 @@ const ComparisonSchema = Type.Object({
   p: Nullable(Type.Number({ minimum: 0, maximum: 1 })),
   /** The difference is large enough to matter, chance or not. */
   isMaterial: Type.Boolean(),
-  /** The greatest difference of shares that the data allow, at 95 %, where shares were compared; else null. */
+  /** The greatest rise of a share that the data allow, where shares were compared; else null. */
   allows: Nullable(Type.Number({ minimum: 0 })),
+  /** The greatest rise of a time that the data allow, where times were compared and they bound it; else null. */
+  allowsMs: Nullable(Type.Number({ minimum: 0 })),
   outcome: ComparisonOutcomeSchema,
   /** Why, in one sentence. */
   because: Type.String(),
