@@ -6,6 +6,13 @@ import type { AuditLog } from "./audit-log.ts";
 
 const QuerySchema = Type.Object({ most: Type.Optional(Type.Integer({ minimum: 1, maximum: 1000 })) });
 
+/** It is kept, not shown. */
+const ANY_FILE = "application/octet-stream";
+const EXPORT = {
+  description: "A JSON object a line",
+  content: { [ANY_FILE]: { schema: { type: "string", format: "binary" } } },
+};
+
 /** `GET /api/audit`, its check and its export. */
 export function registerAudit(app: FastifyInstance, audit: AuditLog): void {
   app.get<{ Querystring: Static<typeof QuerySchema> }>(
@@ -30,11 +37,11 @@ export function registerAudit(app: FastifyInstance, audit: AuditLog): void {
   );
   app.get(
     "/api/audit/export",
-    { config: few, schema: { summary: "All entries with their hashes" } },
+    { config: few, schema: { summary: "All entries with their hashes", response: { 200: EXPORT } } },
     (_request, reply) =>
       reply
         .header("content-disposition", 'attachment; filename="dyetrace-audit.jsonl"')
-        .type("application/octet-stream")
+        .type(ANY_FILE)
         .send(Readable.from(endLines(audit.lines()))),
   );
 }

@@ -1,5 +1,5 @@
 import { Fault } from "@dyetrace/wire";
-import type { EnrolledAgent, Rotated } from "@dyetrace/wire/console/console-agent";
+import type { EnrolledAgent } from "@dyetrace/wire/console/console-agent";
 import type { Command } from "commander";
 import { AgentDoor } from "../access/agent-door.ts";
 import { type AskOptions, clientOf, withAskOptions } from "./client/ask-options.ts";
@@ -55,8 +55,8 @@ async function listed(options: PlaceOptions): Promise<readonly Listed[]> {
     return enrolled.map((agent) => ({ ...agent, trouble: null, isConnected: null }));
   }
   const client = clientOf(options);
-  const enrolled = (await client.get("/api/enrolled")) as readonly EnrolledAgent[];
-  const connected = (await client.get("/api/agents")) as readonly { readonly name: string }[];
+  const enrolled = await client.ask("listEnrolled");
+  const connected = await client.ask("listAgents");
   const here = new Set(connected.map(({ name }) => name));
   return enrolled.map((agent) => ({ ...agent, isConnected: here.has(agent.name) }));
 }
@@ -64,7 +64,7 @@ async function listed(options: PlaceOptions): Promise<readonly Listed[]> {
 async function rotate(name: string | null, options: PlaceOptions): Promise<readonly string[]> {
   if (options.data === undefined) {
     const body = name === null ? {} : { name };
-    return ((await clientOf(options).post("/api/enrolled/rotate", body)) as Rotated).agents;
+    return (await clientOf(options).ask("rotateCredentials", { body })).agents;
   }
   const rotated = new AgentDoor(bookIn(options.data), null).orderRotation(name);
   if (name !== null && rotated.length === 0) {

@@ -55,7 +55,7 @@ async function showPracticeSite(isOnce: boolean): Promise<void> {
   });
   const { controller, site } = standing;
   const client = new ControllerClient(controller.url);
-  await client.post("/api/practice/faults", fault);
+  await client.ask("putPracticeFaults", { body: fault });
   say(`A fault is in: ${faultFile}. The run does not know of it.`);
   const report = await followRun(client, request, { signal: interrupt.signal });
   deliverReport(report, graph);

@@ -74,10 +74,12 @@ export function registerPractice(program: Command): void {
     faults.command("put").description("Put the faults of a file in.").argument("<file>", "fault file (YAML)"),
   ).action(async (file: string, options: AskOptions) => {
     const text = readUserFile(file).toString("utf8");
-    await clientOf(options).post("/api/practice/faults", { file, text });
+    await clientOf(options).ask("putPracticeFaults", { body: { file, text } });
   });
-  withAskOptions(faults.command("lift").description("Take every fault out again.")).action((options: AskOptions) =>
-    clientOf(options).remove("/api/practice/faults"),
+  withAskOptions(faults.command("lift").description("Take every fault out again.")).action(
+    async (options: AskOptions) => {
+      await clientOf(options).ask("liftPracticeFaults");
+    },
   );
 }
 
@@ -109,7 +111,7 @@ async function practiceUp(
     ...(options.routing === undefined ? {} : { routing: options.routing }),
   });
   const client = new ControllerClient(standing.controller.url);
-  for (const file of faultFiles) await client.post("/api/practice/faults", file);
+  for (const file of faultFiles) await client.ask("putPracticeFaults", { body: file });
   say(`The controller answers at ${standing.controller.url}. Ctrl-C takes everything down.`);
   process.stdout.write("ready\n");
   await Promise.race([interrupt.pressed, siteLost(standing.site.closed)]);

@@ -38,8 +38,8 @@ async function probe(run: string, options: ProbeCommandOptions): Promise<void> {
   await using library = await openLibrary(options);
   const { runId } = await library.get(run);
   const client = clientOf(options);
-  const query = options.finding === undefined ? "" : `?finding=${options.finding - 1}`;
-  const offer = (await client.get(`/api/runs/${encodeURIComponent(runId)}/probe${query}`)) as ProbeOffer;
+  const query = options.finding === undefined ? {} : { finding: options.finding - 1 };
+  const offer = await client.ask("offerProbe", { path: { id: runId }, query });
   process.stderr.write(sayOffer(offer));
   if (offer.request === null) {
     process.exitCode = EXIT.inconclusive;

@@ -1,7 +1,6 @@
 import { existsSync } from "node:fs";
 import { checkScenarioAgainstSite, loadSitePlan, type SiteGraph } from "@dyetrace/site";
 import { Fault, loadScenario, parseDurationNs, type RunRequest, type Scenario } from "@dyetrace/wire";
-import type { DiskNeed } from "@dyetrace/wire/console/run-forecast";
 import type { Command } from "commander";
 import { LONG_RUN_NS } from "../account/run-evidence.ts";
 import { undecidableLimits } from "../plan/limit-outlook.ts";
@@ -174,7 +173,7 @@ function readTimes(
 
 /** Before a night begins: what it will take on disk. */
 async function tellNeed(client: ControllerClient, request: RunRequest): Promise<void> {
-  const need = (await client.post("/api/runs/need", request)) as DiskNeed;
+  const need = await client.ask("askRunNeed", { body: request });
   const mb = (bytes: number): string => `${Math.max(1, Math.round(bytes / 1e6))} MB`;
   process.stderr.write(
     `This takes about ${mb(need.controllerBytes)} on the controller's disk, and up to ${mb(need.agentBytes)} on an agent's if the controller were away all the time.\n`,

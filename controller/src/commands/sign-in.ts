@@ -1,5 +1,4 @@
 import { Fault } from "@dyetrace/wire";
-import type { SignedIn } from "@dyetrace/wire/console/console-session";
 import type { Command } from "commander";
 import { readPassword } from "./arguments/read-password.ts";
 import { ControllerClient, refuseInClear } from "./client/controller-client.ts";
@@ -18,7 +17,7 @@ export function registerSignInCommand(program: Command): void {
       const pin = options.pin ?? null;
       const client = new ControllerClient(options.controller, { pin, token: null });
       const password = await readPassword();
-      const { token, operator } = (await client.post("/api/sign-in", { name, password })) as SignedIn;
+      const { token, operator } = await client.ask("signIn", { body: { name, password } });
       keepSignIn(options.controller, { pin, token });
       process.stderr.write(`Signed in as ${name}, to ${operator.role}.\n`);
     });
@@ -27,7 +26,7 @@ export function registerSignInCommand(program: Command): void {
     .description("Sign out of a controller.")
     .requiredOption("--controller <url>")
     .action(async (options: { controller: string }) => {
-      await new ControllerClient(options.controller).post("/api/sign-out", {}).catch((error: unknown) => {
+      await new ControllerClient(options.controller).ask("signOut", { body: {} }).catch((error: unknown) => {
         if (!(error instanceof Fault)) throw error; // it is forgotten here in any case
       });
       forgetSignIn(options.controller);

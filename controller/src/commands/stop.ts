@@ -29,7 +29,7 @@ export function registerStop(program: Command): void {
 }
 
 async function stopThere(client: ControllerClient, run: string | null): Promise<readonly string[]> {
-  if (run === null) return ((await client.post("/api/stop")) as { readonly agents: readonly string[] }).agents;
+  if (run === null) return (await client.ask("stopEverything")).agents;
   await client.abortRun(run);
   return [];
 }

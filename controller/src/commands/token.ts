@@ -42,9 +42,7 @@ export function registerToken(program: Command): void {
       .option("--json", "as JSON"),
   ).action(async (options: PlaceOptions & { json?: boolean }) => {
     const list =
-      options.data === undefined
-        ? ((await clientOf(options).get("/api/tokens")) as readonly AccessToken[])
-        : tokensIn(options.data).list(Date.now());
+      options.data === undefined ? await clientOf(options).ask("listTokens") : tokensIn(options.data).list(Date.now());
     if (options.json === true) process.stdout.write(`${JSON.stringify(list, null, 2)}\n`);
     else if (list.length === 0) process.stdout.write("There is no token.\n");
     else for (const one of list) process.stdout.write(`${describe(one)}\n`);
@@ -56,7 +54,7 @@ export function registerToken(program: Command): void {
       .argument("<name>"),
   ).action(async (name: string, options: PlaceOptions) => {
     if (options.data === undefined) {
-      await clientOf(options).remove(`/api/tokens/${encodeURIComponent(name)}`);
+      await clientOf(options).ask("removeToken", { path: { name } });
       return;
     }
     if (!tokensIn(options.data).remove(name)) {
@@ -72,7 +70,7 @@ const withPlace = (command: Command): Command =>
 async function add(name: string, scope: Role, lastsMs: number | null, options: PlaceOptions): Promise<Made> {
   if (options.data === undefined) {
     const order = { name, scope, lastsS: lastsMs === null ? null : Math.round(lastsMs / 1000) };
-    return (await clientOf(options).post("/api/tokens", order)) as TokenMade;
+    return await clientOf(options).ask("makeToken", { body: order });
   }
   const by = userHere();
   const made = tokensIn(options.data).add({ name, scope, lastsMs, by, operator: null }, Date.now());

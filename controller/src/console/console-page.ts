@@ -34,7 +34,7 @@ export function registerConsolePage(app: FastifyInstance): void {
     });
   });
   if (root === null) {
-    app.get("/", (_request, reply) =>
+    app.get("/", { schema: { hide: true } }, (_request, reply) =>
       reply.type("text/plain; charset=utf-8").send("The console is not built: run `npm run build` once.\n"),
     );
     return;

@@ -15,6 +15,7 @@ import { junitOfRun } from "../report/junit-report.ts";
 import { withProbes } from "../report/probe-parts.ts";
 import { csvOfStory } from "../report/story/csv-story.ts";
 import { renderStorySection } from "../report/story/html-story.ts";
+import { fileOf } from "../runs/json-lines.ts";
 import type { RunRecord } from "../store/run-record.ts";
 import type { Store } from "../store/store.ts";
 import { stored } from "../store/stored.ts";
@@ -79,7 +80,7 @@ export function registerConsoleRuns(
     // Each reads the whole audit log.
     {
       config: { rateLimit: { max: 10, timeWindow: "1 minute" } },
-      schema: { summary: "A run's evidence, one archive" },
+      schema: { summary: "A run's evidence, one archive", response: fileOf("application/zip", "The archive") },
     },
     async (request, reply) => {
       const record = await get(request.params.id);
@@ -96,20 +97,29 @@ export function registerConsoleRuns(
         .send(Buffer.from(zip));
     },
   );
-  app.get<{ Params: { id: string; file: string } }>("/api/console/runs/:id/files/:file", async (request, reply) => {
-    const { id, file } = request.params;
-    const write = FILES.get(file);
-    if (write === undefined) {
-      throw new Fault("RUN_UNKNOWN", `A run has no file "${file}"`, `Ask for ${[...FILES.keys()].join(", ")}`);
-    }
-    const record = await get(id);
-    return reply
-      .header("content-disposition", `attachment; filename="dyetrace-${record.runId}-${file}"`)
-      .type("application/octet-stream")
-      .send(write(record, await store.runs.probesOf(record.runId), await store.stories.find(record.runId)));
-  });
+  const files = {
+    schema: { summary: "A file of a run: a report, a table, its story", response: fileOf(ANY_FILE, "The file") },
+  };
+  app.get<{ Params: { id: string; file: string } }>(
+    "/api/console/runs/:id/files/:file",
+    files,
+    async (request, reply) => {
+      const { id, file } = request.params;
+      const write = FILES.get(file);
+      if (write === undefined) {
+        throw new Fault("RUN_UNKNOWN", `A run has no file "${file}"`, `Ask for ${[...FILES.keys()].join(", ")}`);
+      }
+      const record = await get(id);
+      return reply
+        .header("content-disposition", `attachment; filename="dyetrace-${record.runId}-${file}"`)
+        .type(ANY_FILE)
+        .send(write(record, await store.runs.probesOf(record.runId), await store.stories.find(record.runId)));
+    },
+  );
 }
 
+/** It is kept, not shown. */
+const ANY_FILE = "application/octet-stream";
 type WriteFile = (record: RunRecord, probes: readonly ProbeRun[], story: RunStory | null) => string;
 /** A map: of an object, `__proto__` would be a file as well. */
 const FILES = new Map<string, WriteFile>([

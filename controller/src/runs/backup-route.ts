@@ -5,9 +5,11 @@ import path from "node:path";
 import { Fault } from "@dyetrace/wire";
 import type { FastifyInstance } from "fastify";
 import type { Store } from "../store/store.ts";
+import { fileOf } from "./json-lines.ts";
 
 /** How folders begin in which a copy is made. */
 const COPY_FOLDER = ".dyetrace-backup-";
+const SQLITE = "application/vnd.sqlite3";
 
 /**
  * `GET /api/backup`: a copy of everything. One at a time, until it is sent and gone: each takes as much of the disk as the store.
@@ -24,7 +26,10 @@ export function registerBackupRoute(
     "/api/backup",
     {
       config: { needs: "operate" },
-      schema: { summary: "A copy of the embedded store, an SQLite database, taken while it is used" },
+      schema: {
+        summary: "A copy of the embedded store, an SQLite database, taken while it is used",
+        response: fileOf(SQLITE, "The copy"),
+      },
     },
     async (_request, reply) => {
       if (isCopying) throw new Fault("TOO_MANY", "A backup is being taken already", "Wait for its end");
@@ -47,7 +52,7 @@ export function registerBackupRoute(
         return await reply
           .header("content-length", size)
           .header("content-disposition", 'attachment; filename="dyetrace-backup.sqlite"')
-          .type("application/vnd.sqlite3")
+          .type(SQLITE)
           .send(createReadStream(file));
       } catch (error) {
         await done();

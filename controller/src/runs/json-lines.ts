@@ -7,3 +7,8 @@ export const JSON_LINES = "application/x-ndjson";
 export const linesOf = (schema: TSchema): object => ({
   200: { description: "A JSON object a line", content: { [JSON_LINES]: { schema } } },
 });
+
+/** An answer that is a file of this content type. */
+export const fileOf = (type: string, description: string): object => ({
+  200: { description, content: { [type]: { schema: { type: "string", format: "binary" } } } },
+});

@@ -9,9 +9,15 @@ import {
   RunRequestSchema,
   RunStorySchema,
 } from "@dyetrace/wire";
-import { DoneSchema } from "@dyetrace/wire/console/done";
+import { DoneSchema, StoppedSchema } from "@dyetrace/wire/console/done";
 import { DiskNeedSchema } from "@dyetrace/wire/console/run-forecast";
-import { RunIdSchema, type RunQuery, RunQuerySchema, RunSummarySchema } from "@dyetrace/wire/console/stored-run";
+import {
+  RunIdSchema,
+  type RunQuery,
+  RunQuerySchema,
+  RunRecordSchema,
+  RunSummarySchema,
+} from "@dyetrace/wire/console/stored-run";
 import type { FastifyInstance } from "fastify";
 import { summariseNight } from "../night/night-summary.ts";
 import type { Retention } from "../store/retention.ts";
@@ -23,7 +29,6 @@ import type { RunStops } from "./stop-runs.ts";
 
 /** Each may keep a report waiting that nobody reads. */
 const MOST_FOLLOWERS = 256;
-const StoppedSchema = Type.Object({ agents: Type.Array(Type.String({ description: "Agents that were told." })) });
 /** Whoever may operate can always stop, however much was asked for before. */
 const NEVER_TOO_MANY = { rateLimit: false } as const;
 
@@ -67,8 +72,10 @@ export function registerRunRoutes(
     },
     ({ query }) => stored(store, () => store.runs.list(query)),
   );
-  app.get<{ Params: { id: string } }>("/api/runs/:id", { schema: { summary: "A run with its report" } }, (request) =>
-    stored(store, () => store.runs.get(request.params.id)),
+  app.get<{ Params: { id: string } }>(
+    "/api/runs/:id",
+    { schema: { summary: "A run with its report", response: { 200: RunRecordSchema } } },
+    (request) => stored(store, () => store.runs.get(request.params.id)),
   );
   app.get<{ Params: { id: string } }>(
     "/api/runs/:id/night",

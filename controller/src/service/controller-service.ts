@@ -41,7 +41,7 @@ import { type Closers, openAll } from "./closers.ts";
 import { registerHealth } from "./health.ts";
 import { openLocalStop } from "./local-stop.ts";
 import { logNews } from "./log-news.ts";
-import { registerMetrics } from "./metrics.ts";
+import { registerMetrics } from "./metrics/metrics.ts";
 import { registerOpenApi } from "./open-api.ts";
 import { openEstate, scheduleClocks } from "./open-estate.ts";
 import { registerAccess } from "./register-access.ts";
@@ -150,7 +150,7 @@ async function openController(
   const pin = options.tls?.pin ?? null;
   await registerAccess(app, { book, door, tokens, uses, audit, registry, renewal, ledger, isOpen, pin, dataFolder });
   boundBodies(app);
-  registerMetrics(app, { registry, runs, intake, audit, door, tokens });
+  registerMetrics(app, { registry, runs, intake, audit, door, tokens, stored: () => store.runs.list({ most: 500 }) });
   registerAgentRoutes(app, registry);
   const safety = options.safety ?? (options.isPractice === true ? PRACTICE_SAFETY : LIVE_SAFETY);
   const retention = options.retention ?? DEFAULT_RETENTION;

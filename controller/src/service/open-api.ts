@@ -1,3 +1,5 @@
+import { operationIdOf } from "@dyetrace/wire/console/api-routes";
+import { RefusalSchema } from "@dyetrace/wire/console/refusal";
 import swagger from "@fastify/swagger";
 import type { FastifyContextConfig, FastifyInstance, FastifySchema } from "fastify";
 import { VERSION } from "../about/version.ts";
@@ -24,9 +26,8 @@ export async function registerOpenApi(app: FastifyInstance): Promise<void> {
           },
         },
       },
-      security: [{ token: [] }, { signIn: [] }, { session: [] }],
     },
-    transform: ({ schema, url, route }) => ({ schema: { ...schema, ...securityOf(route.config) }, url }),
+    transform: ({ schema, url, route }) => ({ schema: describe(schema, url, route), url }),
   });
   // Answers are described, not rewritten: fast-json-stringify would drop what a schema forgot, and is slower than
   // JSON.stringify at unions. A test holds what the routes answer against what they declare.
@@ -34,8 +35,26 @@ export async function registerOpenApi(app: FastifyInstance): Promise<void> {
   app.get("/api/openapi.json", { schema: { hide: true } }, () => app.swagger());
 }
 
-/** Of a route that differs from the rest: nobody need say who they are, or a token does not do. */
-function securityOf(config: FastifyContextConfig | undefined): Pick<FastifySchema, "security"> {
-  if (config?.needs === "nobody") return { security: [] };
-  return config?.isForPeople === true ? { security: [{ signIn: [] }, { session: [] }] } : {};
+interface DescribedRoute {
+  readonly method: string | readonly string[];
+  readonly config?: FastifyContextConfig;
+}
+
+/** A route as the document has it: with an id of its own, who may ask, and what it says where it refuses. */
+function describe(schema: FastifySchema | undefined, url: string, { method, config }: DescribedRoute): FastifySchema {
+  const operationId = operationIdOf([method].flat()[0] ?? "GET", url);
+  const response = { ...(schema?.response as object | undefined), default: REFUSAL };
+  return { ...schema, operationId, security: securityOf(config), response };
+}
+
+const REFUSAL = {
+  description: "Why it was refused, and how to mend it",
+  content: { "application/json": { schema: RefusalSchema } },
+};
+
+/** Of a route that anybody may ask it is empty; some a program's token does not open. */
+function securityOf(config: FastifyContextConfig | undefined): NonNullable<FastifySchema["security"]> {
+  if (config?.needs === "nobody") return [];
+  const people = [{ signIn: [] }, { session: [] }];
+  return config?.isForPeople === true ? people : [{ token: [] }, ...people];
 }

@@ -94,7 +94,16 @@ function keep() {
   if (options.record !== undefined) writeFileSync(options.record, gzipSync(JSON.stringify(record), { level: 9 }));
 }
 
-async function raise() {
+let raised = Promise.resolve();
+
+/** One site after the other: ten agents start with each. */
+function raise() {
+  const mine = raised.then(raiseNow, raiseNow);
+  raised = mine;
+  return mine;
+}
+
+async function raiseNow() {
   const practice = await raisePractice({ graph, listen: { host: "127.0.0.1", port: 0 }, log: () => {} });
   return { practice, client: new ControllerClient(practice.controller.url) };
 }

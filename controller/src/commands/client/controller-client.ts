@@ -5,10 +5,19 @@ import { json, text } from "node:stream/consumers";
 import { pipeline } from "node:stream/promises";
 import { PinnedAgent } from "@dyetrace/pin";
 import { Fault, type FilePlace, faultCodeOf, type RunProgress, type RunRequest } from "@dyetrace/wire";
+import { API_ROUTES, type ApiAnswer, type ApiName } from "@dyetrace/wire/console/api-routes";
 import { isLoopbackName } from "../../about/loopback.ts";
 import { type SignIn, signInOf } from "./sign-ins.ts";
 
 const KEEP_ALIVE_MS = 15_000;
+
+/** What a question needs beside the route's name. */
+export interface Asked {
+  /** What stands in the place of the path's parameters. */
+  readonly path?: Readonly<Record<string, string>>;
+  readonly query?: Readonly<Record<string, string | number>>;
+  readonly body?: object;
+}
 
 /** The operator's side of the HTTP interface. */
 export class ControllerClient {
@@ -28,11 +37,21 @@ export class ControllerClient {
 
   /** @returns the run's id @throws {Fault} the controller's own, or CONTROLLER_UNREACHABLE */
   async startRun(request: RunRequest): Promise<string> {
-    return ((await this.post("/api/runs", request)) as { runId: string }).runId;
+    return (await this.ask("startRun", { body: request })).runId;
   }
 
   async abortRun(runId: string): Promise<void> {
-    await this.post(`/api/runs/${encodeURIComponent(runId)}/abort`);
+    await this.ask("stopRun", { path: { id: runId } });
+  }
+
+  /** @returns what the route declares @throws {Fault} the controller's own, or CONTROLLER_UNREACHABLE */
+  async ask<Name extends ApiName>(name: Name, { path = {}, query = {}, body }: Asked = {}): Promise<ApiAnswer<Name>> {
+    const { method, path: form } = API_ROUTES[name];
+    const filled = form.replace(/:(\w+)/g, (_, key: string) => encodeURIComponent(path[key] ?? ""));
+    const asked = new URLSearchParams(
+      Object.entries(query).map(([key, value]): [string, string] => [key, String(value)]),
+    ).toString();
+    return (await this.#json(method, asked === "" ? filled : `${filled}?${asked}`, body)) as ApiAnswer<Name>;
   }
 
   /** @throws {Fault} the controller's own, or CONTROLLER_UNREACHABLE where the connection breaks in the middle */
@@ -57,18 +76,6 @@ export class ControllerClient {
     return this.#json("GET", path);
   }
 
-  async post(path: string, body?: object): Promise<unknown> {
-    return this.#json("POST", path, body);
-  }
-
-  async put(path: string, body: object): Promise<unknown> {
-    return this.#json("PUT", path, body);
-  }
-
-  async patch(path: string, body: object): Promise<unknown> {
-    return this.#json("PATCH", path, body);
-  }
-
   /** Writes an answer to a new file, which only its owner may read. @throws {Fault} CONTROLLER_UNREACHABLE; the system's error where it can't be written */
   async download(path: string, file: string): Promise<void> {
     const response = await this.#call("GET", path);
@@ -78,10 +85,6 @@ export class ControllerClient {
       if (response.complete) throw cause;
       throw brokenOff(this.#url, cause);
     }
-  }
-
-  async remove(path: string): Promise<void> {
-    await this.#json("DELETE", path);
   }
 
   async #json(method: string, path: string, body?: object): Promise<unknown> {

@@ -149,50 +149,50 @@ class ControllerLibrary implements RunLibrary {
     this.#client = client;
   }
 
-  async list(query: RunQuery): Promise<readonly RunSummary[]> {
-    const asked = Object.entries(query).map(([key, value]): [string, string] => [key, String(value)]);
-    return (await this.#client.get(`/api/runs?${new URLSearchParams(asked)}`)) as readonly RunSummary[];
+  list(query: RunQuery): Promise<readonly RunSummary[]> {
+    return this.#client.ask("listRuns", { query });
   }
 
   async get(run: string): Promise<RunRecord> {
     const runId = run === LAST ? newest(await this.list({ most: 1 })) : run;
-    return (await this.#client.get(`/api/runs/${encodeURIComponent(runId)}`)) as RunRecord;
+    const record = await this.#client.ask("readRun", { path: { id: runId } });
+    return record as RunRecord; // the same, but that a request's lists are ours to change
   }
 
-  async night(runId: string): Promise<Night> {
-    return (await this.#client.get(`/api/runs/${encodeURIComponent(runId)}/night`)) as Night;
+  night(runId: string): Promise<Night> {
+    return this.#client.ask("readNight", { path: { id: runId } });
   }
 
   async baseline(name: string): Promise<string> {
-    return ((await this.#client.get(`/api/baselines/${encodeURIComponent(name)}`)) as { runId: string }).runId;
+    return (await this.#client.ask("readBaseline", { path: { name } })).runId;
   }
 
-  async probes(runId: string): Promise<readonly ProbeRun[]> {
-    return (await this.#client.get(`/api/runs/${encodeURIComponent(runId)}/probes`)) as readonly ProbeRun[];
+  probes(runId: string): Promise<readonly ProbeRun[]> {
+    return this.#client.ask("listProbes", { path: { id: runId } });
   }
 
   async nameBaseline(name: string, runId: string): Promise<void> {
-    await this.#client.put(`/api/baselines/${encodeURIComponent(name)}`, { runId });
+    await this.#client.ask("nameBaseline", { path: { name }, body: { runId } });
   }
 
-  async story(runId: string): Promise<RunStory> {
-    return (await this.#client.get(`/api/runs/${encodeURIComponent(runId)}/story`)) as RunStory;
+  story(runId: string): Promise<RunStory> {
+    return this.#client.ask("readStory", { path: { id: runId } });
   }
 
-  async baselines(): Promise<readonly Baseline[]> {
-    return (await this.#client.get("/api/baselines")) as readonly Baseline[];
+  baselines(): Promise<readonly Baseline[]> {
+    return this.#client.ask("listBaselines");
   }
 
   async removeBaseline(name: string): Promise<void> {
-    await this.#client.remove(`/api/baselines/${encodeURIComponent(name)}`);
+    await this.#client.ask("removeBaseline", { path: { name } });
   }
 
   async mark(runId: string, change: MarkChange): Promise<void> {
-    await this.#client.patch(`/api/runs/${encodeURIComponent(runId)}`, change);
+    await this.#client.ask("markRun", { path: { id: runId }, body: change });
   }
 
   async remove(runId: string): Promise<void> {
-    await this.#client.remove(`/api/runs/${encodeURIComponent(runId)}`);
+    await this.#client.ask("removeRun", { path: { id: runId } });
   }
 
   async backUp(file: string): Promise<void> {

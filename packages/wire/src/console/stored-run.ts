@@ -48,6 +48,24 @@ export const StoredRunSchema = Type.Object({
 });
 export type StoredRun = DeepReadonly<Static<typeof StoredRunSchema>>;
 
+/** `GET /api/runs/:id`: everything that is kept of a run beside its interval reports. */
+export const RunRecordSchema = Type.Object({
+  ...RunSummarySchema.properties,
+  request: RunRequestSchema,
+  /** Null while it goes on, and where it could not run. */
+  report: Nullable(RunReportSchema),
+  failure: Nullable(RunFailureSchema),
+  programVersion: Type.String(),
+  /** Its start on the wall clock, and on the monotonic clock of one boot of the controller's machine; null before it. */
+  start: Nullable(Type.Object({ wallMs: Type.Number(), controllerNs: Type.Number(), bootId: Type.String() })),
+  /** The controller's own: what it told each agent to do. */
+  compiled: Type.Unknown(),
+  endNs: Type.Number(),
+  /** The controller that conducts it. */
+  owner: Type.String(),
+  heartbeatMs: Type.Number(),
+});
+
 /** Which run: answer of `POST /api/runs` and of `/api/baselines/:name`. */
 export const RunIdSchema = Type.Object({ runId: Type.String() });
 

@@ -1,12 +1,16 @@
+import type { RunSummary } from "@dyetrace/wire/console/stored-run";
 import type { FastifyInstance } from "fastify";
 import { Counter, Gauge, Histogram, Registry } from "prom-client";
-import { VERSION } from "../about/version.ts";
-import type { AgentDoor } from "../access/agent-door.ts";
-import type { OperatorTokens } from "../access/operator-tokens.ts";
-import type { AgentRegistry } from "../agents/agent-registry.ts";
-import type { AuditLog } from "../audit/audit-log.ts";
-import type { ReportIntake } from "../intake/report-intake.ts";
-import type { RunRegistry } from "../runs/run-registry.ts";
+import { VERSION } from "../../about/version.ts";
+import type { AgentDoor } from "../../access/agent-door.ts";
+import type { OperatorTokens } from "../../access/operator-tokens.ts";
+import type { AgentRegistry } from "../../agents/agent-registry.ts";
+import type { AuditLog } from "../../audit/audit-log.ts";
+import type { ReportIntake } from "../../intake/report-intake.ts";
+import type { RunRegistry } from "../../runs/run-registry.ts";
+import { BoundedLabels } from "./bounded-labels.ts";
+import { countListeners } from "./listener-metrics.ts";
+import { LastVerdicts } from "./scenario-metrics.ts";
 
 export interface MetricsSetup {
   readonly registry: AgentRegistry;
@@ -15,6 +19,8 @@ export interface MetricsSetup {
   readonly audit: AuditLog;
   readonly door: Pick<AgentDoor, "records">;
   readonly tokens: Pick<OperatorTokens, "list">;
+  /** The newest runs that are stored. */
+  readonly stored: () => Promise<readonly RunSummary[]>;
 }
 
 interface Ending {
@@ -22,13 +28,19 @@ interface Ending {
   readonly until: string | null;
 }
 
-/** What is measured of the controller itself, for Prometheus, at /metrics. */
+/** Agents with a count of their own. */
+const MOST_AGENTS = 1000;
+
+/**
+ * What is measured, for collectors, at /metrics: named and typed by the conventions of OpenMetrics 1.0. deploy/metrics/README.md
+ * tells each, and the bounds of its labels.
+ */
 export function registerMetrics(
   app: FastifyInstance,
-  { registry, runs, intake, audit, door, tokens }: MetricsSetup,
+  { registry, runs, intake, audit, door, tokens, stored }: MetricsSetup,
 ): void {
-  const registers = [new Registry()];
-  const [register] = registers;
+  const register = new Registry();
+  const registers = [register];
   const counter = (name: string, help: string, labelNames: string[] = []): Counter =>
     new Counter({ name, help, labelNames, registers });
   const gauge = (name: string, help: string, read: (self: Gauge) => void): Gauge =>
@@ -70,9 +82,15 @@ export function registerMetrics(
   );
   ends("dyetrace_token_end_timestamp_seconds", "When each token ends", "token", () => tokens.list(Date.now()));
   gauge("process_resident_memory_bytes", "Resident memory", (self) => self.set(process.memoryUsage.rss()));
-  gauge("process_cpu_seconds_total", "User and system CPU time", (self) => {
-    const { user, system } = process.cpuUsage();
-    self.set((user + system) / 1e6);
+  new Counter({
+    name: "process_cpu_seconds_total",
+    help: "User and system CPU time",
+    registers,
+    collect() {
+      const { user, system } = process.cpuUsage();
+      this.reset();
+      this.inc((user + system) / 1e6);
+    },
   });
   new Counter({
     name: "dyetrace_security_events_total",
@@ -88,6 +106,7 @@ export function registerMetrics(
   const packets = counter("dyetrace_packets_received_total", "Test packets that listeners reported");
   const lost = counter("dyetrace_packets_lost_total", "Test packets that listeners reported as lost in the network");
   const unusable = counter("dyetrace_reports_unusable_total", "Interval reports that could not be stored", ["agent"]);
+  const agents = new BoundedLabels(["agent"], MOST_AGENTS);
   const finished = counter("dyetrace_runs_finished_total", "Runs that are over", ["verdict"]);
   const writing = new Histogram({
     name: "dyetrace_store_write_seconds",
@@ -104,14 +123,27 @@ export function registerMetrics(
     }
   });
   intake.on("unusable", ({ name }, { firstNumber, lastNumber }) =>
-    unusable.inc({ agent: name }, lastNumber - firstNumber + 1),
+    unusable.inc(agents.of({ agent: name }), lastNumber - firstNumber + 1),
   );
   intake.on("wrote", (_reports, seconds) => writing.observe(seconds));
   runs.on("progress", (_runId, progress) => {
     if (progress.kind === "done") finished.inc({ verdict: progress.report.verdict });
     if (progress.kind === "failed") finished.inc({ verdict: "could-not-run" });
   });
-  app.get("/metrics", { schema: { hide: true } }, async (_request, reply) =>
-    reply.header("content-type", register?.contentType ?? "text/plain").send(await register?.metrics()),
-  );
+  countListeners(register, runs, intake);
+  const verdicts = new LastVerdicts(register);
+  verdicts.follow(runs);
+  let isFilled = false;
+  app.get("/metrics", { schema: { hide: true } }, async (_request, reply) => {
+    if (!isFilled) {
+      // With the store away the rest is told all the same, and this the next time.
+      for (const run of await stored().catch(() => [])) {
+        isFilled = true;
+        const { site, scenario, verdict, endedAt } = run;
+        if (verdict !== null && endedAt !== null)
+          verdicts.note({ site, scenario, verdict, endedMs: Date.parse(endedAt) });
+      }
+    }
+    return reply.header("content-type", register.contentType).send(await register.metrics());
+  });
 }
