@@ -227,6 +227,7 @@ test("console API: given every route of it, then what it answers is what it decl
   await ask("POST", `${url}/api/console/plan-check`, { file: "plan.yaml", text: "site: [" });
   await ask("POST", `${url}/api/console/run-check`, files);
   await ask("POST", `${url}/api/console/run-check`, { ...files, scenario: { file: "x.yaml", text: "scenario: x\n" } });
+  await ask("GET", `${url}/health`);
   for (const one of ["status", "console/scenarios", "console/new-agent"]) await ask("GET", `${url}/api/${one}`);
 
   const agent = await Stranger.at(url);

@@ -68,7 +68,7 @@ test("OpenAPI: given every route, then it has a summary, an id that no other has
 
 test("OpenAPI: given routes that nobody signs in for, then those alone say so; and a program's token makes no tokens", () => {
   const anybody = operations.filter(([, { security }]) => security?.length === 0).map(([route]) => route);
-  expect(anybody.sort()).toEqual(["GET /api/session", "GET /api/status", "POST /api/sign-in"]);
+  expect(anybody.sort()).toEqual(["GET /api/session", "GET /api/status", "GET /health", "POST /api/sign-in"]);
   const schemesOf = (wanted: string) =>
     operations.find(([route]) => route === wanted)?.[1].security?.flatMap((one) => Object.keys(one));
   expect(schemesOf("POST /api/tokens")).toEqual(["signIn", "session"]);

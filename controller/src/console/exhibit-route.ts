@@ -2,6 +2,7 @@ import { loadSitePlan } from "@dyetrace/site";
 import { Fault } from "@dyetrace/wire";
 import type { FastifyInstance } from "fastify";
 import { renderExhibit } from "../report/picture.ts";
+import { fileOf } from "../runs/json-lines.ts";
 import type { Store } from "../store/store.ts";
 import { stored } from "../store/stored.ts";
 
@@ -12,6 +13,7 @@ const POLICY = "default-src 'none'; style-src 'unsafe-inline'";
 export function registerExhibit(app: FastifyInstance, store: Store): void {
   app.get<{ Params: { id: string; number: string } }>(
     "/api/console/runs/:id/exhibits/:number",
+    { schema: { summary: "A finding as a picture", response: fileOf("image/svg+xml", "The picture") } },
     async (request, reply) => {
       const { id, number } = request.params;
       const { request: asked, report, runId } = await stored(store, () => store.runs.get(id));

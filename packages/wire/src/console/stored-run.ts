@@ -64,6 +64,9 @@ export const RunRecordSchema = Type.Object({
   /** The controller that conducts it. */
   owner: Type.String(),
   heartbeatMs: Type.Number(),
+  /** Rises each time another controller takes the run. */
+  epoch: Type.Integer(),
+  isStopAsked: Type.Boolean(),
 });
 
 /** Which run: answer of `POST /api/runs` and of `/api/baselines/:name`. */
