@@ -20,12 +20,12 @@ describe("the whole job on the console: given the practice site with a fault, an
   const runs = async (): Promise<readonly { runId: string; state: string; scenario: string }[]> =>
     (await client.get("/api/runs")) as { runId: string; state: string; scenario: string }[];
   const over = async (): Promise<void> => {
-    await client.post("/api/stop", {});
+    await client.ask("stopEverything");
     await expect.poll(async () => (await runs()).filter(({ state }) => state === "running").length).toBe(0);
   };
   const cancelAll = async (): Promise<void> => {
     for (const { runId, state } of await runs()) {
-      if (state === "scheduled") await client.post(`/api/runs/${runId}/abort`, {});
+      if (state === "scheduled") await client.abortRun(runId);
     }
   };
   const link = (page: Page, name: string) => page.getByRole("link", { name, exact: true });
