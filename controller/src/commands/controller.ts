@@ -5,7 +5,6 @@ import { Fault, parseDurationNs } from "@dyetrace/wire";
 import type { Command } from "commander";
 import { pino } from "pino";
 import { isLoopbackName } from "../about/loopback.ts";
-import { AccessBook } from "../access/access-book.ts";
 import { ownTlsIdentity, readTlsIdentity, type TlsIdentity } from "../access/tls-identity.ts";
 import { writeWhole } from "../files/write-whole.ts";
 import { startController } from "../service/controller-service.ts";
@@ -15,6 +14,7 @@ import { parseListen } from "./arguments/parse-listen.ts";
 import { cautionOfPassword, storePlace } from "./arguments/store-place.ts";
 import { untilInterrupted } from "./arguments/until-interrupted.ts";
 import { noteDeed } from "./note-deed.ts";
+import { withBook } from "./with-book.ts";
 
 export function registerController(program: Command): void {
   program
@@ -61,7 +61,7 @@ export function registerController(program: Command): void {
         credentialLastsMs: readCredentialTime(options.agentCredentials),
         log: pino({ level: process.env["DYETRACE_LOG"] ?? "info" }, pino.destination(2)),
       });
-      const hasOperators = new AccessBook(options.data).records.operators.length > 0;
+      const hasOperators = await withBook(options, true, ({ records }) => records.operators.length > 0);
       const lines = greeting({ url: controller.url, agentKey, tls, hasOperators, data: options.data });
       process.stdout.write(`${lines.join("\n")}\n`);
       noteDeed(options.data, `started the controller at ${controller.url}`);

@@ -3,6 +3,7 @@ import Type from "@dyetrace/schema";
 import {
   type ClockEstimate,
   Fault,
+  type RunProgress,
   type RunRequest,
   RunRequestSchema,
   type UserFile,
@@ -92,14 +93,16 @@ export function registerConsole(app: FastifyInstance, setup: ConsoleSetup): void
     watched?.take(session.name, message);
     if (message.kind === "prepared" && message.clock !== null) clocks.set(session.name, message.clock);
   });
-  runs.on("progress", (runId, progress) => {
+  const onProgress = (runId: string, progress: RunProgress): void => {
     if (progress.kind === "outline") watched = new WatchedRun(runId, progress.outline, addressesOf(registry));
     if (watched?.run.runId !== runId) return;
     sendLive();
     watched.follow(progress);
     if (progress.kind === "go") hub.tell({ kind: "agents", agents: agents() }); // their clocks were compared just now
     hub.tell({ kind: "run", run: watched.run });
-  });
+  };
+  runs.on("progress", onProgress);
+  runs.on("mirrored", onProgress);
   const sendLive = (): void => {
     if (watched === null) return;
     const { cells, heard } = watched.board.drain();

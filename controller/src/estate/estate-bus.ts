@@ -1,7 +1,6 @@
 import { EventEmitter } from "node:events";
 import Type from "@dyetrace/schema";
 import { parseAs, type RunProgress, RunProgressSchema } from "@dyetrace/wire";
-import { type ConsoleEvent, ConsoleEventSchema } from "@dyetrace/wire/console/console-event";
 import { CONTROLLER_INSTANCE } from "../about/controller-instance.ts";
 import type { StoreBus } from "../store/store-bus.ts";
 
@@ -15,9 +14,7 @@ export type EstateWord =
   /** The controller that conducts a run needs these agents. */
   | { readonly kind: "call"; readonly to: string; readonly runId: string; readonly agents: readonly string[] }
   /** What a conductor says of its run; of its end only that the report is in the store. */
-  | { readonly kind: "progress"; readonly runId: string; readonly progress: RunProgress | "stored" }
-  /** What consoles are told of the seconds of a run. */
-  | { readonly kind: "console"; readonly event: ConsoleEvent };
+  | { readonly kind: "progress"; readonly runId: string; readonly progress: RunProgress | "stored" };
 
 const RunId = Type.String({ pattern: "^[0-9a-f]{16}$" });
 const EstateWordSchema: Type.TSchema = Type.Union([
@@ -35,7 +32,6 @@ const EstateWordSchema: Type.TSchema = Type.Union([
     runId: RunId,
     progress: Type.Union([Type.Literal("stored"), RunProgressSchema]),
   }),
-  Type.Object({ kind: Type.Literal("console"), event: ConsoleEventSchema }),
 ]);
 
 export interface EstateBusEvents {

@@ -9,7 +9,7 @@ export const sendsAgain = ({ protocol }: Pick<AgentSession, "protocol">): boolea
 /** Tells an agent what the store has of its reports of a run, so that it sends all else. @throws what the store throws */
 export async function tellStored(store: Store, session: AgentSession, runId: string): Promise<void> {
   if (!sendsAgain(session)) return;
-  const stints = (await store.reports.stints(runId)).filter(({ agent }) => agent === session.name);
+  const stints = await store.reports.stints(runId, session.name);
   session.send({
     kind: "stored",
     runId,

@@ -57,10 +57,12 @@ export function continueRun(record: RunRecord, start: RunStart, surroundings: Co
       log.error({ err: store.fault(error), runId: run.runId }, "the time without a controller could not be noted"),
     );
     // The store may have been put back from an older copy: agents still have what it lacks.
-    const tell = (session: AgentSession): void =>
+    const tell = (session: AgentSession): void => {
+      if (!run.tasks.has(session.name)) return;
       void tellStored(store, session, run.runId).catch((error: unknown) =>
         log.error({ err: store.fault(error), runId: run.runId }, "an agent could not be told what is stored"),
       );
+    };
     registry.on("connected", tell);
     for (const session of registry.list()) tell(session);
     using _called = surroundings.calls.keepCalling(run.runId, [...run.tasks.keys()]);

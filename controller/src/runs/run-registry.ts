@@ -1,7 +1,7 @@
 import { EventEmitter } from "node:events";
 import { Fault, type RunProgress, type RunReport } from "@dyetrace/wire";
 
-import { LEAVING } from "../conduct/leaving.ts";
+import { LEAVING, Left } from "../conduct/leaving.ts";
 
 /** One run, as the registry keeps it: everything that was said about it so far, and its report at the end. */
 export interface RunRecord {
@@ -82,6 +82,10 @@ export class RunRegistry extends EventEmitter<RegistryEvents> {
         say({ kind: "done", report });
       },
       (error: unknown) => {
+        if (this.#isShared && error instanceof Left) {
+          run.isElsewhere = true; // whoever follows it hears of it from its next conductor
+          return;
+        }
         run.isRunning = false;
         const fault = error instanceof Fault ? error : null;
         const message = fault?.message ?? `The controller failed: ${String(error)}`;
@@ -97,11 +101,10 @@ export class RunRegistry extends EventEmitter<RegistryEvents> {
 
   /** Passes on what another controller says of a run that it conducts. */
   mirror(id: string, progress: RunProgress): void {
-    const run = this.#open(id);
-    if (!run.isElsewhere) {
-      if (run.isRunning && run.place !== null) return; // it is conducted here by now
-      run.isElsewhere = true;
-    }
+    const known = this.#runs.get(id);
+    if (known?.isElsewhere === false && known.isRunning) return; // it is conducted here by now
+    const run = known ?? this.#open(id);
+    run.isElsewhere = true;
     run.progress.push(progress);
     if (progress.kind === "done") run.report = progress.report;
     run.isRunning = progress.kind !== "done" && progress.kind !== "failed";

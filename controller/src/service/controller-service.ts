@@ -5,7 +5,6 @@ import { type FastifyInstance, fastify } from "fastify";
 import type { Logger } from "pino";
 import { WebSocketServer } from "ws";
 import { isLoopbackName } from "../about/loopback.ts";
-import { AccessBook } from "../access/access-book.ts";
 import { AgentDoor } from "../access/agent-door.ts";
 import { OperatorTokens } from "../access/operator-tokens.ts";
 import type { TlsIdentity } from "../access/tls-identity.ts";
@@ -43,7 +42,7 @@ import { openLocalStop } from "./local-stop.ts";
 import { logNews } from "./log-news.ts";
 import { registerMetrics } from "./metrics/metrics.ts";
 import { registerOpenApi } from "./open-api.ts";
-import { openEstate, scheduleClocks } from "./open-estate.ts";
+import { openAccess, openEstate, scheduleClocks } from "./open-estate.ts";
 import { registerAccess } from "./register-access.ts";
 
 export interface ControllerOptions {
@@ -106,13 +105,13 @@ async function openController(
   const { log } = options;
   const isOpen = options.isSignInNeeded !== true && isLoopbackName(options.host);
   const dataFolder = options.dataFolder ?? null;
-  const book = new AccessBook(dataFolder, (err) => log.error({ err }, "who may do what stays as it was"));
+  const store = options.store ?? closers.own(await openStore({ kind: "memory" }));
+  const book = await openAccess(store, dataFolder, log, closers);
   const audit = closers.own(new AuditLog(dataFolder, log));
   const door = new AgentDoor(book, options.agentKey ?? null, options.credentialLastsMs);
   const uses = closers.own(new TokenUses(dataFolder));
   const tokens = new OperatorTokens(book, uses);
   uses.keepOnly(new Set(book.records.tokens.map(({ id }) => id)));
-  const store = options.store ?? closers.own(await openStore({ kind: "memory" }));
   const intake = new ReportIntake(store, log);
   closers.add(() => intake.close());
   const late = closers.own(new LateWrites(store, log));
@@ -148,7 +147,20 @@ async function openController(
   answerFaults(app, log);
   await registerOpenApi(app);
   const pin = options.tls?.pin ?? null;
-  await registerAccess(app, { book, door, tokens, uses, audit, registry, renewal, ledger, isOpen, pin, dataFolder });
+  await registerAccess(app, {
+    book,
+    door,
+    tokens,
+    uses,
+    audit,
+    registry,
+    renewal,
+    ledger,
+    isOpen,
+    pin,
+    dataFolder,
+    sharedSessions: store.sessions,
+  });
   boundBodies(app);
   registerMetrics(app, { registry, runs, intake, audit, door, tokens, stored: () => store.runs.list({ most: 500 }) });
   registerAgentRoutes(app, registry);

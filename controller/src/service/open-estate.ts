@@ -1,4 +1,6 @@
+import type { Fault } from "@dyetrace/wire";
 import type { Logger } from "pino";
+import { AccessBook } from "../access/access-book.ts";
 import type { AgentRegistry } from "../agents/agent-registry.ts";
 import { AgentCalls } from "../estate/call-agents.ts";
 import { EstateBus } from "../estate/estate-bus.ts";
@@ -37,8 +39,31 @@ export async function openEstate({ store, registry, runs, log }: EstateSetup, cl
     onStopAsked: (runId) => runs.list().some(({ id, isRunning }) => id === runId && isRunning) && runs.abort(runId),
   };
   registry.right = { isHeld: (runId) => holds.isHeld(runId), epochOf: (runId) => holds.epochOf(runId) };
+  passOnProgress({ store, runs, bus });
   const calls = closers.own(new AgentCalls(registry, bus, (agent) => runs.ofAgent(agent) !== null));
   return { bus, clock, holds, calls };
+}
+
+/** What each controller says of its runs is heard at all of them: consoles and commands follow a run wherever they are. */
+function passOnProgress({ store, runs, bus }: Pick<EstateSetup, "store" | "runs"> & { readonly bus: EstateBus }): void {
+  if (bus.isAlone) return;
+  runs.on("progress", (runId, progress) => {
+    void bus.say({ kind: "progress", runId, progress: progress.kind === "done" ? "stored" : progress });
+  });
+  bus.on("word", (word) => {
+    if (word.kind !== "progress") return;
+    const { runId, progress } = word;
+    if (progress !== "stored") {
+      runs.mirror(runId, progress);
+      return;
+    }
+    store.runs
+      .find(runId)
+      .then((record) => {
+        if (record?.report != null) runs.mirror(runId, { kind: "done", report: record.report });
+      })
+      .catch(() => undefined); // whoever follows it asks for the run itself
+  });
 }
 
 /** Times of scheduled runs are the store's, where several controllers go by them. */
@@ -46,3 +71,22 @@ export const scheduleClocks = (clock: StoreClock): ScheduleClocks => ({
   wall: () => clock.now(),
   monotonic: () => performance.now(),
 });
+
+/** Who may do what: of a store of several controllers there, otherwise in a file. A file that was there before is taken over. */
+export async function openAccess(
+  store: Store,
+  dataFolder: string | null,
+  log: Logger,
+  closers: Closers,
+): Promise<AccessBook> {
+  const onTrouble = (err: Fault): void => log.error({ err }, "who may do what stays as it was");
+  const shared = await store.openAccess();
+  if (shared === null) return new AccessBook(dataFolder, onTrouble);
+  closers.own(shared);
+  const book = new AccessBook(shared, onTrouble);
+  if (shared.text === null && dataFolder !== null) {
+    const { records } = new AccessBook(dataFolder, onTrouble);
+    if (records.operators.length + records.agents.length > 0) book.change(() => records);
+  }
+  return book;
+}

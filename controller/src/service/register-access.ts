@@ -21,6 +21,7 @@ import { registerUpgrade } from "../agents/upgrade-routes.ts";
 import type { AuditLog } from "../audit/audit-log.ts";
 import { auditRequests } from "../audit/audit-requests.ts";
 import { registerAudit } from "../audit/audit-routes.ts";
+import type { SessionRecords } from "../store/session-records.ts";
 
 export interface AccessSetup {
   readonly book: AccessBook;
@@ -34,6 +35,8 @@ export interface AccessSetup {
   /** Nobody signs in. */
   readonly isOpen: boolean;
   readonly pin: string | null;
+  /** Null: no other controller has them. */
+  readonly sharedSessions: SessionRecords | null;
   /** Null keeps everything in memory. */
   readonly dataFolder: string | null;
 }
@@ -44,7 +47,8 @@ const MOST_REQUESTS = 3000;
 /** Everything about who may do what. Before the routes that it guards. */
 export async function registerAccess(app: FastifyInstance, setup: AccessSetup): Promise<void> {
   const { book, door, tokens, uses, audit, registry, renewal, ledger, isOpen, pin, dataFolder } = setup;
-  const sessions = new OperatorSessions();
+  const sessions = new OperatorSessions(setup.sharedSessions);
+  app.addHook("onClose", async () => sessions[Symbol.dispose]());
   await app.register(rateLimit, {
     max: MOST_REQUESTS,
     timeWindow: "1 minute",

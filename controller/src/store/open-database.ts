@@ -17,6 +17,8 @@ export type StorePlace =
 
 export interface Database {
   readonly db: Kysely<StoreTables>;
+  /** With connections of its own, so that who conducts a run is written down however busy the others are; of SQLite the same. */
+  readonly leaseDb: Kysely<StoreTables>;
   /** As the operator knows it, without a password. */
   readonly name: string;
   readonly isPostgres: boolean;
@@ -54,6 +56,7 @@ export async function openDatabase(place: StorePlace, { mustExist = false }: Ope
     return database;
   } catch (error) {
     await database?.db.destroy().catch(() => undefined);
+    await database?.leaseDb.destroy().catch(() => undefined);
     throw storeFault(error, name);
   }
 }
@@ -87,7 +90,7 @@ function openSqlite(place: Exclude<StorePlace, { kind: "postgres" }>, name: stri
     throw error;
   }
   const db = new Kysely<StoreTables>({ dialect: new SelfEndingSqliteDialect(sqlite) });
-  return { db, name, isPostgres: false, sqlite, url: null };
+  return { db, leaseDb: db, name, isPostgres: false, sqlite, url: null };
 }
 
 /**
@@ -117,11 +120,15 @@ function openPostgres(url: string, name: string): Database {
         ? Number
         : pg.types.getTypeParser(oid, format)) as pg.CustomTypesConfig["getTypeParser"],
   };
-  const pool = new pg.Pool({ connectionString: url, max: 8, connectionTimeoutMillis: 5000, types });
-  // An idle connection that breaks is replaced at the next query, which reports what is wrong.
-  pool.on("error", () => undefined);
+  const connect = (max: number): Kysely<StoreTables> => {
+    const pool = new pg.Pool({ connectionString: url, max, connectionTimeoutMillis: 5000, types });
+    // An idle connection that breaks is replaced at the next query, which reports what is wrong.
+    pool.on("error", () => undefined);
+    return new Kysely<StoreTables>({ dialect: new PostgresDialect({ pool }) });
+  };
   return {
-    db: new Kysely<StoreTables>({ dialect: new PostgresDialect({ pool }) }),
+    db: connect(8),
+    leaseDb: connect(2),
     name,
     isPostgres: true,
     sqlite: null,

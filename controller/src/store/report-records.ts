@@ -95,14 +95,10 @@ export class ReportRecords {
     );
   }
 
-  async stints(runId: string): Promise<readonly Stint[]> {
-    const rows = await this.#db
-      .selectFrom("stints")
-      .selectAll()
-      .where("run_id", "=", runId)
-      .orderBy("agent")
-      .orderBy("from_ns")
-      .execute();
+  async stints(runId: string, agent: string | null = null): Promise<readonly Stint[]> {
+    let query = this.#db.selectFrom("stints").selectAll().where("run_id", "=", runId);
+    if (agent !== null) query = query.where("agent", "=", agent);
+    const rows = await query.orderBy("agent").orderBy("from_ns").execute();
     return rows.map((row) => ({
       agent: row.agent,
       stint: row.stint,

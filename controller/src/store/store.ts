@@ -5,6 +5,8 @@ import { ReportRecords } from "./report-records.ts";
 import { RunLabels } from "./run-labels.ts";
 import { RunLeases } from "./run-leases.ts";
 import { RunRecords } from "./run-records.ts";
+import { SessionRecords } from "./session-records.ts";
+import { SharedAccess } from "./shared-access.ts";
 import { StoreBus } from "./store-bus.ts";
 import { storeFault } from "./store-fault.ts";
 import { StoryRecords } from "./story-records.ts";
@@ -32,6 +34,10 @@ export interface Store extends AsyncDisposable {
   fault(error: unknown): unknown;
   /** How controllers that share it tell each other something; whoever opens it closes it. @returns null where none do */
   openBus(): StoreBus | null;
+  /** Who may do what, where controllers share it; whoever opens it closes it. @returns null where none do */
+  openAccess(): Promise<SharedAccess | null>;
+  /** Who is signed in, where controllers share it. */
+  readonly sessions: SessionRecords | null;
   /** @returns its own clock, ms since 1970 @throws what the database throws: then it cannot be reached */
   clockMs(): Promise<number>;
   close(): Promise<void>;
@@ -57,15 +63,17 @@ class OpenStore implements Store {
   readonly reports: ReportRecords;
   readonly stories: StoryRecords;
   readonly labels: RunLabels;
+  readonly sessions: SessionRecords | null;
   readonly #database: Database;
 
   constructor(database: Database, now: () => number) {
-    const { db, name, isPostgres } = database;
+    const { db, leaseDb, name, isPostgres } = database;
     this.#database = database;
     this.name = name;
     this.isPrivate = !isPostgres;
     this.runs = new RunRecords(db, now);
-    this.leases = new RunLeases(db, now, isPostgres);
+    this.leases = new RunLeases(leaseDb, now, isPostgres);
+    this.sessions = isPostgres ? new SessionRecords(db) : null;
     this.labels = new RunLabels(db, now);
     this.reports = new ReportRecords(db);
     this.stories = new StoryRecords(db);
@@ -89,12 +97,19 @@ class OpenStore implements Store {
     return new StoreBus(url, (channel, payload) => sql`select pg_notify(${channel}, ${payload})`.execute(db));
   }
 
+  async openAccess(): Promise<SharedAccess | null> {
+    const { url, db } = this.#database;
+    return url === null ? null : SharedAccess.open(url, db);
+  }
+
   clockMs(): Promise<number> {
     return this.leases.clockMs();
   }
 
-  close(): Promise<void> {
-    return this.#database.db.destroy();
+  async close(): Promise<void> {
+    const { db, leaseDb } = this.#database;
+    await db.destroy();
+    if (leaseDb !== db) await leaseDb.destroy();
   }
 
   [Symbol.asyncDispose](): Promise<void> {

@@ -3,6 +3,8 @@
  * disk. Prints the controller's CPU and memory and how long an acknowledgement takes, and checks that nothing is lost.
  *
  *   npm run build && node tests/bench/soak/crowd.bench.mjs [--agents 500] [--seconds 60] [--json FILE]
+ *
+ * With --store postgres://... [--controllers 2] the agents are shared out among several controllers on an empty database.
  */
 import { spawn } from "node:child_process";
 import { randomBytes } from "node:crypto";
@@ -22,6 +24,8 @@ const { values: options } = parseArgs({
     agents: { type: "string", default: "500" },
     seconds: { type: "string", default: "60" },
     json: { type: "string" },
+    store: { type: "string", default: "" },
+    controllers: { type: "string", default: "1" },
   },
 });
 const AGENTS = Number(options.agents);
@@ -73,22 +77,38 @@ function prepareReports() {
 
 const folder = mkdtempSync(path.join(tmpdir(), "dyetrace-crowd-"));
 const program = fileURLToPath(new URL("./crowd-controller.mjs", import.meta.url));
-const controller = spawn(process.execPath, [program, folder, KEY, RUN], {
-  stdio: ["ignore", "pipe", "inherit", "ipc"],
-});
+const controllers = [];
 try {
-  const [first] = await once(controller.stdout, "data");
-  const url = String(first).trim().replace("http", "ws");
+  const urls = [];
+  for (let at = 0; at < Number(options.controllers); at++) {
+    const controller = spawn(process.execPath, [program, folder, KEY, RUN, options.store], {
+      stdio: ["ignore", "pipe", "inherit", "ipc"],
+    });
+    controllers.push(controller);
+    urls.push(
+      String((await once(controller.stdout, "data"))[0])
+        .trim()
+        .replace("http", "ws"),
+    );
+  }
   const reports = prepareReports();
   console.log(`One report: ${(reports[1].text.length / 1000).toFixed(1)} kB of JSON for ${STREAMS} streams`);
   const ask = async () => {
-    controller.send("state");
-    return (await once(controller, "message"))[0];
+    const states = await Promise.all(
+      controllers.map(async (controller) => {
+        controller.send("state");
+        return (await once(controller, "message"))[0];
+      }),
+    );
+    // The store is one; processor and memory are each controller's own.
+    const sum = (of) => states.reduce((all, state) => all + of(state), 0);
+    const cpu = { user: sum((state) => state.cpu.user), system: sum((state) => state.cpu.system) };
+    return { ...states[0], cpu, memory: sum((state) => state.memory) };
   };
   const latenciesMs = [];
   const agents = await Promise.all(
     Array.from({ length: AGENTS }, async (_, i) => {
-      const socket = new WebSocket(`${url}/agent-link`);
+      const socket = new WebSocket(`${urls[i % urls.length]}/agent-link`);
       const sentAt = new Map();
       const stint = randomBytes(8).toString("hex");
       await once(socket, "open");
@@ -145,6 +165,9 @@ try {
   const expected = reports.reduce((sum, report) => sum + report.received, 0) * AGENTS;
   const result = {
     agents: AGENTS,
+    controllers: controllers.length,
+    storeBytes: after.bytes,
+    storeBytesANight: Math.round((after.bytes - before.bytes) * ((8 * 3600) / SECONDS)),
     streams: STREAMS,
     seconds: SECONDS,
     elapsedS: Number(elapsedS.toFixed(1)),
@@ -166,8 +189,10 @@ try {
   if (options.json !== undefined) writeFileSync(options.json, `${JSON.stringify(result, null, 2)}\n`);
   if (!result.isNothingLost) process.exitCode = 1;
 } finally {
-  const gone = once(controller, "exit");
-  controller.kill("SIGKILL");
-  await gone;
+  for (const controller of controllers) {
+    const gone = once(controller, "exit");
+    controller.kill("SIGKILL");
+    await gone;
+  }
   rmSync(folder, { recursive: true, force: true });
 }
