@@ -34,7 +34,7 @@ async function answer(question: Question): Promise<object> {
     const [row] = rows;
     return { text: row === undefined || row.body === "" ? null : row.body };
   }
-  if (client === null) throw Object.assign(new Error("no change is under way"), { code: "ETIMEDOUT" });
+  if (client === null) throw new Error("no change is under way");
   const { rows } = await client.query<{ version: string }>(
     "update shared_access set body = $1, version = version + 1 where id = 1 returning version",
     [question.text],

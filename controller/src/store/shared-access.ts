@@ -113,7 +113,7 @@ export class SharedAccess extends EventEmitter<{ changed: [] }> implements Async
     const answer = receiveMessageOnPort(this.#port)?.message as Answer | undefined;
     if (answer === undefined) {
       this.#port.postMessage({ kind: "leave" });
-      throw Object.assign(new Error("the database does not answer"), { code: "ETIMEDOUT" });
+      throw new Error("the database does not answer");
     }
     if (answer.error !== undefined) throw Object.assign(new Error(answer.error.message), { code: answer.error.code });
     return answer;
