@@ -3,8 +3,7 @@ import type { EnrolledAgent } from "@dyetrace/wire/console/console-agent";
 import type { Command } from "commander";
 import { AgentDoor } from "../access/agent-door.ts";
 import { type AskOptions, clientOf, withAskOptions } from "./client/ask-options.ts";
-import { noteDeed } from "./note-deed.ts";
-import { bookIn } from "./with-book.ts";
+import { bookIn, noteDeed } from "./with-book.ts";
 
 type PlaceOptions = AskOptions & { readonly data?: string };
 type Listed = EnrolledAgent & { readonly isConnected: boolean | null };

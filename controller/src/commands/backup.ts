@@ -3,7 +3,7 @@ import { Fault } from "@dyetrace/wire";
 import type { Command } from "commander";
 import { restoreStore } from "../store/restore-store.ts";
 import { type LibraryOptions, openLibrary, withLibraryOptions } from "./client/run-library.ts";
-import { noteDeed } from "./note-deed.ts";
+import { noteDeed } from "./with-book.ts";
 
 const SECRETS =
   "Operators, agents' credentials, keys and the trail of who did what are not in it: copy the rest of the data folder as well.";

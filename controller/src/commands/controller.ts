@@ -13,8 +13,7 @@ import { openStore } from "../store/store.ts";
 import { parseListen } from "./arguments/parse-listen.ts";
 import { cautionOfPassword, storePlace } from "./arguments/store-place.ts";
 import { untilInterrupted } from "./arguments/until-interrupted.ts";
-import { noteDeed } from "./note-deed.ts";
-import { withBook } from "./with-book.ts";
+import { noteDeed, withBook } from "./with-book.ts";
 
 export function registerController(program: Command): void {
   program

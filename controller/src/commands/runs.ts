@@ -4,7 +4,7 @@ import type { Command } from "commander";
 import { paintFor } from "../report/terminal-paint.ts";
 import { renderBaselines, renderRuns } from "../report/terminal-runs.ts";
 import { type LibraryOptions, openLibrary, type RunLibrary, withLibraryOptions } from "./client/run-library.ts";
-import { noteDeed } from "./note-deed.ts";
+import { noteDeed } from "./with-book.ts";
 
 interface ListOptions extends LibraryOptions {
   readonly most: number;

@@ -5,8 +5,7 @@ import { type Command, Option } from "commander";
 import { OperatorTokens } from "../access/operator-tokens.ts";
 import { TokenUses } from "../access/token-uses.ts";
 import { type AskOptions, clientOf, withAskOptions } from "./client/ask-options.ts";
-import { noteDeed, userHere } from "./note-deed.ts";
-import { bookIn } from "./with-book.ts";
+import { bookIn, noteDeed, userHere } from "./with-book.ts";
 
 const MOST_LASTING_NS = 10 * 365 * 24 * 3600e9;
 

@@ -1,9 +1,10 @@
 import { existsSync } from "node:fs";
+import { userInfo } from "node:os";
 import { Fault } from "@dyetrace/wire";
 import { AccessBook } from "../access/access-book.ts";
+import { AuditFile } from "../audit/audit-file.ts";
 import { openStore } from "../store/store.ts";
 import { type StoreOptions, storePlace } from "./arguments/store-place.ts";
-import { noteDeed } from "./note-deed.ts";
 
 export interface BookOptions extends StoreOptions {
   readonly data: string;
@@ -35,4 +36,30 @@ export function bookIn(folder: string): AccessBook {
 /** In the trail of the controller on this machine; where there is none the database's name stands in no trail. */
 export function noteInTrail({ data }: BookOptions, deed: string): void {
   if (existsSync(data)) noteDeed(data, deed);
+}
+
+/**
+ * Puts what a command did beside a controller into its trail. Where that takes no entry the deed stands, and that is said.
+ * @param folder the controller's data folder
+ */
+export function noteDeed(folder: string, what: string): void {
+  try {
+    new AuditFile(folder).append({ at: new Date().toISOString(), who: userHere(), from: "command line", what });
+  } catch (error) {
+    process.stderr.write(`The trail of who did what takes no entries: ${String(error)}\n`);
+  }
+}
+
+/** Whom the system knows, and who became root by sudo; the latter is that program's word. */
+export function userHere(): string {
+  const behind = process.env["SUDO_USER"];
+  return `${nameOfUser()}${behind === undefined ? "" : ` (sudo by ${behind.slice(0, 64)})`} on this machine`;
+}
+
+function nameOfUser(): string {
+  try {
+    return userInfo().username;
+  } catch {
+    return `user ${process.getuid?.() ?? "unknown"}`; // one without an entry in passwd, as in containers
+  }
 }
