@@ -241,6 +241,8 @@ test("console API: given every route of it, then what it answers is what it decl
   await ask("GET", `${url}/api/runs/${live.runId}`);
   await ask("GET", `${url}/api/runs/${live.runId}/story`);
   await ask("GET", `${url}/api/runs/${live.runId}/night`);
+  await ask("GET", `${url}/api/runs/${live.runId}/matrix`);
+  await ask("GET", `${url}/api/history/trends?most=5`);
   await follow(`${url}/api/runs/${live.runId}/progress`, progress); // ends with the run
   const replay = await ask<RunReplay>("GET", `${url}/api/console/runs/${live.runId}/replay`);
   // As the played listener told: in each second of the two that the source sent for, something came.

@@ -1,7 +1,6 @@
 import { loadSitePlan } from "@dyetrace/site";
 import type { ProbeRun, RunReport } from "@dyetrace/wire";
 import { Argument, type Command } from "commander";
-import { LONG_RUN_NS } from "../account/run-evidence.ts";
 import { csvOfGaps, csvOfIncidents, csvOfReceipts } from "../report/csv/csv-report.ts";
 import { renderNightSection } from "../report/html-night.ts";
 import { renderHtmlReport } from "../report/html-report.ts";
@@ -58,9 +57,11 @@ export function registerReport(program: Command): void {
       return;
     }
     const report = reportOf(record);
-    const isLong = Date.parse(report.endedAt) - Date.parse(report.startedAt) > LONG_RUN_NS / 1e6;
-    const sections = options.html === undefined ? [] : await sectionsOf(library, record.runId, report, isLong);
-    writeReportFiles(report, record, options, sections, await library.probes(record.runId));
+    const isLong = report.incidents !== undefined;
+    const isPage = options.html !== undefined;
+    const night = isPage && isLong ? renderNightSection(await library.night(record.runId)) : null;
+    const sections = isPage ? await sectionsOf(library, record.runId, report) : [];
+    writeReportFiles(report, record, options, { night, sections, probes: await library.probes(record.runId) });
   });
   program
     .command("schema")
@@ -69,31 +70,24 @@ export function registerReport(program: Command): void {
     .action((what: keyof typeof SCHEMAS) => void process.stdout.write(SCHEMAS[what]()));
 }
 
-/** What stands in the page beside the report itself. */
-async function sectionsOf(
-  library: RunLibrary,
-  runId: string,
-  report: RunReport,
-  isLong: boolean,
-): Promise<readonly Markup[]> {
-  const story = await library.findStory(runId);
-  return [
-    ...(isLong ? [renderNightSection(await library.night(runId))] : []),
-    ...(story === null ? [] : [renderStorySection(story, report)]),
-  ];
+interface PageParts {
+  readonly night: Markup | null;
+  readonly sections: readonly Markup[];
+  readonly probes: readonly ProbeRun[];
 }
 
-function writeReportFiles(
-  report: RunReport,
-  record: RunRecord,
-  options: ReportOptions,
-  sections: readonly Markup[],
-  probes: readonly ProbeRun[],
-): void {
+/** What stands in the page beside the report itself. */
+async function sectionsOf(library: RunLibrary, runId: string, report: RunReport): Promise<readonly Markup[]> {
+  const story = await library.findStory(runId);
+  return [...(story === null ? [] : [renderStorySection(story, report)])];
+}
+
+function writeReportFiles(report: RunReport, record: RunRecord, options: ReportOptions, more: PageParts): void {
+  const { probes } = more;
   const { site } = record.request;
   const graph = loadSitePlan(site.text, site.file);
   const files: [string | undefined, () => string][] = [
-    [options.html, () => renderHtmlReport({ report, record, graph, sections, probes })],
+    [options.html, () => renderHtmlReport({ report, record, graph, ...more })],
     [options.json, () => `${JSON.stringify(withProbes(report, probes), null, 2)}\n`],
     [options.junit, () => junitOfRun(report)],
     [options.csv, () => csvOfReceipts(report)],

@@ -2,7 +2,7 @@ import { Fault, parseDurationNs, type Verdict } from "@dyetrace/wire";
 import { type MarkChange, type RunQuery, TAG_FORM } from "@dyetrace/wire/console/stored-run";
 import type { Command } from "commander";
 import { paintFor } from "../report/terminal-paint.ts";
-import { renderBaselines, renderRuns } from "../report/terminal-runs.ts";
+import { renderBaselines, renderMatrix, renderRuns, renderTrends } from "../report/terminal-runs.ts";
 import { type LibraryOptions, openLibrary, type RunLibrary, withLibraryOptions } from "./client/run-library.ts";
 import { noteDeed } from "./with-book.ts";
 
@@ -38,6 +38,7 @@ export function registerRuns(program: Command): void {
       options.json === true ? `${JSON.stringify(found, null, 2)}\n` : renderRuns(found, paintFor(process.stdout)),
     );
   });
+  registerHistory(runs);
   const change = (name: string, description: string) =>
     withLibraryOptions(runs.command(name).description(description).argument("<run>", "the run's id, or `last`"));
   change("note", "Write a note to a run; without words, take its note away.")
@@ -127,13 +128,6 @@ function queryOf({ most, site, scenario, verdict, tag, since }: ListOptions, now
 }
 
 /** @throws {Fault} OPTION_INVALID */
-function readMost(text: string): number {
-  const most = Number(text);
-  if (Number.isInteger(most) && most >= 1 && most <= 10_000) return most;
-  throw new Fault("OPTION_INVALID", `--most ${text} is no number of runs`, "Write a whole number from 1 to 10000");
-}
-
-/** @throws {Fault} OPTION_INVALID */
 function readTags(tags: readonly string[]): string[] {
   const bad = tags.find((tag) => !new RegExp(TAG_FORM).test(tag));
   if (bad === undefined) return [...tags];
@@ -142,4 +136,67 @@ function readTags(tags: readonly string[]): string[] {
     `"${bad}" can't be a tag`,
     "Use up to 40 letters, digits, dots, dashes and underscores, a letter or digit first",
   );
+}
+
+interface TrendOptions extends LibraryOptions {
+  readonly most?: number;
+  readonly site?: string;
+  readonly scenario?: string;
+  readonly tag?: string;
+  readonly figure?: string;
+  readonly stream?: string;
+  readonly listener?: string;
+  readonly json?: boolean;
+}
+
+/** `dyetrace runs trend` and `dyetrace runs matrix`: stored runs side by side, and one of them listener by listener. */
+function registerHistory(runs: Command): void {
+  withLibraryOptions(
+    runs
+      .command("trend")
+      .description("Every figure over the stored runs, oldest first.")
+      .option("--most <number>", "how many runs, the newest (20)", readMost)
+      .option("--site <name>", "only runs of this site")
+      .option("--scenario <name>", "only runs of this scenario")
+      .option("--tag <tag>", "only runs with this tag")
+      .option("--figure <name>", "only this figure, for example loss_ratio")
+      .option("--stream <name>", "only this stream")
+      .option("--listener <agent>", "only this listener")
+      .option("--json", "as JSON"),
+  ).action(async (options: TrendOptions) => {
+    await using library = await openLibrary(options);
+    const { most, site, scenario, tag, figure, stream, listener } = options;
+    const trends = await library.trends({
+      ...(most === undefined ? {} : { most }),
+      ...(site === undefined ? {} : { site }),
+      ...(scenario === undefined ? {} : { scenario }),
+      ...(tag === undefined ? {} : { tag }),
+      ...(figure === undefined ? {} : { figure }),
+      ...(stream === undefined ? {} : { stream }),
+      ...(listener === undefined ? {} : { listener }),
+    });
+    print(options, trends, () => renderTrends(trends, paintFor(process.stdout)));
+  });
+  withLibraryOptions(
+    runs
+      .command("matrix")
+      .description("What each listener lost of each stream in a run.")
+      .argument("<run>", "the run's id, or `last`")
+      .option("--json", "as JSON, with all figures"),
+  ).action(async (run: string, options: LibraryOptions & { readonly json?: boolean }) => {
+    await using library = await openLibrary(options);
+    const matrix = await library.matrix((await library.get(run)).runId);
+    print(options, matrix, () => renderMatrix(matrix, paintFor(process.stdout)));
+  });
+}
+
+function print({ json }: { readonly json?: boolean }, value: unknown, render: () => string): void {
+  process.stdout.write(json === true ? `${JSON.stringify(value, null, 2)}\n` : render());
+}
+
+/** @throws {Fault} OPTION_INVALID */
+function readMost(text: string): number {
+  const most = Number(text);
+  if (Number.isInteger(most) && most >= 1 && most <= 10_000) return most;
+  throw new Fault("OPTION_INVALID", `--most ${text} is no number of runs`, "Write a whole number from 1 to 10000");
 }

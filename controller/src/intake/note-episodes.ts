@@ -1,7 +1,6 @@
-import { greatestOf, type IntervalReport, leastOf, type MembershipEvent } from "@dyetrace/wire";
+import type { IntervalReport, MembershipEvent } from "@dyetrace/wire";
 import type { Episode, EpisodeKind, ReportBody } from "../store/kept-report.ts";
-import { networkLost } from "./count-minutes.ts";
-import { tellLostNumbers } from "./lost-numbers.ts";
+import { noteLosses, rangesOf, spanOf } from "./note-losses.ts";
 
 /** A silence without a missing number is told from this length on: shorter ones are a stream's own rhythm. */
 const SILENCE_NS = 500e6;
@@ -28,7 +27,7 @@ export function noteEpisodes(agent: string, { report, watch }: ReportBody): read
   if (linkChanges !== null && linkChanges > 0) note("link", fromNs, toNs, linkChanges);
   if (wallClockSteps !== null && wallClockSteps > 0) note("clock-step", fromNs, toNs, wallClockSteps);
   for (const query of queriesOf(watch?.membership ?? [])) {
-    note("query", query.atNs, query.atNs, 1, query.source);
+    note("query", query.atNs, query.atNs, 1, query.detail);
   }
   return episodes.slice(0, MOST_EPISODES);
 }
@@ -45,19 +44,12 @@ type Note = (
 function noteListening({ listeners, fromNs, toNs }: IntervalReport, note: Note): void {
   for (const { streamId, receipt } of listeners) {
     if (receipt === null) continue;
-    const lost = networkLost(receipt);
-    if (lost > 0) {
-      const ranges = receipt.spans.flatMap((span) => [...span.lost, ...span.coarse]);
-      const starts = ranges.flatMap(([, , startNs]) => startNs ?? []);
-      const ends = ranges.flatMap(([, , startNs, durationNs]) =>
-        startNs === null || durationNs === null ? [] : [startNs + durationNs],
-      );
-      const begin = starts.length === 0 ? fromNs : leastOf(starts);
-      const end = ends.length === 0 ? toNs : greatestOf(ends, begin);
-      note("loss", begin, end, lost, tellLostNumbers(receipt), streamId);
+    for (const one of noteLosses(receipt, fromNs, toNs)) {
+      note("loss", one.fromNs, one.toNs, one.count, one.detail, streamId);
     }
     if (receipt.hostLost !== null && receipt.hostLost > 0) {
-      note("host-loss", fromNs, toNs, receipt.hostLost, "", streamId);
+      const span = spanOf(rangesOf(receipt).filter(({ hostLost }) => hostLost > 0)) ?? { fromNs, toNs };
+      note("host-loss", span.fromNs, span.toNs, receipt.hostLost, "", streamId);
     }
     if (receipt.duplicates > 0) note("duplicates", fromNs, toNs, receipt.duplicates, "", streamId);
     if (receipt.reordered > 0) note("reordered", fromNs, toNs, receipt.reordered, "", streamId);
@@ -80,9 +72,11 @@ function noteSending({ senders, sourcesStopped, totals }: IntervalReport, note: 
   }
 }
 
-/** General queries, which repeat at a fixed interval: what patterns are held against. */
-function queriesOf(events: readonly MembershipEvent[]): { readonly atNs: number; readonly source: string }[] {
-  return events.flatMap(({ atNs, direction, message }) =>
-    direction === "in" && message.kind === "query" && message.group === null ? [{ atNs, source: message.source }] : [],
-  );
+/** General queries, which repeat at a fixed interval: what patterns are held against. Of a tagged one with its VLAN: `192.0.2.1 20`. */
+function queriesOf(events: readonly MembershipEvent[]): { readonly atNs: number; readonly detail: string }[] {
+  return events.flatMap(({ atNs, direction, message }) => {
+    if (direction !== "in" || message.kind !== "query" || message.group !== null) return [];
+    const vlan = message.vlanId === null ? "" : ` ${message.vlanId}`;
+    return [{ atNs, detail: `${message.source}${vlan}` }];
+  });
 }

@@ -1,26 +1,24 @@
 import type { SiteGraph } from "@dyetrace/site";
 import type { ReportIncident } from "@dyetrace/wire";
+import { getOrAdd } from "../account/get-or-add.ts";
 import type { CompiledRun } from "../plan/compiled-run.ts";
 import type { Episode } from "../store/kept-report.ts";
+import { LossesBeside } from "./beside.ts";
 import { incidentFacts } from "./incident-facts.ts";
 import { INCIDENT_KINDS, type IncidentKind } from "./incident-kinds.ts";
+import { hasOwnSpan, ownSpans } from "./kind-spans.ts";
 import { LossCauses } from "./loss-causes.ts";
-import { lossIncidents } from "./loss-incidents.ts";
+import { lossIncidents, untoldLosses } from "./loss-incidents.ts";
+import { isOrderKind, orderIncidents } from "./order-incidents.ts";
 import { steadyIncidents } from "./steady-incidents.ts";
 import { SteadyLosses } from "./steady-loss.ts";
+import { sumUp } from "./sum-up.ts";
 import { tellIncident } from "./tell-incident.ts";
 import { TOGETHER_NS } from "./together.ts";
 import type { Witnesses } from "./witnesses.ts";
 
-/** Of more, the worst are told, and the others' places are not asked for. */
-const MOST_CLUSTERS = 500;
-
-/** Episodes of one kind and one time. */
-interface Cluster {
-  readonly kind: IncidentKind;
-  readonly members: Episode[];
-  toNs: number;
-}
+/** Of more losses, the places of the largest are asked for: a bound of effort. */
+const MOST_ASKED = 500;
 
 /** Episodes as incidents with who was hit and where: what went on all the time, and what happened once. Pure. */
 export function clusterEpisodes(
@@ -30,9 +28,12 @@ export function clusterEpisodes(
   witnesses: Witnesses,
 ): readonly ReportIncident[] {
   const parted = new SteadyLosses(run);
-  for (const episode of episodes.toSorted((a, b) => a.fromNs - b.fromNs)) parted.take(episode);
+  const sorted = episodes.toSorted((a, b) => a.fromNs - b.fromNs);
+  for (const episode of sorted) parted.take(episode);
   parted.end();
-  return clusterParted(parted, run, graph, witnesses);
+  const beside = new LossesBeside(parted.steady, parted.others);
+  for (const episode of sorted) beside.take(episode);
+  return clusterParted(parted, run, graph, witnesses, beside);
 }
 
 /** The same of episodes that were parted already. In the order of their beginnings. */
@@ -41,49 +42,44 @@ export function clusterParted(
   run: CompiledRun,
   graph: SiteGraph,
   witnesses: Witnesses,
+  beside: LossesBeside,
 ): readonly ReportIncident[] {
-  const clusters = clustersOf(others);
-  const outages = clusters.filter(({ kind }) => kind === "away" || kind === "source").flatMap(({ members }) => members);
-  const causes = new LossCauses(run, graph, witnesses);
-  const once = worstOf(clusters).flatMap(({ kind, members }) =>
-    kind === "loss"
-      ? lossIncidents(members, run, outages, causes)
-      : [tellIncident(kind, incidentFacts(members, run), graph)],
-  );
-  return [...steadyIncidents(steady, run, graph, causes), ...once].toSorted((a, b) => a.fromMs - b.fromMs);
-}
-
-/** In the order of their first episodes. */
-function clustersOf(episodes: readonly Episode[]): Cluster[] {
-  const clusters: Cluster[] = [];
-  const open = new Map<IncidentKind, Cluster>();
-  for (const episode of episodes.toSorted((a, b) => a.fromNs - b.fromNs)) {
+  const byKind = new Map<IncidentKind, Episode[]>();
+  for (const episode of others) {
     const kind = INCIDENT_KINDS[episode.kind];
-    if (kind === null) continue;
-    const cluster = open.get(kind);
-    if (cluster !== undefined && episode.fromNs <= cluster.toNs + TOGETHER_NS) {
-      cluster.members.push(episode);
-      cluster.toNs = Math.max(cluster.toNs, episode.toNs);
-      continue;
-    }
-    const begun: Cluster = { kind, members: [episode], toNs: episode.toNs };
-    clusters.push(begun);
-    open.set(kind, begun);
+    if (kind !== null) getOrAdd(byKind, kind, () => []).push(episode);
   }
-  return clusters;
+  const outages = ["away", "restart", "source"].flatMap((kind) => byKind.get(kind as IncidentKind) ?? []);
+  const causes = new LossCauses(run, graph, witnesses, beside);
+  const once = [...byKind].flatMap(([kind, members]): ReportIncident[] => {
+    if (kind === "loss") return lossesOf(members, run, outages, causes);
+    const groups = hasOwnSpan(kind) ? ownSpans(kind, members) : chains(members);
+    return isOrderKind(kind)
+      ? groups.flatMap((own) => orderIncidents(kind, own, members, run, graph, causes))
+      : groups.map((own) => tellIncident(kind, incidentFacts(own, run), graph));
+  });
+  const all = [...steadyIncidents(steady, run, graph, causes), ...once];
+  return sumUp(all, graph.name).toSorted((a, b) => a.fromMs - b.fromMs);
 }
 
-/** In the same order. */
-function worstOf(clusters: readonly Cluster[]): readonly Cluster[] {
-  if (clusters.length <= MOST_CLUSTERS) return clusters;
-  const weights = new Map(clusters.map((cluster) => [cluster, weigh(cluster)]));
-  const weightOf = (cluster: Cluster): number => weights.get(cluster) ?? 0;
-  const worst = new Set(clusters.toSorted((a, b) => weightOf(b) - weightOf(a)).slice(0, MOST_CLUSTERS));
-  return clusters.filter((cluster) => worst.has(cluster));
+function lossesOf(members: readonly Episode[], run: CompiledRun, outages: readonly Episode[], causes: LossCauses) {
+  const clusters = chains(members);
+  const asked = new Set(clusters.toSorted((a, b) => packetsOf(b) - packetsOf(a)).slice(0, MOST_ASKED));
+  return clusters.flatMap((own) =>
+    asked.has(own) ? lossIncidents(own, run, outages, causes) : untoldLosses(own, run),
+  );
 }
 
-/** Outages first, then by packets. */
-function weigh({ kind, members, toNs }: Cluster): number {
-  if (kind === "away" || kind === "source") return 1e12 + (toNs - (members[0]?.fromNs ?? toNs)) / 1e6;
-  return members.reduce((sum, { count }) => sum + count, 0);
+const packetsOf = (members: readonly Episode[]): number => members.reduce((sum, { count }) => sum + count, 0);
+
+/** Episodes that follow each other, whoever's they are, in the order of their first ones. */
+function chains(episodes: readonly Episode[]): Episode[][] {
+  const found: Episode[][] = [];
+  let toNs = Number.NEGATIVE_INFINITY;
+  for (const episode of episodes.toSorted((a, b) => a.fromNs - b.fromNs)) {
+    if (episode.fromNs > toNs + TOGETHER_NS) found.push([episode]);
+    else found.at(-1)?.push(episode);
+    toNs = Math.max(toNs, episode.toNs);
+  }
+  return found;
 }

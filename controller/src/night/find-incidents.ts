@@ -4,8 +4,9 @@ import type { CompiledRun } from "../plan/compiled-run.ts";
 import type { Episode } from "../store/kept-report.ts";
 import type { Stint } from "../store/report-records.ts";
 import type { Store } from "../store/store.ts";
+import { LossesBeside } from "./beside.ts";
 import { clusterParted } from "./cluster-episodes.ts";
-import { INCIDENT_EPISODES } from "./incident-kinds.ts";
+import { QuerierChanges } from "./querier-changes.ts";
 import { SteadyLosses } from "./steady-loss.ts";
 import { Witnesses } from "./witnesses.ts";
 
@@ -13,8 +14,8 @@ import { Witnesses } from "./witnesses.ts";
 const PAGE = 20_000;
 /** Beside steady losses, of which only sums are kept: so many episodes are looked at, and it is said where that ends. */
 const MOST_EPISODES = 200_000;
-/** Shorter pauses between two stints are none: a report is due every second. */
-const AWAY_NS = 1.5e9;
+/** A shorter time without reports is a restart: the second in which an agent ends is never reported. Our choice, no source. */
+const AWAY_NS = 3e9;
 
 /** What went wrong in a run, so far or in all, with who was hit and where. @param untilNs how far the run is */
 export async function findIncidents(
@@ -24,23 +25,31 @@ export async function findIncidents(
   untilNs: number = run.endNs,
 ): Promise<readonly ReportIncident[]> {
   const away = absences(run, await store.reports.stints(run.runId), untilNs);
-  const parted = new SteadyLosses(run);
+  const parted = new SteadyLosses(run, away);
+  const queriers = new QuerierChanges();
   // Companions are no streams of the run's own.
   const streamIds = new Set(run.streams.map(({ streamId }) => streamId));
+  const isOwn = ({ streamId }: Episode): boolean => streamId === null || streamIds.has(streamId);
   let cutNs: number | null = null;
-  for await (const page of store.reports.episodePages(run.runId, untilNs, PAGE, INCIDENT_EPISODES)) {
+  for await (const page of store.reports.episodePages(run.runId, untilNs, PAGE)) {
     for (const episode of page) {
-      const isOwn = episode.streamId === null || streamIds.has(episode.streamId);
-      if (isOwn && !isToldByAbsence(episode, away)) parted.take(episode);
+      if (episode.kind === "query") queriers.take(episode);
+      else if (isOwn(episode) && !isToldByAbsence(episode, away)) parted.take(episode);
     }
     if (parted.others.length < MOST_EPISODES) continue;
     cutNs = page.at(-1)?.fromNs ?? null;
     break;
   }
   parted.end();
-  const others = [...parted.others, ...away];
+  const others = [...parted.others, ...away, ...queriers.episodes()];
+  const beside = new LossesBeside(parted.steady, others);
+  if (beside.isNeeded) {
+    for await (const page of store.reports.episodePages(run.runId, cutNs ?? untilNs, PAGE, ["loss"])) {
+      for (const episode of page) beside.take(episode);
+    }
+  }
   const witnesses = new Witnesses(run, await store.reports.minutes(run.runId), others, untilNs);
-  const incidents = clusterParted({ steady: parted.steady, others }, run, graph, witnesses);
+  const incidents = clusterParted({ steady: parted.steady, others }, run, graph, witnesses, beside);
   return cutNs === null ? incidents : [...incidents, notLookedAt(cutNs, untilNs)];
 }
 
@@ -51,20 +60,24 @@ const isToldByAbsence = ({ kind, agent, fromNs, toNs }: Episode, away: readonly 
 
 /** So much happened that not all of it was looked at. */
 const notLookedAt = (fromNs: number, toNs: number): ReportIncident => ({
-  ...{ kind: "dropped", fromMs: fromNs / 1e6, toMs: toNs / 1e6, streams: [], agents: [], suspects: [], count: 0 },
+  ...{ kind: "not-looked-at", fromMs: fromNs / 1e6, toMs: toNs / 1e6, streams: [], agents: [], suspects: [], count: 0 },
   title: `From ${formatDurationNs(fromNs)} on only what went on all the time was looked at: before that more than ${MOST_EPISODES} things had happened`,
 });
 
-/** Times in which an agent of the run measured nothing at all. Pure. */
+/** Times in which an agent of the run measured nothing at all, and its restarts. Pure. */
 export function absences(run: CompiledRun, stints: readonly Stint[], untilNs: number): readonly Episode[] {
   return [...run.tasks.keys()].flatMap((agent) => {
     const own = stints.filter((stint) => stint.agent === agent).toSorted((a, b) => a.fromNs - b.fromNs);
     if (own.length === 0) return []; // never took part; the report says so
     const gaps: Episode[] = [];
     let knownNs = 0;
-    for (const { fromNs, toNs } of [...own, { fromNs: untilNs, toNs: untilNs }]) {
-      if (fromNs - knownNs > AWAY_NS) {
-        gaps.push({ kind: "away", agent, streamId: null, fromNs: knownNs, toNs: fromNs, count: 0, detail: "" });
+    for (const [index, { fromNs, toNs }] of [...own, { fromNs: untilNs, toNs: untilNs }].entries()) {
+      const isBetween = index > 0 && index < own.length;
+      const isAway = fromNs - knownNs > AWAY_NS;
+      if (isAway || isBetween) {
+        const kind = isAway ? "away" : "restart";
+        const span = { fromNs: Math.min(knownNs, fromNs), toNs: fromNs };
+        gaps.push({ kind, agent, streamId: null, ...span, count: 0, detail: "" });
       }
       knownNs = Math.max(knownNs, toNs);
     }

@@ -11,6 +11,7 @@ export type IncidentKind =
   | "clock-step"
   | "querier-change"
   | "away"
+  | "restart"
   | "no-control"
   | "dropped";
 
@@ -28,11 +29,7 @@ export const INCIDENT_KINDS: Readonly<Record<EpisodeKind, IncidentKind | null>> 
   query: null,
   "querier-change": "querier-change",
   away: "away",
+  restart: "restart",
   "no-control": "no-control",
   dropped: "dropped",
 };
-
-/** Episodes of which incidents are made. */
-export const INCIDENT_EPISODES: readonly EpisodeKind[] = (Object.keys(INCIDENT_KINDS) as EpisodeKind[]).filter(
-  (kind) => INCIDENT_KINDS[kind] !== null,
-);

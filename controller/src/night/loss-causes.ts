@@ -6,7 +6,9 @@ import { alikeLosses, type LostRuns } from "../compare/alike-losses.ts";
 import { readLostNumbers } from "../intake/lost-numbers.ts";
 import type { CompiledRun, CompiledStream } from "../plan/compiled-run.ts";
 import type { Episode } from "../store/kept-report.ts";
-import { intervalNs, isWithin, partSilences, silentMoments } from "./silences.ts";
+import type { LossesBeside } from "./beside.ts";
+import { numbersOf, sameMoments, slackOf } from "./moments.ts";
+import { isWithin, partSilences, silentMoments } from "./silences.ts";
 import type { Witnesses } from "./witnesses.ts";
 
 /** A place that explains losses of one time, with who was hit by it. */
@@ -40,6 +42,8 @@ interface AlikeLoss {
   readonly isSilence: boolean;
   /** Times in which listeners of the same stream got nothing. */
   readonly silences: readonly Episode[];
+  /** Listeners that lose all the time, of which nobody can say whether they lost this as well. */
+  readonly unsure: ReadonlySet<string>;
 }
 
 /** Asks `locate` where losses of one time come from: for each, who was hit and who surely was not. */
@@ -47,9 +51,11 @@ export class LossCauses {
   readonly #run: CompiledRun;
   readonly #graph: SiteGraph;
   readonly #witnesses: Witnesses;
+  readonly #beside: LossesBeside;
   readonly #ask: (trials: readonly SharedTrial[]) => SharedCause[];
 
-  constructor(run: CompiledRun, graph: SiteGraph, witnesses: Witnesses) {
+  constructor(run: CompiledRun, graph: SiteGraph, witnesses: Witnesses, beside: LossesBeside) {
+    this.#beside = beside;
     this.#run = run;
     this.#graph = graph;
     this.#witnesses = witnesses;
@@ -58,7 +64,7 @@ export class LossCauses {
 
   /** @param episodes of loss, of about the same time */
   of(episodes: readonly Episode[]): ExplainedLosses {
-    const all = alikeLossesIn(this.#run, episodes);
+    const all = alikeLossesIn(this.#run, episodes).map((one) => this.#withSteady(one));
     const told = all.flatMap(({ losses }) => losses.flatMap((loss) => loss.episodes));
     // Of what has no number, such as a stream that fell silent, nobody can say which others lost the same. A silence whose
     // packets are known is told by them.
@@ -76,12 +82,55 @@ export class LossCauses {
     return this.#ask(moment.map((one) => this.#trialOf(one, isSilence)));
   }
 
-  #trialOf({ stream, losses, fromNs, toNs, silences }: AlikeLoss, isSilence: boolean): SharedTrial {
+  /** Whoever loses all the time, and lost these numbers too, was hit as the others were. */
+  #withSteady(alike: AlikeLoss): AlikeLoss {
+    const { stream, losses, fromNs, toNs, isSilence } = alike;
+    const numbers = isSilence ? new Set<number>() : numbersOf(losses);
+    if (numbers.size === 0) return alike;
+    const hit = new Set(losses.map(({ agent }) => agent));
+    const shares = [...this.#beside.sharesOf(stream.streamId, fromNs, toNs, numbers)].filter(([one]) => !hit.has(one));
+    const isSure = (share: number): boolean => share >= SURE_SHARE && numbers.size >= SURE_NUMBERS;
+    const more = shares.flatMap(([agent, share]): ListenerLoss[] => {
+      if (!isSure(share)) return [];
+      const count = Math.round(share * numbers.size);
+      const episode: Episode = { kind: "loss", agent, streamId: stream.streamId, fromNs, toNs, count, detail: "" };
+      return [{ agent, episodes: [episode], runs: [] }];
+    });
+    const unsure = shares.flatMap(([agent, share]) =>
+      !isSure(share) && (share >= UNSURE_SHARE || numbers.size < SURE_NUMBERS) ? agent : [],
+    );
+    return { ...alike, losses: [...losses, ...more], unsure: new Set(unsure) };
+  }
+
+  /** Where copies and reordering come from, that befell some listeners of one stream at one time. */
+  placesOf(
+    stream: CompiledStream,
+    hit: readonly string[],
+    others: ReadonlySet<string>,
+    fromNs: number,
+    toNs: number,
+  ): SharedCause[] {
+    const isSpared = (agent: string): boolean => !hit.includes(agent) && !others.has(agent);
+    return this.#ask([
+      {
+        ...{ stream: stream.name, group: stream.group, source: stream.sourceHost },
+        ...{ isSourceSpecific: stream.isSourceSpecific, isSilence: false },
+        hit: hit.map((agent) => this.#hostOf(agent)),
+        spared: this.#witnesses
+          .of(stream, fromNs, toNs)
+          .filter(isSpared)
+          .map((agent) => this.#hostOf(agent)),
+      },
+    ]);
+  }
+
+  #trialOf({ stream, losses, fromNs, toNs, silences, unsure }: AlikeLoss, isSilence: boolean): SharedTrial {
     const hit = new Set(losses.map(({ agent }) => agent));
     // Whoever got nothing at all for a part of that time can't say that the others' way was open.
     const slackNs = slackOf(stream);
     const silent = silences.filter((one) => one.fromNs < toNs - slackNs && one.toNs > fromNs + slackNs);
-    const isSpared = (agent: string): boolean => !hit.has(agent) && !silent.some((one) => one.agent === agent);
+    const isSpared = (agent: string): boolean =>
+      !hit.has(agent) && !unsure.has(agent) && !silent.some((one) => one.agent === agent);
     const hostsOf = (agents: readonly string[]): string[] => agents.map((agent) => this.#hostOf(agent));
     return {
       stream: stream.name,
@@ -134,6 +183,11 @@ export class LossCauses {
   }
 }
 
+const NOBODY: ReadonlySet<string> = new Set();
+/** Who lost so much of some numbers, and of so many, lost them where the others did; by chance it is less. Our choice, no source. */
+const SURE_SHARE = 0.8;
+const UNSURE_SHARE = 0.3;
+const SURE_NUMBERS = 3;
 interface TimedCause {
   readonly cause: SharedCause;
   readonly fromNs: number;
@@ -167,6 +221,7 @@ function alikeLossesIn(run: CompiledRun, episodes: readonly Episode[]): AlikeLos
         toNs,
         isSilence: true,
         silences,
+        unsure: NOBODY,
       }),
     );
     const scattered = alikeLosses(lossesByListener(rest)).map(
@@ -176,6 +231,7 @@ function alikeLossesIn(run: CompiledRun, episodes: readonly Episode[]): AlikeLos
         ...spanOf(losses.flatMap((loss) => loss.episodes)),
         isSilence: false,
         silences,
+        unsure: NOBODY,
       }),
     );
     return [...moments, ...scattered];
@@ -190,31 +246,3 @@ function lossesByListener(episodes: readonly Episode[]): ListenerLoss[] {
     return { agent, episodes: own, runs };
   });
 }
-
-/** Two streams tell of one moment's beginning and end within two of their packets, and what reports of time may differ by. */
-const SAME_MOMENT_PACKETS = 2;
-const SAME_MOMENT_NS = 50e6;
-
-/** Losses of different streams that began and ended together, put together. Of one stream, alike ones are together already. */
-function sameMoments(all: readonly AlikeLoss[]): AlikeLoss[][] {
-  const moments: AlikeLoss[][] = [];
-  for (const loss of all) {
-    const same = moments.find(
-      (moment) =>
-        moment[0] !== undefined &&
-        isSameMoment(moment[0], loss) &&
-        moment.every(({ stream }) => stream !== loss.stream),
-    );
-    if (same === undefined) moments.push([loss]);
-    else same.push(loss);
-  }
-  return moments;
-}
-
-function isSameMoment(a: AlikeLoss, b: AlikeLoss): boolean {
-  const slackNs = SAME_MOMENT_NS + SAME_MOMENT_PACKETS * Math.max(intervalNs(a.stream), intervalNs(b.stream));
-  return Math.abs(a.fromNs - b.fromNs) <= slackNs && Math.abs(a.toNs - b.toNs) <= slackNs;
-}
-
-/** Two listeners' silences of one stream begin and end alike within this. */
-const slackOf = (stream: CompiledStream): number => Math.max(SAME_MOMENT_NS, SAME_MOMENT_PACKETS * intervalNs(stream));

@@ -1,4 +1,6 @@
 import { greatestOf, leastOf, type ReportIncident } from "@dyetrace/wire";
+import { groupBy } from "@dyetrace/wire/group-by";
+import { getOrAdd } from "../account/get-or-add.ts";
 import type { CompiledRun } from "../plan/compiled-run.ts";
 import type { Episode } from "../store/kept-report.ts";
 import { type IncidentFacts, incidentFacts, listed } from "./incident-facts.ts";
@@ -18,16 +20,46 @@ export function lossIncidents(
   outages: readonly Episode[],
   causes: LossCauses,
 ): ReportIncident[] {
-  const whole = incidentFacts(members, run);
-  const absent = absentSource(whole, run, outages);
-  if (absent !== null) {
-    const title = `${whatWasLost(whole)}, while its source ${absent} was not at work`;
-    return [{ kind: "source", ...whole.base, suspects: [], title }];
+  const bySource = new Map<string, Episode[]>();
+  const rest: Episode[] = [];
+  for (const one of members) {
+    const absent = absentSource(one, run, outages);
+    if (absent === null) rest.push(one);
+    else getOrAdd(bySource, absent, () => []).push(one);
   }
-  return partsOf(causes.of(members)).map(({ cause, episodes }) => {
-    const facts = incidentFacts(episodes, run);
-    return atPlace(cause, facts, whatWasLost(facts));
+  const unsent = [...bySource].map(([absent, own]): ReportIncident => {
+    const facts = incidentFacts(own, run);
+    const title = `${whatWasLost(facts)}, while its source ${absent} was not at work`;
+    return { kind: "source", ...facts.base, suspects: [], title };
   });
+  if (rest.length === 0) return unsent;
+  const placed = partsOf(causes.of(rest)).flatMap(({ cause, episodes }) =>
+    inTurn(episodes).map((own) => {
+      const facts = incidentFacts(own, run);
+      return atPlace(cause, facts, whatWasLost(facts));
+    }),
+  );
+  return [...unsent, ...placed];
+}
+
+/** Losses whose place nobody asked for: listener by listener, so that those of one name can be summed up. */
+export function untoldLosses(members: readonly Episode[], run: CompiledRun): ReportIncident[] {
+  return [...groupBy(members, ({ agent }) => agent).values()].map((own) => {
+    const facts = incidentFacts(own, run);
+    return atPlace(null, facts, `${whatWasLost(facts)} (one of many small losses, whose places were not asked for)`);
+  });
+}
+
+/** The same place fails at one time and again at another: each by itself. */
+function inTurn(episodes: readonly Episode[]): Episode[][] {
+  const turns: Episode[][] = [];
+  let toNs = Number.NEGATIVE_INFINITY;
+  for (const one of episodes.toSorted((a, b) => a.fromNs - b.fromNs)) {
+    if (one.fromNs > toNs + TOGETHER_NS) turns.push([one]);
+    else turns.at(-1)?.push(one);
+    toNs = Math.max(toNs, one.toNs);
+  }
+  return turns;
 }
 
 /** A loss whose place is told where it is known. */
@@ -72,15 +104,15 @@ function mostAtOnce(parts: readonly LossPart[]): number {
   return greatestOf(changes.map(({ by }) => (now += by)));
 }
 
-/** @returns the agent whose absence explains that its stream did not come, or null */
-function absentSource(
-  { base, fromNs, toNs }: IncidentFacts,
-  run: CompiledRun,
-  outages: readonly Episode[],
-): string | null {
-  const sources = new Set(run.streams.filter(({ name }) => base.streams.includes(name)).map(({ source }) => source));
-  const explains = outages.find(
-    (outage) => sources.has(outage.agent) && outage.fromNs <= toNs + TOGETHER_NS && outage.toNs >= fromNs - TOGETHER_NS,
-  );
+/** @returns the agent whose absence explains that its stream did not come for most of that time, or null */
+function absentSource(one: Episode, run: CompiledRun, outages: readonly Episode[]): string | null {
+  const source = run.streams.find(({ streamId }) => streamId === one.streamId)?.source;
+  const explains = outages.find((outage) => {
+    if (outage.agent !== source) return false;
+    // A source that stopped does not begin again.
+    const endNs = outage.kind === "source-stop" ? Number.POSITIVE_INFINITY : outage.toNs + TOGETHER_NS;
+    const commonNs = Math.min(one.toNs, endNs) - Math.max(one.fromNs, outage.fromNs - TOGETHER_NS);
+    return commonNs >= 0 && commonNs >= (one.toNs - one.fromNs) / 2;
+  });
   return explains?.agent ?? null;
 }

@@ -1,13 +1,14 @@
 import { loadSitePlan } from "@dyetrace/site";
 import { loadScenario, type ReportIncident } from "@dyetrace/wire";
 import { expect, test } from "vitest";
+import { seededRandom } from "../../../tests/simulation/seeded-random.ts";
 import { compileScenario } from "../plan/compile-scenario.ts";
 import { diskNeed } from "../runs/disk-need.ts";
 import type { Episode, EpisodeKind } from "../store/kept-report.ts";
 import { DEFAULT_RETENTION } from "../store/retention.ts";
 import { clusterEpisodes } from "./cluster-episodes.ts";
 import { absences } from "./find-incidents.ts";
-import { findPatterns } from "./find-patterns.ts";
+import { findPatterns } from "./morning/find-patterns.ts";
 import { Witnesses } from "./witnesses.ts";
 
 const GRAPH = loadSitePlan(
@@ -156,7 +157,8 @@ test("findPatterns: given incidents that begin with the last packet before every
 
 test("findPatterns: given large incidents every hour among many single losses at any time, then the large ones are told by themselves", () => {
   const hours = Array.from({ length: 8 }, (_, hour) => ({ ...incident(hour * 3600 + 300), count: 2000 }));
-  const singles = Array.from({ length: 60 }, (_, i) => incident(17 + i * 479));
+  const random = seededRandom(5);
+  const singles = Array.from({ length: 60 }, () => incident(Math.floor(random() * 8 * 3600)));
   const sentences = findPatterns([...hours, ...singles], [], NIGHT_NS, START_MS).map(({ sentence }) => sentence);
   expect(sentences).toEqual(["The 8 largest incidents repeat every full hour, at 05:00 past it."]);
 });

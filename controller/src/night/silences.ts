@@ -46,6 +46,10 @@ export function partSilences(
     const runs = readLostNumbers(loss.detail);
     const [[origin] = [0]] = runs;
     const long = runs.filter(([first, last]) => isLong(last - first + 1, stream));
+    if (long.length === 1 && runs.length === 1) {
+      silences.push({ ...loss, detail: "" }); // it has its own beginning and end
+      continue;
+    }
     let left = loss.count;
     for (const [first, last] of long) {
       const fromNs = Math.min(loss.toNs, loss.fromNs + (first - origin) * packetNs(stream));

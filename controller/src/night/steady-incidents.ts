@@ -1,5 +1,6 @@
 import { hostOfAgent, type SiteGraph } from "@dyetrace/site";
 import { formatRatio, type ReportIncident } from "@dyetrace/wire";
+import { groupBy } from "@dyetrace/wire/group-by";
 import type { CompiledRun } from "../plan/compiled-run.ts";
 import { scheduledPackets, sendingStretches } from "../plan/sending-stretches.ts";
 import type { Episode } from "../store/kept-report.ts";
@@ -19,19 +20,52 @@ export function steadyIncidents(
   graph: SiteGraph,
   causes: LossCauses,
 ): readonly ReportIncident[] {
-  const onTheWay = begunTogether(steady.filter(({ kind }) => kind === "loss")).flatMap((group) =>
-    byPlace(group, partsOf(causes.of(group.flatMap(({ sample }) => sample)))).map(({ cause, own }) => {
-      const facts = incidentFacts(own.map(wholeOf), run);
-      const what = `${listed(facts.base.streams)} was lost all the time at ${facts.who}: ${howMuch(own, facts, run)}`;
-      return { ...atPlace(cause, facts, what), isSteady: true };
-    }),
+  const placed = begunTogether(steady.filter(({ kind }) => kind === "loss")).flatMap((group) =>
+    byPlace(group, partsOf(causes.of(group.flatMap(({ sample }) => sample)))),
   );
-  const elsewhere = steady.flatMap((one) => (one.kind === "loss" ? [] : [tell(one.kind, one, run, graph)]));
+  const onTheWay = ofOnePlace(placed).map(({ cause, own }) => {
+    const facts = incidentFacts(own.map(wholeOf), run);
+    const what = `${listed(facts.base.streams)} was lost all the time at ${facts.who}: ${howMuch(own, facts, run)}`;
+    return { ...atPlace(cause, facts, what), isSteady: true };
+  });
+  const elsewhere = [...groupBy(steady, ({ kind, agent }) => `${kind} ${agent}`).values()].flatMap((own) => {
+    const [{ kind = "loss" } = {}] = own;
+    return kind === "loss" ? [] : meanwhile(own).map((one) => tell(kind, one, run, graph));
+  });
   return [...elsewhere, ...onTheWay];
 }
 
+interface Placed {
+  readonly cause: LossPart["cause"];
+  readonly own: readonly SteadyLoss[];
+}
+
+/** One place that loses several streams, of which one shows a little later than the other, is one. */
+function ofOnePlace(placed: readonly Placed[]): Placed[] {
+  const byCause = groupBy(placed, ({ cause, own }) =>
+    cause === null ? [...new Set(own.map(({ agent }) => agent))].toSorted().join(" ") : cause.suspects.join(" "),
+  );
+  return [...byCause.values()].flatMap((same) => {
+    const [first] = same;
+    if (first === undefined) return [];
+    return meanwhile(same.flatMap(({ own }) => own)).map((own) => ({ cause: first.cause, own }));
+  });
+}
+
+/** Parts those that do not touch in time. */
+function meanwhile(all: readonly SteadyLoss[]): SteadyLoss[][] {
+  const groups: SteadyLoss[][] = [];
+  let toNs = Number.NEGATIVE_INFINITY;
+  for (const one of all.toSorted((a, b) => a.fromNs - b.fromNs)) {
+    if (one.fromNs > toNs) groups.push([one]);
+    else groups.at(-1)?.push(one);
+    toNs = Math.max(toNs, one.toNs);
+  }
+  return groups;
+}
+
 /** Each steady loss with the place that explains most of its first packets. */
-function byPlace(group: readonly SteadyLoss[], parts: readonly LossPart[]) {
+function byPlace(group: readonly SteadyLoss[], parts: readonly LossPart[]): Placed[] {
   const shareOf = ({ episodes }: LossPart, { agent, streamId }: SteadyLoss): number =>
     episodes.reduce((sum, one) => sum + (one.agent === agent && one.streamId === streamId ? one.count : 0), 0);
   const partOf = (one: SteadyLoss): LossPart | undefined =>
@@ -48,10 +82,15 @@ const WORDS: Readonly<Record<Exclude<SteadyKind, "loss">, (streams: string, who:
   reordered: (streams, who) => `${streams} came out of order to ${who} all the time`,
 };
 
-function tell(kind: Exclude<SteadyKind, "loss">, loss: SteadyLoss, run: CompiledRun, graph: SiteGraph): ReportIncident {
-  const facts = incidentFacts([wholeOf(loss)], run);
-  const suspects = kind === "host-loss" ? [hostOfAgent(graph, loss.agent) ?? loss.agent] : [];
-  const title = `${WORDS[kind](listed(facts.base.streams), facts.who)}: ${howMuch([loss], facts, run)}`;
+function tell(
+  kind: Exclude<SteadyKind, "loss">,
+  own: readonly SteadyLoss[],
+  run: CompiledRun,
+  graph: SiteGraph,
+): ReportIncident {
+  const facts = incidentFacts(own.map(wholeOf), run);
+  const suspects = kind === "host-loss" ? facts.base.agents.map((agent) => hostOfAgent(graph, agent) ?? agent) : [];
+  const title = `${WORDS[kind](listed(facts.base.streams), facts.who)}: ${howMuch(own, facts, run)}`;
   return { kind, ...facts.base, suspects, isSteady: true, title };
 }
 

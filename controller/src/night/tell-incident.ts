@@ -34,6 +34,10 @@ const TELLINGS: Readonly<Record<Exclude<IncidentKind, "loss">, Telling>> = {
     title: ({ who, lasted }) => `${who} did not work for ${lasted}: what happened there meanwhile is not known`,
     isAtHosts: false,
   },
+  restart: {
+    title: ({ who, lasted }) => `The agent of ${who} was restarted: ${lasted} were not measured`,
+    isAtHosts: false,
+  },
   "no-control": {
     title: ({ who, base, lasted }) =>
       base.agents.length === 0

@@ -31,7 +31,7 @@ export class Witnesses {
   constructor(run: CompiledRun, minutes: readonly ReceivedMinute[], blind: readonly Episode[], untilNs: number) {
     this.#run = run;
     this.#received = new Set(minutes.filter(({ received }) => received > 0).map(keyOf));
-    this.#blind = blind.filter(({ kind }) => kind === "away" || kind === "dropped");
+    this.#blind = blind.filter(({ kind }) => kind === "away" || kind === "restart" || kind === "dropped");
     this.#untilNs = untilNs;
   }
 

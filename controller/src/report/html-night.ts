@@ -1,42 +1,142 @@
-import { formatDurationNs, formatRatio, type Night } from "@dyetrace/wire";
+import { formatDurationNs, formatRatio, type Night, type NightIncident, type NightUnwatched } from "@dyetrace/wire";
 import { type Markup, markup } from "./markup.ts";
 import { timeOfDay, zoneAt } from "./time-of-day.ts";
-import { worstStrips } from "./worst-strips.ts";
 
-const HEIGHTS: Readonly<Record<string, number>> = { "1": 5, "2": 9, "3": 13, "4": 18 };
+const HEIGHTS: Readonly<Record<string, number>> = { "-": 2, "1": 5, "2": 8, "3": 11, "4": 14, "5": 18 };
+/** Units of a strip's picture for each cell, and its height. */
+const CELL = 4;
+const HEIGHT = 18;
 const MOST_STRIPS = 24;
+const MOST_MARKS = 9;
 
-/** The morning's summary: what repeats, the worst incidents, and the night as strips: the higher a cell, the more was lost. */
+/** The morning's summary, on top of the page: one sentence, the worst first, the time as strips, what repeats, what is not known. */
 export function renderNightSection(night: Night): Markup {
-  const { received, lost, incidents, worst, patterns, strips, cellMs } = night;
-  const shown = worstStrips(night, MOST_STRIPS);
+  const { received, lost, headline, worst, patterns, listeners, strips, summarised, cellMs } = night;
+  const zone = zoneAt(night.startedAt);
   const share = received + lost === 0 ? "nothing was measured" : lostWords(lost, received + lost);
-  return markup`<section><h2>The night</h2>
-<p>${formatDurationNs(night.untilMs * 1e6)}${night.isOver ? "" : " so far"}: ${received} packets received, ${share}; ${incidents.length} incidents.</p>
-${patterns.length === 0 ? null : markup`<h3>Patterns</h3>${patterns.map(({ sentence }) => markup`<p>${sentence}</p>`)}`}
-${worst.length === 0 ? null : markup`<h3>Worst incidents</h3><p class="quiet">Times are in ${zoneAt(night.startedAt)}.</p>${worst.map((one) => markup`<p>${timeOfDay(night.startedAt, one.fromMs)}: ${one.title}</p>`)}`}
-<h3>Strips</h3>
-<p>Each cell is ${formatDurationNs(cellMs * 1e6)}; the higher the bar, the more was lost (under 0.01 %, 0.1 %, 1 %, more). An empty frame was not measured.</p>
-<div class="scroll"><table><tbody>${shown.map(
-    ({
-      stream,
-      listener,
-      cells,
-    }) => markup`<tr><td>${stream}</td><td>${listener}</td><td style="width:75%">${strip(cells)}</td></tr>
-`,
-  )}</tbody></table></div>${strips.length > shown.length ? markup`<p class="quiet">and ${strips.length - shown.length} more with less loss</p>` : null}</section>`;
+  return markup`<section><h2>What happened</h2>
+<p><strong>${headline}</strong></p>
+<p class="quiet">${received} packets received, ${share}. Times are in ${zone}.</p>
+${worst.length === 0 ? null : markup`<h3>Worst first</h3><div class="scroll"><table><thead><tr><th>From</th><th>To</th><th class="number">Without a stream</th><th>What</th></tr></thead><tbody>${worst.map((one) => worstRow(night, one))}</tbody></table></div>`}
+<h3>Listeners</h3>
+<p class="quiet">Each cell is ${formatDurationNs(cellMs * 1e6)}: the higher the bar, the more did not come (under 0.01 %, 0.1 %, 1 %, more, all). Hatched: a part was not measured. Empty: nothing was measured.</p>
+${stripTable(
+  night,
+  listeners.slice(0, MOST_STRIPS).map(({ listener, cells, withoutMs }) => ({ label: [listener], cells, withoutMs })),
+)}
+${listeners.length > MOST_STRIPS ? markup`<p class="quiet">and ${listeners.length - MOST_STRIPS} more listeners, which were without a stream for a shorter time</p>` : null}
+${
+  strips.length <= listeners.length
+    ? null
+    : markup`<details><summary>Stream by stream</summary>${stripTable(
+        night,
+        worstStreams(strips).map(({ stream, listener, cells, withoutMs }) => ({
+          label: [stream, listener],
+          cells,
+          withoutMs,
+        })),
+      )}</details>`
+}
+${list(
+  "Patterns",
+  patterns.map(({ sentence, p }) => `${sentence} (${chanceWords(p)})`),
+)}
+${list("Not watched", unwatchedWords(night))}
+${list("Summed up", summarised)}</section>`;
 }
 
+const worstRow = ({ startedAt }: Night, { fromMs, toMs, harmMs, title }: NightIncident): Markup =>
+  markup`<tr><td>${timeOfDay(startedAt, fromMs)}</td><td>${timeOfDay(startedAt, toMs)}</td><td class="number">${formatDurationNs(harmMs * 1e6)}</td><td>${title}</td></tr>
+`;
+
+const worstStreams = (strips: Night["strips"]): Night["strips"] =>
+  strips.toSorted((a, b) => b.withoutMs - a.withoutMs).slice(0, 2 * MOST_STRIPS);
+
+const list = (heading: string, lines: readonly string[]): Markup | null =>
+  lines.length === 0 ? null : markup`<h3>${heading}</h3>${lines.map((line) => markup`<p>${line}</p>`)}`;
+
 const lostWords = (lost: number, sent: number): string =>
-  lost === 0 ? "nothing lost" : `${lost} lost (${formatRatio(lost / sent)})`;
+  lost === 0 ? "nothing lost on the way" : `${lost} lost on the way (${formatRatio(lost / sent)})`;
+
+interface Row {
+  readonly label: readonly string[];
+  readonly cells: string;
+  readonly withoutMs: number;
+}
+
+function stripTable(night: Night, rows: readonly Row[]): Markup {
+  return markup`<div class="scroll"><table class="strips"><tbody>${rows.map(
+    ({ label, cells, withoutMs }) =>
+      markup`<tr>${label.map((one) => markup`<td>${one}</td>`)}<td class="number">${withoutMs === 0 ? "" : formatDurationNs(withoutMs * 1e6)}</td><td class="wide">${strip(cells)}</td></tr>
+`,
+  )}<tr>${(rows[0]?.label ?? []).map(() => markup`<td></td>`)}<td></td><td class="wide">${axis(night, rows[0]?.cells.length ?? 0)}</td></tr></tbody></table></div>`;
+}
 
 function strip(cells: string): Markup {
   const letters = [...cells];
-  return markup`<svg class="strip night" viewBox="0 0 ${letters.length * 4} 18" preserveAspectRatio="none">${letters.map(
+  return markup`<svg class="strip night" viewBox="0 0 ${letters.length * CELL} ${HEIGHT}" preserveAspectRatio="none">${letters.map(
     (letter, index) => {
       if (letter === ".") return null;
+      if (letter === "?")
+        return markup`<rect class="partly" x="${index * CELL}" y="0" width="${CELL / 2}" height="${HEIGHT}"/>`;
       const height = HEIGHTS[letter] ?? 2;
-      return markup`<rect class="${letter === "-" ? "whole" : "loss"}" x="${index * 4}" y="${18 - height}" width="4" height="${height}"/>`;
+      return markup`<rect class="${letter === "-" ? "whole" : "loss"}" x="${index * CELL}" y="${HEIGHT - height}" width="${CELL}" height="${height}"/>`;
     },
   )}</svg>`;
+}
+
+/** Round times of day below the strips. */
+function axis(night: Night, cells: number): Markup {
+  const marks = axisMarks(night, MOST_MARKS).filter(({ cell }) => cell <= cells);
+  return markup`<div class="axis">${marks.map(
+    ({ cell, atMs }) =>
+      markup`<span style="left:${((100 * cell) / Math.max(1, cells)).toFixed(2)}%">${timeOfDay(night.startedAt, atMs).slice(0, 5)}</span>`,
+  )}</div>`;
+}
+
+/** What was not watched, a sentence for each reason: who, and for how long in all. */
+export function unwatchedWords({ unwatched }: Night): readonly string[] {
+  return (Object.keys(WHY) as NightUnwatched["why"][]).flatMap((why) => {
+    const own = unwatched.filter((one) => one.why === why);
+    const agents = [...new Set(own.map(({ agent }) => agent))];
+    return agents.map((agent) => {
+      const times = own.filter((one) => one.agent === agent);
+      const lasted = formatDurationNs(times.reduce((sum, { fromMs, toMs }) => sum + (toMs - fromMs) * 1e6, 0));
+      return `${agent}: ${WHY[why](lasted, times.length)}`;
+    });
+  });
+}
+
+const WHY: Readonly<Record<NightUnwatched["why"], (lasted: string, times: number) => string>> = {
+  "never-there": () => "took no part",
+  away: (lasted, times) => `did not measure for ${lasted}${times === 1 ? "" : ` in ${times} pieces`}`,
+  "reports-dropped": (lasted, times) =>
+    `could not keep what it measured, within ${lasted}${times === 1 ? "" : `, ${times} times`}`,
+  "host-drops": () => "what its own host dropped is not known",
+};
+
+/** A mark of the time axis: at which cell, counted in parts of one, and what stands there. */
+export interface AxisMark {
+  readonly cell: number;
+  readonly atMs: number;
+}
+
+const STEPS_MIN: readonly number[] = [1, 2, 5, 10, 15, 30, 60, 120, 180, 240, 360, 720, 1440];
+
+/** Round times of day along the strips, so many at most; zones of quarter hours are round too. */
+export function axisMarks({ startedAt, untilMs, cellMs }: Night, most: number): readonly AxisMark[] {
+  const stepMs = (STEPS_MIN.find((step) => untilMs / (step * 60e3) <= most) ?? 1440) * 60e3;
+  const startMs = Date.parse(startedAt);
+  const offsetMs = -new Date(startMs).getTimezoneOffset() * 60e3;
+  const firstMs = Math.ceil((startMs + offsetMs) / stepMs) * stepMs - offsetMs - startMs;
+  const marks: AxisMark[] = [];
+  for (let atMs = firstMs; atMs < untilMs; atMs += stepMs) marks.push({ cell: atMs / cellMs, atMs });
+  return marks;
+}
+
+/** How likely something is chance, for whoever reads it in the morning. @param p 0 to 1 */
+export function chanceWords(p: number): string {
+  if (p >= 0.01) return `by chance this is seen in ${Math.round(p * 100)} of 100 runs`;
+  if (p < 1e-6) return "by chance this is seen in less than 1 of 1000000 runs";
+  return `by chance this is seen in 1 of ${Number((1 / p).toPrecision(2))} runs`;
 }

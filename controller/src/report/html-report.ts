@@ -25,14 +25,23 @@ export interface HtmlReportInput {
   readonly report: RunReport;
   readonly record: Pick<RunRecord, "request" | "programVersion">;
   readonly graph: SiteGraph;
-  /** Further sections, such as a night's strip and incidents, that stand before the tables. */
+  /** Of a long run: what happened, which stands on top. */
+  readonly night?: Markup | null;
+  /** Further sections, that stand before the tables. */
   readonly sections?: readonly Markup[];
   /** Runs that were made to part this one's suspects. */
   readonly probes?: readonly ProbeRun[];
 }
 
 /** One file that needs no other: opened years later, without a network, it still shows and prints the whole report. */
-export function renderHtmlReport({ report, record, graph, sections = [], probes = [] }: HtmlReportInput): string {
+export function renderHtmlReport({
+  report,
+  record,
+  graph,
+  night = null,
+  sections = [],
+  probes = [],
+}: HtmlReportInput): string {
   const seconds = (Date.parse(report.endedAt) - Date.parse(report.startedAt)) / 1000;
   const page = markup`<!doctype html>
 <html lang="en"><head><meta charset="utf-8"><meta name="viewport" content="width=device-width">
@@ -41,6 +50,7 @@ export function renderHtmlReport({ report, record, graph, sections = [], probes 
 <header><h1>${report.site}</h1>
 <p><span class="verdict ${report.verdict}">${VERDICTS[report.verdict]}</span> ${report.reason}</p>
 <p class="quiet">Scenario ${report.scenario}, ${dateAndTime(report.startedAt)} to ${dateAndTime(report.endedAt)} (${formatDurationNs(seconds * 1e9)}), run ${report.run}, dyetrace ${record.programVersion}</p></header>
+${night}
 ${renderFindings(report.findings)}
 ${probeParts(report, probes).map(({ heading, sentences }) => markup`<section><h2>${heading}</h2>${sentences.map((sentence) => markup`<p>${sentence}</p>`)}</section>`)}
 ${renderProof(report, graph)}

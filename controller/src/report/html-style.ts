@@ -19,6 +19,7 @@ table { border-collapse: collapse; width: 100%; font-size: 13px; font-variant-nu
 th { color: var(--quiet); font-weight: 600; white-space: nowrap; } td.number, th.number { text-align: right; white-space: nowrap; } tr { break-inside: avoid; } .scroll { overflow-x: auto; }
 svg { display: block; width: 100%; height: auto; } .run-map svg.site-picture { min-width: 36rem; max-height: 48rem; } .run-map { background: var(--sheet); } .run-map .map-patterns { position: absolute; } .run-map ul { list-style: none; padding: 0; margin: 0; } .run-map .key { padding: 0 1rem 1rem; }
 svg.strip { width: 220px; height: 16px; border: 1px solid var(--line); background: var(--wash); } svg.night { width: 100%; min-width: 12rem; height: 22px; }
+h3 { font-size: 1rem; margin: 1rem 0 .3rem; } table.strips td { border: 0; padding-top: .1rem; padding-bottom: .1rem; vertical-align: middle; } td.wide { width: 75%; padding-right: 0; } .axis { position: relative; height: 1.2rem; } .axis span { position: absolute; border-left: 1px solid var(--bank); padding-left: .2rem; font-size: 11px; color: var(--quiet); } .strip .partly { fill: var(--doubt); opacity: .5; }
 .strip .loss { fill: var(--bad); } .strip .value { fill: var(--ink); } .strip .limit { fill: var(--doubt); } .strip .whole { fill: var(--whole); }
 @media screen and (max-width: 40rem) { body { padding: 1rem; } .scroll table { min-width: 46rem; } dl { grid-template-columns: minmax(0, 1fr); } dt { margin-top: .4rem; } }
 @page { size: A4; margin: 15mm; }

@@ -1,7 +1,8 @@
 import type { BatteryComparison } from "../compare/battery-verdict.ts";
 import type { RunComparison } from "../compare/compare-runs.ts";
 import type { Comparison } from "../compare/comparison.ts";
-import { type JunitCase, junitDocument } from "./junit-report.ts";
+import type { JunitCase } from "./junit-incidents.ts";
+import { junitDocument } from "./junit-report.ts";
 
 /** A comparison as test cases: what got worse has failed, what can't be decided was skipped. */
 export function junitOfComparison(comparison: RunComparison, timestamp: string): string {

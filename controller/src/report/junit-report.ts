@@ -1,14 +1,6 @@
 import { type FindingEffect, findingKindFacts, type RunReport } from "@dyetrace/wire";
+import { incidentCases, type JunitCase } from "./junit-incidents.ts";
 import { type Markup, markup } from "./markup.ts";
-
-/** One test case for a CI system. `error` and `skipped` say that it could not be judged. */
-export interface JunitCase {
-  readonly suite: string;
-  readonly name: string;
-  readonly outcome:
-    | { readonly kind: "passed" }
-    | { readonly kind: "failed" | "error" | "skipped"; readonly message: string; readonly detail: string };
-}
 
 /**
  * A run as test cases: one for the verdict's own conditions (each expectation), one for each finding, and one for each
@@ -51,7 +43,8 @@ export function junitOfRun(report: RunReport): string {
           },
   };
   const seconds = (Date.parse(report.endedAt) - Date.parse(report.startedAt)) / 1000;
-  return junitDocument(`${report.site}: ${report.scenario}`, [verdict, ...expectations, ...findings], {
+  const incidents = incidentCases(report);
+  return junitDocument(`${report.site}: ${report.scenario}`, [verdict, ...expectations, ...findings, ...incidents], {
     timestamp: report.startedAt,
     seconds,
   });
@@ -92,6 +85,11 @@ function counts(cases: readonly JunitCase[]): Markup {
 const ELEMENTS = { failed: "failure", error: "error", skipped: "skipped" } as const;
 
 function renderCase(classname: string, { name, outcome }: JunitCase): Markup {
+  if (outcome.kind === "passed" && outcome.detail !== undefined)
+    return markup`    <testcase classname="${classname}" name="${name}">
+      <system-out>${outcome.detail}</system-out>
+    </testcase>
+`;
   if (outcome.kind === "passed")
     return markup`    <testcase classname="${classname}" name="${name}"/>
 `;

@@ -1,3 +1,5 @@
+import { formatRatio } from "@dyetrace/wire";
+import type { Matrix, Trends } from "@dyetrace/wire/console/run-history";
 import type { Baseline, RunSummary } from "@dyetrace/wire/console/stored-run";
 import type { Paint, Tone } from "./terminal-paint.ts";
 import { dateAndTime } from "./time-of-day.ts";
@@ -40,4 +42,61 @@ export function renderBaselines(named: readonly Baseline[]): string {
   return named
     .map(({ name, runId, namedAt }) => `${name.padEnd(width)}  ${runId}  named ${dateAndTime(namedAt)}\n`)
     .join("");
+}
+
+const BARS = "▁▂▃▄▅▆▇█";
+const UNKNOWN = "·";
+
+/** A line for each figure: its values as bars from the oldest to the newest run, with the first, the least, the most and the last. */
+export function renderTrends({ runs, trends }: Trends, paint: Paint): string {
+  const [first, last] = [runs[0], runs.at(-1)];
+  if (first === undefined || last === undefined) return "No run with a report is stored here.\n";
+  const names = trends.map(({ stream, listener, figure }) =>
+    stream === null ? figure : `${figure} of ${stream} at ${listener ?? "everybody"}`,
+  );
+  const width = Math.max(0, ...names.map((name) => name.length));
+  const lines = trends.map(({ values }, i) => {
+    const known = values.flatMap((one) => one ?? []);
+    const [least, most] = [Math.min(...known), Math.max(...known)];
+    const range =
+      known.length === 0
+        ? "not known"
+        : `${numberOf(least)} to ${numberOf(most)}, last ${numberOf(values.at(-1) ?? null)}`;
+    return `${(names[i] ?? "").padEnd(width)}  ${barsOf(values, least, most)}  ${range}`;
+  });
+  const head = `${runs.length} runs from ${dateAndTime(first.startedAt)} to ${dateAndTime(last.startedAt)}, one bar each (${UNKNOWN} is not known)`;
+  return [paint(head, "strong"), ...lines, ""].join("\n");
+}
+
+const barsOf = (values: readonly (number | null)[], least: number, most: number): string =>
+  values
+    .map((one) => {
+      if (one === null) return UNKNOWN;
+      const share = most === least ? 0 : (one - least) / (most - least);
+      return BARS[Math.round(share * (BARS.length - 1))] ?? UNKNOWN;
+    })
+    .join("");
+
+const numberOf = (value: number | null): string =>
+  value === null ? "not known" : String(Number(value.toPrecision(4)));
+
+/** A row for each listener, a column for each stream: the share of its packets that was lost on the way. */
+export function renderMatrix({ runId, streams, rows }: Matrix, paint: Paint): string {
+  const table = rows.map(({ listener, cells }) => [
+    listener,
+    ...cells.map((cell) => (cell === null ? "" : cell.lossRatio === null ? "not known" : formatRatio(cell.lossRatio))),
+  ]);
+  const head = ["", ...streams];
+  const widths = head.map((name, i) => Math.max(name.length, ...table.map((row) => row[i]?.length ?? 0)));
+  const lineOf = (row: readonly string[]): string =>
+    row
+      .map((cell, i) => cell.padEnd(widths[i] ?? 0))
+      .join("  ")
+      .trimEnd();
+  return [
+    paint(`Lost on the way in run ${runId}; empty: not to receive it`, "strong"),
+    lineOf(head),
+    ...table.map(lineOf),
+    "",
+  ].join("\n");
 }

@@ -1,13 +1,16 @@
 import Type, { type Static } from "@dyetrace/schema";
 import { DoneSchema } from "@dyetrace/wire/console/done";
+import { MatrixSchema, TrendsSchema } from "@dyetrace/wire/console/run-history";
 import {
   BaselineSchema,
   type MarkChange,
   MarkChangeSchema,
   RunIdSchema,
+  RunQuerySchema,
   RunSummarySchema,
 } from "@dyetrace/wire/console/stored-run";
 import type { FastifyInstance } from "fastify";
+import { readMatrix, readTrends } from "../history/read-trends.ts";
 import type { Store } from "../store/store.ts";
 import { stored } from "../store/stored.ts";
 
@@ -15,6 +18,9 @@ const NamedSchema = Type.Object(
   { runId: Type.String({ maxLength: 64 }) },
   { additionalProperties: false, description: "Body of a baseline: the run that bears the name." },
 );
+
+const words = Type.Optional(Type.String({ maxLength: 200 }));
+const TrendQuerySchema = Type.Object({ ...RunQuerySchema.properties, figure: words, stream: words, listener: words });
 
 /** What is kept: names, notes and tags of runs, and their removal. */
 export function registerHistoryRoutes(app: FastifyInstance, store: Store): void {
@@ -41,6 +47,22 @@ export function registerHistoryRoutes(app: FastifyInstance, store: Store): void 
         await store.runs.remove(id);
         return {};
       }),
+  );
+  app.get<{ Querystring: Static<typeof TrendQuerySchema> }>(
+    "/api/history/trends",
+    {
+      schema: {
+        summary: "Every figure over runs, the newest 20 unless told otherwise",
+        querystring: TrendQuerySchema,
+        response: { 200: TrendsSchema },
+      },
+    },
+    ({ query }) => stored(store, () => readTrends(store, query)),
+  );
+  app.get<{ Params: { id: string } }>(
+    "/api/runs/:id/matrix",
+    { schema: { summary: "Every listener of a run against every stream", response: { 200: MatrixSchema } } },
+    ({ params: { id } }) => stored(store, () => readMatrix(store, id)),
   );
   app.get(
     "/api/baselines",

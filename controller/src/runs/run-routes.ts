@@ -19,7 +19,7 @@ import {
   RunSummarySchema,
 } from "@dyetrace/wire/console/stored-run";
 import type { FastifyInstance } from "fastify";
-import { summariseNight } from "../night/night-summary.ts";
+import { summariseNight } from "../night/morning/night-summary.ts";
 import type { Retention } from "../store/retention.ts";
 import { stored } from "../store/stored.ts";
 import { JSON_LINES, linesOf } from "./json-lines.ts";

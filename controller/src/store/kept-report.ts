@@ -43,7 +43,7 @@ export interface MinuteCount {
 /**
  * Something that happened at one place. `loss`, `silence`, `host-loss`, `duplicates` and `reordered` are a listener's; `send-stall` and
  * `source-stop` a source's; `link` and `clock-step` a host's; `query` and `querier-change` what a watcher heard; `away`
- * is time that nobody measured; `no-control` time without the controller, in which measuring went on.
+ * is time that nobody measured, and `restart` the same where it is short; `no-control` time without the controller, in which measuring went on.
  */
 export type EpisodeKind =
   | "loss"
@@ -58,6 +58,7 @@ export type EpisodeKind =
   | "query"
   | "querier-change"
   | "away"
+  | "restart"
   | "no-control"
   | "dropped";
 

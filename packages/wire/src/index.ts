@@ -139,6 +139,7 @@ export type {
 } from "./report/finding-kind-facts.ts";
 export { FINDING_KIND_NAMES, FINDING_KINDS, type FindingKind } from "./report/finding-kinds.ts";
 export { HOST_COUNTER_WORDS, type HostCounter, movedCounters } from "./report/host-counter-words.ts";
+export { incidentName } from "./report/incident-name.ts";
 export {
   type Night,
   type NightIncident,

@@ -14,7 +14,7 @@ import { loadScenario } from "@dyetrace/wire";
 import { accountStretches } from "../../../controller/dist/intake/account-stretches.js";
 import { countMinutes } from "../../../controller/dist/intake/count-minutes.js";
 import { noteEpisodes } from "../../../controller/dist/intake/note-episodes.js";
-import { summariseNight } from "../../../controller/dist/night/night-summary.js";
+import { summariseNight } from "../../../controller/dist/night/morning/night-summary.js";
 import { compileScenario } from "../../../controller/dist/plan/compile-scenario.js";
 import { packCompiledRun } from "../../../controller/dist/plan/compiled-run-json.js";
 import { renderNight } from "../../../controller/dist/report/terminal-night.js";

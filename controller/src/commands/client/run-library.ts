@@ -1,4 +1,5 @@
 import { Fault, type Night, type ProbeRun, parseAs, type RunStory } from "@dyetrace/wire";
+import type { Matrix, Trends } from "@dyetrace/wire/console/run-history";
 import {
   type Baseline,
   type MarkChange,
@@ -7,7 +8,9 @@ import {
   type RunSummary,
 } from "@dyetrace/wire/console/stored-run";
 import type { Command } from "commander";
-import { summariseNight } from "../../night/night-summary.ts";
+import { readMatrix, readTrends } from "../../history/read-trends.ts";
+import type { TrendQuery } from "../../history/trends.ts";
+import { summariseNight } from "../../night/morning/night-summary.ts";
 import type { RunRecord } from "../../store/run-record.ts";
 import { openStore, type Store } from "../../store/store.ts";
 import { stored } from "../../store/stored.ts";
@@ -24,6 +27,10 @@ export interface RunLibrary extends AsyncDisposable {
   get(run: string): Promise<RunRecord>;
   /** What happened in it, so far or in all. @throws {Fault} RUN_UNFINISHED before it has begun */
   night(runId: string): Promise<Night>;
+  /** Every figure over runs. @throws {Fault} OPTION_INVALID where no figure is called that */
+  trends(query: RunQuery & TrendQuery): Promise<Trends>;
+  /** @throws {Fault} RUN_UNKNOWN, RUN_UNFINISHED */
+  matrix(runId: string): Promise<Matrix>;
   /** @returns the id of the run that bears the name @throws {Fault} BASELINE_UNKNOWN */
   baseline(name: string): Promise<string>;
   /** Runs that were made to part the suspects of this one, oldest first. */
@@ -90,6 +97,14 @@ class StoreLibrary implements RunLibrary {
     return this.#ask(async () => summariseNight(this.#store, await this.#store.runs.get(runId), Date.now()));
   }
 
+  trends(query: RunQuery & TrendQuery): Promise<Trends> {
+    return this.#ask(() => readTrends(this.#store, query));
+  }
+
+  matrix(runId: string): Promise<Matrix> {
+    return this.#ask(() => readMatrix(this.#store, runId));
+  }
+
   baseline(name: string): Promise<string> {
     return this.#ask(() => this.#store.labels.baseline(name));
   }
@@ -151,6 +166,14 @@ class ControllerLibrary implements RunLibrary {
 
   list(query: RunQuery): Promise<readonly RunSummary[]> {
     return this.#client.ask("listRuns", { query });
+  }
+
+  trends(query: RunQuery & TrendQuery): Promise<Trends> {
+    return this.#client.ask("readTrends", { query: { ...query } });
+  }
+
+  matrix(runId: string): Promise<Matrix> {
+    return this.#client.ask("readMatrix", { path: { id: runId } });
   }
 
   async get(run: string): Promise<RunRecord> {

@@ -41,9 +41,9 @@ test("CSV: given incidents, then a line each with times, place and words; one wi
   ];
   const csv = csvOfIncidents({ startedAt: "2026-11-29T00:00:00.000Z", incidents } as unknown as RunReport);
   expect(csv.split("\r\n")).toEqual([
-    "from,to,kind,streams,agents,packets,suspects,confidence,what",
-    '2026-11-29T00:00:01.500Z,2026-11-29T00:00:02.500Z,loss,board,kiosk stand,9,core:1>pier:24 pier,0.96,"board lost 9 packets, at two"',
-    "2026-11-29T00:00:01.500Z,2026-11-29T00:00:02.500Z,loss,board,kiosk stand,9,,,nobody knows where",
+    "from,to,kind,streams,agents,packets,suspects,confidence,what,name,length_s,without_stream_s,steady,times",
+    '2026-11-29T00:00:01.500Z,2026-11-29T00:00:02.500Z,loss,board,kiosk stand,9,core:1>pier:24 pier,0.96,"board lost 9 packets, at two",loss: core:1>pier:24,1,,no,1',
+    '2026-11-29T00:00:01.500Z,2026-11-29T00:00:02.500Z,loss,board,kiosk stand,9,,,nobody knows where,"loss: kiosk, stand",1,,no,1',
     "",
   ]);
 });

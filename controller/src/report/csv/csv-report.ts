@@ -1,4 +1,4 @@
-import type { ReportReceipt, RunReport } from "@dyetrace/wire";
+import { incidentName, type ReportReceipt, type RunReport } from "@dyetrace/wire";
 import { type Cell, csv } from "./write-csv.ts";
 
 /** One line for each stream and listener. */
@@ -142,7 +142,7 @@ export function csvOfGaps(report: RunReport): string {
 }
 
 /** One line for each incident of a long run; none of a short one, which has findings alone. */
-export function csvOfIncidents({ incidents = [], startedAt }: RunReport): string {
+export function csvOfIncidents({ incidents = [], startedAt, site }: RunReport): string {
   const isoOf = (atMs: number): string => new Date(Date.parse(startedAt) + atMs).toISOString();
   const rows = incidents.map((one): Cell[] => [
     isoOf(one.fromMs),
@@ -154,6 +154,12 @@ export function csvOfIncidents({ incidents = [], startedAt }: RunReport): string
     one.suspects.join(" "),
     one.confidence ?? null,
     one.title,
+    incidentName(one, site),
+    (one.toMs - one.fromMs) / 1000,
+    one.withoutMs === undefined ? null : one.withoutMs / 1000,
+    one.isSteady === true ? "yes" : "no",
+    one.times ?? 1,
   ]);
-  return csv([["from", "to", "kind", "streams", "agents", "packets", "suspects", "confidence", "what"], ...rows]);
+  const head = ["from", "to", "kind", "streams", "agents", "packets", "suspects", "confidence", "what"];
+  return csv([[...head, "name", "length_s", "without_stream_s", "steady", "times"], ...rows]);
 }

@@ -10,6 +10,7 @@ import { DoneSchema, StoppedSchema } from "./done.ts";
 import { StandingFaultsSchema } from "./practice-faults.ts";
 import { ProbeOfferSchema } from "./probe-offer.ts";
 import { DiskNeedSchema } from "./run-forecast.ts";
+import { MatrixSchema, TrendsSchema } from "./run-history.ts";
 import { BaselineSchema, RunIdSchema, RunRecordSchema, RunSummarySchema } from "./stored-run.ts";
 
 export type ApiMethod = "GET" | "POST" | "PUT" | "PATCH" | "DELETE";
@@ -34,6 +35,8 @@ export const API_ROUTES = {
   listRuns: route("GET", "/api/runs", Type.Array(RunSummarySchema)),
   readRun: route("GET", "/api/runs/:id", RunRecordSchema),
   readNight: route("GET", "/api/runs/:id/night", NightSchema),
+  readMatrix: route("GET", "/api/runs/:id/matrix", MatrixSchema),
+  readTrends: route("GET", "/api/history/trends", TrendsSchema),
   readStory: route("GET", "/api/runs/:id/story", RunStorySchema),
   offerProbe: route("GET", "/api/runs/:id/probe", ProbeOfferSchema),
   listProbes: route("GET", "/api/runs/:id/probes", Type.Array(ProbeRunSchema)),

@@ -131,7 +131,10 @@ export const ReportCoverageSchema = Type.Object({
 
 /** Something that went wrong for a time and then stopped, or not. Times count from the run's start. */
 export const ReportIncidentSchema = Type.Object({
-  /** `loss`, `host-loss`, `duplicates`, `reordered`, `source`, `querier-change`, `away` (nobody measured), `no-control` (measured on without the controller), `link`, `clock-step`, `dropped`. */
+  /**
+   * `loss`, `host-loss`, `duplicates`, `reordered`, `source`, `querier-change`, `away` (an agent measured nothing), `restart` (the
+   * same for an instant), `no-control` (measured on without the controller), `link`, `clock-step`, `dropped`, `not-looked-at`.
+   */
   kind: Type.String(),
   fromMs: Ms,
   toMs: Ms,
@@ -148,6 +151,9 @@ export const ReportIncidentSchema = Type.Object({
   withoutMs: Type.Optional(Ms),
   /** True: it went on all the time from its beginning to its end. */
   isSteady: Type.Optional(Type.Boolean()),
+  /** Where there were too many of its name to keep each: how many it stands for, and when some of them began. */
+  times: Type.Optional(Count),
+  startsMs: Type.Optional(Type.Array(Ms)),
   /** One sentence. */
   title: Type.String(),
 });

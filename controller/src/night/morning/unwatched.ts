@@ -1,7 +1,7 @@
 import type { NightStrip, NightUnwatched } from "@dyetrace/wire";
-import type { CompiledRun } from "../plan/compiled-run.ts";
-import type { Episode } from "../store/kept-report.ts";
-import type { Stint } from "../store/report-records.ts";
+import type { CompiledRun } from "../../plan/compiled-run.ts";
+import type { Episode } from "../../store/kept-report.ts";
+import type { Stint } from "../../store/report-records.ts";
 
 /**
  * Times of which something is not known, agent by agent: who never took part, was away, could not keep what it measured, or
@@ -21,7 +21,7 @@ export function unwatchedOf(
   const never = [...run.tasks.keys()].filter((agent) => !there.has(agent));
   const isDark = new Set(strips.flatMap(({ listener, hostLost }) => (hostLost === null ? listener : [])));
   const timed = episodes.map(({ kind, agent, fromNs, toNs }): NightUnwatched => {
-    const why = kind === "away" ? "away" : "reports-dropped";
+    const why = kind === "dropped" ? "reports-dropped" : "away";
     return { agent, fromMs: fromNs / 1e6, toMs: toNs / 1e6, why };
   });
   return [

@@ -1,11 +1,12 @@
 import { loadSitePlan } from "@dyetrace/site";
-import { Fault, leastOf, type Night } from "@dyetrace/wire";
-import { MINUTE_NS } from "../intake/count-minutes.ts";
-import { type PackedRun, unpackCompiledRun } from "../plan/compiled-run-json.ts";
-import type { Episode, EpisodeKind } from "../store/kept-report.ts";
-import type { RunRecord } from "../store/run-record.ts";
-import type { Store } from "../store/store.ts";
-import { absences, findIncidents } from "./find-incidents.ts";
+import { Fault, greatestOf, leastOf, type Night } from "@dyetrace/wire";
+import { groupBy } from "@dyetrace/wire/group-by";
+import { MINUTE_NS } from "../../intake/count-minutes.ts";
+import { type PackedRun, unpackCompiledRun } from "../../plan/compiled-run-json.ts";
+import type { Episode, EpisodeKind } from "../../store/kept-report.ts";
+import type { RunRecord } from "../../store/run-record.ts";
+import type { Store } from "../../store/store.ts";
+import { absences, findIncidents } from "../find-incidents.ts";
 import { findPatterns } from "./find-patterns.ts";
 import { headlineOf } from "./headline.ts";
 import { nightIncident } from "./night-incident.ts";
@@ -34,12 +35,10 @@ export async function summariseNight(store: Store, record: RunRecord, nowMs: num
   const untilNs = isOver ? run.endNs : Math.min(run.endNs, Math.max(0, (nowMs - wallMs) * 1e6));
   const stints = await store.reports.stints(run.runId);
   // While it goes on, what is not there yet is on its way, and no absence.
-  const knownNs = isOver
-    ? untilNs
-    : leastOf(
-        stints.map(({ toNs }) => toNs),
-        untilNs,
-      );
+  const latest = [...groupBy(stints, ({ agent }) => agent).values()].map((own) =>
+    greatestOf(own.map(({ toNs }) => toNs)),
+  );
+  const knownNs = isOver ? untilNs : leastOf(latest, untilNs);
   const found = record.report?.incidents ?? (await findIncidents(store, run, graph, knownNs));
   const incidents = found.map((one) => nightIncident(one, record.site, wallMs));
   const away = absences(run, stints, knownNs);
@@ -48,7 +47,7 @@ export async function summariseNight(store: Store, record: RunRecord, nowMs: num
   const cellNs = minutesPerCell * MINUTE_NS;
   const cells = await store.reports.cells(run.runId, minutesPerCell);
   const strips = stripsOf(cells, run, Math.ceil(untilNs / cellNs), cellNs, blind);
-  const marks = [...(await episodesOf(store, run.runId, untilNs, ["query", "querier-change"])), ...away];
+  const marks = [...(await episodesOf(store, run.runId, untilNs, ["query"])), ...away];
   const night: Omit<Night, "headline"> = {
     formatVersion: 1,
     runId: record.runId,
@@ -70,10 +69,19 @@ export async function summariseNight(store: Store, record: RunRecord, nowMs: num
     incidents,
     patterns: [...findPatterns(incidents, marks, untilNs, wallMs)],
     unwatched: unwatchedOf(run, stints, blind, strips, untilNs),
-    summarised: [],
+    summarised: summarisedOf(incidents),
   };
   return { ...night, headline: headlineOf(night) };
 }
+
+/** What was summed up, or not looked at. */
+const summarisedOf = (incidents: Night["incidents"]): string[] =>
+  incidents.flatMap(({ kind, name, times, title }) => {
+    if (kind === "not-looked-at") return [`${title}.`];
+    return times === undefined
+      ? []
+      : [`There were too many incidents to keep each: of ${times} with the name "${name}" only the sum is kept.`];
+  });
 
 /** In order of time, so many at most. */
 async function episodesOf(store: Store, runId: string, toNs: number, kinds: readonly EpisodeKind[]) {

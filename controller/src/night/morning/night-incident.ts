@@ -1,4 +1,4 @@
-import type { NightIncident, ReportIncident } from "@dyetrace/wire";
+import { incidentName, type NightIncident, type ReportIncident } from "@dyetrace/wire";
 
 /** What does no harm to a picture by itself, however long it lasts. */
 const HARMLESS: ReadonlySet<string> = new Set([
@@ -20,10 +20,6 @@ export function nightIncident(incident: ReportIncident, site: string, startedMs:
     harmMs: harmMs(incident),
   };
 }
-
-/** Kind and place, such as `loss: core:1>east:24`: nights are held against each other by it. */
-export const incidentName = ({ kind, suspects, agents }: ReportIncident, site: string): string =>
-  `${kind}: ${suspects[0] ?? (agents.length === 0 ? site : agents.toSorted().join(", "))}`;
 
 /** Time without a stream, added up over listeners and streams. Of what is not known, as of an absence, its length for each agent. */
 export function harmMs({ kind, fromMs, toMs, agents, withoutMs }: ReportIncident): number {

@@ -1,5 +1,5 @@
 import { formatDurationNs, type Night } from "@dyetrace/wire";
-import { listed } from "./incident-facts.ts";
+import { listed } from "../incident-facts.ts";
 
 /** What happened, in one sentence: how much, what did the most harm, and who was not watched all the time. Pure. */
 export function headlineOf(night: Omit<Night, "headline">): string {

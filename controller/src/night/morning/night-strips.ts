@@ -1,9 +1,9 @@
 import type { NightListener, NightStrip } from "@dyetrace/wire";
-import { getOrAdd } from "../account/get-or-add.ts";
-import type { CompiledRun, CompiledStream } from "../plan/compiled-run.ts";
-import type { Episode } from "../store/kept-report.ts";
-import type { StripCell } from "../store/report-records.ts";
-import { packetNs } from "./silences.ts";
+import { getOrAdd } from "../../account/get-or-add.ts";
+import type { CompiledRun, CompiledStream } from "../../plan/compiled-run.ts";
+import type { Episode } from "../../store/kept-report.ts";
+import type { StripCell } from "../../store/report-records.ts";
+import { packetNs } from "../silences.ts";
 
 /** Shares that do not come; a cell with more than the last has the next digit. */
 const STEPS: readonly number[] = [1e-4, 1e-3, 1e-2];
