@@ -54,6 +54,8 @@ export function runStops({ registry, runs, store, bus }: StopSurroundings, sched
   return {
     stopRun: async (runId) => {
       const isWaiting = schedule.cancel(runId);
+      // What goes on here ends at once, whatever the store's state.
+      if (!isWaiting && stopHere(runId)) return;
       if (isWaiting || !bus.isAlone) {
         const isCancelled = await stored(store, () => store.leases.cancel(runId, cancelled));
         if (isCancelled) await bus.say({ kind: "stop-run", runId });
