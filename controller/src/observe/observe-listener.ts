@@ -23,6 +23,7 @@ export function observeListener(stay: Stay, graph: SiteGraph): ListenerObservati
     stream: stream.name,
     host: hostOfAgent(graph, join.agent) ?? join.agent,
     state: reception === null ? "no-report" : "reported",
+    isInPieces: reception === null && stay.reception !== null,
     joinedFromMs: (reception?.membership.joinRequestedNs ?? join.fromNs) / 1e6,
     joinedToMs: join.toNs === null ? null : (reception?.membership.leaveRequestedNs ?? join.toNs) / 1e6,
     receivedPackets: receipt?.firstCopies ?? 0,

@@ -44,17 +44,6 @@ const ROWS: readonly FindingRule<StreamFacts>[] = [
   row({
     kind: "inconclusive",
     match: (facts) => {
-      const silent = facts.missing.filter(({ state }) => state === "no-report");
-      return facts.receipts.length === 0 && silent.length > 0 ? { ...facts, silent } : null;
-    },
-    title: ({ stream, silent }) =>
-      `Nothing can be said about ${stream.stream}: ${nameList(silent.map((l) => l.host))} did not report`,
-    advice: "Bring the agents of these hosts back and repeat the run.",
-    reference: "common practice",
-  }),
-  row({
-    kind: "inconclusive",
-    match: (facts) => {
       const begunAnew = isUntold(facts) && facts.stream.sentPackets === null ? firstBegunAnew(facts.stream) : null;
       return begunAnew === null ? null : { ...facts, begunAnew };
     },
@@ -69,6 +58,17 @@ const ROWS: readonly FindingRule<StreamFacts>[] = [
     ],
     advice:
       "The stretches in the report's JSON count each part. See why the source lost its controller or was started anew; then repeat the run.",
+    reference: "common practice",
+  }),
+  row({
+    kind: "inconclusive",
+    match: (facts) => {
+      const silent = facts.missing.filter(({ state, isInPieces }) => state === "no-report" && isInPieces !== true);
+      return facts.receipts.length === 0 && silent.length > 0 ? { ...facts, silent } : null;
+    },
+    title: ({ stream, silent }) =>
+      `Nothing can be said about ${stream.stream}: ${nameList(silent.map((l) => l.host))} did not report`,
+    advice: "Bring the agents of these hosts back and repeat the run.",
     reference: "common practice",
   }),
   row({
@@ -137,7 +137,10 @@ function sentLines({
 }
 
 const receivedLines = (missing: readonly ListenerObservation[]): string[] =>
-  missing.slice(0, MOST_LINES).map((one) => `${one.host} received ${count(one.receivedPackets, "packet")}.`);
+  missing
+    .filter(({ state }) => state === "reported") // of the others nobody knows how many
+    .slice(0, MOST_LINES)
+    .map((one) => `${one.host} received ${count(one.receivedPackets, "packet")}.`);
 
 const MOST_LINES = 5;
 

@@ -43,6 +43,17 @@ test("a source that began anew is not said to have reported nothing", () => {
   expect(title).not.toContain("did not report");
 });
 
+test("a listener that reported its time in pieces is not said to have been silent, nor to have received nothing", () => {
+  const run = untold(healthy, [{ ...STOPPED, againMs: 11_000 }]);
+  const inPieces = { state: "no-report", isInPieces: true, receivedPackets: 0 } as const;
+  const listeners = run.listeners.map((one) => (one.host === "kiosk" ? { ...one, ...inPieces } : one));
+  const { findings } = locate(site, { ...run, listeners });
+  expect(findings).toHaveLength(1);
+  expect(findings[0]?.title).not.toContain("did not report");
+  expect(findings[0]?.evidence.join(" ")).toContain("hall received 3000 packets");
+  expect(findings[0]?.evidence.join(" ")).not.toContain("kiosk received");
+});
+
 test("an agent that ended without a word is told by its last report", () => {
   const [title] = titles(untold(healthy, [{ stoppedMs: null, why: null, heardMs: 9_000, againMs: 12_000 }]));
   expect(title).toContain("tower told of sending board up to 9.0 s and then nothing more");

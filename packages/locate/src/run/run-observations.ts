@@ -62,6 +62,8 @@ export interface ListenerObservation {
   readonly host: string;
   /** `no-report`: the agent said nothing, which is no observation at all, neither good nor bad. */
   readonly state: "reported" | "no-report";
+  /** True: it reported pieces of its time, which tell nothing without the source's own count. */
+  readonly isInPieces?: boolean;
   /** True: it did report, and what it said is left out to see what follows without it. */
   readonly isLeftOut?: boolean;
   readonly joinedFromMs: number;
