@@ -24,6 +24,7 @@ describe("console: given the practice site with everything lost on the way to th
       // The map comes up by itself; the water stands in front of the pier before anybody has concluded anything.
       await page.waitForSelector(`[data-node="kiosk-1"][aria-label*="${DRY}"]`, { timeout: 20_000 });
       await page.waitForSelector(`[data-node="board-1"][aria-label*="no loss"]`, { timeout: 5_000 });
+      await page.locator(".dry-front").waitFor({ timeout: 5_000 });
       expect(await page.locator(".dry-front").count()).toBe(1);
       expect(await page.locator(".flag").count()).toBe(0);
       await page.waitForSelector(".flag", { timeout: 30_000 });

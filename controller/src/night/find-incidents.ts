@@ -6,6 +6,7 @@ import type { Stint } from "../store/report-records.ts";
 import type { Store } from "../store/store.ts";
 import { LossesBeside } from "./beside.ts";
 import { clusterParted } from "./cluster-episodes.ts";
+import { openSilences } from "./open-silences.ts";
 import { QuerierChanges } from "./querier-changes.ts";
 import { SteadyLosses } from "./steady-loss.ts";
 import { Witnesses } from "./witnesses.ts";
@@ -41,14 +42,16 @@ export async function findIncidents(
     break;
   }
   parted.end();
-  const others = [...parted.others, ...away, ...queriers.episodes()];
+  const minutes = await store.reports.minutes(run.runId);
+  const open = await openSilences(store, run, minutes, untilNs);
+  const others = [...parted.others, ...open, ...away, ...queriers.episodes()];
   const beside = new LossesBeside(parted.steady, others);
   if (beside.isNeeded) {
     for await (const page of store.reports.episodePages(run.runId, cutNs ?? untilNs, PAGE, ["loss"])) {
       for (const episode of page) beside.take(episode);
     }
   }
-  const witnesses = new Witnesses(run, await store.reports.minutes(run.runId), others, untilNs);
+  const witnesses = new Witnesses(run, minutes, others, untilNs);
   const incidents = clusterParted({ steady: parted.steady, others }, run, graph, witnesses, beside);
   return cutNs === null ? incidents : [...incidents, notLookedAt(cutNs, untilNs)];
 }

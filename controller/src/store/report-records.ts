@@ -110,9 +110,12 @@ export class ReportRecords {
     }));
   }
 
-  /** The rows of one agent in the order of its stints and numbers, a page at a time: a long run's never fit in memory. */
-  async *ofAgent(runId: string, agent: string): AsyncGenerator<StoredReport> {
-    for (const { stint } of (await this.stints(runId)).filter((one) => one.agent === agent)) {
+  /**
+   * The rows of one agent in the order of its stints and numbers, a page at a time: a long run's never fit in memory.
+   * @param sinceNs those that end before it are left out
+   */
+  async *ofAgent(runId: string, agent: string, sinceNs = 0): AsyncGenerator<StoredReport> {
+    for (const { stint } of (await this.stints(runId, agent)).filter(({ toNs }) => toNs >= sinceNs)) {
       for (let after = 0; ; ) {
         const rows = await this.#db
           .selectFrom("reports")
@@ -121,6 +124,7 @@ export class ReportRecords {
           .where("agent", "=", agent)
           .where("stint", "=", stint)
           .where("first_number", ">", after)
+          .where("to_ns", ">=", sinceNs)
           .orderBy("first_number")
           .limit(200)
           .execute();

@@ -36,6 +36,7 @@ export async function tellConsole(about: Partial<ConsoleHello> = {}): Promise<To
     ["GET /api/enrolled", []],
     ["GET /api/audit", []],
     ["GET /api/tokens", []],
+    ["GET /api/operators", []],
     ["GET /api/console/new-agent", { controllerUrl: "http://127.0.0.1:8472", key: null }],
   ]);
   const answerOf = (method: string, path: string): unknown => {

@@ -63,7 +63,7 @@ const wholeStint = ({ run, lengthS }: NightScene, agent: string): KeptReport => 
   ...{ isFinal: true, fromNs: 0, toNs: lengthS * 1e9, packed: NOTHING, minutes: [], episodes: [] },
 });
 
-/** Something came in each minute, but where nothing came, or nobody measured, for all of it. */
+/** About as much came in each minute as was sent, but where nothing came, or nobody measured, for all of it. */
 function minutesOf({ incidents, run, lengthS }: NightScene, agent: string): MinuteCount[] {
   const nothing = incidents.filter(
     ({ kind, listeners, every }) =>
@@ -75,8 +75,16 @@ function minutesOf({ incidents, run, lengthS }: NightScene, agent: string): Minu
     .filter((minute) => !isEmpty(minute))
     .flatMap((minute) =>
       run.streams.map(
-        ({ streamId }): MinuteCount => ({
-          ...{ streamId, minute, received: 1, lost: 0, hostLost: 0, duplicates: 0, reordered: 0 },
+        ({ streamId, rateBps, payloadBytes }): MinuteCount => ({
+          ...{
+            streamId,
+            minute,
+            received: (MINUTE_S * rateBps) / (8 * payloadBytes),
+            lost: 0,
+            hostLost: 0,
+            duplicates: 0,
+            reordered: 0,
+          },
           ...{ longestGapNs: 0, longestSilenceNs: 0 },
         }),
       ),

@@ -12,7 +12,10 @@ export function headlineOf(night: Omit<Night, "headline">): string {
     ...(steady === 0 ? [] : [`${steady} ${steady === 1 ? "thing" : "things"} that went on for long`]),
   ];
   const [first] = worst;
-  const what = incidents.length === 0 ? soundWords(night) : `In ${length} there were ${counts.join(" and ")}`;
+  const what =
+    incidents.length === 0
+      ? soundWords(night)
+      : `In ${length} there ${incidents.length === 1 ? "was" : "were"} ${counts.join(" and ")}`;
   const most = first === undefined || first.harmMs === 0 ? "" : `; the most harm: ${first.title}`;
   return `${what}${most}${unwatchedWords(unwatched)}.`;
 }

@@ -52,6 +52,28 @@ export function stripsOf(
   });
 }
 
+/** What listeners missed to the end without a packet that tells them: as lost, in the cells in which it was. Pure. */
+export function withSilent(sums: readonly StripCell[], silent: readonly Episode[], cellNs: number): StripCell[] {
+  const cells = new Map(sums.map((sum) => [`${sum.streamId} ${sum.agent} ${sum.cell}`, sum]));
+  for (const { streamId, agent, fromNs, toNs, count } of silent) {
+    if (streamId === null) continue;
+    for (let cell = Math.floor(fromNs / cellNs); cell * cellNs < toNs; cell++) {
+      const shareNs = Math.min(toNs, (cell + 1) * cellNs) - Math.max(fromNs, cell * cellNs);
+      const own = cells.get(`${streamId} ${agent} ${cell}`) ?? {
+        streamId,
+        agent,
+        cell,
+        received: 0,
+        lost: 0,
+        hostLost: 0,
+      };
+      const lost = own.lost + Math.round((count * shareNs) / (toNs - fromNs));
+      cells.set(`${streamId} ${agent} ${cell}`, { ...own, lost });
+    }
+  }
+  return [...cells.values()];
+}
+
 /** One row for each listener, whatever it listens to; who was longest without a stream comes first. Pure. */
 export function listenersOf(strips: readonly NightStrip[]): NightListener[] {
   const byListener = new Map<string, NightStrip[]>();

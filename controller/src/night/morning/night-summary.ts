@@ -7,10 +7,11 @@ import type { Episode, EpisodeKind } from "../../store/kept-report.ts";
 import type { RunRecord } from "../../store/run-record.ts";
 import type { Store } from "../../store/store.ts";
 import { absences, findIncidents } from "../find-incidents.ts";
+import { openSilences } from "../open-silences.ts";
 import { findPatterns } from "./find-patterns.ts";
 import { headlineOf } from "./headline.ts";
 import { nightIncident } from "./night-incident.ts";
-import { addKnown, listenersOf, stripsOf } from "./night-strips.ts";
+import { addKnown, listenersOf, stripsOf, withSilent } from "./night-strips.ts";
 import { unwatchedOf } from "./unwatched.ts";
 
 const MOST_CELLS = 96;
@@ -46,7 +47,8 @@ export async function summariseNight(store: Store, record: RunRecord, nowMs: num
   const minutesPerCell = Math.max(1, Math.ceil(untilNs / MINUTE_NS / MOST_CELLS));
   const cellNs = minutesPerCell * MINUTE_NS;
   const cells = await store.reports.cells(run.runId, minutesPerCell);
-  const strips = stripsOf(cells, run, Math.ceil(untilNs / cellNs), cellNs, blind);
+  const silent = await openSilences(store, run, await store.reports.minutes(run.runId), untilNs);
+  const strips = stripsOf(withSilent(cells, silent, cellNs), run, Math.ceil(untilNs / cellNs), cellNs, blind);
   const marks = [...(await episodesOf(store, run.runId, untilNs, ["query"])), ...away];
   const night: Omit<Night, "headline"> = {
     formatVersion: 1,
