@@ -2,8 +2,9 @@ import { execFileSync } from "node:child_process";
 import { mkdtempSync, readFileSync, rmSync, writeFileSync } from "node:fs";
 import { tmpdir } from "node:os";
 import path from "node:path";
+import type { Night } from "@dyetrace/wire";
 import { expect, test } from "vitest";
-import { auditLinesOf } from "../../controller/src/evidence/evidence-files.ts";
+import { auditLinesOf, evidenceFiles } from "../../controller/src/evidence/evidence-files.ts";
 import { packEvidence } from "../../controller/src/evidence/evidence-pack.ts";
 import type { RunRecord } from "../../controller/src/store/run-record.ts";
 import { recorded } from "../browser/support/recorded.ts";
@@ -25,7 +26,7 @@ const RECORD = {
 const LINES = ['{"at":"2026-11-29T00:00:00.000Z","who":"ops","from":"","what":"saved the site plan"}'];
 
 test("packEvidence: given a run, then an independent reader finds its files, and an independent program finds their sums right", () => {
-  const pack = packEvidence({ record: RECORD, report, probes: [], story: null, auditLines: LINES });
+  const pack = packEvidence({ record: RECORD, report, probes: [], story: null, night: null, auditLines: LINES });
   const folder = mkdtempSync(path.join(tmpdir(), "dyetrace-evidence-"));
   try {
     writeFileSync(path.join(folder, "pack.zip"), pack.zip);
@@ -44,6 +45,19 @@ test("packEvidence: given a run, then an independent reader finds its files, and
   } finally {
     rmSync(folder, { recursive: true });
   }
+});
+
+test("evidenceFiles: given a run so long that it has a night, then the page begins with it, and it is there for programs", () => {
+  const night: Night = {
+    ...{ formatVersion: 1, runId: report.run, site: report.site, scenario: "soak", startedAt: report.startedAt },
+    ...{ untilMs: 8 * 3600e3, isOver: true, headline: "One thing happened.", received: 1, lost: 0, hostLost: 0 },
+    ...{ cellMs: 300e3, listeners: [], strips: [], worst: [], incidents: [], patterns: [], unwatched: [] },
+    summarised: [],
+  };
+  const files = evidenceFiles({ record: RECORD, report, probes: [], story: null, night, auditLines: [] });
+  expect(files.get("report.html")).toContain("<strong>One thing happened.</strong>");
+  expect(JSON.parse(files.get("night.json") ?? "")).toEqual(night);
+  expect(files.get("README.txt")).toContain("night.json: what happened");
 });
 
 test("auditLinesOf: given a log, then what was done during the run, a minute around it, and to it later", () => {

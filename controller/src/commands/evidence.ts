@@ -28,7 +28,9 @@ export function registerEvidence(program: Command): void {
     const record = await library.get(run);
     const [probes, story] = [await library.probes(record.runId), await library.findStory(record.runId)];
     const auditLines = auditLinesOf(await auditOf(options), record);
-    const pack = packEvidence({ record, report: reportOf(record), probes, story, auditLines });
+    const report = reportOf(record);
+    const night = report.incidents === undefined ? null : await library.night(record.runId);
+    const pack = packEvidence({ record, report, probes, story, night, auditLines });
     const file = options.out ?? `dyetrace-${record.runId}.zip`;
     writeUserFile(file, pack.zip);
     process.stdout.write(

@@ -1,6 +1,6 @@
 import Type, { type Static } from "@dyetrace/schema";
 import { loadSitePlan } from "@dyetrace/site";
-import { Fault, type ProbeRun, type RunStory } from "@dyetrace/wire";
+import { Fault, type Night, type ProbeRun, type RunStory } from "@dyetrace/wire";
 import { type ComparisonAnswer, ComparisonAnswerSchema } from "@dyetrace/wire/console/comparison-answer";
 import { type RunReplay, RunReplaySchema } from "@dyetrace/wire/console/run-replay";
 import { type StoredRun, StoredRunSchema } from "@dyetrace/wire/console/stored-run";
@@ -9,7 +9,9 @@ import { compareRuns } from "../compare/compare-runs.ts";
 import { runDifferences } from "../compare/run-differences.ts";
 import { auditLinesOf } from "../evidence/evidence-files.ts";
 import { packEvidence } from "../evidence/evidence-pack.ts";
+import { summariseNight } from "../night/morning/night-summary.ts";
 import { csvOfGaps, csvOfReceipts } from "../report/csv/csv-report.ts";
+import { renderNightSection } from "../report/html-night.ts";
 import { renderHtmlReport } from "../report/html-report.ts";
 import { junitOfRun } from "../report/junit-report.ts";
 import { withProbes } from "../report/probe-parts.ts";
@@ -33,6 +35,15 @@ export function registerConsoleRuns(
   auditLines: () => Iterable<string>,
 ): void {
   const get = (runId: string): Promise<RunRecord> => stored(store, () => store.runs.get(runId));
+  /** Only long runs have one, as only they have incidents. */
+  const nightOf = async (record: RunRecord): Promise<Night | null> =>
+    record.report?.incidents === undefined ? null : stored(store, () => summariseNight(store, record, Date.now()));
+  const partsOf = async (record: RunRecord): Promise<FileParts> => ({
+    record,
+    probes: await store.runs.probesOf(record.runId),
+    story: await store.stories.find(record.runId),
+    night: () => nightOf(record),
+  });
   app.get<{ Params: { id: string } }>(
     "/api/console/runs/:id",
     { schema: { summary: "A stored run, with what to draw it on", response: { 200: StoredRunSchema } } },
@@ -84,11 +95,13 @@ export function registerConsoleRuns(
     },
     async (request, reply) => {
       const record = await get(request.params.id);
+      const report = reportOf(record);
       const { zip } = packEvidence({
         record,
-        report: reportOf(record),
+        report,
         probes: await store.runs.probesOf(record.runId),
         story: await store.stories.find(record.runId),
+        night: await nightOf(record),
         auditLines: auditLinesOf(auditLines(), record),
       });
       return reply
@@ -113,30 +126,39 @@ export function registerConsoleRuns(
       return reply
         .header("content-disposition", `attachment; filename="dyetrace-${record.runId}-${file}"`)
         .type(ANY_FILE)
-        .send(write(record, await store.runs.probesOf(record.runId), await store.stories.find(record.runId)));
+        .send(await write(await partsOf(record)));
     },
   );
 }
 
 /** It is kept, not shown. */
 const ANY_FILE = "application/octet-stream";
-type WriteFile = (record: RunRecord, probes: readonly ProbeRun[], story: RunStory | null) => string;
+interface FileParts {
+  readonly record: RunRecord;
+  readonly probes: readonly ProbeRun[];
+  readonly story: RunStory | null;
+  /** Only the page has it, and it is much to read. */
+  readonly night: () => Promise<Night | null>;
+}
+type WriteFile = (parts: FileParts) => string | Promise<string>;
 /** A map: of an object, `__proto__` would be a file as well. */
 const FILES = new Map<string, WriteFile>([
   [
     "report.html",
-    (record, probes, story) => {
+    async ({ record, probes, story, night: read }) => {
       const report = reportOf(record);
       const sections = story === null ? [] : [renderStorySection(story, report)];
-      return renderHtmlReport({ report, record, graph: graphOf(record.request), sections, probes });
+      const summary = await read();
+      const night = summary === null ? null : renderNightSection(summary);
+      return renderHtmlReport({ report, record, graph: graphOf(record.request), night, sections, probes });
     },
   ],
-  ["report.json", (record, probes) => `${JSON.stringify(withProbes(reportOf(record), probes), null, 2)}\n`],
-  ["junit.xml", (record) => junitOfRun(reportOf(record))],
-  ["receipts.csv", (record) => csvOfReceipts(reportOf(record))],
-  ["gaps.csv", (record) => csvOfGaps(reportOf(record))],
-  ["story.csv", (record, _, story) => csvOfStory(storyOf(record, story))],
-  ["story.json", (record, _, story) => `${JSON.stringify(storyOf(record, story), null, 2)}\n`],
+  ["report.json", ({ record, probes }) => `${JSON.stringify(withProbes(reportOf(record), probes), null, 2)}\n`],
+  ["junit.xml", ({ record }) => junitOfRun(reportOf(record))],
+  ["receipts.csv", ({ record }) => csvOfReceipts(reportOf(record))],
+  ["gaps.csv", ({ record }) => csvOfGaps(reportOf(record))],
+  ["story.csv", ({ record, story }) => csvOfStory(storyOf(record, story))],
+  ["story.json", ({ record, story }) => `${JSON.stringify(storyOf(record, story), null, 2)}\n`],
 ]);
 
 /** @throws {Fault} RUN_UNFINISHED */

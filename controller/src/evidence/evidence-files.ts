@@ -1,7 +1,8 @@
 import { createHash } from "node:crypto";
 import { loadSitePlan } from "@dyetrace/site";
-import type { ProbeRun, RunReport, RunStory } from "@dyetrace/wire";
+import type { Night, ProbeRun, RunReport, RunStory } from "@dyetrace/wire";
 import { csvOfGaps, csvOfIncidents, csvOfReceipts } from "../report/csv/csv-report.ts";
+import { renderNightSection } from "../report/html-night.ts";
 import { renderHtmlReport } from "../report/html-report.ts";
 import { withProbes } from "../report/probe-parts.ts";
 import { csvOfStory } from "../report/story/csv-story.ts";
@@ -15,22 +16,26 @@ export interface EvidenceParts {
   readonly probes: readonly ProbeRun[];
   /** Null where none is kept. */
   readonly story: RunStory | null;
+  /** Null of a run that is too short for one. */
+  readonly night: Night | null;
   /** Lines of the audit log about the run and its time, as they stand there. */
   readonly auditLines: readonly string[];
 }
 
 /** Names and texts of the files of an evidence pack, in the order in which one reads them. */
 export function evidenceFiles(parts: EvidenceParts): ReadonlyMap<string, string> {
-  const { record, report, probes, story, auditLines } = parts;
+  const { record, report, probes, story, night: summary, auditLines } = parts;
   const { site, scenario, ...request } = record.request;
   const sections = story === null ? [] : [renderStorySection(story, report)];
   const graph = loadSitePlan(site.text, site.file);
+  const night = summary === null ? null : renderNightSection(summary);
   const files = new Map([
-    ["report.html", renderHtmlReport({ report, record, graph, sections, probes })],
+    ["report.html", renderHtmlReport({ report, record, graph, night, sections, probes })],
     ["report.json", json(withProbes(report, probes))],
     ["receipts.csv", csvOfReceipts(report)],
     ["gaps.csv", csvOfGaps(report)],
     ["incidents.csv", csvOfIncidents(report)],
+    ...(summary === null ? [] : ([["night.json", json(summary)]] as const)),
     ["site-plan.yaml", site.text],
     ["scenario.yaml", scenario.text],
     ["request.json", json({ ...request, siteFile: site.file, scenarioFile: scenario.file })],
@@ -75,6 +80,7 @@ const WHAT: Readonly<Record<string, string>> = {
   "receipts.csv": "a line for each stream and listener",
   "gaps.csv": "a line for each gap",
   "incidents.csv": "a line for each incident of a long run",
+  "night.json": "what happened in a long run, for programs; `dyetrace schema night` says what stands in it",
   "site-plan.yaml": "the site plan that the run was held against",
   "scenario.yaml": "what was sent, and what was expected",
   "request.json": "the scenario's parameters, and when the run was to start",

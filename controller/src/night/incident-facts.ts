@@ -47,6 +47,9 @@ export function incidentFacts(members: readonly Episode[], run: CompiledRun): In
   };
 }
 
+/** How many of something, `1 packet` or `2 packets`. @param one its name where it is one */
+export const counted = (count: number, one: string): string => `${count} ${one}${count === 1 ? "" : "s"}`;
+
 /** The first few names, and how many more. */
 export function listed(names: readonly string[]): string {
   if (names.length === 0) return "an agent";

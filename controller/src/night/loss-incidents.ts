@@ -3,7 +3,7 @@ import { groupBy } from "@dyetrace/wire/group-by";
 import { getOrAdd } from "../account/get-or-add.ts";
 import type { CompiledRun } from "../plan/compiled-run.ts";
 import type { Episode } from "../store/kept-report.ts";
-import { type IncidentFacts, incidentFacts, listed } from "./incident-facts.ts";
+import { counted, type IncidentFacts, incidentFacts, listed } from "./incident-facts.ts";
 import type { ExplainedLosses, LossCause, LossCauses } from "./loss-causes.ts";
 import { TOGETHER_NS } from "./together.ts";
 
@@ -71,7 +71,7 @@ export function atPlace(cause: LossCause | null, { base }: IncidentFacts, what: 
 }
 
 const whatWasLost = ({ base: { streams, count }, who, lasted }: IncidentFacts): string =>
-  `${listed(streams)} ${count > 0 ? `lost ${count} packets` : "fell silent"} at ${who} within ${lasted}`;
+  `${listed(streams)} ${count > 0 ? `lost ${counted(count, "packet")}` : "fell silent"} at ${who} within ${lasted}`;
 
 export interface LossPart {
   /** Null: nobody can say where. */

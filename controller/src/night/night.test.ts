@@ -171,19 +171,6 @@ test("findPatterns: given an incident with every second query, then both the per
   expect(sentences[1]).toContain("115 of 115 incidents begin together with a query");
 });
 
-test("findPatterns: given incidents at random times, a hundred nights long, then hardly ever a pattern", () => {
-  let state = 12_345;
-  const random = (): number => {
-    state = (Math.imul(state, 1_103_515_245) + 12_345) & 0x7fffffff; // the C standard's example generator
-    return state / 0x7fffffff;
-  };
-  const found = Array.from({ length: 100 }, () => {
-    const times = Array.from({ length: 20 }, () => random() * 8 * 3600).sort((a, b) => a - b);
-    return findPatterns(times.map(incident), [], NIGHT_NS, START_MS).length;
-  });
-  expect(found.reduce((sum, one) => sum + one, 0)).toBeLessThanOrEqual(2); // the level is 0.001 a night
-});
-
 test("diskNeed: given a longer night, then it grows by what a minute's row takes, not by what a second's report takes", () => {
   const need = diskNeed(RUN, DEFAULT_RETENTION);
   const twice = diskNeed({ ...RUN, endNs: 2 * RUN.endNs }, DEFAULT_RETENTION);

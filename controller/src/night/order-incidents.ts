@@ -2,7 +2,7 @@ import { hostOfAgent, type SiteGraph } from "@dyetrace/site";
 import type { ReportIncident } from "@dyetrace/wire";
 import type { CompiledRun } from "../plan/compiled-run.ts";
 import type { Episode } from "../store/kept-report.ts";
-import { type IncidentFacts, incidentFacts, listed } from "./incident-facts.ts";
+import { counted, type IncidentFacts, incidentFacts, listed } from "./incident-facts.ts";
 import type { LossCauses } from "./loss-causes.ts";
 
 /** Packets that came more than once, or out of their order. */
@@ -59,4 +59,4 @@ const untold = (kind: OrderKind, facts: IncidentFacts): ReportIncident => ({
 });
 
 const titleOf = (kind: OrderKind, { base, who, lasted }: IncidentFacts): string =>
-  `${base.count} packets of ${listed(base.streams)} ${WORDS[kind]} ${who} within ${lasted}`;
+  `${counted(base.count, "packet")} of ${listed(base.streams)} ${WORDS[kind]} ${who} within ${lasted}`;

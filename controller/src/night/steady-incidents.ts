@@ -25,7 +25,7 @@ export function steadyIncidents(
   );
   const onTheWay = ofOnePlace(placed).map(({ cause, own }) => {
     const facts = incidentFacts(own.map(wholeOf), run);
-    const what = `${listed(facts.base.streams)} was lost all the time at ${facts.who}: ${howMuch(own, facts, run)}`;
+    const what = `${listed(facts.base.streams)} ${facts.base.streams.length === 1 ? "was" : "were"} lost all the time at ${facts.who}: ${howMuch(own, facts, run)}`;
     return { ...atPlace(cause, facts, what), isSteady: true };
   });
   const elsewhere = [...groupBy(steady, ({ kind, agent }) => `${kind} ${agent}`).values()].flatMap((own) => {

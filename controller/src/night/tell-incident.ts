@@ -1,6 +1,6 @@
 import { hostOfAgent, type SiteGraph } from "@dyetrace/site";
 import type { ReportIncident } from "@dyetrace/wire";
-import { type IncidentFacts, listed } from "./incident-facts.ts";
+import { counted, type IncidentFacts, listed } from "./incident-facts.ts";
 import type { IncidentKind } from "./incident-kinds.ts";
 
 /** How an incident is told whose place needs no reasoning. */
@@ -12,17 +12,18 @@ interface Telling {
 
 const TELLINGS: Readonly<Record<Exclude<IncidentKind, "loss">, Telling>> = {
   "host-loss": {
-    title: ({ who, base, lasted }) => `${who} dropped ${base.count} packets inside the host within ${lasted}`,
+    title: ({ who, base, lasted }) =>
+      `${who} dropped ${counted(base.count, "packet")} inside the host within ${lasted}`,
     isAtHosts: true,
   },
   duplicates: {
     title: ({ who, base, lasted }) =>
-      `${base.count} packets of ${listed(base.streams)} came more than once to ${who} within ${lasted}`,
+      `${counted(base.count, "packet")} of ${listed(base.streams)} came more than once to ${who} within ${lasted}`,
     isAtHosts: false,
   },
   reordered: {
     title: ({ who, base, lasted }) =>
-      `${base.count} packets of ${listed(base.streams)} came out of their order to ${who} within ${lasted}`,
+      `${counted(base.count, "packet")} of ${listed(base.streams)} came out of their order to ${who} within ${lasted}`,
     isAtHosts: false,
   },
   source: {
@@ -56,7 +57,8 @@ const TELLINGS: Readonly<Record<Exclude<IncidentKind, "loss">, Telling>> = {
   },
   "querier-change": { title: ({ detail }) => detail, isAtHosts: false },
   dropped: {
-    title: ({ who, base }) => `${who} had no room for ${base.count} reports and dropped them`,
+    title: ({ who, base }) =>
+      `${who} had no room for ${counted(base.count, "report")} and dropped ${base.count === 1 ? "it" : "them"}`,
     isAtHosts: false,
   },
 };

@@ -1,11 +1,15 @@
 import { formatDurationNs, formatRatio, type Night, type NightIncident, type NightUnwatched } from "@dyetrace/wire";
-import { type Markup, markup } from "./markup.ts";
+import { Markup, markup } from "./markup.ts";
 import { timeOfDay, zoneAt } from "./time-of-day.ts";
 
 const HEIGHTS: Readonly<Record<string, number>> = { "-": 2, "1": 5, "2": 8, "3": 11, "4": 14, "5": 18 };
-/** Units of a strip's picture for each cell, and its height. */
-const CELL = 4;
+/** Units of a strip's picture, whatever its cells are, so that hatches keep their slope. */
+const WIDTH = 800;
 const HEIGHT = 18;
+/** Marks further to the right stand left of their line, or the page's edge would cut them. */
+const LAST_PART = 0.92;
+/** What the cells of all strips are hatched with. */
+const HATCH = markup`<svg class="night-patterns" aria-hidden="true"><defs><pattern id="partly" width="7" height="7" patternUnits="userSpaceOnUse" patternTransform="rotate(45)"><rect class="whole" width="7" height="7"/><rect class="partly" width="2.5" height="7"/></pattern></defs></svg>`;
 const MOST_STRIPS = 24;
 const MOST_MARKS = 9;
 
@@ -17,9 +21,10 @@ export function renderNightSection(night: Night): Markup {
   return markup`<section><h2>What happened</h2>
 <p><strong>${headline}</strong></p>
 <p class="quiet">${received} packets received, ${share}. Times are in ${zone}.</p>
-${worst.length === 0 ? null : markup`<h3>Worst first</h3><div class="scroll"><table><thead><tr><th>From</th><th>To</th><th class="number">Without a stream</th><th>What</th></tr></thead><tbody>${worst.map((one) => worstRow(night, one))}</tbody></table></div>`}
+${worst.length === 0 ? null : markup`<h3>Worst first</h3><div class="scroll"><table class="worst"><thead><tr><th>From</th><th>To</th><th>Without a stream</th><th>What</th></tr></thead><tbody>${worst.map((one) => worstRow(night, one))}</tbody></table></div>`}
 <h3>Listeners</h3>
-<p class="quiet">Each cell is ${formatDurationNs(cellMs * 1e6)}: the higher the bar, the more did not come (under 0.01 %, 0.1 %, 1 %, more, all). Hatched: a part was not measured. Empty: nothing was measured.</p>
+<p class="quiet">Each cell is ${formatDurationNs(cellMs * 1e6)}: the higher the bar, the more did not come (under 0.01 %, 0.1 %, 1 %, more, all). Hatched: all that was measured came, and a part was not measured. Empty: nothing was measured.</p>
+${HATCH}
 ${stripTable(
   night,
   listeners.slice(0, MOST_STRIPS).map(({ listener, cells, withoutMs }) => ({ label: [listener], cells, withoutMs })),
@@ -45,8 +50,14 @@ ${list("Not watched", unwatchedWords(night))}
 ${list("Summed up", summarised)}</section>`;
 }
 
-const worstRow = ({ startedAt }: Night, { fromMs, toMs, harmMs, title }: NightIncident): Markup =>
-  markup`<tr><td>${timeOfDay(startedAt, fromMs)}</td><td>${timeOfDay(startedAt, toMs)}</td><td class="number">${formatDurationNs(harmMs * 1e6)}</td><td>${title}</td></tr>
+/** Time without a stream; of an absence and such, during which nobody measured, only how long it was. */
+export const harmWords = ({ withoutMs, fromMs, toMs }: NightIncident): string =>
+  withoutMs === undefined
+    ? `not known, within ${formatDurationNs((toMs - fromMs) * 1e6)}`
+    : formatDurationNs(withoutMs * 1e6);
+
+const worstRow = (night: Night, one: NightIncident): Markup =>
+  markup`<tr><td>${timeOfDay(night.startedAt, one.fromMs)}</td><td>${timeOfDay(night.startedAt, one.toMs)}</td><td>${harmWords(one)}</td><td>${one.title}</td></tr>
 `;
 
 const worstStreams = (strips: Night["strips"]): Night["strips"] =>
@@ -74,13 +85,14 @@ function stripTable(night: Night, rows: readonly Row[]): Markup {
 
 function strip(cells: string): Markup {
   const letters = [...cells];
-  return markup`<svg class="strip night" viewBox="0 0 ${letters.length * CELL} ${HEIGHT}" preserveAspectRatio="none">${letters.map(
+  const width = WIDTH / Math.max(1, letters.length);
+  const at = (index: number): string => `x="${(index * width).toFixed(2)}" width="${width.toFixed(2)}"`;
+  return markup`<svg class="strip night" viewBox="0 0 ${WIDTH} ${HEIGHT}" preserveAspectRatio="none">${letters.map(
     (letter, index) => {
       if (letter === ".") return null;
-      if (letter === "?")
-        return markup`<rect class="partly" x="${index * CELL}" y="0" width="${CELL / 2}" height="${HEIGHT}"/>`;
+      if (letter === "?") return markup`<rect fill="url(#partly)" ${new Markup(at(index))} y="0" height="${HEIGHT}"/>`;
       const height = HEIGHTS[letter] ?? 2;
-      return markup`<rect class="${letter === "-" ? "whole" : "loss"}" x="${index * CELL}" y="${HEIGHT - height}" width="${CELL}" height="${height}"/>`;
+      return markup`<rect class="${letter === "-" ? "whole" : "loss"}" ${new Markup(at(index))} y="${HEIGHT - height}" height="${height}"/>`;
     },
   )}</svg>`;
 }
@@ -90,7 +102,7 @@ function axis(night: Night, cells: number): Markup {
   const marks = axisMarks(night, MOST_MARKS).filter(({ cell }) => cell <= cells);
   return markup`<div class="axis">${marks.map(
     ({ cell, atMs }) =>
-      markup`<span style="left:${((100 * cell) / Math.max(1, cells)).toFixed(2)}%">${timeOfDay(night.startedAt, atMs).slice(0, 5)}</span>`,
+      markup`<span${cell > LAST_PART * cells ? markup` class="last"` : null} style="left:${((100 * cell) / Math.max(1, cells)).toFixed(2)}%">${timeOfDay(night.startedAt, atMs).slice(0, 5)}</span>`,
   )}</div>`;
 }
 

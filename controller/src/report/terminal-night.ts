@@ -1,5 +1,5 @@
 import { formatDurationNs, formatRatio, type Night, type RunReport } from "@dyetrace/wire";
-import { axisMarks, chanceWords, unwatchedWords } from "./html-night.ts";
+import { axisMarks, chanceWords, harmWords, unwatchedWords } from "./html-night.ts";
 import { type Paint, wrap } from "./terminal-paint.ts";
 import { dateAndTime, timeOfDay, zoneAt } from "./time-of-day.ts";
 
@@ -29,13 +29,14 @@ export function renderNight(night: Night, paint: Paint): string {
     `  ${received} packets received, ${share}`,
     ...section(
       `Worst first, by time without a stream, added up over listeners (times in ${zoneAt(startedAt)})`,
-      worst.flatMap(({ fromMs, toMs, harmMs, title: what }) =>
-        wrap(
-          `${timeOfDay(startedAt, fromMs)} to ${timeOfDay(startedAt, toMs)}  ${formatDurationNs(harmMs * 1e6)}: ${what}`,
+      worst.flatMap((one) => {
+        const { fromMs, toMs, title: what } = one;
+        return wrap(
+          `${timeOfDay(startedAt, fromMs)} to ${timeOfDay(startedAt, toMs)}  ${harmWords(one)}: ${what}`,
           "  ",
           "      ",
-        ),
-      ),
+        );
+      }),
       paint,
     ),
     ...strips(night, paint),

@@ -22,17 +22,25 @@ export interface NightJudgement {
   readonly missed: readonly KnownIncident[];
   /** Told, and not done. */
   readonly invented: readonly ReportIncident[];
+  /** Of each beginning and end that was told, how far from the true one; ms. */
+  readonly errorsMs: readonly number[];
 }
 
 /** What is told of a night against what was done in it. Pure. */
 export function judgeNight(scene: NightScene, told: readonly ReportIncident[]): NightJudgement {
   const left = [...told];
-  const take = (isIt: (one: ReportIncident) => boolean): boolean => {
+  const errorsMs: number[] = [];
+  const take = (isIt: (one: ReportIncident) => boolean): ReportIncident | undefined => {
     const index = left.findIndex(isIt);
-    if (index >= 0) left.splice(index, 1);
-    return index >= 0;
+    return index >= 0 ? left.splice(index, 1)[0] : undefined;
   };
-  const missed = scene.incidents.filter((known) => !take((one) => isTold(known, one)));
+  const missed = scene.incidents.filter((known) => {
+    const one = take((other) => isTold(known, other));
+    if (one !== undefined) {
+      errorsMs.push(Math.abs(one.fromMs - known.fromS * 1000), Math.abs(one.toMs - known.toS * 1000));
+    }
+    return one === undefined;
+  });
   const steady = scene.steady
     .map(
       ({ listener, place }): KnownIncident => ({
@@ -40,8 +48,8 @@ export function judgeNight(scene: NightScene, told: readonly ReportIncident[]): 
         ...{ fromS: 0, toS: scene.lengthS },
       }),
     )
-    .filter((known) => !take((one) => isSteady(known, one)));
-  return { missed: [...missed, ...steady], invented: left };
+    .filter((known) => take((one) => isSteady(known, one)) === undefined);
+  return { missed: [...missed, ...steady], invented: left, errorsMs };
 }
 
 const isSteady = (known: KnownIncident, told: ReportIncident): boolean =>

@@ -11,12 +11,13 @@ export function headlineOf(night: Omit<Night, "headline">): string {
     ...(once === 0 ? [] : [`${once} ${once === 1 ? "incident" : "incidents"}`]),
     ...(steady === 0 ? [] : [`${steady} ${steady === 1 ? "thing" : "things"} that went on for long`]),
   ];
-  const [first] = worst;
+  // Of an absence nobody knows the harm: who was not watched stands at the end.
+  const first = worst.find(({ withoutMs }) => withoutMs !== undefined && withoutMs > 0);
   const what =
     incidents.length === 0
       ? soundWords(night)
       : `In ${length} there ${incidents.length === 1 ? "was" : "were"} ${counts.join(" and ")}`;
-  const most = first === undefined || first.harmMs === 0 ? "" : `; the most harm: ${first.title}`;
+  const most = first === undefined ? "" : `; the most harm: ${first.title}`;
   return `${what}${most}${unwatchedWords(unwatched)}.`;
 }
 
