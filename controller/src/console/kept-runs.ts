@@ -37,7 +37,9 @@ export function registerConsoleRuns(
   const get = (runId: string): Promise<RunRecord> => stored(store, () => store.runs.get(runId));
   /** Only long runs have one, as only they have incidents. */
   const nightOf = async (record: RunRecord): Promise<Night | null> =>
-    record.report?.incidents === undefined ? null : stored(store, () => summariseNight(store, record, Date.now()));
+    record.report?.incidents === undefined || record.start === null
+      ? null
+      : stored(store, () => summariseNight(store, record, Date.now()));
   const partsOf = async (record: RunRecord): Promise<FileParts> => ({
     record,
     probes: await store.runs.probesOf(record.runId),

@@ -19,16 +19,23 @@ interface Change {
  * Takes the episodes of queries in order of time, and keeps the changes only.
  */
 export class QuerierChanges {
-  /** By host, address family and VLAN: the address that asked last. */
-  readonly #last = new Map<string, string>();
+  /** By host, address family and VLAN: the address that asked last, and when. */
+  readonly #last = new Map<string, { readonly address: string; readonly atNs: number }>();
   readonly #changes: Change[] = [];
 
   take({ agent, detail, fromNs }: Episode): void {
     const [address = "", vlan = ""] = detail.split(" ");
     const key = `${agent} ${address.includes(":") ? 6 : 4} ${vlan}`;
-    const before = this.#last.get(key);
-    this.#last.set(key, address);
-    if (before === undefined || before === address) return;
+    const last = this.#last.get(key);
+    this.#last.set(key, { address, atNs: fromNs });
+    if (last === undefined || last.address === address) return;
+    const before = last.address;
+    // It heard no query since before that change, as it was away: the same change, and no second one.
+    const missed = this.#changes.findLast((one) => one.times === 1 && one.fromNs > last.atNs);
+    if (missed?.from === before && missed.to === address && fromNs - missed.toNs > SAME_NS) {
+      missed.agents.add(agent);
+      return;
+    }
     const known = this.#changes.findLast(
       (one) =>
         (one.from === before && one.to === address && fromNs - one.toNs <= SAME_NS) ||
