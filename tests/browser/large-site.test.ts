@@ -1,9 +1,9 @@
-import { type Controller, ControllerClient, startController } from "@dyetrace/controller";
-import { pino } from "pino";
+import { ControllerClient } from "@dyetrace/controller";
 import type { Browser } from "playwright-core";
 import { afterAll, beforeAll, describe, expect, test } from "vitest";
 import { openBrowser, openConsole, SETTINGS } from "./support/console-browser.ts";
-import { describeFrames, framesPerSecond } from "./support/frames.ts";
+import { drawnFrames } from "./support/frames.ts";
+import { type LargeController, startLargeController } from "./support/large-controller.ts";
 import { LISTENERS, largePlan, largeScenario, listenerNames, STREAMS, sourceNames } from "./support/large-site.ts";
 import { connectScriptedAgents, type ScriptedAgents } from "./support/scripted-agents.ts";
 
@@ -21,19 +21,12 @@ const isBehindFault = (agent: string): boolean => Number(agent.split("-")[1]) % 
 describe("console: given a plan of 300 nodes and a hundred listeners of twenty streams", () => {
   const plan = { file: "large.yaml", text: largePlan() };
   const key = "key-of-this-test";
-  let controller: Controller;
+  let controller: LargeController;
   let agents: ScriptedAgents;
   let browser: Browser;
 
   beforeAll(async () => {
-    controller = await startController({
-      host: "127.0.0.1",
-      port: 0,
-      agentKey: key,
-      plan,
-      isPractice: true,
-      log: pino({ level: "silent" }),
-    });
+    controller = await startLargeController(plan.text, key);
     agents = await connectScriptedAgents({
       controllerUrl: controller.url,
       key,
@@ -48,9 +41,10 @@ describe("console: given a plan of 300 nodes and a hundred listeners of twenty s
     browser = await openBrowser();
   });
   afterAll(async () => {
-    await browser?.close();
+    // First what keeps the machine busy, so that the browser is not kept waiting.
     await agents?.[Symbol.asyncDispose]();
-    await controller?.close();
+    await controller?.[Symbol.asyncDispose]();
+    await browser?.close();
   });
 
   test("given the run goes on, then map and grid show every strip, and their first picture and frames are measured", async () => {
@@ -73,7 +67,7 @@ describe("console: given a plan of 300 nodes and a hundred listeners of twenty s
     // The dry branch shows while the run goes on, and nothing else does.
     await map.page.waitForSelector("[data-node='screen-7'][aria-label*='nothing came']", { timeout: PATIENCE_MS });
     await map.page.waitForSelector("[data-node='screen-8'][aria-label*='no loss']", { timeout: PATIENCE_MS });
-    const onMap = await framesPerSecond(await map.page.context().newCDPSession(map.page));
+    const onMap = await drawnFrames(map.page);
 
     await map.page.goto(`${controller.url}/#/live`);
     await map.page.waitForSelector(".live-frame canvas");
@@ -82,14 +76,14 @@ describe("console: given a plan of 300 nodes and a hundred listeners of twenty s
       .toContain(`${listenersBehindFault() * STREAMS} dry`);
     // Nothing is drawn where nothing changes, so the grid is scrolled to and fro while it is traced.
     await map.page.evaluate(SCROLL_GRID);
-    const onGrid = await framesPerSecond(await map.page.context().newCDPSession(map.page));
+    const onGrid = await drawnFrames(map.page);
     expect(map.troubles).toEqual([]);
     await client.abortRun(runId);
     process.stdout.write(
       [
         `console with 300 nodes, ${LISTENERS} listeners x ${STREAMS} streams:`,
         `first picture ${firstPictureMs?.toFixed(0)} ms;`,
-        `frames a second on the map ${describeFrames(onMap)}, on the live grid ${describeFrames(onGrid)}\n`,
+        `frames a second on the map ${onMap.words}, on the live grid ${onGrid.words}\n`,
       ].join(" "),
     );
     // No test asserts a time of this machine; that frames were drawn at all is certain.

@@ -10,6 +10,7 @@ import {
   type IntervalReport,
   parseAs,
   type StreamReceiptMessage,
+  shortenReport,
 } from "@dyetrace/wire";
 import { WebSocket } from "ws";
 
@@ -52,8 +53,10 @@ function connect(
   { controllerUrl, key, script }: Parameters<typeof connectScriptedAgents>[0],
 ): Promise<() => void> {
   const socket = new WebSocket(new URL(AGENT_LINK_PATH, controllerUrl.replace(/^http/, "ws")));
+  /** Reports as an agent writes them, without what is at rest. */
   const send = (message: AgentMessage): void => {
-    if (socket.readyState === socket.OPEN) socket.send(JSON.stringify(message));
+    const short = message.kind === "report" ? { ...message, report: shortenReport(message.report) } : message;
+    if (socket.readyState === socket.OPEN) socket.send(JSON.stringify(short));
   };
   let task: AgentTask | null = null;
   let timer: NodeJS.Timeout | null = null;

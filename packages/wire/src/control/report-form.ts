@@ -120,8 +120,11 @@ const RECEIPT_FIELDS = Object.keys(StreamReceiptSchema.properties);
 function completeReceipt(value: unknown): unknown {
   if (!isFields(value)) return value;
   const told: Fields = { ...RECEIPT_AT_REST, ...earlierFields(value), ...value };
-  const receipt = Object.fromEntries(RECEIPT_FIELDS.map((name) => [name, told[name]]));
-  return { ...receipt, pdvNs: completeHistogram(receipt["pdvNs"]), spans: completeSpans(receipt["spans"]) };
+  const receipt: Fields = {};
+  for (const name of RECEIPT_FIELDS) receipt[name] = told[name];
+  receipt["pdvNs"] = completeHistogram(told["pdvNs"]);
+  receipt["spans"] = completeSpans(told["spans"]);
+  return receipt;
 }
 
 /** Before protocol 4 the delay factor stood with its latest value and its sum. */
