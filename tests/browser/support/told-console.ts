@@ -37,6 +37,7 @@ export async function tellConsole(about: Partial<ConsoleHello> = {}): Promise<To
     ["GET /api/audit", []],
     ["GET /api/tokens", []],
     ["GET /api/operators", []],
+    ["POST /api/console/plan-check", { kind: "mistakes", mistakes: [] }],
     ["GET /api/console/new-agent", { controllerUrl: "http://127.0.0.1:8472", key: null }],
   ]);
   const answerOf = (method: string, path: string): unknown => {
