@@ -6,8 +6,6 @@ import type { StoreBus } from "../store/store-bus.ts";
 
 /** What controllers of one estate tell each other. A later version may say more. */
 export type EstateWord =
-  /** Who may do what has changed. */
-  | { readonly kind: "access" }
   /** Every source is to end, at once. */
   | { readonly kind: "stop-all" }
   | { readonly kind: "stop-run"; readonly runId: string }
@@ -18,7 +16,6 @@ export type EstateWord =
 
 const RunId = Type.String({ pattern: "^[0-9a-f]{16}$" });
 const EstateWordSchema: Type.TSchema = Type.Union([
-  Type.Object({ kind: Type.Literal("access") }),
   Type.Object({ kind: Type.Literal("stop-all") }),
   Type.Object({ kind: Type.Literal("stop-run"), runId: RunId }),
   Type.Object({

@@ -6,7 +6,7 @@ import type { Stint } from "../store/report-records.ts";
 import type { Store } from "../store/store.ts";
 import { LossesBeside } from "./beside.ts";
 import { clusterParted } from "./cluster-episodes.ts";
-import { openSilences } from "./open-silences.ts";
+import { type ReadSilences, readSilences } from "./open-silences.ts";
 import { QuerierChanges } from "./querier-changes.ts";
 import { SteadyLosses } from "./steady-loss.ts";
 import { Witnesses } from "./witnesses.ts";
@@ -18,12 +18,13 @@ const MOST_EPISODES = 200_000;
 /** A shorter time without reports is a restart: the second in which an agent ends is never reported. Our choice, no source. */
 const AWAY_NS = 3e9;
 
-/** What went wrong in a run, so far or in all, with who was hit and where. @param untilNs how far the run is */
+/** What went wrong in a run, so far or in all, with who was hit and where. @param untilNs how far the run is @param read what was read of it already */
 export async function findIncidents(
   store: Store,
   run: CompiledRun,
   graph: SiteGraph,
   untilNs: number = run.endNs,
+  read: ReadSilences | null = null,
 ): Promise<readonly ReportIncident[]> {
   const away = absences(run, await store.reports.stints(run.runId), untilNs);
   const parted = new SteadyLosses(run, away);
@@ -42,9 +43,8 @@ export async function findIncidents(
     break;
   }
   parted.end();
-  const minutes = await store.reports.minutes(run.runId);
-  const open = await openSilences(store, run, minutes, untilNs);
-  const others = [...parted.others, ...open, ...away, ...queriers.episodes()];
+  const { minutes, silent } = read ?? (await readSilences(store, run, untilNs));
+  const others = [...parted.others, ...silent, ...away, ...queriers.episodes()];
   const beside = new LossesBeside(parted.steady, others);
   if (beside.isNeeded) {
     for await (const page of store.reports.episodePages(run.runId, cutNs ?? untilNs, PAGE, ["loss"])) {

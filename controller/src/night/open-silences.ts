@@ -12,6 +12,21 @@ const LEAST_NS = 2e9;
 
 type Sums = Pick<AgentMinute, "agent" | "streamId" | "minute" | "received" | "lost" | "hostLost">;
 
+/** What the incidents of a run and its strips both read. */
+export interface ReadSilences {
+  readonly minutes: readonly AgentMinute[];
+  readonly silent: readonly Episode[];
+}
+
+export async function readSilences(
+  store: Pick<Store, "reports">,
+  run: CompiledRun,
+  untilNs: number,
+): Promise<ReadSilences> {
+  const minutes = await store.reports.minutes(run.runId);
+  return { minutes, silent: await openSilences(store, run, minutes, untilNs) };
+}
+
 /**
  * A listener that gets nothing more, or never got anything, counts no loss: no later packet tells it what it missed. From its last
  * packet, or its join, until the end, while its own agent and that of the source worked, such a time is a loss like others; the

@@ -7,7 +7,7 @@ import type { Episode, EpisodeKind } from "../../store/kept-report.ts";
 import type { RunRecord } from "../../store/run-record.ts";
 import type { Store } from "../../store/store.ts";
 import { absences, findIncidents } from "../find-incidents.ts";
-import { openSilences } from "../open-silences.ts";
+import { readSilences } from "../open-silences.ts";
 import { findPatterns } from "./find-patterns.ts";
 import { headlineOf } from "./headline.ts";
 import { nightIncident } from "./night-incident.ts";
@@ -40,15 +40,15 @@ export async function summariseNight(store: Store, record: RunRecord, nowMs: num
     greatestOf(own.map(({ toNs }) => toNs)),
   );
   const knownNs = isOver ? untilNs : leastOf(latest, untilNs);
-  const found = record.report?.incidents ?? (await findIncidents(store, run, graph, knownNs));
+  const read = await readSilences(store, run, knownNs);
+  const found = record.report?.incidents ?? (await findIncidents(store, run, graph, knownNs, read));
   const incidents = found.map((one) => nightIncident(one, record.site, wallMs));
   const away = absences(run, stints, knownNs);
   const blind = [...away, ...(await episodesOf(store, run.runId, untilNs, ["dropped"]))];
   const minutesPerCell = Math.max(1, Math.ceil(untilNs / MINUTE_NS / MOST_CELLS));
   const cellNs = minutesPerCell * MINUTE_NS;
   const cells = await store.reports.cells(run.runId, minutesPerCell);
-  const silent = await openSilences(store, run, await store.reports.minutes(run.runId), untilNs);
-  const strips = stripsOf(withSilent(cells, silent, cellNs), run, Math.ceil(untilNs / cellNs), cellNs, blind);
+  const strips = stripsOf(withSilent(cells, read.silent, cellNs), run, Math.ceil(untilNs / cellNs), cellNs, blind);
   const marks = [...(await episodesOf(store, run.runId, untilNs, ["query"])), ...away];
   const night: Omit<Night, "headline"> = {
     formatVersion: 1,
