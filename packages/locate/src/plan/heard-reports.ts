@@ -1,4 +1,5 @@
 import { queriersOf, type SiteGraph, unfoldVlans } from "@dyetrace/site";
+import { UnaskedHosts } from "../membership/unasked-hosts.ts";
 import type { RunObservations } from "../run/run-observations.ts";
 
 /** Who hears whose membership reports, held against where the plan has them. Pairs are named `hearer sender`. */
@@ -10,9 +11,11 @@ export class HeardReports {
   readonly #reported: ReadonlyMap<string, readonly number[]>;
   /** False where nobody listened, or where the switches hand on more reports than they keep back: then the rule is not theirs. */
   #isKnown: boolean;
+  readonly #unasked: UnaskedHosts;
   readonly #firstSource: string;
 
-  constructor({ reportsHeard, queriers, membership, streams }: RunObservations) {
+  constructor(run: RunObservations) {
+    const { reportsHeard, queriers, membership, streams } = run;
     const watching = queriers.filter(({ canHear }) => canHear);
     const reported = new Map<string, number[]>();
     for (const { kind, host, atMs } of membership) {
@@ -22,6 +25,7 @@ export class HeardReports {
     this.#watched = new Map(watching.map((one) => [one.host, one]));
     this.#reported = reported;
     this.#isKnown = reportsHeard !== undefined;
+    this.#unasked = new UnaskedHosts(run);
     this.#firstSource = streams[0]?.source ?? "";
   }
 
@@ -64,7 +68,8 @@ export class HeardReports {
 
   #isMisfit(host: string, from: string, isExpected: boolean, silent: ReadonlySet<string>): boolean {
     if (host === from || this.#heard.has(`${host} ${from}`) === isExpected) return false;
-    if (!isExpected) return true;
+    // A switch that knows of no querier sends reports out of all its ports.
+    if (!isExpected) return ![host, from].some((one) => this.#unasked.isAtReportOf(from, one));
     // Behind a cut nothing is heard, wherever the host sits.
     if (silent.has(host) || silent.has(from)) return false;
     const watch = this.#watched.get(host);

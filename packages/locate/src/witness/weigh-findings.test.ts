@@ -118,6 +118,53 @@ test("hearing: given hosts that hear each other as planned, then nothing is said
   ).toEqual([]);
 });
 
+const PIER_PLAN = sketchSite(
+  ["core--pier", "pier--kiosk", "pier--um-hub", "um-hub--till-a", "um-hub--till-b", "core--src", "core--far"],
+  "core",
+);
+
+/** The reports of kiosk and till-a go out of all ports of pier. As seen on a kernel bridge to which queries stopped coming. */
+test.each([
+  ["queries come to", 9_000, ["kiosk"]],
+  ["no queries come to any more", -4_500, []],
+])(
+  "hearing: given hosts that %s, then whom they hear tells their place only where a switch is asked",
+  (_, lastMs, told) => {
+    const behind = ["kiosk", "till-a", "till-b"];
+    const board = {
+      stream: "board",
+      group: "233.252.0.1",
+      source: "src",
+      listeners: ["kiosk", "till-a"],
+      packets: 1_000,
+    };
+    const asked = {
+      address: "192.0.2.1",
+      family: 4,
+      version: 3,
+      queries: 10,
+      firstMs: -9_000,
+      intervalMs: 500,
+    } as const;
+    const run: RunObservations = {
+      ...simulateRun(PIER_PLAN, [board], [], seededRandom(1)),
+      queriers: [...behind, "src", "far"].map((host) => ({
+        host,
+        canHear: true,
+        watchedFromMs: -9_000,
+        watchedToMs: 10_000,
+        queriers: [{ ...asked, lastMs: behind.includes(host) ? lastMs : 9_000 }],
+      })),
+      membership: board.listeners.map((host) => ({ kind: "report", host, group: board.group, atMs: -3_000 })),
+      reportsHeard: board.listeners.flatMap((from) =>
+        behind.filter((host) => host !== from).map((host) => ({ host, from, group: board.group })),
+      ),
+    };
+    const { findings } = locate(PIER_PLAN, run);
+    expect(findings.flatMap(({ misplaced = [] }) => misplaced).map(({ host }) => host)).toEqual(told);
+  },
+);
+
 test("hearing: given a healthy run in which two hosts hear each other's neighbours, then each sits in the other's place", () => {
   const { findings } = locate(
     HUB_PLAN,
