@@ -23,6 +23,8 @@ const REPORT_WITHIN_NS = 4e9;
 const LONG_REPORT_WITHIN_NS = 60e9;
 /** As long as reports still come, the wait goes on. */
 const STILL_COMING_NS = 5e9;
+/** Agents try again at least every 5 s; whoever has not come back by then, after a restart of the controller, is lost. */
+export const BACK_WITHIN_NS = 12e9;
 const MOST_WAIT_NS = 900e9;
 
 /**
@@ -120,7 +122,8 @@ export async function seeThrough(
       if (agents.isFinished() || isLeaving(signal)) return true;
       if ((signal.aborted || stopReasonOf() !== null) && agents.isSilent(2e9)) return true;
       const overNs = monotonicNs() - endNs;
-      return overNs > MOST_WAIT_NS || (overNs > waitNs && agents.isSilent(STILL_COMING_NS));
+      if (overNs > MOST_WAIT_NS) return true;
+      return overNs > waitNs && agents.isSilent(STILL_COMING_NS) && !agents.mayComeBack(BACK_WITHIN_NS);
     };
     await agents.until(isOver, Number.POSITIVE_INFINITY, null);
   } catch (error) {

@@ -48,12 +48,22 @@ export class RunAgents {
   #receivedPackets = 0;
   #endReason: string | null = null;
   #heardNs = monotonicNs();
+  readonly #openNs: number;
   #wake: () => void = () => {};
 
-  /** @param keepsReports false where the store is asked for them anyway */
-  constructor(run: CompiledRun, agents: readonly string[], keepsReports: boolean = run.endNs <= LONG_RUN_NS) {
+  /**
+   * @param keepsReports false where the store is asked for them anyway
+   * @param openNs since when agents could connect, on the monotonic clock
+   */
+  constructor(
+    run: CompiledRun,
+    agents: readonly string[],
+    keepsReports: boolean = run.endNs <= LONG_RUN_NS,
+    openNs: number = monotonicNs(),
+  ) {
     this.#run = run;
     this.#keepsReports = keepsReports;
+    this.#openNs = openNs;
     const member = (): Member => ({
       reports: [],
       stint: null,
@@ -182,6 +192,15 @@ export class RunAgents {
   /** True when no agent has said anything for this long. */
   isSilent(durationNs: number): boolean {
     return monotonicNs() - this.#heardNs > durationNs;
+  }
+
+  /** True where an agent that owes reports was not heard yet, or was lost, within this time: it may be on its way back. */
+  mayComeBack(withinNs: number): boolean {
+    return [...this.#members.values()].some(({ state, stint, lostAtNs }) => {
+      if (state === "finished") return false;
+      const sinceNs = lostAtNs !== null ? this.#startNs + lostAtNs : stint === null ? this.#openNs : null;
+      return sinceNs !== null && monotonicNs() - sinceNs < withinNs;
+    });
   }
 
   progress(): RunProgress {

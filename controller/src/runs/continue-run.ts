@@ -5,7 +5,7 @@ import type { RunEvidence } from "../account/run-evidence.ts";
 import type { AgentRegistry } from "../agents/agent-registry.ts";
 import type { AgentSession } from "../agents/agent-session.ts";
 import { monotonicNs } from "../agents/monotonic-clock.ts";
-import { seeThrough } from "../conduct/conduct-run.ts";
+import { BACK_WITHIN_NS, seeThrough } from "../conduct/conduct-run.ts";
 import { followAgents } from "../conduct/follow-agents.ts";
 import { RunAgents } from "../conduct/run-agents.ts";
 import { SafetyGuard } from "../conduct/run-guard.ts";
@@ -39,18 +39,25 @@ export interface ContinueSurroundings {
   readonly log: Logger;
 }
 
-/** Agents try again at least every 5 s; whoever has not come back by then after a restart of the controller is lost. */
-const BACK_WITHIN_MS = 12_000;
-
-/** Goes on with a run of which another controller ordered the start. @throws {Fault} RUN_BUSY, or a plan that is none here */
-export function continueRun(record: RunRecord, start: RunStart, surroundings: ContinueSurroundings): void {
+/**
+ * Goes on with a run of which another controller ordered the start.
+ * @param openNs since when agents can connect here
+ * @throws {Fault} RUN_BUSY, or a plan that is none here
+ */
+export function continueRun(
+  record: RunRecord,
+  start: RunStart,
+  surroundings: ContinueSurroundings,
+  openNs: number = monotonicNs(),
+): void {
   const { registry, runs, store, late, holds, intake, safety, stories, log } = surroundings;
   const run = unpackCompiledRun(record.compiled as PackedRun);
   const graph = loadSitePlan(record.request.site.text, record.request.site.file);
   const startNs = startOnThisClock(start);
   const goThrough = async (signal: AbortSignal, say: (progress: RunProgress) => void): Promise<RunEvidence> => {
     const stints = await store.reports.stints(run.runId);
-    const agents = new RunAgents(run, [...new Set([...stints.map(({ agent }) => agent), ...run.tasks.keys()])], false);
+    const names = [...new Set([...stints.map(({ agent }) => agent), ...run.tasks.keys()])];
+    const agents = new RunAgents(run, names, false, openNs);
     for (const { agent, isFinal, toNs } of stints) if (isFinal && toNs >= run.endNs - 1e9) agents.setFinished(agent);
     agents.begin(startNs);
     await noteAbsence(store, record, start, startNs).catch((error: unknown) =>
@@ -72,7 +79,7 @@ export function continueRun(record: RunRecord, start: RunStart, surroundings: Co
     const expected = new Set([...stints.map(({ agent }) => agent), ...busy]);
     const missing = setTimeout(() => {
       if (monotonicNs() < startNs + run.endNs) followed.missAbsent(expected);
-    }, BACK_WITHIN_MS);
+    }, BACK_WITHIN_NS / 1e6);
     say({ kind: "go", startsInMs: (startNs - monotonicNs()) / 1e6, lastsMs: run.endNs / 1e6 });
     const startedAt = new Date(start.wallMs);
     const underWay = { run, agents, registry, startNs, startedAt, present: [...run.tasks.keys()], absent: [] };

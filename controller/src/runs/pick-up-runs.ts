@@ -1,6 +1,7 @@
 import { setTimeout as sleep } from "node:timers/promises";
 import { Fault } from "@dyetrace/wire";
 import { CONTROLLER_INSTANCE } from "../about/controller-instance.ts";
+import { monotonicNs } from "../agents/monotonic-clock.ts";
 import type { RunRecord } from "../store/run-record.ts";
 import { type ContinueSurroundings, continueRun } from "./continue-run.ts";
 import { writeFailure } from "./keep-run.ts";
@@ -23,6 +24,7 @@ export interface PickedUpRuns extends Disposable {
 export async function pickUpRuns(surroundings: ContinueSurroundings, isLasting: boolean): Promise<PickedUpRuns> {
   const { store, runs, log } = surroundings;
   const ending = new AbortController();
+  const openNs = monotonicNs();
   /** As they were when they were taken over. */
   const takenOver = new Map<string, RunRecord>();
   /** @returns when it has to be tried again, ms; null: no more */
@@ -40,7 +42,7 @@ export async function pickUpRuns(surroundings: ContinueSurroundings, isLasting: 
       }
       await runs.untilIdle();
       if (ending.signal.aborted) return null;
-      continueRun(record, start, surroundings);
+      continueRun(record, start, surroundings, openNs);
       takenOver.delete(runId);
       log.info({ runId }, "run taken up again");
       return null;
