@@ -164,15 +164,17 @@ describe("a querier that should not ask", () => {
   ] as const)(
     "given one behind %s with a lower address, then it is named with that port, and nothing else is blamed",
     async (place, above, port, segment, seers) => {
+      // Looked at again and again: on a busy machine a single look may come after the run, when the fault is gone.
+      const seen = new RegExp(`\\b${port}(\\.10)?\\b`);
       const ports: string[] = [];
       const report = await run(scenario("6500ms"), {
         faults: [`second-querier, on: ${place}, vlan: 10, at: 2s`],
         onProgress: (progress) => {
-          if (progress.kind !== "go") return;
-          setTimeout(() => void routerPorts(above).then((line) => ports.push(line)), progress.startsInMs + 5_500);
+          if (progress.kind !== "second" || ports.some((line) => seen.test(line))) return;
+          void routerPorts(above).then((line) => ports.push(line));
         },
       });
-      expect(ports.join(), "the kernel's own word").toMatch(new RegExp(`\\b${port}(\\.10)?\\b`));
+      expect(ports.join(), "the kernel's own word").toMatch(seen);
       expect(
         accusations(report)
           .map(({ kind, streams }) => [kind, streams])
