@@ -208,6 +208,34 @@ test("incidents: given a host whose agent was away, then it clears nobody", () =
   );
 });
 
+/** Nothing is measured from one second to the other. */
+const blindFrom = (kind: "restart" | "away", agent: string, fromS: number, toS: number): Episode => ({
+  ...{ kind, agent, streamId: null, fromNs: fromS * SECOND, toNs: toS * SECOND, count: 0, detail: "" },
+});
+
+test("incidents: given an outage of one host, as which the host beside it ends its agent, then the beside is a witness by what it got before; given one that got nothing either, then it is none", () => {
+  const run = compile();
+  const isOut = between(20, 40);
+  const restart = blindFrom("restart", "kiosk-2", 39, 41);
+  const alone = simulateEvidence(run, (_, agent, __, atNs) => agent === "kiosk-1" && isOut(atNs));
+  const [spared] = incidentsOf(run, alone, GRAPH, [restart]).filter(({ kind }) => kind === "loss");
+  expect(spared?.suspects.slice(0, 2)).toEqual(["east:1>kiosk-1:eth0", "kiosk-1"]);
+  // The packets that kiosk-2 misses leave no gap: its agent ends before another one comes.
+  const both = simulateEvidence(run, (_, agent, __, atNs) => EAST.includes(agent) && isOut(atNs));
+  const own = both.agents.get("kiosk-2");
+  if (own === undefined) throw new Error("kiosk-2 takes part");
+  const cut = own.reports.map((report) => ({
+    ...report,
+    listeners: report.listeners.map((one) => ({
+      ...one,
+      receipt: one.receipt && { ...one.receipt, lost: 0, spans: [] },
+    })),
+  }));
+  const untold = { ...both, agents: new Map([...both.agents, ["kiosk-2", { ...own, reports: cut }]]) };
+  const [doubted] = incidentsOf(run, untold, GRAPH, [restart]).filter(({ kind }) => kind === "loss");
+  expect(doubted?.suspects).toEqual(expect.arrayContaining(["core:1>east:24", "east:1>kiosk-1:eth0"]));
+});
+
 test("incidents: given an outage of one host within and beyond an outage of all behind its switch, then each with its own place and end", () => {
   const run = compile();
   const isLost: IsLost = (_, agent, __, atNs) =>

@@ -17,6 +17,14 @@ const SAME_SPAN_NS: Partial<Record<IncidentKind, number | null>> = {
   reordered: 1.5e9,
 };
 
+/**
+ * Whoever stands behind the place that makes copies gets the same ones. So two hosts of one place have as many in each report;
+ * but for packets that came as reports were cut, of which clocks and ways have this much on one side of the cut or the other.
+ */
+const SAME_PACKETS: ReadonlySet<IncidentKind> = new Set<IncidentKind>(["duplicates", "reordered"]);
+const AT_CUT_NS = 50e6;
+const AT_CUT_PACKETS = 2;
+
 /** Kinds that are told by their own beginning and end, whatever else goes on meanwhile. */
 export const hasOwnSpan = (kind: IncidentKind): boolean => SAME_SPAN_NS[kind] !== undefined;
 
@@ -35,7 +43,12 @@ export function ownSpans(kind: IncidentKind, episodes: readonly Episode[]): Epis
   const groups: Span[][] = [];
   for (const span of spans.toSorted((a, b) => a.fromNs - b.fromNs)) {
     const near = groups.slice(-MOST_OPEN);
-    const same = near.find(([first]) => first !== undefined && isAlike(first, span, slackNs));
+    const same = near.find(
+      ([first]) =>
+        first !== undefined &&
+        isAlike(first, span, slackNs) &&
+        !(SAME_PACKETS.has(kind) && (hasOwnPackets(first, span) || hasOwnPackets(span, first))),
+    );
     if (same === undefined) groups.push([span]);
     else same.push(span);
   }
@@ -47,6 +60,13 @@ const MOST_OPEN = 200;
 
 const isAlike = (a: Span, b: Span, slackNs: number): boolean =>
   Math.abs(a.fromNs - b.fromNs) <= slackNs && Math.abs(a.toNs - b.toNs) <= slackNs;
+
+/** @returns whether one host had packets of that kind in reports before the other had any, or after */
+function hasOwnPackets({ fromNs, toNs, members }: Span, other: Span): boolean {
+  const countOf = (episodes: readonly Episode[]): number => episodes.reduce((sum, { count }) => sum + count, 0);
+  const own = countOf(members.filter((one) => one.toNs <= other.fromNs || one.fromNs >= other.toNs));
+  return own > Math.max(AT_CUT_PACKETS, (countOf(members) * AT_CUT_NS) / (toNs - fromNs));
+}
 
 function spansByHost(episodes: readonly Episode[]): Span[] {
   const open = new Map<string, Span[]>();

@@ -117,7 +117,7 @@ export class LossCauses {
         ...{ isSourceSpecific: stream.isSourceSpecific, isSilence: false },
         hit: hit.map((agent) => this.#hostOf(agent)),
         spared: this.#witnesses
-          .of(stream, fromNs, toNs)
+          .of(stream, fromNs, toNs, true)
           .filter(isSpared)
           .map((agent) => this.#hostOf(agent)),
       },
@@ -138,7 +138,7 @@ export class LossCauses {
       source: stream.sourceHost,
       isSourceSpecific: stream.isSourceSpecific,
       hit: hostsOf([...hit]),
-      spared: hostsOf(this.#witnesses.of(stream, fromNs, toNs).filter(isSpared)),
+      spared: hostsOf(this.#witnesses.of(stream, fromNs, toNs, isSilence).filter(isSpared)),
       isSilence,
     };
   }

@@ -99,6 +99,22 @@ test("clusterEpisodes: given losses far apart in time, then incidents of their o
   ]);
 });
 
+/** Copies as reports tell them: how many in each second. */
+const copies = (agent: string, fromS: number, counts: readonly number[]): Episode[] =>
+  counts.map((count, i) => ({ ...episode("duplicates", agent, fromS + i, fromS + i + 1, count), streamId: 1 }));
+
+test("clusterEpisodes: given copies at two hosts of a switch that begin a second apart, then one incident where only packets at the report's cut differ, and two where one host had a share of its own", () => {
+  const agentsOf = (episodes: Episode[]): unknown =>
+    clusterEpisodes(episodes, RUN, GRAPH, EVERYONE).map(({ agents, fromMs }) => [agents, fromMs]);
+  expect(agentsOf([...copies("kiosk-1", 100, [1, 15, 15, 9]), ...copies("kiosk-2", 101, [16, 15, 9])])).toEqual([
+    [["kiosk-1", "kiosk-2"], 100_000],
+  ]);
+  expect(agentsOf([...copies("kiosk-1", 100, [11, 15, 15, 9]), ...copies("kiosk-2", 101, [13, 15, 9])])).toEqual([
+    [["kiosk-1"], 100_000],
+    [["kiosk-2"], 101_000],
+  ]);
+});
+
 test("clusterEpisodes: given a loss while the source's agent was away, then the source, not the network, is named", () => {
   const incidents = clusterEpisodes(
     [
