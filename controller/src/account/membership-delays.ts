@@ -25,7 +25,7 @@ export function joinDelayOf(run: CompiledRun, stay: StayFacts): JoinDelay | null
           fromNs: joinRequestedNs - STAMP_NS,
           untilNs: Math.min(untilNs, joinRequestedNs + REPORT_WITHIN_NS),
         });
-  return joinDelay({
+  const delay = joinDelay({
     requestedNs: joinRequestedNs,
     reportNs,
     canSeeReports: events !== null,
@@ -35,6 +35,10 @@ export function joinDelayOf(run: CompiledRun, stay: StayFacts): JoinDelay | null
     packetIntervalNs: packetIntervalNs(stream),
     untilNs,
   });
+  // A plan that joins before it sends asks for no delay: where a busy host joins late, one would be measured by accident,
+  // and the next run would have none to hold against it.
+  const isPlannedBefore = (sendingSinceNs(run, stream, stay.join.fromNs) ?? 0) > stay.join.fromNs;
+  return isPlannedBefore && (delay.kind === "measured" || delay.kind === "no-packet") ? { kind: "source-late" } : delay;
 }
 
 /** @returns null when nobody watched, or this stay has no leave */

@@ -20,7 +20,7 @@ export interface JoinObservation {
 /**
  * `measured`: `since` says where the delay begins; after a `request` it holds the host's own wait before its report.
  * `already-flowing`: the stream reached this port before the report, so this join opened nothing.
- * `source-late`: the source was not sending yet. `no-report`: this host sent none, as one that was a member already.
+ * `source-late`: the source was not sending yet, or was not to when the join was planned. `no-report`: this host sent none, as one that was a member already.
  */
 export type JoinDelay =
   | {
