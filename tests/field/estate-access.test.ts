@@ -29,7 +29,8 @@ beforeAll(async () => {
     stores.push(store);
     const data = { isSignInNeeded: true, dataFolder: path.join(folder, name) };
     const log = pino({ level: "silent" });
-    controllers.push(await startController({ host: "127.0.0.1", port: 0, store, log, ...data }));
+    const address = `https://${name}.example:8472`;
+    controllers.push(await startController({ host: "127.0.0.1", port: 0, store, log, address, ...data }));
   }
 });
 afterAll(async () => {
@@ -73,7 +74,10 @@ test("a key to enrol with: given that both controllers are shown it at the same 
   const tries = await Promise.all([0, 1].map((at) => ask(at, "POST", "/agent/enrol", null, { key, name: "kiosk" })));
   expect(tries.map(({ status }) => status).toSorted((a, b) => a - b)[0]).toBe(200);
   expect(tries.filter(({ status }) => status === 200)).toHaveLength(1);
-  const credential = String(tries.find(({ status }) => status === 200)?.body["credential"]);
+  const enrolled = tries.find(({ status }) => status === 200)?.body;
+  const credential = String(enrolled?.["credential"]);
+  const addresses = ["https://two.example:8472", "https://one.example:8472"];
+  expect(enrolled?.["others"]).toEqual(addresses.map((controller) => ({ controller, pin: null })));
   const greeted = (at: number, shown: string): Promise<string> =>
     new Promise((resolve, reject) => {
       const socket = new WebSocket(`${controllers[at]?.url.replace("http", "ws")}/agent-link`);

@@ -22,23 +22,31 @@ export interface Credential {
 }
 
 const Secret = Type.String({ maxLength: 256 });
-const CredentialSchema = Type.Object({
-  controller: Type.String({ maxLength: 512 }),
-  pin: Type.Union([Type.String({ pattern: PIN_FORM.source }), Type.Null()]),
-  others: Type.Optional(
-    Type.Array(
-      Type.Object({
-        controller: Type.String({ maxLength: 512 }),
-        pin: Type.Union([Type.String({ pattern: PIN_FORM.source }), Type.Null()]),
-      }),
-      { maxItems: 16 },
-    ),
-  ),
-  name: Type.String({ pattern: "^[A-Za-z0-9][A-Za-z0-9._-]{0,62}$" }),
+const OthersSchema = Type.Array(
+  Type.Object({
+    controller: Type.String({ maxLength: 512 }),
+    pin: Type.Union([Type.String({ pattern: PIN_FORM.source }), Type.Null()]),
+  }),
+  { maxItems: 16 },
+);
+/** Controllers of earlier versions set no end, and one that is alone knows of no others. */
+const Issued = {
   credential: Secret,
   until: Type.Optional(Type.String({ maxLength: 40 })),
+  others: Type.Optional(OthersSchema),
+};
+const IssuedSchema = Type.Object(Issued);
+const CredentialSchema = Type.Object({
+  ...Issued,
+  controller: Type.String({ maxLength: 512 }),
+  pin: Type.Union([Type.String({ pattern: PIN_FORM.source }), Type.Null()]),
+  name: Type.String({ pattern: "^[A-Za-z0-9][A-Za-z0-9._-]{0,62}$" }),
   previous: Type.Optional(Secret),
 });
+
+/** What a controller hands over when a host enrols. @throws {Fault} MESSAGE_INVALID */
+export const parseIssued = (answer: unknown): Pick<Credential, "credential" | "until" | "others"> =>
+  parseAs(IssuedSchema, answer, "MESSAGE_INVALID", "The controller's answer");
 
 const fileIn = (folder: string): string => path.join(folder, "controller.json");
 

@@ -1,16 +1,9 @@
-import Type from "@dyetrace/schema";
-import { Fault, parseAs } from "@dyetrace/wire";
+import { Fault } from "@dyetrace/wire";
 import { askController, type KnownController } from "./ask-controller.ts";
-import { type Credential, keepCredential } from "./credential-file.ts";
+import { type Credential, keepCredential, parseIssued } from "./credential-file.ts";
 
 /** What a key begins with that works once and brings a credential; any other is taken as it is. */
 export const isEnrolKey = (key: string): boolean => key.startsWith("enrol-");
-
-const AnswerSchema = Type.Object({
-  credential: Type.String({ maxLength: 256 }),
-  /** Controllers of earlier versions set no end. */
-  until: Type.Optional(Type.String({ maxLength: 40 })),
-});
 
 /**
  * Gives the key away for a credential of this host's own, and keeps that.
@@ -29,9 +22,9 @@ export async function enrolHost(
   } catch (cause) {
     throw new Fault("MESSAGE_INVALID", `What answers at ${controller.url} is no controller of ours`, "", { cause });
   }
-  const { credential, until } = parseAs(AnswerSchema, answer, "MESSAGE_INVALID", "The controller's answer");
-  const end = until === undefined ? {} : { until };
-  const kept = { controller: controller.url, pin: controller.pin, name, credential, ...end };
+  const { credential, until, others } = parseIssued(answer);
+  const more = { ...(until === undefined ? {} : { until }), ...(others === undefined ? {} : { others }) };
+  const kept = { controller: controller.url, pin: controller.pin, name, credential, ...more };
   keepCredential(folder, kept);
   return kept;
 }

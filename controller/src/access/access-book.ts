@@ -1,5 +1,6 @@
 import { existsSync, mkdirSync, readFileSync, statSync } from "node:fs";
 import path from "node:path";
+import { PIN_FORM } from "@dyetrace/pin";
 import Type from "@dyetrace/schema";
 import { Fault, parseAs } from "@dyetrace/wire";
 import { RoleSchema } from "@dyetrace/wire/console/console-session";
@@ -60,8 +61,18 @@ const AccessFileSchema = Type.Object({
       }),
     ),
   ),
+  /** As above. */
+  controllers: Type.Optional(
+    Type.Array(
+      Type.Object({
+        url: Type.String({ maxLength: 512 }),
+        pin: Type.Union([Type.String({ pattern: PIN_FORM.source }), Type.Null()]),
+        seen: Instant,
+      }),
+    ),
+  ),
 });
-const NOTHING: AccessRecords = { operators: [], agents: [], enrolKeys: [], tokens: [] };
+const NOTHING: AccessRecords = { operators: [], agents: [], enrolKeys: [], tokens: [], controllers: [] };
 
 /** The same text where several controllers share it: see the store's `SharedAccess`. */
 export interface SharedText {
@@ -202,8 +213,9 @@ function parse(text: string, from: string): AccessRecords {
   } catch (cause) {
     throw new Fault("ACCESS_INVALID", `Cannot read who may do what from ${from}: ${String(cause)}`, MEND, { cause });
   }
-  const { operators, agents, enrolKeys, tokens = [] } = parseAs(AccessFileSchema, data, "ACCESS_INVALID", from);
-  return { operators, agents, enrolKeys, tokens };
+  const known = parseAs(AccessFileSchema, data, "ACCESS_INVALID", from);
+  const { operators, agents, enrolKeys, tokens = [], controllers = [] } = known;
+  return { operators, agents, enrolKeys, tokens, controllers };
 }
 
 const MEND = "Put it back from a backup, or remove it and enrol agents and operators anew";

@@ -63,10 +63,22 @@ export interface TokenRecord {
   readonly operator: { readonly name: string; readonly since: string } | null;
 }
 
+/** A controller of those that share these records, as hosts reach it. */
+export interface ControllerRecord {
+  /** `https://192.0.2.1:8472` */
+  readonly url: string;
+  /** `sha256//…` of its certificate's public key; null without TLS. */
+  readonly pin: string | null;
+  /** When it last said that it is there. */
+  readonly seen: string;
+}
+
 /** Everything about who may do what, without a single secret in clear. */
 export interface AccessRecords {
   readonly operators: readonly OperatorRecord[];
   readonly agents: readonly AgentRecord[];
   readonly enrolKeys: readonly EnrolKeyRecord[];
   readonly tokens: readonly TokenRecord[];
+  /** Of several that share a database: hosts that enrol are told of all. */
+  readonly controllers: readonly ControllerRecord[];
 }

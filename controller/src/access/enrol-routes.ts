@@ -14,13 +14,15 @@ import { type AuditLog, NOBODY } from "../audit/audit-log.ts";
 import { AGENT_NAME } from "./access-records.ts";
 import type { AgentDoor } from "./agent-door.ts";
 import { agentPackage, installScript, packageStatement } from "./agent-package.ts";
-import { enrolLine } from "./enrol-line.ts";
+import { type ControllerAddress, enrolLine } from "./enrol-line.ts";
 
 export interface EnrolSetup {
   readonly door: AgentDoor;
   readonly audit: AuditLog;
   /** `sha256//…`; null without TLS. */
   readonly pin: string | null;
+  /** Where all controllers of the estate are, as far as they said; a credential opens at each. */
+  readonly controllers: () => readonly ControllerAddress[];
   /** Cuts an agent's connection at once. */
   readonly cut: (name: string) => void;
   /** Why an agent could not keep another credential; null: it could, or was not asked. */
@@ -50,7 +52,10 @@ const MOST_TRIES = 60;
 const PIECE_BYTES = 64 * 1024;
 
 /** What a host asks for when it is enrolled, and what an operator does about agents that are. */
-export function registerEnrolment(app: FastifyInstance, { door, audit, pin, cut, troubleOf }: EnrolSetup): void {
+export function registerEnrolment(
+  app: FastifyInstance,
+  { door, audit, pin, controllers, cut, troubleOf }: EnrolSetup,
+): void {
   const few = { rateLimit: { max: MOST_TRIES, timeWindow: "1 minute" } };
   app.get("/agent/install", { config: few, schema: { hide: true } }, (request, reply) =>
     reply.type("text/x-shellscript; charset=utf-8").send(installScript(urlOf(request), pin)),
@@ -70,7 +75,8 @@ export function registerEnrolment(app: FastifyInstance, { door, audit, pin, cut,
         const issued = door.enrol(key, name, request.ip, Date.now());
         audit.count("enrolled");
         audit.note(`agent ${name}`, request.ip, "enrolled");
-        return { name, ...issued };
+        const others = controllers().map(({ url, pin: theirs }) => ({ controller: url, pin: theirs }));
+        return { name, ...issued, ...(others.length === 0 ? {} : { others }) };
       } catch (error) {
         const isKnown = door.records.some((agent) => agent.name === name);
         audit.count("enrolment-refused");

@@ -23,6 +23,10 @@ export function registerController(program: Command): void {
     .option("--store <url>", "keep the runs in this PostgreSQL database instead: postgres://user@host/name")
     .option("--store-file <file>", "the same, with the address in a file that only its user can read")
     .option("--listen <address>", "where it answers", "127.0.0.1:8472")
+    .option(
+      "--address <url>",
+      "how hosts reach it, such as https://192.0.2.1:8472: of several controllers on one database, hosts that enrol are told all (default: what --listen says, unless that is every address or this machine alone)",
+    )
     .option("--certificate <file>", "PEM file of your own TLS certificate (default: one made at the first start)")
     .option("--certificate-key <file>", "PEM file of its key")
     .option("--sign-in", "operators sign in although it answers on this machine alone; needs nothing else")
@@ -45,6 +49,7 @@ export function registerController(program: Command): void {
       const isSignInNeeded = !isLocal || options.signIn === true;
       const tls = await findIdentity(options, isLocal);
       const agentKey = isSignInNeeded ? null : readOrMakeKey(options.data);
+      const address = addressOf(options.address, listen, tls !== null);
       const caution = cautionOfPassword(options);
       if (caution !== null) process.stderr.write(`${caution}\n`);
       await using store = await openStore(storePlace(options));
@@ -53,6 +58,7 @@ export function registerController(program: Command): void {
         ...listen,
         ...(agentKey === null ? {} : { agentKey }),
         ...(tls === null ? {} : { tls }),
+        ...(address === null ? {} : { address }),
         isSignInNeeded,
         dataFolder: options.data,
         store,
@@ -62,7 +68,8 @@ export function registerController(program: Command): void {
       });
       const hasOperators = await withBook(options, true, ({ records }) => records.operators.length > 0);
       const lines = greeting({ url: controller.url, agentKey, tls, hasOperators, data: options.data });
-      process.stdout.write(`${lines.join("\n")}\n`);
+      const isUnknown = address === null && !store.isPrivate;
+      process.stdout.write(`${[...lines, ...(isUnknown ? [WITHOUT_ADDRESS] : [])].join("\n")}\n`);
       noteDeed(options.data, `started the controller at ${controller.url}`);
       await interrupt.pressed;
       noteDeed(options.data, "ended the controller");
@@ -72,6 +79,7 @@ export function registerController(program: Command): void {
 interface ControllerOptions {
   readonly data: string;
   readonly listen: string;
+  readonly address?: string;
   readonly store?: string;
   readonly storeFile?: string;
   readonly certificate?: string;
@@ -105,6 +113,25 @@ async function findIdentity(options: ControllerOptions, isLocal: boolean): Promi
     throw new Fault("OPTION_INVALID", "A certificate and its key belong together", "Give both, or neither");
   }
   return isLocal ? null : ownTlsIdentity(data);
+}
+
+const WITHOUT_ADDRESS =
+  "Other controllers of this database cannot tell hosts of this one: give --address URL, as hosts reach it.";
+
+/** Null: nobody knows. @throws {Fault} OPTION_INVALID */
+export function addressOf(
+  address: string | undefined,
+  { host, port }: { readonly host: string; readonly port: number },
+  hasTls: boolean,
+): string | null {
+  if (address !== undefined) {
+    const url = URL.canParse(address) ? new URL(address) : null;
+    if (url !== null && /^https?:$/.test(url.protocol) && url.pathname === "/" && url.search + url.hash === "")
+      return url.origin;
+    throw new Fault("OPTION_INVALID", `--address ${address} is no address of a controller`, "Write https://HOST:PORT");
+  }
+  if (isLoopbackName(host) || host === "0.0.0.0" || host === "::" || port === 0) return null;
+  return `${hasTls ? "https" : "http"}://${host.includes(":") ? `[${host}]` : host}:${port}`;
 }
 
 interface Greeting {

@@ -6,6 +6,7 @@ import type { Logger } from "pino";
 import { WebSocketServer } from "ws";
 import { isLoopbackName } from "../about/loopback.ts";
 import { AgentDoor } from "../access/agent-door.ts";
+import { EstateAddresses } from "../access/estate-addresses.ts";
 import { OperatorTokens } from "../access/operator-tokens.ts";
 import type { TlsIdentity } from "../access/tls-identity.ts";
 import { TokenUses } from "../access/token-uses.ts";
@@ -71,6 +72,8 @@ export interface ControllerOptions {
   readonly switches?: SwitchInsight;
   /** How carefully runs begin; by default as `isPractice` says. */
   readonly safety?: Safety;
+  /** How hosts reach this controller: where several share a store, hosts that enrol at any of them are told. */
+  readonly address?: string;
   /** How long an agent's credential lasts that is made from now on. */
   readonly credentialLastsMs?: number;
 }
@@ -147,6 +150,8 @@ async function openController(
   answerFaults(app, log);
   await registerOpenApi(app);
   const pin = options.tls?.pin ?? null;
+  const own = options.address === undefined || store.isPrivate ? null : { url: options.address, pin };
+  const addresses = closers.own(new EstateAddresses(book, own, log));
   await registerAccess(app, {
     book,
     door,
@@ -158,6 +163,7 @@ async function openController(
     ledger,
     isOpen,
     pin,
+    addresses,
     dataFolder,
     sharedSessions: store.sessions,
   });

@@ -5,6 +5,7 @@ import type { FastifyInstance } from "fastify";
 import type { AccessBook } from "../access/access-book.ts";
 import type { AgentDoor } from "../access/agent-door.ts";
 import { registerEnrolment } from "../access/enrol-routes.ts";
+import type { EstateAddresses } from "../access/estate-addresses.ts";
 import { KnownDevices } from "../access/known-devices.ts";
 import { networkOfAddress } from "../access/network-of.ts";
 import { guardRoutes } from "../access/operator-guard.ts";
@@ -35,6 +36,7 @@ export interface AccessSetup {
   /** Nobody signs in. */
   readonly isOpen: boolean;
   readonly pin: string | null;
+  readonly addresses: Pick<EstateAddresses, "all">;
   /** Null: no other controller has them. */
   readonly sharedSessions: SessionRecords | null;
   /** Null keeps everything in memory. */
@@ -46,7 +48,7 @@ const MOST_REQUESTS = 3000;
 
 /** Everything about who may do what. Before the routes that it guards. */
 export async function registerAccess(app: FastifyInstance, setup: AccessSetup): Promise<void> {
-  const { book, door, tokens, uses, audit, registry, renewal, ledger, isOpen, pin, dataFolder } = setup;
+  const { book, door, tokens, uses, audit, registry, renewal, ledger, isOpen, pin, addresses, dataFolder } = setup;
   const sessions = new OperatorSessions(setup.sharedSessions);
   app.addHook("onClose", async () => sessions[Symbol.dispose]());
   await app.register(rateLimit, {
@@ -66,6 +68,7 @@ export async function registerAccess(app: FastifyInstance, setup: AccessSetup): 
   registerSignIn(app, { book, sessions, devices: new KnownDevices(dataFolder), audit, isOpen });
   registerEnrolment(app, {
     ...{ door, audit, pin },
+    controllers: () => addresses.all,
     cut: (name) => registry.cut(name),
     troubleOf: (name) => renewal.troubleOf(name),
   });
