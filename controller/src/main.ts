@@ -3,6 +3,7 @@ import { Command, CommanderError } from "commander";
 import { VERSION } from "./about/version.ts";
 import { registerAgents } from "./commands/agents.ts";
 import { EXIT, EXIT_USAGE } from "./commands/arguments/exit-codes.ts";
+import { tellUnknownCommands } from "./commands/arguments/tell-unknown-commands.ts";
 import { registerAudit } from "./commands/audit.ts";
 import { registerBackup } from "./commands/backup.ts";
 import { registerCompare } from "./commands/compare.ts";
@@ -51,6 +52,7 @@ export async function runProgram(argv: readonly string[]): Promise<void> {
   registerPractice(program);
   registerPlan(program);
   registerDemo(program);
+  tellUnknownCommands(program);
   const onMistake = (error: unknown): never => {
     process.stderr.write(sayOwnMistake(error));
     process.exit(exitOfMistake(argv));

@@ -1,0 +1,32 @@
+import { Command } from "commander";
+import { expect, test } from "vitest";
+import { tellUnknownCommands } from "./tell-unknown-commands.ts";
+
+/** @returns what it said, or which command was carried out */
+async function saidTo(...argv: string[]): Promise<string> {
+  const said: string[] = [];
+  const program = new Command("dyetrace").exitOverride().configureOutput({ writeErr: (text) => said.push(text) });
+  const act = (name: string) => () => void said.push(name);
+  const runs = program.command("runs").action(act("runs"));
+  runs.command("trend").action(act("trend"));
+  const report = program.command("report").argument("<run>").action(act("report"));
+  report.command("schema").action(act("schema"));
+  program.command("audit").command("check").action(act("check"));
+  tellUnknownCommands(program);
+  await program.parseAsync(argv, { from: "user" }).catch(() => undefined);
+  return said.join("").trim();
+}
+
+test("a mistyped command of a group: given groups that do something by themselves and others, then each names the word and the nearest command", async () => {
+  expect(await saidTo("runs", "trnd")).toBe("error: unknown command 'trnd'\n(Did you mean trend?)");
+  expect(await saidTo("audit", "chek")).toBe("error: unknown command 'chek'\n(Did you mean check?)");
+  expect(await saidTo("rusn")).toBe("error: unknown command 'rusn'\n(Did you mean runs?)");
+});
+
+test("a mistyped command of a group: given no mistake, then everything is carried out as before", async () => {
+  expect(await saidTo("runs")).toBe("runs");
+  expect(await saidTo("runs", "trend")).toBe("trend");
+  expect(await saidTo("report", "last")).toBe("report");
+  expect(await saidTo("report", "schema")).toBe("schema");
+  expect(await saidTo("runs", "trend", "x")).toContain("too many arguments for 'trend'");
+});
