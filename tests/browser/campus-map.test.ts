@@ -2,7 +2,6 @@ import type { Browser, Page } from "playwright-core";
 import { afterAll, beforeAll, describe, expect, test } from "vitest";
 import { campusRun, SIXTY_SWITCHES, THOUSAND_HOSTS } from "./support/campus.ts";
 import { openBrowser, openConsole, overhangPx, SETTINGS, seriousViolations } from "./support/console-browser.ts";
-import { drawnFrames } from "./support/frames.ts";
 import { storedRun, type ToldConsole, tellConsole } from "./support/told-console.ts";
 
 /** Another one: `CAMPUS_SEED=7 npm run browser -- tests/browser/campus-map.test.ts`. */
@@ -72,14 +71,6 @@ describe(`console: given generated campuses with a cut link, seed ${SEED}`, () =
     await page.getByRole("button", { name: "Unfold all" }).click();
     await expect.poll(() => drawn(page)).toBe(thousand.graph.nodes.size);
     await page.getByRole("button", { name: "Whole site" }).click();
-    // Moved and zoomed as a mouse does it; no test asserts a time of this machine.
-    const firstPictureMs = await page.evaluate("performance.getEntriesByName('map-drawn')[0]?.startTime ?? null");
-    const moving = await drawnFrames(page, (ms) => page.evaluate(`${MOVE}(${ms})`));
-    expect(moving.drawn).toBeGreaterThan(0);
-    process.stdout.write(
-      `map with ${thousand.graph.nodes.size} nodes: first picture ${Number(firstPictureMs).toFixed(0)} ms; frames a second while it is moved and zoomed ${moving.words}\n`,
-    );
-    await page.getByRole("button", { name: "Whole site" }).click();
     const atFirst = new Set(await written(page));
     for (let press = 0; press < 12; press++) await page.getByRole("button", { name: "Zoom in" }).click();
     await expect.poll(async () => (await written(page)).length).toBe(thousand.graph.nodes.size);
@@ -88,24 +79,3 @@ describe(`console: given generated campuses with a cut link, seed ${SEED}`, () =
     expect(console.troubles).toEqual([]);
   });
 });
-
-/** Dragging and turning the wheel for some milliseconds, an event for each frame. */
-const MOVE = `((ms) => new Promise((done) => {
-  const frame = document.querySelector(".map-frame");
-  const svg = frame.querySelector("svg");
-  const box = frame.getBoundingClientRect();
-  const from = performance.now();
-  let pressed = false;
-  const at = (t) => ({ clientX: box.left + box.width / 2 + 150 * Math.sin(t / 400), clientY: box.top + box.height / 2 + 90 * Math.cos(t / 300), bubbles: true, cancelable: true, button: 0 });
-  const step = (now) => {
-    const t = now - from;
-    const isDrag = Math.floor((4 * t) / ms) % 2 === 0;
-    if (isDrag && !pressed) { pressed = true; svg.dispatchEvent(new PointerEvent("pointerdown", at(t))); }
-    if (!isDrag && pressed) { pressed = false; window.dispatchEvent(new PointerEvent("pointerup", at(t))); }
-    if (isDrag) window.dispatchEvent(new PointerEvent("pointermove", at(t)));
-    else svg.dispatchEvent(new WheelEvent("wheel", { ...at(t), deltaY: Math.sin(t / 250) * 20 }));
-    if (t < ms) requestAnimationFrame(step);
-    else { window.dispatchEvent(new PointerEvent("pointerup", at(t))); done(); }
-  };
-  requestAnimationFrame(step);
-}))`;

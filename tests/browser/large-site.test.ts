@@ -2,9 +2,8 @@ import { ControllerClient } from "@dyetrace/controller";
 import type { Browser } from "playwright-core";
 import { afterAll, beforeAll, describe, expect, test } from "vitest";
 import { openBrowser, openConsole, SETTINGS } from "./support/console-browser.ts";
-import { drawnFrames } from "./support/frames.ts";
 import { type LargeController, startLargeController } from "./support/large-controller.ts";
-import { LISTENERS, largePlan, largeScenario, listenerNames, STREAMS, sourceNames } from "./support/large-site.ts";
+import { largePlan, largeScenario, listenerNames, STREAMS, sourceNames } from "./support/large-site.ts";
 import { connectScriptedAgents, type ScriptedAgents } from "./support/scripted-agents.ts";
 
 /** From this second on the listeners of one switch get nothing, and one listener loses some. */
@@ -49,7 +48,7 @@ describe("console: given a plan of 300 nodes and a hundred listeners of twenty s
     await browser?.close();
   });
 
-  test("given the run goes on, then map and grid show every strip, and their first picture and frames are measured", async () => {
+  test("given the run goes on, then map and grid show every strip", async () => {
     const client = new ControllerClient(controller.url);
     const runId = await client.startRun({
       site: plan,
@@ -60,48 +59,20 @@ describe("console: given a plan of 300 nodes and a hundred listeners of twenty s
     if (setting === undefined) throw new Error("no setting");
     await using map = await openConsole(browser, controller.url, setting, { hash: "#/map" });
     await map.page.waitForSelector("[data-node='core']");
-    const firstPictureMs = (await map.page.evaluate(
-      "performance.getEntriesByName('map-drawn')[0]?.startTime ?? null",
-    )) as number | null;
-    expect(firstPictureMs).not.toBeNull();
     await map.page.getByRole("button", { name: "Unfold all" }).click();
     await expect.poll(() => map.page.locator("[data-node]").count(), { timeout: PATIENCE_MS }).toBe(300);
     // The dry branch shows while the run goes on, and nothing else does.
     await map.page.waitForSelector("[data-node='screen-7'][aria-label*='nothing came']", THERE);
     await map.page.waitForSelector("[data-node='screen-8'][aria-label*='no loss']", THERE);
-    const onMap = await drawnFrames(map.page);
 
     await map.page.goto(`${controller.url}/#/live`);
     await map.page.waitForSelector(".live-frame canvas");
     await expect
       .poll(async () => map.page.locator(".live-head").innerText(), { timeout: PATIENCE_MS })
       .toContain(`${listenersBehindFault() * STREAMS} dry`);
-    // Nothing is drawn where nothing changes, so the grid is scrolled to and fro while it is traced.
-    await map.page.evaluate(SCROLL_GRID);
-    const onGrid = await drawnFrames(map.page);
     expect(map.troubles).toEqual([]);
     await client.abortRun(runId);
-    process.stdout.write(
-      [
-        `console with 300 nodes, ${LISTENERS} listeners x ${STREAMS} streams:`,
-        `first picture ${firstPictureMs?.toFixed(0)} ms;`,
-        `frames a second on the map ${onMap.words}, on the live grid ${onGrid.words}\n`,
-      ].join(" "),
-    );
-    // No test asserts a time of this machine; that frames were drawn at all is certain.
-    expect(onMap.drawn).toBeGreaterThan(0);
-    expect(onGrid.drawn).toBeGreaterThan(0);
   });
 });
-
-const SCROLL_GRID = `
-  const frame = document.querySelector(".live-frame");
-  const step = (now) => {
-    frame.scrollTop = (Math.sin(now / 900) + 1) / 2 * (frame.scrollHeight - frame.clientHeight);
-    frame.scrollLeft = (Math.sin(now / 1700) + 1) / 2 * (frame.scrollWidth - frame.clientWidth);
-    requestAnimationFrame(step);
-  };
-  requestAnimationFrame(step);
-`;
 
 const listenersBehindFault = (): number => listenerNames().filter(isBehindFault).length;

@@ -61,6 +61,7 @@ export function MapPlaces(props: MapPlacesProps) {
       (place) => (textsOf(place).reading === null ? 1 : 2),
     );
   }, [layout, nameGrowth(scale) === 1 ? 1 : scale, marks, selection?.node, scene.hosts]);
+  const grow = nameGrowth(scale);
   if (layout === null) return null;
   return (
     <>
@@ -83,6 +84,7 @@ export function MapPlaces(props: MapPlacesProps) {
           isTabStop,
           reading,
           isNamed,
+          isNamed ? grow : 1,
           tree.root.node.name,
         ];
         const known = before.current.get(place.name);
@@ -95,6 +97,7 @@ export function MapPlaces(props: MapPlacesProps) {
             water={water}
             host={host}
             isNamed={isNamed}
+            nameGrowth={isNamed ? grow : 1}
             reading={reading}
             isSelected={isSelected}
             isTabStop={isTabStop}

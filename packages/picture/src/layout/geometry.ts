@@ -5,6 +5,14 @@ export const pathOf = (line: Polyline): string =>
 
 const round = (value: number): number => Math.round(value * 10) / 10;
 
+/**
+ * A shape that is drawn around a place. Not by a `transform` of its own: a browser keeps a layer for each of those apart,
+ * and with a thousand of them a map can't be moved sixty times a second.
+ * @param steps path commands, relative to the place
+ */
+export const shapeAt = ({ x, y }: { readonly x: number; readonly y: number }, steps: string): string =>
+  `M${round(x)} ${round(y)}${steps}`;
+
 /** A point on a polyline and the direction of the flow there, as a unit vector. */
 export interface Spot {
   readonly x: number;

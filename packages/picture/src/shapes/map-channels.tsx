@@ -38,37 +38,29 @@ export function MapChannels(props: SiteMapProps & { readonly layout: DeltaLayout
   const suspectChannels = suspectsOn("channel");
   const suspectNodes = suspectsOn("node");
   const drawn = drawnChannels(layout, props);
-  const lines = (place: NodePlace) => (place.inlet.length === 0 ? place.header : [place.inlet, ...place.header]);
+  const strokes = bedStrokes(drawn);
   return (
     <g>
-      {drawn.map(({ place }) => (
-        <g key={place.name}>
-          {suspectChannels.has(place.name) && place.inlet.length > 0 && (
-            <path class="suspect" d={pathOf(cut(place.inlet, 8, true))} />
-          )}
-          {suspectNodes.has(place.name) && <circle class="suspect-node" cx={place.x} cy={place.y} r={24} />}
-        </g>
+      {drawn.map(({ place }) => {
+        const isOnChannel = suspectChannels.has(place.name) && place.inlet.length > 0;
+        const isOnNode = suspectNodes.has(place.name);
+        if (!isOnChannel && !isOnNode) return null;
+        return (
+          <g key={place.name}>
+            {isOnChannel && <path class="suspect" d={pathOf(cut(place.inlet, 8, true))} />}
+            {isOnNode && <circle class="suspect-node" cx={place.x} cy={place.y} r={24} />}
+          </g>
+        );
+      })}
+      {strokes.map(({ bed, width, d }) => (
+        <path key={`${bed} ${width}`} class={`bank ${bed}`} d={d} stroke-width={width + 5} />
       ))}
-      {drawn.map(({ place, picture, width }) =>
-        lines(place).map((line, index) => (
-          <path
-            key={`${place.name} ${index}`}
-            class={`bank ${bedOf(place, picture, index)}`}
-            d={pathOf(line)}
-            stroke-width={width + 5}
-          />
-        )),
-      )}
-      {drawn.map(({ place, picture, width }) =>
-        lines(place).map((line, index) => (
-          <path
-            key={`${place.name} ${index}`}
-            class={`bed ${bedOf(place, picture, index)}`}
-            d={pathOf(line)}
-            stroke-width={width + 2}
-          />
-        )),
-      )}
+      {strokes.map(({ bed, width, d }) => (
+        <path key={`${bed} ${width}`} class={`bed ${bed}`} d={d} stroke-width={width + 2} />
+      ))}
+      {plainDye(drawn).map(({ width, d }) => (
+        <path key={width} class="dye" d={d} stroke-width={width} />
+      ))}
       {drawn.map((one) => one.place.inlet.length > 0 && <ChannelDye key={one.place.name} {...one} />)}
       {beadedHeaders(props).map((line) => (
         <SeepingBeads key={pathOf(line)} line={line} from={BEADS_FROM} />
@@ -100,8 +92,49 @@ export function MapChannels(props: SiteMapProps & { readonly layout: DeltaLayout
   );
 }
 
+interface Stroke {
+  readonly width: number;
+  readonly d: string;
+}
+
+/** A wet bed opens into what it comes from, so that dry ones lie upon it. */
+const BED_ORDER: readonly ChannelPicture["bed"][] = ["", "unknown", "dry"];
+
+/** All channels of one kind and width as one shape: a thousand shapes take longer to draw than one of a thousand lines. */
+function bedStrokes(drawn: readonly DrawnChannel[]): readonly (Stroke & { readonly bed: ChannelPicture["bed"] })[] {
+  const lines = (place: NodePlace) => (place.inlet.length === 0 ? place.header : [place.inlet, ...place.header]);
+  return BED_ORDER.flatMap((bed) =>
+    byWidth(
+      drawn.flatMap(({ place, picture, width }) =>
+        lines(place).flatMap((line, index) => (bedOf(place, picture, index) === bed ? { line, width } : [])),
+      ),
+    ).map((stroke) => ({ ...stroke, bed })),
+  );
+}
+
+/** The dye of channels without a mark of their own in it. */
+const plainDye = (drawn: readonly DrawnChannel[]): readonly Stroke[] =>
+  byWidth(
+    drawn.flatMap(({ place, picture, width }) => {
+      if (place.inlet.length === 0) return [];
+      const line = [...place.approach, ...place.inlet.slice(1)];
+      if (picture.dye === "whole") return { line, width };
+      return picture.dye === "thread" ? { line, width: Math.max(2, width * 0.35) } : [];
+    }),
+  );
+
+function byWidth(lines: readonly { readonly line: Polyline; readonly width: number }[]): readonly Stroke[] {
+  const parts = new Map<number, string[]>();
+  for (const { line, width } of lines) {
+    const known = parts.get(width);
+    if (known === undefined) parts.set(width, [pathOf(line)]);
+    else known.push(pathOf(line));
+  }
+  return [...parts].map(([width, all]) => ({ width, d: all.join("") }));
+}
+
 /** Of a place's lines, the first leads to it, unless it is the root; the others are its own channel. */
-const bedOf = (place: NodePlace, picture: ChannelPicture, index: number): string =>
+const bedOf = (place: NodePlace, picture: ChannelPicture, index: number): ChannelPicture["bed"] =>
   index === 0 && place.inlet.length > 0 ? picture.bed : picture.headerBed;
 
 /** Beads begin beside the channel that they come out of, not in it. */
@@ -112,11 +145,9 @@ function ChannelDye({ place, picture, width }: DrawnChannel) {
   const whole = [...approach, ...inlet.slice(1)];
   switch (picture.dye) {
     case "none":
-      return null;
     case "whole":
-      return <path class="dye" d={pathOf(whole)} stroke-width={width} />;
     case "thread":
-      return <path class="dye" d={pathOf(whole)} stroke-width={Math.max(2, width * 0.35)} />;
+      return null; // plainDye has it
     case "broken":
       return <path class="dye breaks" d={pathOf(whole)} stroke-width={width} />;
     case "dammed":

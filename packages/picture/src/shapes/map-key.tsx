@@ -1,4 +1,4 @@
-import { pathOf } from "../layout/geometry.ts";
+import { pathOf, shapeAt } from "../layout/geometry.ts";
 import type { HostWater } from "../water/host-water.ts";
 import { LOSS_CLASS_WORDS, type LossClass } from "../water/loss-shape.ts";
 import { BrokenDye, ChannelMark, DammedDye, SeepingBeads, ThinningDye } from "./channel-marks.tsx";
@@ -14,6 +14,8 @@ const SHORT = [
 ] as const;
 
 const START = [SHORT[0]];
+
+const CUP_AT = { x: 26, y: 14 };
 
 const thinned = (lossClass: LossClass): HostWater => ({
   kind: "thins",
@@ -96,15 +98,15 @@ export function MapKey() {
       <ul>
         {CUPS.map(([host, says]) => (
           <Entry key={says} says={says}>
-            <g class="node" transform="translate(26 14)">
-              <HostCup host={host} />
+            <g class="node">
+              <HostCup host={host} {...CUP_AT} />
             </g>
           </Entry>
         ))}
         <Entry says="several hosts that got the same">
-          <g class="node" transform="translate(26 14)">
-            <path class="several" d={SEVERAL} />
-            <HostCup host={{ kind: "whole" }} />
+          <g class="node">
+            <path class="several" d={shapeAt(CUP_AT, SEVERAL)} />
+            <HostCup host={{ kind: "whole" }} {...CUP_AT} />
           </g>
         </Entry>
       </ul>

@@ -25,7 +25,6 @@ export function MapPlace(props: MapPlaceProps) {
     // biome-ignore lint/a11y/useSemanticElements: there is no button inside a drawing
     <g
       class={`node${props.isSelected ? " selected" : ""}${props.isNamed ? "" : " nameless"}`}
-      transform={`translate(${place.x} ${place.y})`}
       role="button"
       tabindex={props.isTabStop ? 0 : -1}
       aria-label={sayPlace(props)}
@@ -50,7 +49,7 @@ export function MapPlace(props: MapPlaceProps) {
         }
       }}
     >
-      <circle class="focus" r={21} />
+      <circle class="focus" cx={place.x} cy={place.y} r={21} />
       <PlaceShape {...props} />
     </g>
   );

@@ -1,6 +1,7 @@
 import { planPlace, vlanOfPlace } from "@dyetrace/site";
 import { groupLabel } from "../layout/delta-block.ts";
 import type { NodePlace } from "../layout/delta-place.ts";
+import { shapeAt } from "../layout/geometry.ts";
 import type { TreeNode } from "../layout/site-tree.ts";
 import type { ChannelWater } from "../water/channel-water.ts";
 import type { HostWater } from "../water/host-water.ts";
@@ -15,6 +16,8 @@ export interface PlaceShapeProps {
   readonly host: HostWater | null;
   /** What stands below its name; null: what its host lost, if it lost any. */
   readonly reading: string | null;
+  /** How much larger its name is written than in the layout, so that it keeps its size on the screen; the style has the letters' size. */
+  readonly nameGrowth?: number;
 }
 
 /** What is written first beside a place: its name, or how many hosts stand there. */
@@ -25,24 +28,26 @@ export const placeName = ({ name }: NodePlace, { group }: TreeNode): string =>
 export const placeReading = ({ node, host, reading }: Pick<PlaceShapeProps, "node" | "host" | "reading">) =>
   reading ?? node.group?.words ?? (host?.kind === "thins" ? sayLoss(host) : null);
 
-/** One node as it is drawn around 0, 0: its shape, its name, and what its hosts got. */
+/** One node: its shape, its name, and what its hosts got. */
 export function PlaceShape(props: PlaceShapeProps) {
   const { place, node, water, host } = props;
   const sign = place.label === "left" ? -1 : 1;
   const vlan = vlanOfPlace(place.name);
   const below = placeReading(props);
+  const grow = props.nameGrowth ?? 1;
+  const nameX = place.x + sign * 19 * grow;
   return (
     <>
-      {node.group !== undefined && <path class="several" d={SEVERAL} />}
-      <NodeShape node={node.node} water={water} host={host} />
-      <text x={sign * 19} y={4.5} text-anchor={sign < 0 ? "end" : "start"}>
+      {node.group !== undefined && <path class="several" d={shapeAt(place, SEVERAL)} />}
+      <NodeShape node={node.node} water={water} host={host} x={place.x} y={place.y} />
+      <text x={nameX} y={place.y + 4.5 * grow} text-anchor={sign < 0 ? "end" : "start"}>
         {placeName(place, node)}
         {vlan !== null && <tspan class="in-vlan"> vlan {vlan}</tspan>}
         {place.foldedNodes > 0 && <tspan class="reading"> +{place.foldedNodes}</tspan>}
         {/* The space parts the two for whoever reads the text and not the picture. */}
         {below !== null && " "}
         {below !== null && (
-          <tspan class="reading" x={sign * 19} dy={15}>
+          <tspan class="reading" x={nameX} dy={15 * grow}>
             {below}
           </tspan>
         )}

@@ -59,7 +59,7 @@ export function SitePicture(props: SitePictureProps) {
       {[...layout.places.values()].map((place) => {
         const node = grouped.tree.byName.get(place.name);
         return node === undefined ? null : (
-          <g key={place.name} class="node" transform={`translate(${place.x} ${place.y})`}>
+          <g key={place.name} class="node">
             <PlaceShape
               place={place}
               node={node}
