@@ -142,6 +142,7 @@ async function ensureBuild() {
   await run(process.execPath, [tsc, "-b"], "The build");
   await run(process.execPath, [path.join(root, "deploy", "bundle-schema.mjs")], "Bundling the schema library");
   await run(process.execPath, [path.join(root, "deploy", "bundle-agent.mjs")], "Bundling the agent");
+  await run(process.execPath, [path.join(root, "deploy", "bundle-controller.mjs")], "Bundling the controller");
   await ensureConsole();
 }
 

@@ -3,8 +3,8 @@
  * address, port, agents' key, and what sign-in needs where it is asked for (`sign-in`, with a data folder).
  */
 import { pino } from "pino";
-import { startController } from "../../controller/dist/service/controller-service.js";
-import { openStore } from "../../controller/dist/store/store.js";
+import { startController } from "../../controller/dist/bundle/controller-service.js";
+import { openStore } from "../../controller/dist/bundle/store.js";
 
 const [url = "", port = "0", agentKey = "", signIn = "", dataFolder = ""] = process.argv.slice(2);
 const store = await openStore({ kind: "postgres", url });

@@ -4,8 +4,8 @@
  * a short look and short steps of the ramp.
  */
 import { pino } from "pino";
-import { startController } from "../../controller/dist/service/controller-service.js";
-import { openStore } from "../../controller/dist/store/store.js";
+import { startController } from "../../controller/dist/bundle/controller-service.js";
+import { openStore } from "../../controller/dist/bundle/store.js";
 
 const [folder = "", port = "0", agentKey = ""] = process.argv.slice(2);
 const isLive = process.env.DYETRACE_TEST_LIVE === "1";

@@ -7,7 +7,6 @@ import { pino } from "pino";
 import { isLoopbackName } from "../about/loopback.ts";
 import { ownTlsIdentity, readTlsIdentity, type TlsIdentity } from "../access/tls-identity.ts";
 import { writeWhole } from "../files/write-whole.ts";
-import { startController } from "../service/controller-service.ts";
 import type { Retention } from "../store/retention.ts";
 import { openStore } from "../store/store.ts";
 import { parseListen } from "./arguments/parse-listen.ts";
@@ -54,6 +53,7 @@ export function registerController(program: Command): void {
       if (caution !== null) process.stderr.write(`${caution}\n`);
       await using store = await openStore(storePlace(options));
       using interrupt = untilInterrupted();
+      const { startController } = await import("../service/controller-service.ts");
       await using controller = await startController({
         ...listen,
         ...(agentKey === null ? {} : { agentKey }),

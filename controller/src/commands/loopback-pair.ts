@@ -5,7 +5,7 @@ import { fileURLToPath } from "node:url";
 import { Fault } from "@dyetrace/wire";
 import { pino } from "pino";
 import { PRACTICE_SAFETY } from "../plan/safety.ts";
-import { type Controller, startController } from "../service/controller-service.ts";
+import type { Controller } from "../service/controller-service.ts";
 import { EXIT } from "./arguments/exit-codes.ts";
 import { makeTemporaryFolder } from "./arguments/temporary-folder.ts";
 import { untilInterrupted } from "./arguments/until-interrupted.ts";
@@ -29,6 +29,7 @@ export async function runLoopbackPair(): Promise<void> {
   if (loopback === undefined) throw new Fault("INTERFACE_UNKNOWN", "This machine has no loopback interface", "");
   using interrupt = untilInterrupted();
   const agentKey = randomBytes(16).toString("hex");
+  const { startController } = await import("../service/controller-service.ts");
   await using controller = await startController({
     host: "127.0.0.1",
     port: 0,

@@ -13,7 +13,7 @@ import { Fault, type UserFile } from "@dyetrace/wire";
 import { pino } from "pino";
 import type { Safety } from "../plan/safety.ts";
 import { type Closers, openAll } from "../service/closers.ts";
-import { type Controller, startController } from "../service/controller-service.ts";
+import type { Controller } from "../service/controller-service.ts";
 import { registerPracticeRoutes } from "../service/practice-routes.ts";
 import type { Store } from "../store/store.ts";
 import { makeTemporaryFolder } from "./arguments/temporary-folder.ts";
@@ -70,6 +70,7 @@ async function openPractice(setup: PracticeSetup, closers: Closers): Promise<Sta
     }),
   );
   const agentKey = randomBytes(16).toString("hex");
+  const { startController } = await import("../service/controller-service.ts");
   const controller = closers.own(
     await startController(
       {

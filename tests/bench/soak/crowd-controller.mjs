@@ -3,8 +3,8 @@ import { readdirSync, statSync } from "node:fs";
 import path from "node:path";
 import pg from "pg";
 import { pino } from "pino";
-import { startController } from "../../../controller/dist/service/controller-service.js";
-import { openStore } from "../../../controller/dist/store/store.js";
+import { startController } from "../../../controller/dist/bundle/controller-service.js";
+import { openStore } from "../../../controller/dist/bundle/store.js";
 
 const [folder, agentKey, runId, url = ""] = process.argv.slice(2);
 const store = await openStore(url === "" ? { kind: "folder", folder } : { kind: "postgres", url });
