@@ -10,6 +10,7 @@ import { registerCompare } from "./commands/compare.ts";
 import { registerController } from "./commands/controller.ts";
 import { registerDemo } from "./commands/demo.ts";
 import { registerEvidence } from "./commands/evidence.ts";
+import { registerInventory } from "./commands/inventory/register-inventory.ts";
 import { registerOperator } from "./commands/operator.ts";
 import { registerPlan } from "./commands/plan.ts";
 import { registerPractice } from "./commands/practice.ts";
@@ -45,6 +46,7 @@ export async function runProgram(argv: readonly string[]): Promise<void> {
   registerStop(program);
   registerReport(program);
   registerEvidence(program);
+  registerInventory(program);
   registerStory(program);
   registerCompare(program);
   registerUpgradeCheck(program);

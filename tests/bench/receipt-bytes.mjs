@@ -19,7 +19,7 @@
  */
 import { StreamTracker } from "@dyetrace/measure";
 import { shortenReceipt } from "@dyetrace/wire";
-import { packJson } from "../../controller/dist/store/pack-json.js";
+import { packJson } from "../../controller/dist/store/pack/pack-json.js";
 
 const SECONDS = 600;
 const SECOND_NS = 1e9;

@@ -218,6 +218,23 @@ async function keepRecordings(): Promise<readonly string[]> {
   return reports.map(({ run }) => run);
 }
 
+/** One that a played agent answers, as an agent without the right to watch does; then it is read, compared and deleted. */
+async function takeInventory(url: string, agent: Stranger): Promise<void> {
+  const { id } = await ask<{ id: string }>("POST", `${url}/api/inventories`, { forMs: 1000 });
+  const order = await agent.hears("look");
+  agent.say({ kind: "looked", id: order["id"], sight: null, why: "It may not open packet sockets" });
+  const isDone = async (): Promise<boolean> => {
+    const list = await ask<{ id: string; state: string }[]>("GET", `${url}/api/inventories`);
+    return list.some((one) => one.id === id && one.state === "done");
+  };
+  while (!(await isDone())) await new Promise((resolve) => setTimeout(resolve, 50));
+  expect(await ask("GET", `${url}/api/inventories/${id}`)).toMatchObject({
+    agents: [{ agent: "kiosk-9", lookedMs: null }],
+  });
+  await ask("GET", `${url}/api/inventories/${id}/changes?since=${id}`);
+  await ask("DELETE", `${url}/api/inventories/${id}`);
+}
+
 test("console API: given every route of it, then what it answers is what it declares, field by field", async () => {
   const { url } = open;
   void follow(`${url}/api/console/events`, events).catch(() => undefined); // cut at the end
@@ -234,6 +251,7 @@ test("console API: given every route of it, then what it answers is what it decl
   agent.say(helloOf("kiosk-9", "key", { lacks: ["It may not open packet sockets"] }));
   await agent.hears("welcome");
   await ask("GET", `${url}/api/agents`);
+  await takeInventory(url, agent);
   agent.socket.close();
   const live = await playRun();
   await ask("GET", `${url}/api/console/live/${live.runId}/kiosk/${live.outline.streams[0]?.streamId}`);

@@ -1,6 +1,7 @@
 import koffi from "koffi";
 import { afterAll, beforeAll, expect, test } from "vitest";
 import { assembleBpf } from "../../agent/src/sockets/linux/bpf-program.ts";
+import { allGroupsFilter, LOOK_FRAME_BYTES } from "../../agent/src/watcher/look/all-groups-filter.ts";
 import { lookFilter } from "../../agent/src/watcher/look-filter.ts";
 import { TEST_FRAME_BYTES, watchFilter } from "../../agent/src/watcher/watch-filter.ts";
 import { FE80_1, FF02_1, FF02_16, FF15_1234, hex, ipv4Frame, ipv6Frame } from "./membership-frames.ts";
@@ -170,4 +171,19 @@ test("look filter: given a group among audio devices, or more groups than it can
   const many = lookFilter(Array.from({ length: 101 }, (_, i) => `239.195.10.${i}`));
   expect(looks(many, "239.195.10.100")).toBe(TEST_FRAME_BYTES);
   expect(looks(many, "10.0.0.1")).toBe(0);
+});
+
+test("all groups' filter: given data to any group, then its beginning passes; membership and neighbour discovery pass whole; the rest does not", () => {
+  const all = allGroupsFilter();
+  expect(passes(all, ipv4Frame(udp(5005, 1316), group4))).toBe(LOOK_FRAME_BYTES);
+  expect(passes(all, ipv6Frame(udp(5005, 1316), group6))).toBe(LOOK_FRAME_BYTES);
+  expect(passes(all, ipv4Frame(padding(44), { ...group4, protocol: 89, destination: "224.0.0.5" }))).toBe(14 + 20 + 44);
+  const report = ipv4Frame(hex("16 00 f8 fa ef 01 02 03"));
+  expect(passes(all, report)).toBe(report.length);
+  const solicitation = ipv6Frame([135, ...padding(400)], { destination: FF02_1, hasRouterAlert: false });
+  expect(passes(all, solicitation)).toBe(solicitation.length);
+  expect(passes(all, ipv4Frame(udp(PORT, 1400), { ...group4, fragment: 0x2000 }))).toBe(LOOK_FRAME_BYTES);
+  expect(passes(all, ipv4Frame(udp(PORT, 1400), { ...group4, fragment: 0x20b9 }))).toBe(0);
+  expect(passes(all, ipv4Frame(udp(PORT, 100), { ...group4, destination: "192.0.2.2" }))).toBe(0);
+  expect(passes(all, ipv6Frame(udp(PORT, 100), { ...group6, destination: FE80_1 }))).toBe(0);
 });

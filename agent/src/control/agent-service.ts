@@ -11,6 +11,7 @@ import type { KnownController } from "./ask-controller.ts";
 import { ConductorFence } from "./conductor-fence.ts";
 import { ControllerLink } from "./controller-link.ts";
 import type { HostKeys } from "./host-keys.ts";
+import { LookTask } from "./look-task.ts";
 import { ReportSender } from "./report-sender.ts";
 import { ReportSpool } from "./spool/report-spool.ts";
 
@@ -83,6 +84,8 @@ export function startAgentService(options: AgentServiceOptions): AgentService {
   });
   const duty: AgentDuty = new AgentDuty({ dataPlane, watcher, log, link, sender, hostStop });
 
+  const looks = new LookTask(watcher, dataPlane.capabilities.interface.name, (message) => link.send(message));
+
   let hasUpgraded = (): void => {};
   const upgrade = async (): Promise<void> => {
     const answer = (isDone: boolean, message: string, hint: string): void =>
@@ -143,6 +146,9 @@ export function startAgentService(options: AgentServiceOptions): AgentService {
       case "move":
         link.moveTo(message.to);
         break;
+      case "look":
+        looks.begin(message);
+        break;
       case "upgrade":
         void upgrade();
         break;
@@ -200,6 +206,7 @@ export function startAgentService(options: AgentServiceOptions): AgentService {
     done,
     close: async () => {
       hostStop[Symbol.dispose]();
+      looks.close();
       link.close();
       await dataPlane.close();
       await watcher.close();

@@ -6,6 +6,7 @@ import { errnoName, SystemCallError } from "../sockets/linux/libc.ts";
 import { PACKET_OUTGOING, PacketSocket } from "../sockets/linux/packet-socket.ts";
 import { FrameWatch } from "./frame-watch.ts";
 import { GroupUseWatch } from "./group-use-watch.ts";
+import type { HeardBefore } from "./look/interface-look.ts";
 import { lookFilter } from "./look-filter.ts";
 import { MembershipLog } from "./membership-log.ts";
 import { watchFilter } from "./watch-filter.ts";
@@ -120,6 +121,12 @@ export class InterfaceWatch {
     };
     this.#drops = 0;
     return report;
+  }
+
+  /** What was said about groups in the last minutes. */
+  heardBefore(): readonly HeardBefore[] {
+    this.drain();
+    return this.#log.recent(this.#clock.now());
   }
 
   close(): void {

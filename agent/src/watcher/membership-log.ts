@@ -34,11 +34,16 @@ export class MembershipLog {
 
   /** A run begins: its first report shall carry what was heard in the minutes before. */
   begin(nowNs: number): void {
-    this.#fresh = [...this.#queries, ...this.#others]
-      .filter((logged) => nowNs - logged.monotonicNs <= MEMBERSHIP_HISTORY_NS)
-      .sort((a, b) => a.monotonicNs - b.monotonicNs);
+    this.#fresh = [...this.recent(nowNs)];
     this.#freshEntries = this.#fresh.reduce((sum, logged) => sum + entriesOf(logged.message), 0);
     this.#unlisted = 0;
+  }
+
+  /** What was heard in the last minutes, in order of arrival. */
+  recent(nowNs: number): readonly LoggedMessage[] {
+    return [...this.#queries, ...this.#others]
+      .filter((logged) => nowNs - logged.monotonicNs <= MEMBERSHIP_HISTORY_NS)
+      .sort((a, b) => a.monotonicNs - b.monotonicNs);
   }
 
   /** @param startNs the run's start on the monotonic clock @returns what came since the last call, and how much more */

@@ -2,6 +2,7 @@ import { Worker } from "node:worker_threads";
 import { Fault, type WatcherReport } from "@dyetrace/wire";
 import { queryInterface } from "../sockets/linux/interface-query.ts";
 import { isLinuxSupported } from "../sockets/linux/libc.ts";
+import type { InterfaceSight } from "./look/interface-look.ts";
 import {
   type FromWatcher,
   type ToWatcher,
@@ -22,6 +23,10 @@ export interface Watcher {
   watch(plan: WatchPlan): Promise<void>;
   /** What was seen since the last snapshot, or since `watch`. @returns null when this host cannot watch */
   snapshot(): Promise<WatcherReport | null>;
+  /** Looks at everything multicast that passes, beside whatever it watches, until `endLook`. */
+  beginLook(): Promise<void>;
+  /** @returns what was seen since `beginLook`; null when this host cannot watch, or no look was on */
+  endLook(): Promise<InterfaceSight | null>;
   /** Ends the thread and restores the network card's filter. Idempotent. */
   close(): Promise<void>;
 }
@@ -66,11 +71,22 @@ class BlindWatcher implements Watcher {
     return null;
   }
 
+  async beginLook(): Promise<void> {}
+
+  async endLook(): Promise<null> {
+    return null;
+  }
+
   async close(): Promise<void> {}
 }
 
 /** A request with `id` left out. */
 type Request = ToWatcher extends infer One ? (One extends ToWatcher ? Omit<One, "id"> : never) : never;
+
+interface Answer {
+  readonly report?: WatcherReport;
+  readonly sight?: InterfaceSight | null;
+}
 
 class ThreadWatcher implements Watcher {
   inability: Fault | null = null;
@@ -79,7 +95,7 @@ class ThreadWatcher implements Watcher {
   readonly #interfaceName: string;
   readonly #ended: Promise<void>;
   /** What answers come for; each is called with null when the thread ends without one. */
-  readonly #waiting = new Map<number, (report: WatcherReport | null) => void>();
+  readonly #waiting = new Map<number, (answer: Answer) => void>();
   #nextId = 0;
   #hasEnded = false;
 
@@ -89,7 +105,7 @@ class ThreadWatcher implements Watcher {
     this.#ended = new Promise((resolve) => {
       this.#worker.once("exit", () => {
         this.#hasEnded = true;
-        for (const id of [...this.#waiting.keys()]) this.#answer(id, null);
+        for (const id of [...this.#waiting.keys()]) this.#answer(id, {});
         resolve();
       });
     });
@@ -110,7 +126,15 @@ class ThreadWatcher implements Watcher {
   }
 
   async snapshot(): Promise<WatcherReport | null> {
-    return this.#ask({ kind: "snapshot" });
+    return (await this.#ask({ kind: "snapshot" })).report ?? null;
+  }
+
+  async beginLook(): Promise<void> {
+    await this.#ask({ kind: "begin-look" });
+  }
+
+  async endLook(): Promise<InterfaceSight | null> {
+    return (await this.#ask({ kind: "end-look" })).sight ?? null;
   }
 
   async close(): Promise<void> {
@@ -118,8 +142,8 @@ class ThreadWatcher implements Watcher {
     await this.#ended;
   }
 
-  #ask(request: Request): Promise<WatcherReport | null> {
-    if (this.#hasEnded || this.inability !== null) return Promise.resolve(null);
+  #ask(request: Request): Promise<Answer> {
+    if (this.#hasEnded || this.inability !== null) return Promise.resolve({});
     const id = this.#nextId++;
     return new Promise((resolve) => {
       this.#waiting.set(id, resolve);
@@ -136,16 +160,19 @@ class ThreadWatcher implements Watcher {
         this.inability = new Fault(message.code, message.message, message.hint);
         return;
       case "done":
-        this.#answer(message.id, null);
+        this.#answer(message.id, {});
         return;
       case "report":
-        this.#answer(message.id, message.report);
+        this.#answer(message.id, { report: message.report });
+        return;
+      case "sight":
+        this.#answer(message.id, { sight: message.sight });
         return;
     }
   }
 
-  #answer(id: number, report: WatcherReport | null): void {
-    this.#waiting.get(id)?.(report);
+  #answer(id: number, answer: Answer): void {
+    this.#waiting.get(id)?.(answer);
     this.#waiting.delete(id);
   }
 }

@@ -1,4 +1,5 @@
 import type { FaultCode, WatcherReport } from "@dyetrace/wire";
+import type { InterfaceSight } from "./look/interface-look.ts";
 
 /** Both directions between the main thread and the watcher's. `ready` or `unable` comes first. */
 export const WATCHER_PROTOCOL = 1;
@@ -21,6 +22,10 @@ export interface WatchPlan {
 export type ToWatcher =
   | { readonly kind: "watch"; readonly id: number; readonly plan: WatchPlan }
   | { readonly kind: "snapshot"; readonly id: number }
+  /** Looks at everything multicast from now on, beside the watch; a look that is on already begins anew. */
+  | { readonly kind: "begin-look"; readonly id: number }
+  /** Says what was seen since, and ends the look. */
+  | { readonly kind: "end-look"; readonly id: number }
   | { readonly kind: "stop"; readonly id: number };
 
 export type FromWatcher =
@@ -28,4 +33,6 @@ export type FromWatcher =
   /** It cannot watch this interface, or no longer. The thread ends; what was asked of it gets no answer. */
   | { readonly kind: "unable"; readonly code: FaultCode; readonly message: string; readonly hint: string }
   | { readonly kind: "done"; readonly id: number }
-  | { readonly kind: "report"; readonly id: number; readonly report: WatcherReport };
+  | { readonly kind: "report"; readonly id: number; readonly report: WatcherReport }
+  /** Null: no look was on, or its socket could not be opened. */
+  | { readonly kind: "sight"; readonly id: number; readonly sight: InterfaceSight | null };

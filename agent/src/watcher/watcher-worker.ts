@@ -1,6 +1,7 @@
 import { parentPort, workerData } from "node:worker_threads";
 import { EventPoll } from "../sockets/linux/event-poll.ts";
 import { InterfaceWatch } from "./interface-watch.ts";
+import { InterfaceLook } from "./look/interface-look.ts";
 import { type FromWatcher, type ToWatcher, WATCHER_PROTOCOL, type WatcherSetup } from "./watcher-protocol.ts";
 import { watcherUnable } from "./watcher-unable.ts";
 
@@ -24,8 +25,22 @@ try {
 }
 
 function watchUntilStopped(watch: InterfaceWatch): void {
-  const poll = new EventPoll(1);
+  const poll = new EventPoll(2);
   poll.add(watch.fd, 0);
+  let look: InterfaceLook | null = null;
+  const endLook = (): void => {
+    look?.close(); // which takes it off the list
+    look = null;
+  };
+  /** @returns whether all of it was taken */
+  const drainLook = (): boolean => {
+    try {
+      return look?.drain() ?? true;
+    } catch {
+      endLook(); // a look that fails is no reason to end the watch: it is told as none
+      return true;
+    }
+  };
   let timer: NodeJS.Timeout;
   /** @returns how long to rest, ms */
   const beat = (): number => {
@@ -34,13 +49,24 @@ function watchUntilStopped(watch: InterfaceWatch): void {
       poll.add(watch.fd, 0); // closing the old socket took it off the list
     }
     poll.wait(LONGEST_WAIT_MS);
-    return watch.drain() ? restMs(watch.receiveBufferBytes) : 0; // more is waiting, but messages come first
+    const [isAllTaken, isAllLookedAt] = [watch.drain(), drainLook()];
+    return isAllTaken && isAllLookedAt ? restMs(watch.receiveBufferBytes) : 0; // more is waiting, but messages come first
   };
   const stop = (): void => {
     clearTimeout(timer);
     parentPort?.close();
     poll.close();
+    endLook();
     watch.close();
+  };
+  const beginLook = (): void => {
+    endLook();
+    try {
+      look = new InterfaceLook(setup.interfaceIndex, watch.heardBefore());
+      poll.add(look.fd, 1);
+    } catch {
+      endLook(); // told as none when its end is asked for
+    }
   };
   /** A socket that fails for good ends the watch, not the agent. */
   const guarded = (): void => {
@@ -53,8 +79,13 @@ function watchUntilStopped(watch: InterfaceWatch): void {
   };
   parentPort?.on("message", (request: ToWatcher) => {
     if (request.kind === "watch") watch.watch(request.plan);
+    if (request.kind === "begin-look") beginLook();
     if (request.kind === "snapshot") say({ kind: "report", id: request.id, report: watch.report() });
-    else say({ kind: "done", id: request.id });
+    else if (request.kind === "end-look") {
+      drainLook();
+      say({ kind: "sight", id: request.id, sight: look?.sight() ?? null });
+      endLook();
+    } else say({ kind: "done", id: request.id });
     if (request.kind === "stop") stop();
   });
   timer = setTimeout(guarded, 0);

@@ -15,10 +15,14 @@ export interface RegistryEvents {
   refused: [fault: Fault, from: string];
   /** What an agent says about a credential that it was handed. */
   credentialAnswer: [AgentSession, CredentialAnswer];
+  /** What an agent saw in a look. */
+  looked: [AgentSession, Looked];
 }
 
 type UpgradeAnswer = Extract<AgentMessage, { readonly kind: "upgrade-answer" }>;
 export type CredentialAnswer = Extract<AgentMessage, { readonly kind: "credential-answer" }>;
+
+export type Looked = Extract<AgentMessage, { readonly kind: "looked" }>;
 
 /** By which right a controller gives orders in a run. */
 export interface ConductingRight {
@@ -125,6 +129,10 @@ export class AgentRegistry extends EventEmitter<RegistryEvents> implements Sessi
 
   onCredentialAnswer(session: AgentSession, answer: CredentialAnswer): void {
     this.emit("credentialAnswer", session, answer);
+  }
+
+  onLooked(session: AgentSession, looked: Looked): void {
+    this.emit("looked", session, looked);
   }
 
   onGone(session: AgentSession): void {

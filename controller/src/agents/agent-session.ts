@@ -61,6 +61,8 @@ export interface SessionGate {
   onUpgradeAnswer?(session: AgentSession, message: Extract<AgentMessage, { kind: "upgrade-answer" }>): void;
   /** Whether it has kept a credential that it was handed. */
   onCredentialAnswer?(session: AgentSession, message: Extract<AgentMessage, { kind: "credential-answer" }>): void;
+  /** What it saw in a look. */
+  onLooked?(session: AgentSession, message: Extract<AgentMessage, { kind: "looked" }>): void;
 }
 
 /** How long a connection may take to say hello. */
@@ -146,6 +148,9 @@ export function serveAgentSocket(
         return;
       case "credential-answer":
         gate.onCredentialAnswer?.(known, message);
+        return;
+      case "looked":
+        gate.onLooked?.(known, message);
         return;
       case "report": {
         const contradiction = contradictionOf(message);

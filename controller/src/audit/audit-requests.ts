@@ -28,6 +28,7 @@ interface Files {
   readonly parameters?: unknown;
   readonly startAt?: unknown;
   readonly despite?: unknown;
+  readonly forMs?: unknown;
   readonly name?: unknown;
   readonly scope?: unknown;
   readonly role?: unknown;
@@ -53,6 +54,10 @@ function describe(route: string, request: FastifyRequest, payload: string): stri
     }
     case "POST /api/runs/:id/abort":
       return `stopped run ${bare(params["id"])}`;
+    case "POST /api/inventories":
+      return `had all agents look at the wire for ${short(body.forMs)} ms`;
+    case "DELETE /api/inventories/:id":
+      return `deleted inventory ${bare(params["id"])}`;
     case "POST /api/stop":
       return "stopped every source";
     case "PUT /api/console/plan":

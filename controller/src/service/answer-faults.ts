@@ -6,6 +6,7 @@ import type { Logger } from "pino";
 const STATUS: Partial<Record<Fault["code"], number>> = {
   RUN_UNKNOWN: 404,
   BASELINE_UNKNOWN: 404,
+  INVENTORY_UNKNOWN: 404,
   RUN_BUSY: 409,
   RUN_UNFINISHED: 409,
   AGENT_MISSING: 404,

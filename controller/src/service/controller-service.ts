@@ -19,6 +19,7 @@ import { AuditLog } from "../audit/audit-log.ts";
 import { auditRefusedAgent } from "../audit/audit-refused-agent.ts";
 import { registerConsole } from "../console/console-routes.ts";
 import { ReportIntake } from "../intake/report-intake.ts";
+import { openInventories } from "../look/open-inventories.ts";
 import { LIVE_SAFETY, PRACTICE_SAFETY, type Safety } from "../plan/safety.ts";
 import { registerBackupRoute } from "../runs/backup-route.ts";
 import { registerHistoryRoutes } from "../runs/history-routes.ts";
@@ -183,6 +184,7 @@ async function openController(
   registerRunRoutes(app, undertaking, schedule, retention, stops);
   registerHistoryRoutes(app, store);
   registerBackupRoute(app, store, dataFolder);
+  closers.own(openInventories(app, registry, store, log));
   registerConsole(app, {
     registry,
     runs,

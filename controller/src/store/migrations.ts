@@ -152,4 +152,18 @@ export const migrations = (types: ColumnTypes): Readonly<Record<string, Migratio
         .execute();
     },
   },
+  "006-inventories": {
+    up: async (db: Kysely<unknown>): Promise<void> => {
+      await db.schema
+        .createTable("inventories")
+        .addColumn("id", "text", (column) => column.primaryKey())
+        .addColumn("taken_ms", "bigint", (column) => column.notNull())
+        .addColumn("seen_ms", "double precision", (column) => column.notNull())
+        .addColumn("agents", "integer", (column) => column.notNull())
+        .addColumn("groups", "integer", (column) => column.notNull())
+        .addColumn("body", sql.raw(types.blob), (column) => column.notNull())
+        .execute();
+      await db.schema.createIndex("inventories_by_time").on("inventories").column("taken_ms").execute();
+    },
+  },
 });

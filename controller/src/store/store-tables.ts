@@ -14,6 +14,7 @@ export interface StoreTables {
   readonly baselines: BaselinesTable;
   readonly stories: StoriesTable;
   readonly run_tags: RunTagsTable;
+  readonly inventories: InventoriesTable;
   readonly shared_access: SharedAccessTable;
   readonly sessions: SessionsTable;
 }
@@ -115,6 +116,17 @@ export interface EpisodesTable {
 /** The story of a run that is over: deflated JSON. */
 export interface StoriesTable {
   readonly run_id: string;
+  readonly body: Uint8Array;
+}
+
+/** What the agents saw on the wire at one time: deflated JSON, with what a list of them shows beside it. */
+export interface InventoriesTable {
+  readonly id: string;
+  readonly taken_ms: number;
+  readonly seen_ms: number;
+  /** How many agents saw something of it, and how many groups it has. */
+  readonly agents: number;
+  readonly groups: number;
   readonly body: Uint8Array;
 }
 

@@ -1,4 +1,5 @@
 import { sql } from "kysely";
+import { InventoryRecords } from "./inventory-records.ts";
 import { type Database, type OpenOptions, openDatabase, type StorePlace } from "./open-database.ts";
 import { backUp, shrink } from "./own-file.ts";
 import { ReportRecords } from "./report-records.ts";
@@ -23,6 +24,7 @@ export interface Store extends AsyncDisposable {
   readonly labels: RunLabels;
   readonly reports: ReportRecords;
   readonly stories: StoryRecords;
+  readonly inventories: InventoryRecords;
   /**
    * Copies everything to a new file, a little at a time, while it is written on.
    * @throws {Fault} STORE_FULL; OPTION_INVALID where it is a database of its own, which has tools for that
@@ -62,6 +64,7 @@ class OpenStore implements Store {
   readonly leases: RunLeases;
   readonly reports: ReportRecords;
   readonly stories: StoryRecords;
+  readonly inventories: InventoryRecords;
   readonly labels: RunLabels;
   readonly sessions: SessionRecords | null;
   readonly #database: Database;
@@ -77,6 +80,7 @@ class OpenStore implements Store {
     this.labels = new RunLabels(db, now);
     this.reports = new ReportRecords(db);
     this.stories = new StoryRecords(db);
+    this.inventories = new InventoryRecords(db);
   }
 
   backUp(file: string): Promise<void> {

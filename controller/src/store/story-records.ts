@@ -1,6 +1,6 @@
 import type { RunStory } from "@dyetrace/wire";
 import type { Kysely } from "kysely";
-import { packJson, unpackJson } from "./pack-json.ts";
+import { packJson, unpackJson } from "./pack/pack-json.ts";
 import type { StoreTables } from "./store-tables.ts";
 
 /** The stories of runs that are over: they go with their runs. */

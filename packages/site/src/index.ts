@@ -1,4 +1,5 @@
 export type { AdviceCode, AdviceLevel, GroupAdvice } from "./groups/group-advice.ts";
+export { KNOWN_USES_SOURCE, type KnownUse, knownUseOf } from "./groups/known-uses.ts";
 export { type LintStream, lintGroups } from "./groups/lint-groups.ts";
 export {
   type AirShare,

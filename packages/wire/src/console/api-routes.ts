@@ -1,5 +1,6 @@
 import Type, { type Static, type TSchema } from "@dyetrace/schema";
 import type { DeepReadonly } from "../deep-readonly.ts";
+import { InventoryChangesSchema, InventorySchema, InventorySummarySchema } from "../inventory/inventory-schema.ts";
 import { NightSchema } from "../report/night-schema.ts";
 import { ProbeRunSchema } from "../report/report-probe-schema.ts";
 import { RunStorySchema } from "../report/story-schema.ts";
@@ -51,6 +52,11 @@ export const API_ROUTES = {
   listAgents: route("GET", "/api/agents", Type.Array(ConnectedAgentSchema)),
   listEnrolled: route("GET", "/api/enrolled", Type.Array(EnrolledAgentSchema)),
   rotateCredentials: route("POST", "/api/enrolled/rotate", RotatedSchema),
+  takeInventory: route("POST", "/api/inventories", InventorySummarySchema),
+  listInventories: route("GET", "/api/inventories", Type.Array(InventorySummarySchema)),
+  readInventory: route("GET", "/api/inventories/:id", InventorySchema),
+  compareInventories: route("GET", "/api/inventories/:id/changes", InventoryChangesSchema),
+  removeInventory: route("DELETE", "/api/inventories/:id", DoneSchema),
   listTokens: route("GET", "/api/tokens", Type.Array(AccessTokenSchema)),
   makeToken: route("POST", "/api/tokens", TokenMadeSchema),
   removeToken: route("DELETE", "/api/tokens/:name", DoneSchema),

@@ -2,6 +2,7 @@ import Type, { type Static, type TSchema } from "@dyetrace/schema";
 import { Count, DurationNs, Ns, words } from "../bounds.ts";
 import type { DeepReadonly } from "../deep-readonly.ts";
 import { Fault } from "../fault.ts";
+import { AgentSightSchema, LONGEST_LOOK_NS, SHORTEST_LOOK_NS } from "../inventory/sight-schema.ts";
 import { parseAs } from "../parse-message.ts";
 import { AgentTaskSchema } from "./agent-task.ts";
 import { AgentCapabilitiesSchema, IntervalReportSchema } from "./interval-report-schema.ts";
@@ -11,11 +12,12 @@ import { WatcherReportSchema } from "./watcher-report-schema.ts";
  * The control link: JSON messages over one WebSocket that the agent opens. Both sides parse every message against
  * these schemas, once, where it comes in.
  */
-export const CONTROL_PROTOCOL = 8;
+export const CONTROL_PROTOCOL = 9;
 /**
  * The oldest one that a controller of this build still speaks. 3 added upgrades, and that unknown kinds of message are
  * passed over; 4 shortened reports and took the figures out of them that nobody read; 5 tells all limits of a host's file; 6
- * renews credentials; 7 says what the store has of a run; 8 says by which right a controller conducts it, where there are several.
+ * renews credentials; 7 says what the store has of a run; 8 says by which right a controller conducts it, where there are several; 9 looks
+ * at what is on the wire.
  */
 export const CONTROL_OLDEST_PROTOCOL = 2;
 /** The oldest one that an agent of this build speaks: a controller of an earlier one does not understand its reports. */
@@ -84,6 +86,8 @@ const HelloHead = {
   version: Version,
   name: AgentName,
 };
+/** Of one look: drawn by the controller, and its answer repeats it. */
+const LookId = Type.String({ pattern: "^[0-9a-f]{16}$" });
 /** What every version's hello has: enough to say whose version is too old. */
 export const AgentHelloHeadSchema = Type.Object(HelloHead);
 
@@ -125,6 +129,13 @@ export const AgentMessageSchema = Type.Union([
   Type.Object({ kind: Type.Literal("upgrade-answer"), isDone: Type.Boolean(), message: Text, hint: Text }),
   /** Whether the credential of this id is on the agent's disk, and if not, why. Since protocol 6. */
   Type.Object({ kind: Type.Literal("credential-answer"), id: CredentialId, isKept: Type.Boolean(), message: Text }),
+  /** What it saw in a look; null: it could not, and `why` says why. Since protocol 9. */
+  Type.Object({
+    kind: Type.Literal("looked"),
+    id: LookId,
+    sight: Type.Union([AgentSightSchema, Type.Null()]),
+    why: Text,
+  }),
 ]);
 export type AgentMessage = DeepReadonly<Static<typeof AgentMessageSchema>>;
 
@@ -191,6 +202,12 @@ export const ControllerMessageSchema = Type.Union([
     kind: Type.Literal("stored"),
     runId: RunId,
     stints: Type.Array(Type.Object({ stint: Stint, lastNumber: ReportNumber }), { maxItems: 65_536 }),
+  }),
+  /** Watch all that is multicast for so long, whatever else goes on, and say what it was. Nothing is joined or sent. Since protocol 9. */
+  Type.Object({
+    kind: Type.Literal("look"),
+    id: LookId,
+    forNs: Type.Number({ minimum: SHORTEST_LOOK_NS, maximum: LONGEST_LOOK_NS }),
   }),
 ]);
 export type ControllerMessage = DeepReadonly<Static<typeof ControllerMessageSchema>>;
