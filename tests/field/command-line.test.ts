@@ -109,8 +109,9 @@ describe("dyetrace practice up", () => {
     expect(report.findings.map((finding: { kind: string }) => finding.kind)).toEqual(["stops"]);
     expect(Schema.Compile(RunReportSchema).Check(report)).toBe(true);
     expect(at("practice", "faults", "lift", "--controller", url).status).toBe(0);
-    const whole = at("run", REACH, "--site", PLAN, "--controller", url);
+    const whole = at("run", REACH, "--site", PLAN, "--controller", url, "--against", "last", "--until-decided");
     expect(whole.status, whole.stdout + whole.stderr).toBe(0);
+    expect(whole.stdout).toMatch(/Better/);
   });
 
   test("given a battery that was kept, then unchanged it is the same; with the fault back it is worse, with its place; names of test cases stay", () => {
@@ -122,7 +123,8 @@ describe("dyetrace practice up", () => {
     expect(kept.stderr).toContain("2 scenarios, about");
     const names = at("baseline", "list", "--controller", url).stdout;
     expect(names).toMatch(/^fw-7\.containment .*\nfw-7\.reach /);
-    const again = check("--against", "fw-7", "--junit", path.join(files, "again.xml"));
+    const decides = ["--until-decided", "--at-most", "1 min"];
+    const again = check("--against", "fw-7", ...decides, "--junit", path.join(files, "again.xml"));
     expect(again.status, again.stdout + again.stderr).toBe(0);
     expect(again.stdout).toContain("All 2 scenarios went as before.");
     const put = ["practice", "faults", "put", path.join(DEMO, "fault-pier-east.yaml"), "--controller", url];

@@ -1,5 +1,12 @@
-import { loadSitePlan } from "@dyetrace/site";
-import { Fault, formatDurationNs, type RunReport, type RunRequest } from "@dyetrace/wire";
+import { loadSitePlan, type SiteGraph } from "@dyetrace/site";
+import {
+  Fault,
+  formatDurationNs,
+  loadScenario,
+  parseDurationNs,
+  type RunReport,
+  type RunRequest,
+} from "@dyetrace/wire";
 import type { Command } from "commander";
 import { batteryVerdict } from "../compare/battery-verdict.ts";
 import { compareBattery } from "../compare/compare-battery.ts";
@@ -9,10 +16,12 @@ import { renderBatteryPage } from "../report/battery/html-battery.ts";
 import { renderBattery } from "../report/battery/terminal-battery.ts";
 import { junitOfBattery } from "../report/junit-comparison.ts";
 import { paintFor } from "../report/terminal-paint.ts";
+import type { RunRecord } from "../store/run-record.ts";
 import { readUserFile } from "./arguments/read-user-file.ts";
 import { untilInterrupted } from "./arguments/until-interrupted.ts";
 import { writeUserFile } from "./arguments/write-user-file.ts";
 import { type AskOptions, clientOf, withAskOptions } from "./client/ask-options.ts";
+import { BATTERY_AT_MOST_NS, batteryUntilDecided, type DecidedBattery } from "./client/battery-until-decided.ts";
 import { followRun } from "./client/follow-run.ts";
 import { EXIT_OF_OUTCOME, refuseNoPair } from "./client/hold-against.ts";
 import { reportOf } from "./client/report-of.ts";
@@ -27,6 +36,8 @@ interface UpgradeCheckOptions extends AskOptions {
   readonly only?: string;
   readonly set: readonly string[];
   readonly confirm?: string;
+  readonly untilDecided?: true;
+  readonly atMost?: number;
   readonly html?: string;
   readonly json?: string;
   readonly junit?: string;
@@ -58,11 +69,27 @@ export function registerUpgradeCheck(program: Command): void {
         [],
       )
       .option("--confirm <words>", "the words that a run which loads a link much asks for")
+      .option("--until-decided", "with --against: run what is not decided again and again, until it is")
+      .option("--at-most <time>", "how long --until-decided may go on (default: 30 min)", parseDurationNs)
       .option("--html <file>", "with --against: one page that prints well")
       .option("--json <file>", "with --against: everything, for programs; - for standard output")
       .option("--junit <file>", "with --against: test cases for a CI system, with names that stay"),
   ).action(async (plan: string, options: UpgradeCheckOptions) => {
-    const { keep, against } = options;
+    const { keep, against, untilDecided = false, atMost } = options;
+    if (untilDecided && against === undefined) {
+      throw new Fault(
+        "OPTION_INVALID",
+        "--until-decided needs an earlier battery to decide against",
+        "Give --against NAME after the change",
+      );
+    }
+    if (atMost !== undefined && !untilDecided) {
+      throw new Fault(
+        "OPTION_INVALID",
+        "--at-most says how long --until-decided goes on, which is missing",
+        "Give both",
+      );
+    }
     if (keep !== undefined && against === undefined) return keepBattery(plan, keep, options);
     if (against !== undefined && keep === undefined) return checkBattery(plan, against, options);
     throw new Fault(
@@ -123,14 +150,7 @@ async function checkBattery(plan: string, name: string, options: UpgradeCheckOpt
     refuseNoPair(record, request);
     return { scenario, request, record };
   });
-  const reports = await runAll(parts, options);
-  const pairs = reports.flatMap(({ scenario, report: after }) =>
-    parts
-      .filter((part) => part.scenario === scenario)
-      .map(({ record }) => ({ scenario, before: reportOf(record), after })),
-  );
-  const compared = compareBattery(pairs, graph);
-  const verdict = batteryVerdict(compared);
+  const { compared, verdict } = await (options.untilDecided === true ? untilDecided : once)(parts, graph, options);
   const comparedAt = new Date().toISOString();
   const about = { site: graph.name, name, verdict, parts: compared, comparedAt };
   if (options.html !== undefined) writeUserFile(options.html, renderBatteryPage(about));
@@ -138,6 +158,45 @@ async function checkBattery(plan: string, name: string, options: UpgradeCheckOpt
   if (options.json !== undefined) writeUserFile(options.json, `${JSON.stringify(about, null, 2)}\n`);
   if (options.json !== "-") process.stdout.write(renderBattery(verdict, compared, name, paintFor(process.stdout)));
   process.exitCode = EXIT_OF_OUTCOME[verdict.outcome];
+}
+
+interface PartToHold extends PartToRun {
+  readonly record: RunRecord;
+}
+type Held = Pick<DecidedBattery, "compared" | "verdict">;
+
+async function once(parts: readonly PartToHold[], graph: SiteGraph, options: UpgradeCheckOptions): Promise<Held> {
+  const reports = await runAll(parts, options);
+  const pairs = reports.flatMap(({ scenario, report: after }) =>
+    parts
+      .filter((part) => part.scenario === scenario)
+      .map(({ record }) => ({ scenario, before: reportOf(record), after })),
+  );
+  const compared = compareBattery(pairs, graph);
+  return { compared, verdict: batteryVerdict(compared) };
+}
+
+function untilDecided(parts: readonly PartToHold[], graph: SiteGraph, options: UpgradeCheckOptions): Promise<Held> {
+  return batteryUntilDecided({
+    parts: parts.map(({ scenario, request, record }) => ({
+      scenario,
+      before: reportOf(record),
+      lastsNs: lengthOf(request),
+    })),
+    graph,
+    atMostNs: options.atMost ?? BATTERY_AT_MOST_NS,
+    runParts: (scenarios) =>
+      runAll(
+        parts.filter(({ scenario }) => scenarios.includes(scenario)),
+        options,
+      ),
+    nowMs: () => performance.now(),
+    say: (sentence) => process.stderr.write(`${sentence}\n`),
+  });
+}
+
+function lengthOf({ scenario: { file, text }, parameters = {} }: RunRequest): number {
+  return loadScenario(Buffer.from(text), file, { parameters }).scenario.durationNs;
 }
 
 /** @throws {Fault} BASELINE_UNKNOWN */

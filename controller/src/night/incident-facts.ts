@@ -12,7 +12,7 @@ export interface IncidentFacts {
   readonly who: string;
   /** How long it lasted, in words. */
   readonly lasted: string;
-  /** What the first episode that says something says; empty if none does. */
+  /** What its episodes say, each once and the first few of it; empty if none says anything. */
   readonly detail: string;
 }
 
@@ -43,8 +43,19 @@ export function incidentFacts(members: readonly Episode[], run: CompiledRun): In
     toNs,
     who: listed(agents),
     lasted: formatDurationNs(toNs - fromNs),
-    detail: members.find(({ detail }) => detail !== "")?.detail ?? "",
+    detail: [...saidBy(members)].join("; "),
   };
+}
+
+const MOST_SAID = 3;
+
+function saidBy(members: readonly Episode[]): ReadonlySet<string> {
+  const said = new Set<string>();
+  for (const { detail } of members) {
+    if (said.size === MOST_SAID) break;
+    if (detail !== "") said.add(detail);
+  }
+  return said;
 }
 
 /** How many of something, `1 packet` or `2 packets`. @param one its name where it is one */

@@ -9,6 +9,7 @@ import type { Episode } from "../store/kept-report.ts";
 import type { LossesBeside } from "./beside.ts";
 import { numbersOf, sameMoments, slackOf } from "./moments.ts";
 import { isWithin, partSilences, silentMoments } from "./silences.ts";
+import { TOGETHER_NS } from "./together.ts";
 import type { Witnesses } from "./witnesses.ts";
 
 /** A place that explains losses of one time, with who was hit by it. */
@@ -143,10 +144,11 @@ export class LossCauses {
     };
   }
 
-  /** Causes with the same suspects are one. */
+  /** Causes with the same suspects are one, and so are those of one time and the same hosts of which one has some suspects more. */
   #together(causes: readonly TimedCause[]): LossCause[] {
     const bySuspects = new Map<string, TimedCause[]>();
-    for (const timed of causes) getOrAdd(bySuspects, timed.cause.suspects.join(" "), () => []).push(timed);
+    for (const timed of causes.map((one) => widest(one, causes)))
+      getOrAdd(bySuspects, timed.cause.suspects.join(" "), () => []).push(timed);
     return [...bySuspects.values()].flatMap((same) => {
       const [first] = same;
       if (first === undefined) return [];
@@ -192,6 +194,24 @@ interface TimedCause {
   readonly cause: SharedCause;
   readonly fromNs: number;
   readonly toNs: number;
+}
+
+/**
+ * One place that loses all of one stream and some of another: of the second alone a reverse way is no suspect, as a lost report
+ * costs whole stretches. Both are told with what can explain the first.
+ */
+function widest(one: TimedCause, causes: readonly TimedCause[]): TimedCause {
+  const isWider = (other: TimedCause): boolean =>
+    other.cause.suspects.length > one.cause.suspects.length &&
+    one.cause.suspects.every((suspect) => other.cause.suspects.includes(suspect)) &&
+    other.cause.hosts.length === one.cause.hosts.length &&
+    one.cause.hosts.every((host) => other.cause.hosts.includes(host)) &&
+    other.fromNs <= one.toNs + TOGETHER_NS &&
+    one.fromNs <= other.toNs + TOGETHER_NS;
+  const wider = causes.find(isWider);
+  if (wider === undefined) return one;
+  const { suspects, confidence } = wider.cause;
+  return { ...one, cause: { ...one.cause, suspects, confidence: Math.min(confidence, one.cause.confidence) } };
 }
 
 /** Of more, the places of the largest are asked for. */

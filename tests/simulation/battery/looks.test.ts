@@ -73,11 +73,16 @@ const GRAPH = loadSitePlan(BATTERY_PLAN, "plan.yaml");
 const [REACH] = SHAPES;
 const LASTS_NS = 11e9;
 
-async function decide(before: RunReport, faults: readonly BatteryFault[], atMostNs = 10 * 60e9) {
+async function decide(
+  before: RunReport,
+  faults: readonly BatteryFault[],
+  atMostNs = 10 * 60e9,
+  changed: (report: RunReport, run: number) => RunReport = (report) => report,
+) {
   if (REACH === undefined) throw new Error("there is no reach");
   const random = seededRandom(11);
   const said: string[] = [];
-  let nowMs = 0;
+  let [nowMs, runs] = [0, 0];
   const decided: Decided = await runUntilDecided({
     before,
     graph: GRAPH,
@@ -85,7 +90,7 @@ async function decide(before: RunReport, faults: readonly BatteryFault[], atMost
     atMostNs,
     runOnce: async () => {
       nowMs += LASTS_NS / 1e6 + 1000;
-      return drawRun(REACH, faults, 0, random);
+      return changed(drawRun(REACH, faults, 0, random), ++runs);
     },
     isStopped: () => false,
     nowMs: () => nowMs,
@@ -111,6 +116,16 @@ test("run --until-decided: given nothing that changed, then it says beforehand h
   );
   expect(comparison.outcome).toBe("same");
   expect(comparison.excluded).toContain("a rise of loss of 0.05 percentage points or more at every listener");
+});
+
+test("run --until-decided: given that a listener's agent was not heard to the end of the first run, then the others decide", async () => {
+  const { comparison, reports } = await decide(reaches(1), [], 10 * 60e9, (report, run) =>
+    run === 1
+      ? { ...report, receipts: report.receipts.map((one) => ({ ...one, lost: null, lossRatio: null })) }
+      : report,
+  );
+  expect(reports.length).toBeGreaterThan(1);
+  expect(comparison.outcome).toBe("same");
 });
 
 test("run --until-decided: given 0.1 % more loss than in an earlier run that was long enough, then worse, and where", async () => {

@@ -4,6 +4,7 @@ import { compareRuns, type RunComparison } from "../../compare/compare-runs.ts";
 import { listenerLosses, outlookOf, sayOutlook } from "../../compare/looks/outlook.ts";
 import { planLooks } from "../../compare/looks/plan-looks.ts";
 import { poolRuns } from "../../compare/pooled/pool-runs.ts";
+import { wholeRuns } from "../../compare/pooled/whole-runs.ts";
 
 /** Where nobody says how long at most. */
 export const AT_MOST_NS: number = 10 * 60e9;
@@ -48,7 +49,8 @@ export async function runUntilDecided(task: UntilDecided): Promise<Decided> {
   );
   const endMs = nowMs() + atMostNs / 1e6;
   const reports: RunReport[] = [];
-  const hold = () => compareRuns(poolRuns(reports), before, graph, { level: plan.level });
+  const pooled = (): RunReport => poolRuns(wholeRuns(before, reports));
+  const hold = () => compareRuns(pooled(), before, graph, { level: plan.level });
   for (const look of plan.after) {
     while (reports.length < look) {
       const isTooLate = reports.length > 0 && nowMs() + lastsNs / 1e6 > endMs;
@@ -60,7 +62,7 @@ export async function runUntilDecided(task: UntilDecided): Promise<Decided> {
       if (isStopped()) throw new Fault("RUN_CANCELLED", "The run was stopped", "Nothing was compared");
     }
     const comparison = hold();
-    const outlook = outlookOf(listenerLosses(before, poolRuns(reports)), reports.length, plan);
+    const outlook = outlookOf(listenerLosses(before, pooled()), reports.length, plan);
     const { outcome } = comparison;
     const isDecided = outcome === "worse" || outcome === "better" || (outcome === "same" && outlook === null);
     if (isDecided || outlook?.isBarred === true || look === plan.after.at(-1)) {

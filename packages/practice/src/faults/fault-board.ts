@@ -1,8 +1,9 @@
+import { setTimeout as sleep } from "node:timers/promises";
 import { Fault } from "@dyetrace/wire";
 import type { PracticeHost } from "../host/practice-host.ts";
 import type { PracticeProcess } from "../host/practice-process.ts";
 import { runSteps } from "../host/run-steps.ts";
-import { inside } from "../host/step.ts";
+import { inside, type Step } from "../host/step.ts";
 import type { FaultGround, FaultPlan } from "./fault-plan.ts";
 import { invalid } from "./places.ts";
 import { planFault } from "./plan-fault.ts";
@@ -31,7 +32,9 @@ export class FaultBoard {
           this.#standing.set(fault, { plan, helper: null });
           done.push(fault);
           await runSteps(this.#host, plan.apply);
-          this.#standing.set(fault, { plan, helper: await this.#startHelper(plan) });
+          const helper = await this.#startHelper(plan);
+          this.#standing.set(fault, { plan, helper });
+          await runSteps(this.#host, plan.helper?.engage ?? []);
         }
       } catch (error) {
         for (const fault of done.toReversed()) await this.#takeOut(fault).catch(() => {}); // `error` says what went wrong
@@ -73,16 +76,22 @@ export class FaultBoard {
     const standing = this.#standing.get(fault);
     if (standing === undefined) return;
     this.#standing.delete(fault);
-    if (standing.helper !== null) {
-      standing.helper.signal("SIGKILL");
-      await standing.helper.exit;
-    }
+    const { plan, helper } = standing;
     let problem: unknown = null;
-    for (const step of standing.plan.undo) {
-      await runSteps(this.#host, [step]).catch((error: unknown) => {
-        problem ??= error;
-      });
+    const tryAll = async (steps: readonly Step[]): Promise<void> => {
+      for (const step of steps) {
+        await runSteps(this.#host, [step]).catch((error: unknown) => {
+          problem ??= error;
+        });
+      }
+    };
+    if (helper !== null && plan.helper !== undefined) {
+      await tryAll(plan.helper.release);
+      await Promise.race([sleep(plan.helper.holdsMs), helper.exit]);
+      helper.signal("SIGKILL");
+      await helper.exit;
     }
+    await tryAll(plan.undo);
     if (problem !== null) throw problem;
   }
 

@@ -14,8 +14,19 @@ export interface FaultPlan {
   readonly apply: readonly Step[];
   /** Each step is tried even if one before it fails. */
   readonly undo: readonly Step[];
-  /** A helper that runs inside a namespace from after `apply` until before `undo`, and says `ready` on a line. */
-  readonly helper?: { readonly namespace: string; readonly argv: readonly string[] };
+  readonly helper?: FaultHelper;
+}
+
+/** A program that runs inside a namespace from after `apply` until before `undo`, and says `ready` on a line. */
+export interface FaultHelper {
+  readonly namespace: string;
+  readonly argv: readonly string[];
+  /** Once it is ready: what hands frames to it. */
+  readonly engage: readonly Step[];
+  /** Before it is ended; each step is tried even if one before it fails. */
+  readonly release: readonly Step[];
+  /** From its release to its end: so long it may hold the last frame. */
+  readonly holdsMs: number;
 }
 
 /** What a fault's plan is made from. */

@@ -7,6 +7,9 @@ import { SENT_AGAIN_MARK } from "./packet-faults.ts";
 import { directionAt, invalid } from "./places.ts";
 import type { PracticeFaultOf } from "./practice-fault.ts";
 
+/** A helper on a busy machine sends a frame this much later than it should. */
+const SENT_WITHIN_MS = 100;
+
 /**
  * Every n-th frame takes a detour: into a pair of interfaces that lead nowhere, at whose end a helper picks it up and
  * sends it from the same port some time later. Frames that pass meanwhile overtake it. The kernel here has no queue that
@@ -35,12 +38,13 @@ export function planReorder(fault: PracticeFaultOf<"reorder">, ground: FaultGrou
         `link set ${into} addrgenmode none multicast off up`,
         `link set ${end} addrgenmode none multicast off up`,
       ]),
-      ...chain.apply,
     ],
-    undo: [...chain.undo, ip(namespace, `link del ${into}`)],
+    undo: [ip(namespace, `link del ${into}`)],
     helper: {
       namespace,
       argv: [process.execPath, program, end, port.interfaceName, String(fault.delayMs), String(SENT_AGAIN_MARK)],
+      // No frame may be on its way to a helper that does not read yet, or no more: the fault reorders, and loses nothing.
+      ...{ engage: chain.apply, release: chain.undo, holdsMs: fault.delayMs + SENT_WITHIN_MS },
     },
   };
 }
