@@ -9,7 +9,7 @@ import type { Episode } from "../store/kept-report.ts";
 import type { LossesBeside } from "./beside.ts";
 import { numbersOf, sameMoments, slackOf } from "./moments.ts";
 import { isWithin, partSilences, silentMoments } from "./silences.ts";
-import { TOGETHER_NS } from "./together.ts";
+import { type TimedCause, widest } from "./timed-cause.ts";
 import type { Witnesses } from "./witnesses.ts";
 
 /** A place that explains losses of one time, with who was hit by it. */
@@ -190,30 +190,6 @@ const NOBODY: ReadonlySet<string> = new Set();
 const SURE_SHARE = 0.8;
 const UNSURE_SHARE = 0.3;
 const SURE_NUMBERS = 3;
-interface TimedCause {
-  readonly cause: SharedCause;
-  readonly fromNs: number;
-  readonly toNs: number;
-}
-
-/**
- * One place that loses all of one stream and some of another: of the second alone a reverse way is no suspect, as a lost report
- * costs whole stretches. Both are told with what can explain the first.
- */
-function widest(one: TimedCause, causes: readonly TimedCause[]): TimedCause {
-  const isWider = (other: TimedCause): boolean =>
-    other.cause.suspects.length > one.cause.suspects.length &&
-    one.cause.suspects.every((suspect) => other.cause.suspects.includes(suspect)) &&
-    other.cause.hosts.length === one.cause.hosts.length &&
-    one.cause.hosts.every((host) => other.cause.hosts.includes(host)) &&
-    other.fromNs <= one.toNs + TOGETHER_NS &&
-    one.fromNs <= other.toNs + TOGETHER_NS;
-  const wider = causes.find(isWider);
-  if (wider === undefined) return one;
-  const { suspects, confidence } = wider.cause;
-  return { ...one, cause: { ...one.cause, suspects, confidence: Math.min(confidence, one.cause.confidence) } };
-}
-
 /** Of more, the places of the largest are asked for. */
 const MOST_ASKED = 200;
 
