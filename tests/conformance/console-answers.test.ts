@@ -258,6 +258,12 @@ test("console API: given every route of it, then what it answers is what it decl
   await ask("GET", `${url}/api/console/runs/${live.runId}`);
   await ask("GET", `${url}/api/runs/${live.runId}`);
   await ask("GET", `${url}/api/runs/${live.runId}/story`);
+  expect(await ask("GET", `${url}/api/runs/${live.runId}/headers`)).toBeNull();
+  await store.captures.keep({
+    ...{ formatVersion: 1, run: live.runId, startedAt: "2026-11-30T00:00:00.000Z" },
+    agents: [{ agent: "kiosk", interfaceName: "eth0", uncertaintyNs: null, headers: null, why: "it was away" }],
+  });
+  await ask("GET", `${url}/api/runs/${live.runId}/headers`);
   await ask("GET", `${url}/api/runs/${live.runId}/night`);
   await ask("GET", `${url}/api/runs/${live.runId}/matrix`);
   await ask("GET", `${url}/api/history/trends?most=5`);

@@ -26,7 +26,15 @@ const RECORD = {
 const LINES = ['{"at":"2026-11-29T00:00:00.000Z","who":"ops","from":"","what":"saved the site plan"}'];
 
 test("packEvidence: given a run, then an independent reader finds its files, and an independent program finds their sums right", () => {
-  const pack = packEvidence({ record: RECORD, report, probes: [], story: null, night: null, auditLines: LINES });
+  const pack = packEvidence({
+    record: RECORD,
+    report,
+    probes: [],
+    story: null,
+    night: null,
+    auditLines: LINES,
+    headers: null,
+  });
   const folder = mkdtempSync(path.join(tmpdir(), "dyetrace-evidence-"));
   try {
     writeFileSync(path.join(folder, "pack.zip"), pack.zip);
@@ -54,9 +62,17 @@ test("evidenceFiles: given a run so long that it has a night, then the page begi
     ...{ cellMs: 300e3, listeners: [], strips: [], worst: [], incidents: [], patterns: [], unwatched: [] },
     summarised: [],
   };
-  const files = evidenceFiles({ record: RECORD, report, probes: [], story: null, night, auditLines: [] });
+  const files = evidenceFiles({
+    record: RECORD,
+    report,
+    probes: [],
+    story: null,
+    night,
+    auditLines: [],
+    headers: null,
+  });
   expect(files.get("report.html")).toContain("<strong>One thing happened.</strong>");
-  expect(JSON.parse(files.get("night.json") ?? "")).toEqual(night);
+  expect(JSON.parse(String(files.get("night.json")))).toEqual(night);
   expect(files.get("README.txt")).toContain("night.json: what happened");
 });
 

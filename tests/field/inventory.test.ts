@@ -1,3 +1,7 @@
+import { execFileSync } from "node:child_process";
+import { mkdtempSync, rmSync, writeFileSync } from "node:fs";
+import { tmpdir } from "node:os";
+import path from "node:path";
 import { setTimeout as sleep } from "node:timers/promises";
 import { fileURLToPath } from "node:url";
 import type { PracticeProcess } from "@dyetrace/practice";
@@ -182,4 +186,87 @@ test("comparing: given that the senders ended, then a second inventory says so, 
   for (const { group, port } of SENDERS) expect(gone).toContain(`${group} ${port}`);
   expect(rowOf(later, "239.196.4.8", null)?.senders).toEqual([]);
   expect(changes.doubts.join()).toContain("seldom");
+});
+
+/** What scapy reads of one packet. */
+interface TheirPacket {
+  readonly interface: string;
+  readonly timeNs: string;
+  readonly wire: number;
+  readonly kept: number;
+  readonly protocol: number | null;
+  readonly group: string | null;
+  readonly port: number | null;
+  /** Hexadecimal. */
+  readonly payload: string;
+}
+
+const GROUP = "239.195.62.9";
+const SCENARIO = `
+scenario: kept
+streams:
+  - { name: board, source: tower, group: ${GROUP}, rate: 400 kbit/s, payload: 500 B }
+timeline:
+  - { at: 0s, join: board, agents: [kiosk] }
+  - { at: 1s, emit: board }
+  - { at: 4s, stop: board }
+`;
+
+test("evidence: given a run that kept headers and has a finding, then its archive has a capture that scapy reads, with the packets and times of the report, and the trail who took it", async () => {
+  const report = await bench.run(SCENARIO, {
+    faults: ['drop, on: "hub:2>kiosk:eth0", share: 30 %'],
+    keepsHeaders: true,
+  });
+  expect(report.findings.length).toBeGreaterThan(0);
+  const { url } = bench.practice.controller;
+  const zip = await (await fetch(`${url}/api/console/runs/${report.run}/files/evidence.zip`)).arrayBuffer();
+  const folder = mkdtempSync(path.join(tmpdir(), "dyetrace-kept-"));
+  try {
+    writeFileSync(path.join(folder, "x.zip"), new Uint8Array(zip));
+    execFileSync("python3", ["-m", "zipfile", "-e", path.join(folder, "x.zip"), folder]);
+    const inside = path.join(folder, `dyetrace-${report.run}`);
+    execFileSync("sha256sum", ["--strict", "-c", "SHA256SUMS"], { cwd: inside, stdio: "ignore" });
+    const script = fileURLToPath(new URL("capture-reader.py", import.meta.url));
+    const said = execFileSync("/usr/bin/python3", [script, path.join(inside, "capture.pcapng")], {
+      encoding: "utf8",
+      maxBuffer: 64 * 1024 * 1024,
+      stdio: ["ignore", "pipe", "ignore"],
+    });
+    const packets = said
+      .trim()
+      .split("\n")
+      .map((line) => JSON.parse(line) as TheirPacket);
+    const at = (node: string): TheirPacket[] =>
+      packets.filter((one) => one.interface.startsWith(`${node}:`) && one.group === GROUP && one.port === 48_620);
+    const [stream] = report.streams;
+    const [receipt] = report.receipts;
+    // Counted by the sender, and by the listener's socket.
+    expect(at("tower")).toHaveLength(stream?.sent ?? -1);
+    expect(at("kiosk")).toHaveLength(receipt?.received ?? -1);
+    expect(new Set(at("tower").map(({ wire }) => wire))).toEqual(new Set([14 + 20 + 8 + 500]));
+    // Of the payload there is the test packet's own header, 52 octets, and nothing else.
+    expect(new Set(packets.map(({ payload }) => payload.length / 2))).toEqual(new Set([0, 52]));
+    const numbers = at("tower").map(({ payload }) => Number(BigInt(`0x${payload.slice(48, 64)}`)));
+    expect(numbers).toEqual(numbers.map((_, i) => i));
+    for (const { timeNs, payload } of at("tower")) {
+      // The sender's own stamp of its clock, at octet 32; kernel and sender are on one machine here.
+      const sentNs = BigInt(`0x${payload.slice(64, 80)}`);
+      expect(Math.abs(Number(BigInt(timeNs) - sentNs)) / 1e6).toBeLessThan(250);
+    }
+    // The listener's report of its group came whole: IGMP is protocol 2.
+    const asks = packets.filter((one) => one.interface.startsWith("kiosk:") && one.protocol === 2);
+    expect(asks.length).toBeGreaterThan(0);
+    for (const { wire, kept } of asks) expect(kept).toBe(wire);
+  } finally {
+    rmSync(folder, { recursive: true });
+  }
+  const trail = (await (await fetch(`${url}/api/audit`)).json()) as { readonly what: string }[];
+  expect(trail.map(({ what }) => what)).toContain(`took the headers that were kept of run ${report.run}`);
+});
+
+test("evidence: given a run that was not asked to, then no headers are kept of it", async () => {
+  const report = await bench.run(SCENARIO.replace("4s", "2s"), {
+    faults: ['drop, on: "hub:2>kiosk:eth0", share: 60 %'],
+  });
+  expect(await bench.client.ask("readHeaders", { path: { id: report.run } })).toBeNull();
 });

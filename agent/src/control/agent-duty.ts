@@ -1,10 +1,11 @@
 import { randomBytes } from "node:crypto";
-import { type AgentTask, type ClockEstimate, type ControllerMessage, Fault, type IntervalReport } from "@dyetrace/wire";
+import { type AgentTask, type ControllerMessage, Fault, type IntervalReport } from "@dyetrace/wire";
 import type { Logger } from "pino";
 import { STOPPED_ON_HOST } from "../config/host-stop.ts";
 import type { DataPlane } from "../data-plane/data-plane.ts";
 import type { Watcher } from "../watcher/open-watcher.ts";
 import { asRefusal } from "./as-refusal.ts";
+import { clockOf } from "./clock-of-controller.ts";
 import type { ControllerLink } from "./controller-link.ts";
 import { HostNotes } from "./host-notes.ts";
 import { remainingTask } from "./remaining-task.ts";
@@ -47,8 +48,8 @@ const STOPPED_HERE = `sending ${STOPPED_ON_HOST}`;
 const MOST_LEAD_NS = 60e9;
 /** A task that is taken up again begins at a whole interval at least this far ahead: sockets must be opened first. */
 const RESUME_LEAD_NS = 500e6;
-/** How long a new connection may take to know the controller's clock. */
-const CLOCK_WITHIN_MS = 5000;
+/** Leaves and late frames of a run are kept as well. */
+const KEEPS_ON_NS = 2e9;
 
 /** The one run that an agent carries out: its task from preparation to the last report. */
 export class AgentDuty {
@@ -202,6 +203,9 @@ export class AgentDuty {
       startMonotonicNs: runStartNs,
       streams: watched,
       looksForUse: task.looksForUse === true,
+      ...(task.keepsHeaders === undefined
+        ? {}
+        : { keepsHeaders: { roomBytes: task.keepsHeaders, untilNs: shiftNs + task.endNs + KEEPS_ON_NS } }),
     });
     dataPlane.finish().catch((error: unknown) => log.error({ err: error }, "the run did not finish"));
   }
@@ -237,14 +241,4 @@ export class AgentDuty {
       link.send({ kind: "trouble", runId, ...asRefusal(error) });
     }
   }
-}
-
-/** The first exchanges follow right after the connection. */
-async function clockOf(link: Pick<ControllerLink, "clock">): Promise<ClockEstimate | null> {
-  for (let waitedMs = 0; waitedMs < CLOCK_WITHIN_MS; waitedMs += 50) {
-    const clock = link.clock();
-    if (clock !== null) return clock;
-    await new Promise((resolve) => setTimeout(resolve, 50));
-  }
-  return null;
 }

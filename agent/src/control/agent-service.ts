@@ -11,8 +11,9 @@ import type { KnownController } from "./ask-controller.ts";
 import { ConductorFence } from "./conductor-fence.ts";
 import { ControllerLink } from "./controller-link.ts";
 import type { HostKeys } from "./host-keys.ts";
-import { LookTask } from "./look-task.ts";
 import { ReportSender } from "./report-sender.ts";
+import { handOverHeaders } from "./sights/header-hand-over.ts";
+import { LookTask } from "./sights/look-task.ts";
 import { ReportSpool } from "./spool/report-spool.ts";
 
 export interface AgentServiceOptions {
@@ -148,6 +149,9 @@ export function startAgentService(options: AgentServiceOptions): AgentService {
         break;
       case "look":
         looks.begin(message);
+        break;
+      case "gather":
+        void handOverHeaders(message, watcher, (answer) => link.send(answer));
         break;
       case "upgrade":
         void upgrade();

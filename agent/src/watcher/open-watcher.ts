@@ -2,9 +2,11 @@ import { Worker } from "node:worker_threads";
 import { Fault, type WatcherReport } from "@dyetrace/wire";
 import { queryInterface } from "../sockets/linux/interface-query.ts";
 import { isLinuxSupported } from "../sockets/linux/libc.ts";
+import type { KeptHeaders } from "./header-keep.ts";
 import type { InterfaceSight } from "./look/interface-look.ts";
 import {
   type FromWatcher,
+  type HeaderAsk,
   type ToWatcher,
   WATCHER_PROTOCOL,
   type WatcherSetup,
@@ -27,6 +29,8 @@ export interface Watcher {
   beginLook(): Promise<void>;
   /** @returns what was seen since `beginLook`; null when this host cannot watch, or no look was on */
   endLook(): Promise<InterfaceSight | null>;
+  /** Hands over the headers that were kept of a run, which are given up with that. @returns null where none were kept */
+  readHeaders(ask: HeaderAsk): Promise<KeptHeaders | null>;
   /** Ends the thread and restores the network card's filter. Idempotent. */
   close(): Promise<void>;
 }
@@ -77,6 +81,10 @@ class BlindWatcher implements Watcher {
     return null;
   }
 
+  async readHeaders(): Promise<null> {
+    return null;
+  }
+
   async close(): Promise<void> {}
 }
 
@@ -86,6 +94,7 @@ type Request = ToWatcher extends infer One ? (One extends ToWatcher ? Omit<One, 
 interface Answer {
   readonly report?: WatcherReport;
   readonly sight?: InterfaceSight | null;
+  readonly headers?: KeptHeaders | null;
 }
 
 class ThreadWatcher implements Watcher {
@@ -137,6 +146,10 @@ class ThreadWatcher implements Watcher {
     return (await this.#ask({ kind: "end-look" })).sight ?? null;
   }
 
+  async readHeaders(ask: HeaderAsk): Promise<KeptHeaders | null> {
+    return (await this.#ask({ kind: "read-headers", ask })).headers ?? null;
+  }
+
   async close(): Promise<void> {
     await this.#ask({ kind: "stop" });
     await this.#ended;
@@ -167,6 +180,9 @@ class ThreadWatcher implements Watcher {
         return;
       case "sight":
         this.#answer(message.id, { sight: message.sight });
+        return;
+      case "headers":
+        this.#answer(message.id, { headers: message.headers });
         return;
     }
   }

@@ -1,4 +1,5 @@
 import type { FaultCode, WatcherReport } from "@dyetrace/wire";
+import type { KeptHeaders } from "./header-keep.ts";
 import type { InterfaceSight } from "./look/interface-look.ts";
 
 /** Both directions between the main thread and the watcher's. `ready` or `unable` comes first. */
@@ -17,6 +18,16 @@ export interface WatchPlan {
   readonly streams: readonly { readonly streamId: number; readonly group: string; readonly port: number }[];
   /** True: nothing of the run is sent yet, and what others send to these groups and their kin is noted, on any port. */
   readonly looksForUse?: boolean;
+  /** Headers are kept, in so much room and until this instant of the run. */
+  readonly keepsHeaders?: { readonly roomBytes: number; readonly untilNs: number };
+}
+
+/** Which of the headers that were kept. */
+export interface HeaderAsk {
+  readonly runId: string;
+  readonly fromNs: number;
+  readonly toNs: number;
+  readonly mostBytes: number;
 }
 
 export type ToWatcher =
@@ -26,6 +37,8 @@ export type ToWatcher =
   | { readonly kind: "begin-look"; readonly id: number }
   /** Says what was seen since, and ends the look. */
   | { readonly kind: "end-look"; readonly id: number }
+  /** Hands over what was kept of a run, and gives it up. */
+  | { readonly kind: "read-headers"; readonly id: number; readonly ask: HeaderAsk }
   | { readonly kind: "stop"; readonly id: number };
 
 export type FromWatcher =
@@ -35,4 +48,6 @@ export type FromWatcher =
   | { readonly kind: "done"; readonly id: number }
   | { readonly kind: "report"; readonly id: number; readonly report: WatcherReport }
   /** Null: no look was on, or its socket could not be opened. */
-  | { readonly kind: "sight"; readonly id: number; readonly sight: InterfaceSight | null };
+  | { readonly kind: "sight"; readonly id: number; readonly sight: InterfaceSight | null }
+  /** Null: none were kept of that run. */
+  | { readonly kind: "headers"; readonly id: number; readonly headers: KeptHeaders | null };

@@ -1,8 +1,16 @@
 import { parentPort, workerData } from "node:worker_threads";
 import { EventPoll } from "../sockets/linux/event-poll.ts";
+import { HeaderKeep, type KeptHeaders } from "./header-keep.ts";
 import { InterfaceWatch } from "./interface-watch.ts";
 import { InterfaceLook } from "./look/interface-look.ts";
-import { type FromWatcher, type ToWatcher, WATCHER_PROTOCOL, type WatcherSetup } from "./watcher-protocol.ts";
+import {
+  type FromWatcher,
+  type HeaderAsk,
+  type ToWatcher,
+  WATCHER_PROTOCOL,
+  type WatcherSetup,
+  type WatchPlan,
+} from "./watcher-protocol.ts";
 import { watcherUnable } from "./watcher-unable.ts";
 
 /**
@@ -25,7 +33,7 @@ try {
 }
 
 function watchUntilStopped(watch: InterfaceWatch): void {
-  const poll = new EventPoll(2);
+  const poll = new EventPoll(3);
   poll.add(watch.fd, 0);
   let look: InterfaceLook | null = null;
   const endLook = (): void => {
@@ -41,6 +49,28 @@ function watchUntilStopped(watch: InterfaceWatch): void {
       return true;
     }
   };
+  let keep: { readonly runId: string; readonly headers: HeaderKeep } | null = null;
+  const endKeep = (): void => {
+    keep?.headers.close();
+    keep = null;
+  };
+  const beginKeep = ({ runId, startMonotonicNs, streams, keepsHeaders }: WatchPlan): void => {
+    endKeep();
+    if (keepsHeaders === undefined) return;
+    try {
+      const groups = streams.map(({ group }) => group);
+      keep = { runId, headers: new HeaderKeep(setup.interfaceIndex, { startMonotonicNs, groups, ...keepsHeaders }) };
+      if (keep.headers.fd !== null) poll.add(keep.headers.fd, 2);
+    } catch {
+      endKeep(); // told as none when they are asked for
+    }
+  };
+  const readHeaders = ({ runId, fromNs, toNs, mostBytes }: HeaderAsk): KeptHeaders | null => {
+    if (keep === null || keep.runId !== runId) return null;
+    const headers = keep.headers.read(fromNs, toNs, mostBytes);
+    endKeep();
+    return headers;
+  };
   let timer: NodeJS.Timeout;
   /** @returns how long to rest, ms */
   const beat = (): number => {
@@ -49,14 +79,15 @@ function watchUntilStopped(watch: InterfaceWatch): void {
       poll.add(watch.fd, 0); // closing the old socket took it off the list
     }
     poll.wait(LONGEST_WAIT_MS);
-    const [isAllTaken, isAllLookedAt] = [watch.drain(), drainLook()];
-    return isAllTaken && isAllLookedAt ? restMs(watch.receiveBufferBytes) : 0; // more is waiting, but messages come first
+    const isAllTaken = [watch.drain(), drainLook(), keep?.headers.drain() ?? true].every((isAll) => isAll);
+    return isAllTaken ? restMs(watch.receiveBufferBytes) : 0; // more is waiting, but messages come first
   };
   const stop = (): void => {
     clearTimeout(timer);
     parentPort?.close();
     poll.close();
     endLook();
+    endKeep();
     watch.close();
   };
   const beginLook = (): void => {
@@ -78,13 +109,18 @@ function watchUntilStopped(watch: InterfaceWatch): void {
     }
   };
   parentPort?.on("message", (request: ToWatcher) => {
-    if (request.kind === "watch") watch.watch(request.plan);
+    if (request.kind === "watch") {
+      watch.watch(request.plan);
+      beginKeep(request.plan);
+    }
     if (request.kind === "begin-look") beginLook();
     if (request.kind === "snapshot") say({ kind: "report", id: request.id, report: watch.report() });
     else if (request.kind === "end-look") {
       drainLook();
       say({ kind: "sight", id: request.id, sight: look?.sight() ?? null });
       endLook();
+    } else if (request.kind === "read-headers") {
+      say({ kind: "headers", id: request.id, headers: readHeaders(request.ask) });
     } else say({ kind: "done", id: request.id });
     if (request.kind === "stop") stop();
   });

@@ -24,6 +24,7 @@ export function acceptAgents(
     stamp: (message) => (gate.stamp === undefined ? message : gate.stamp(message)),
     onUpgradeAnswer: (session, message) => gate.onUpgradeAnswer?.(session, message),
     onCredentialAnswer: (session, message) => gate.onCredentialAnswer?.(session, message),
+    onGathered: (session, message) => gate.onGathered?.(session, message),
     onLooked: (session, message) => gate.onLooked?.(session, message),
   };
   server.on("upgrade", (request, socket, head) => {

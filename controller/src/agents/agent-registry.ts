@@ -17,11 +17,14 @@ export interface RegistryEvents {
   credentialAnswer: [AgentSession, CredentialAnswer];
   /** What an agent saw in a look. */
   looked: [AgentSession, Looked];
+  /** The headers that an agent kept of a run. */
+  gathered: [AgentSession, Gathered];
 }
 
 type UpgradeAnswer = Extract<AgentMessage, { readonly kind: "upgrade-answer" }>;
 export type CredentialAnswer = Extract<AgentMessage, { readonly kind: "credential-answer" }>;
 
+export type Gathered = Extract<AgentMessage, { readonly kind: "gathered" }>;
 export type Looked = Extract<AgentMessage, { readonly kind: "looked" }>;
 
 /** By which right a controller gives orders in a run. */
@@ -129,6 +132,10 @@ export class AgentRegistry extends EventEmitter<RegistryEvents> implements Sessi
 
   onCredentialAnswer(session: AgentSession, answer: CredentialAnswer): void {
     this.emit("credentialAnswer", session, answer);
+  }
+
+  onGathered(session: AgentSession, gathered: Gathered): void {
+    this.emit("gathered", session, gathered);
   }
 
   onLooked(session: AgentSession, looked: Looked): void {

@@ -61,6 +61,8 @@ export interface SessionGate {
   onUpgradeAnswer?(session: AgentSession, message: Extract<AgentMessage, { kind: "upgrade-answer" }>): void;
   /** Whether it has kept a credential that it was handed. */
   onCredentialAnswer?(session: AgentSession, message: Extract<AgentMessage, { kind: "credential-answer" }>): void;
+  /** The headers that it kept of a run. */
+  onGathered?(session: AgentSession, message: Extract<AgentMessage, { kind: "gathered" }>): void;
   /** What it saw in a look. */
   onLooked?(session: AgentSession, message: Extract<AgentMessage, { kind: "looked" }>): void;
 }
@@ -148,6 +150,9 @@ export function serveAgentSocket(
         return;
       case "credential-answer":
         gate.onCredentialAnswer?.(known, message);
+        return;
+      case "gathered":
+        gate.onGathered?.(known, message);
         return;
       case "looked":
         gate.onLooked?.(known, message);

@@ -29,6 +29,7 @@ interface Files {
   readonly startAt?: unknown;
   readonly despite?: unknown;
   readonly forMs?: unknown;
+  readonly keepsHeaders?: unknown;
   readonly name?: unknown;
   readonly scope?: unknown;
   readonly role?: unknown;
@@ -50,7 +51,8 @@ function describe(route: string, request: FastifyRequest, payload: string): stri
       const set = short(body.parameters);
       const at = body.startAt === undefined ? "" : ` for ${short(body.startAt)}`;
       const despite = body.despite === undefined ? "" : ` despite ${short(body.despite)}`;
-      return `started ${short(body.scenario?.file)} on ${short(body.site?.file)} with ${set}${at}${despite}${run === undefined ? "" : ` as run ${run}`}`;
+      const kept = body.keepsHeaders === true ? ", headers kept" : "";
+      return `started ${short(body.scenario?.file)} on ${short(body.site?.file)} with ${set}${at}${despite}${kept}${run === undefined ? "" : ` as run ${run}`}`;
     }
     case "POST /api/runs/:id/abort":
       return `stopped run ${bare(params["id"])}`;

@@ -6,6 +6,7 @@ import { writeUserFile } from "./arguments/write-user-file.ts";
 import { clientOf } from "./client/ask-options.ts";
 import { reportOf } from "./client/report-of.ts";
 import { type LibraryOptions, openLibrary, withLibraryOptions } from "./client/run-library.ts";
+import { noteDeed } from "./with-book.ts";
 
 interface EvidenceOptions extends LibraryOptions {
   readonly out?: string;
@@ -18,7 +19,7 @@ export function registerEvidence(program: Command): void {
     program
       .command("evidence")
       .description(
-        "One archive of a stored run: report, plan, scenario, what was done meanwhile, with SHA-256 sums. No packets.",
+        "One archive of a stored run: report, plan, scenario, what was done meanwhile, headers where the run kept them, with SHA-256 sums.",
       )
       .argument("<run>", "the run's id, or `last`")
       .option("--out <file>", "where to write the archive (default: dyetrace-RUN.zip in this folder)")
@@ -30,7 +31,11 @@ export function registerEvidence(program: Command): void {
     const auditLines = auditLinesOf(await auditOf(options), record);
     const report = reportOf(record);
     const night = report.incidents === undefined ? null : await library.night(record.runId);
-    const pack = packEvidence({ record, report, probes, story, night, auditLines });
+    const headers = await library.headers(record.runId);
+    if (headers !== null && options.data !== undefined) {
+      noteDeed(options.data, `took the headers that were kept of run ${record.runId}`);
+    }
+    const pack = packEvidence({ record, report, probes, story, night, auditLines, headers });
     const file = options.out ?? `dyetrace-${record.runId}.zip`;
     writeUserFile(file, pack.zip);
     process.stdout.write(

@@ -44,6 +44,10 @@ export function registerRun(program: Command): void {
       .option("--at <time>", "start at this time of day, for example 22:00, and return at once")
       .option("--within <time>", "how long after --at it may begin at the latest (default: 15 min)", parseDurationNs)
       .option("--until <time>", "end at this time of day: sets the scenario's parameter `length`")
+      .option(
+        "--keep-headers",
+        "agents keep headers of its packets, for `dyetrace evidence`; of payload only test packets' own head",
+      )
       .option("--despite-traffic", "run although something is on the scenario's groups already")
       .option("--despite-advice", "run although a group is one that test traffic should keep clear of")
       .option("--confirm <words>", "the words that a run which loads a link much asks for"),
@@ -58,6 +62,7 @@ export function registerRun(program: Command): void {
         at?: string;
         within?: number;
         until?: string;
+        keepHeaders?: boolean;
         despiteTraffic?: boolean;
         despiteAdvice?: boolean;
         confirm?: string;
@@ -83,6 +88,7 @@ export function registerRun(program: Command): void {
         ...asked,
         despite,
         ...confirmation,
+        ...(options.keepHeaders === true ? { keepsHeaders: true } : {}),
         ...(times.startAt === null ? {} : { startAt: times.startAt }),
         ...(options.within === undefined ? {} : { startWithinMs: Math.round(options.within / 1e6) }),
       };

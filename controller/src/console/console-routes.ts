@@ -20,6 +20,7 @@ import type { FastifyInstance } from "fastify";
 import { isLoopbackAddress, isLoopbackName } from "../about/loopback.ts";
 import { VERSION } from "../about/version.ts";
 import type { AgentRegistry } from "../agents/agent-registry.ts";
+import type { AuditLog } from "../audit/audit-log.ts";
 import { shippedScenarios } from "../plan/shipped-scenarios.ts";
 import { JSON_LINES, linesOf } from "../runs/json-lines.ts";
 import type { RunRegistry } from "../runs/run-registry.ts";
@@ -46,7 +47,7 @@ export interface ConsoleSetup {
   readonly isLive: boolean;
   readonly store: Store;
   /** Of the audit log, oldest first. */
-  readonly auditLines: () => Iterable<string>;
+  readonly audit: Pick<AuditLog, "linesOrLatest" | "note">;
 }
 
 /** Cells go out in batches: a hundred agents report within the same few milliseconds. */
@@ -119,7 +120,7 @@ export function registerConsole(app: FastifyInstance, setup: ConsoleSetup): void
   });
 
   registerConsolePage(app);
-  registerConsoleRuns(app, setup.store, setup.auditLines);
+  registerConsoleRuns(app, setup.store, setup.audit);
   registerExhibit(app, setup.store);
   registerProbeRoutes(app, { store: setup.store, registry, desk });
   app.get(

@@ -5,10 +5,12 @@ import { type ComparisonAnswer, ComparisonAnswerSchema } from "@dyetrace/wire/co
 import { type RunReplay, RunReplaySchema } from "@dyetrace/wire/console/run-replay";
 import { type StoredRun, StoredRunSchema } from "@dyetrace/wire/console/stored-run";
 import type { FastifyInstance } from "fastify";
+import type { AuditLog } from "../audit/audit-log.ts";
 import { compareRuns } from "../compare/compare-runs.ts";
 import { runDifferences } from "../compare/run-differences.ts";
 import { auditLinesOf } from "../evidence/evidence-files.ts";
 import { packEvidence } from "../evidence/evidence-pack.ts";
+import { noteTaken } from "../look/note-taken.ts";
 import { summariseNight } from "../night/morning/night-summary.ts";
 import { csvOfGaps, csvOfReceipts } from "../report/csv/csv-report.ts";
 import { renderNightSection } from "../report/html-night.ts";
@@ -31,8 +33,7 @@ const AgainstSchema = Type.Object({ against: Type.Optional(Type.String({ maxLeng
 export function registerConsoleRuns(
   app: FastifyInstance,
   store: Store,
-  /** Of the audit log, oldest first. */
-  auditLines: () => Iterable<string>,
+  audit: Pick<AuditLog, "linesOrLatest" | "note">,
 ): void {
   const get = (runId: string): Promise<RunRecord> => stored(store, () => store.runs.get(runId));
   /** Only long runs have one, as only they have incidents. */
@@ -98,13 +99,16 @@ export function registerConsoleRuns(
     async (request, reply) => {
       const record = await get(request.params.id);
       const report = reportOf(record);
+      const headers = await stored(store, () => store.captures.find(record.runId));
+      if (headers !== null) noteTaken(audit, request, record.runId);
       const { zip } = packEvidence({
+        headers,
         record,
         report,
         probes: await store.runs.probesOf(record.runId),
         story: await store.stories.find(record.runId),
         night: await nightOf(record),
-        auditLines: auditLinesOf(auditLines(), record),
+        auditLines: auditLinesOf(audit.linesOrLatest(), record),
       });
       return reply
         .header("content-disposition", `attachment; filename="dyetrace-${record.runId}.zip"`)

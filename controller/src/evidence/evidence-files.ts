@@ -1,6 +1,7 @@
 import { createHash } from "node:crypto";
 import { loadSitePlan } from "@dyetrace/site";
 import type { Night, ProbeRun, RunReport, RunStory } from "@dyetrace/wire";
+import type { KeptHeaders } from "@dyetrace/wire/capture/kept-headers-schema";
 import { csvOfGaps, csvOfIncidents, csvOfReceipts } from "../report/csv/csv-report.ts";
 import { renderNightSection } from "../report/html-night.ts";
 import { renderHtmlReport } from "../report/html-report.ts";
@@ -8,6 +9,7 @@ import { withProbes } from "../report/probe-parts.ts";
 import { csvOfStory } from "../report/story/csv-story.ts";
 import { renderStorySection } from "../report/story/html-story.ts";
 import type { RunRecord } from "../store/run-record.ts";
+import { captureFile } from "./capture-file.ts";
 
 /** Everything that stands behind one run's findings. */
 export interface EvidenceParts {
@@ -20,16 +22,19 @@ export interface EvidenceParts {
   readonly night: Night | null;
   /** Lines of the audit log about the run and its time, as they stand there. */
   readonly auditLines: readonly string[];
+  /** Headers that agents kept; null where none are. */
+  readonly headers: KeptHeaders | null;
 }
 
 /** Names and texts of the files of an evidence pack, in the order in which one reads them. */
-export function evidenceFiles(parts: EvidenceParts): ReadonlyMap<string, string> {
-  const { record, report, probes, story, night: summary, auditLines } = parts;
+export function evidenceFiles(parts: EvidenceParts): ReadonlyMap<string, string | Uint8Array> {
+  const { record, report, probes, story, night: summary, auditLines, headers } = parts;
+  const capture = headers === null ? null : captureFile(headers, report);
   const { site, scenario, ...request } = record.request;
   const sections = story === null ? [] : [renderStorySection(story, report)];
   const graph = loadSitePlan(site.text, site.file);
   const night = summary === null ? null : renderNightSection(summary);
-  const files = new Map([
+  const files = new Map<string, string | Uint8Array>([
     ["report.html", renderHtmlReport({ report, record, graph, night, sections, probes })],
     ["report.json", json(withProbes(report, probes))],
     ["receipts.csv", csvOfReceipts(report)],
@@ -45,6 +50,7 @@ export function evidenceFiles(parts: EvidenceParts): ReadonlyMap<string, string>
           ["story.csv", csvOfStory(story)],
           ["story.json", json(story)],
         ] as const)),
+    ...(capture === null ? [] : ([[CAPTURE, capture.bytes]] as const)),
     ["audit.jsonl", auditLines.map((line) => `${line}\n`).join("")],
   ]);
   return new Map([["README.txt", sayContents(parts, [...files.keys()])], ...files]);
@@ -69,8 +75,10 @@ const AROUND_MS = 60_000;
 const MOST_LINES = 10_000;
 
 /** As `sha256sum -c` reads it: GNU coreutils, sha2 utilities. */
-export const sumsOf = (files: ReadonlyMap<string, string>): string =>
+export const sumsOf = (files: ReadonlyMap<string, string | Uint8Array>): string =>
   [...files].map(([name, text]) => `${createHash("sha256").update(text).digest("hex")}  ${name}\n`).join("");
+
+const CAPTURE = "capture.pcapng";
 
 const json = (value: unknown): string => `${JSON.stringify(value, null, 2)}\n`;
 
@@ -86,6 +94,8 @@ const WHAT: Readonly<Record<string, string>> = {
   "request.json": "the scenario's parameters, and when the run was to start",
   "story.csv": "who asked, answered and left: a line for each message",
   "story.json": "the same for programs, with the data and the timers",
+  [CAPTURE]:
+    "headers that agents kept, an interface for each agent (draft-ietf-opsawg-pcapng); its comments say what is in it and how right its times are",
   "audit.jsonl": "who did what from a minute before the run to a minute after it, and to this run later",
 };
 
@@ -97,6 +107,8 @@ const sayContents = ({ report }: EvidenceParts, names: readonly string[]): strin
     ...names.map((name) => `${name}: ${WHAT[name] ?? ""}`),
     "SHA256SUMS: sums of all these files; `sha256sum -c SHA256SUMS` checks them",
     "",
-    "No packets stand in here: what agents measured, and what was concluded from it.",
+    names.includes(CAPTURE)
+      ? "No payload stands in here but the head of test packets and twelve octets of what has the form of RTP; membership messages are whole."
+      : "No packets stand in here: what agents measured, and what was concluded from it. A run with `--keep-headers` keeps headers.",
     "",
   ].join("\n");

@@ -13,7 +13,7 @@ export function packEvidence(parts: EvidenceParts): EvidencePack {
   const sums = sumsOf(files);
   const mtime = new Date(parts.report.endedAt);
   const entries = [...files, ["SHA256SUMS", sums] as const].map(
-    ([name, text]) => [`${folderOf(parts)}/${name}`, strToU8(text)] as const,
+    ([name, text]) => [`${folderOf(parts)}/${name}`, bytesOf(text)] as const,
   );
   const shaOf = new Map(sums.split("\n").map((line) => [line.slice(66), line.slice(0, 64)]));
   return {
@@ -21,9 +21,11 @@ export function packEvidence(parts: EvidenceParts): EvidencePack {
     files: [...files].map(([name, text]) => ({
       name,
       sha256: shaOf.get(name) ?? "",
-      sizeBytes: Buffer.byteLength(text),
+      sizeBytes: bytesOf(text).length,
     })),
   };
 }
+
+const bytesOf = (file: string | Uint8Array): Uint8Array => (typeof file === "string" ? strToU8(file) : file);
 
 const folderOf = ({ record }: EvidenceParts): string => `dyetrace-${record.runId}`;

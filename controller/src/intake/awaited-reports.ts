@@ -1,5 +1,5 @@
 import type { AgentSession } from "../agents/agent-session.ts";
-import type { KeptReport } from "../store/kept-report.ts";
+import type { KeptReport } from "../store/pack/kept-report.ts";
 
 type Numbered = Pick<KeptReport, "runId" | "stint" | "firstNumber" | "lastNumber">;
 

@@ -1,5 +1,5 @@
 import type { ListenerInterval } from "@dyetrace/wire";
-import type { MinuteCount, ReportBody } from "../store/kept-report.ts";
+import type { MinuteCount, ReportBody } from "../store/pack/kept-report.ts";
 
 export const MINUTE_NS = 60e9;
 

@@ -1,5 +1,5 @@
 import { hasMembershipChange, mergeIntervalReports, mergeWatcherReports } from "@dyetrace/measure";
-import type { ReportBody } from "../store/kept-report.ts";
+import type { ReportBody } from "../store/pack/kept-report.ts";
 
 /** Reports follow each other without a break; this much is the rounding of their times. */
 const BREAK_NS = 1e6;

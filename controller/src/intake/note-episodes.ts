@@ -1,5 +1,5 @@
 import type { IntervalReport, MembershipEvent } from "@dyetrace/wire";
-import type { Episode, EpisodeKind, ReportBody } from "../store/kept-report.ts";
+import type { Episode, EpisodeKind, ReportBody } from "../store/pack/kept-report.ts";
 import { noteLosses, rangesOf, spanOf } from "./note-losses.ts";
 
 /** A silence without a missing number is told from this length on: shorter ones are a stream's own rhythm. */

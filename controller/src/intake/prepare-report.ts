@@ -1,6 +1,6 @@
 import type { AgentMessage } from "@dyetrace/wire";
-import type { KeptReport } from "../store/kept-report.ts";
-import { packBody } from "../store/pack-body.ts";
+import type { KeptReport } from "../store/pack/kept-report.ts";
+import { packBody } from "../store/pack/pack-body.ts";
 import { countMinutes } from "./count-minutes.ts";
 import { noteEpisodes } from "./note-episodes.ts";
 

@@ -3,7 +3,7 @@ import { Fault, withoutControls } from "@dyetrace/wire";
 import type { Logger } from "pino";
 import type { AgentSession } from "../agents/agent-session.ts";
 import type { KeepOutcome } from "../store/keep-reports.ts";
-import type { KeptReport } from "../store/kept-report.ts";
+import type { KeptReport } from "../store/pack/kept-report.ts";
 import type { Store } from "../store/store.ts";
 import { type AwaitedReports, awaitedReports } from "./awaited-reports.ts";
 import { prepareReport, type ReportMessage, sizeOfPrepared } from "./prepare-report.ts";

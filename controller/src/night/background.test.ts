@@ -1,6 +1,6 @@
 import { expect, test } from "vitest";
 import { drawInteger, seededRandom } from "../../../tests/simulation/seeded-random.ts";
-import type { Episode } from "../store/kept-report.ts";
+import type { Episode } from "../store/pack/kept-report.ts";
 import { type Spell, steadyStretches } from "./background.ts";
 import { QuerierChanges } from "./querier-changes.ts";
 import { sumUp } from "./sum-up.ts";

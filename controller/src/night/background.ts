@@ -1,4 +1,4 @@
-import type { Episode } from "../store/kept-report.ts";
+import type { Episode } from "../store/pack/kept-report.ts";
 
 /** Something that happened at a listener, or went on for a time. */
 export interface Spell {

@@ -1,6 +1,6 @@
 import { getOrAdd } from "../account/get-or-add.ts";
 import { readLostNumbers } from "../intake/lost-numbers.ts";
-import type { Episode } from "../store/kept-report.ts";
+import type { Episode } from "../store/pack/kept-report.ts";
 import { keyOf, type SteadyLoss } from "./steady-loss.ts";
 
 /** Reports of one second may be a second apart. */

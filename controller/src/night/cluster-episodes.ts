@@ -2,7 +2,7 @@ import type { SiteGraph } from "@dyetrace/site";
 import type { ReportIncident } from "@dyetrace/wire";
 import { getOrAdd } from "../account/get-or-add.ts";
 import type { CompiledRun } from "../plan/compiled-run.ts";
-import type { Episode } from "../store/kept-report.ts";
+import type { Episode } from "../store/pack/kept-report.ts";
 import { LossesBeside } from "./beside.ts";
 import { incidentFacts } from "./incident-facts.ts";
 import { INCIDENT_KINDS, type IncidentKind } from "./incident-kinds.ts";

@@ -1,7 +1,7 @@
 import type { SiteGraph } from "@dyetrace/site";
 import { formatDurationNs, type ReportIncident } from "@dyetrace/wire";
 import type { CompiledRun } from "../plan/compiled-run.ts";
-import type { Episode } from "../store/kept-report.ts";
+import type { Episode } from "../store/pack/kept-report.ts";
 import type { Stint } from "../store/report-records.ts";
 import type { Store } from "../store/store.ts";
 import { LossesBeside } from "./beside.ts";

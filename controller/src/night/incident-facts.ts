@@ -1,6 +1,6 @@
 import { formatDurationNs, type ReportIncident } from "@dyetrace/wire";
 import type { CompiledRun } from "../plan/compiled-run.ts";
-import type { Episode, EpisodeKind } from "../store/kept-report.ts";
+import type { Episode, EpisodeKind } from "../store/pack/kept-report.ts";
 import { lostTimeNs } from "./lost-time.ts";
 
 /** Figures and words that the telling of any incident needs. */

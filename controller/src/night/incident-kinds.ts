@@ -1,4 +1,4 @@
-import type { EpisodeKind } from "../store/kept-report.ts";
+import type { EpisodeKind } from "../store/pack/kept-report.ts";
 
 /** What an operator calls it. */
 export type IncidentKind =

@@ -9,7 +9,7 @@ import { countMinutes } from "../intake/count-minutes.ts";
 import { noteEpisodes } from "../intake/note-episodes.ts";
 import { compileScenario } from "../plan/compile-scenario.ts";
 import type { CompiledRun } from "../plan/compiled-run.ts";
-import type { Episode } from "../store/kept-report.ts";
+import type { Episode } from "../store/pack/kept-report.ts";
 import { clusterEpisodes } from "./cluster-episodes.ts";
 import { Witnesses } from "./witnesses.ts";
 

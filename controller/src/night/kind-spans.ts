@@ -1,5 +1,5 @@
 import { getOrAdd } from "../account/get-or-add.ts";
-import type { Episode } from "../store/kept-report.ts";
+import type { Episode } from "../store/pack/kept-report.ts";
 import type { IncidentKind } from "./incident-kinds.ts";
 import { TOGETHER_NS } from "./together.ts";
 

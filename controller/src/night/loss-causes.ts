@@ -5,7 +5,7 @@ import { getOrAdd } from "../account/get-or-add.ts";
 import { alikeLosses, type LostRuns } from "../compare/alike-losses.ts";
 import { readLostNumbers } from "../intake/lost-numbers.ts";
 import type { CompiledRun, CompiledStream } from "../plan/compiled-run.ts";
-import type { Episode } from "../store/kept-report.ts";
+import type { Episode } from "../store/pack/kept-report.ts";
 import type { LossesBeside } from "./beside.ts";
 import { numbersOf, sameMoments, slackOf } from "./moments.ts";
 import { isWithin, partSilences, silentMoments } from "./silences.ts";

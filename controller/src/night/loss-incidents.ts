@@ -2,7 +2,7 @@ import { greatestOf, leastOf, type ReportIncident } from "@dyetrace/wire";
 import { groupBy } from "@dyetrace/wire/group-by";
 import { getOrAdd } from "../account/get-or-add.ts";
 import type { CompiledRun } from "../plan/compiled-run.ts";
-import type { Episode } from "../store/kept-report.ts";
+import type { Episode } from "../store/pack/kept-report.ts";
 import { counted, type IncidentFacts, incidentFacts, listed } from "./incident-facts.ts";
 import type { ExplainedLosses, LossCause, LossCauses } from "./loss-causes.ts";
 import { TOGETHER_NS } from "./together.ts";

@@ -1,5 +1,5 @@
 import type { CompiledRun } from "../plan/compiled-run.ts";
-import type { Episode } from "../store/kept-report.ts";
+import type { Episode } from "../store/pack/kept-report.ts";
 import { isWithin, packetNs } from "./silences.ts";
 
 /**

@@ -4,7 +4,7 @@ import { expect, test } from "vitest";
 import { seededRandom } from "../../../tests/simulation/seeded-random.ts";
 import { compileScenario } from "../plan/compile-scenario.ts";
 import { diskNeed } from "../runs/disk-need.ts";
-import type { Episode, EpisodeKind } from "../store/kept-report.ts";
+import type { Episode, EpisodeKind } from "../store/pack/kept-report.ts";
 import { DEFAULT_RETENTION } from "../store/retention.ts";
 import { clusterEpisodes } from "./cluster-episodes.ts";
 import { absences } from "./find-incidents.ts";

@@ -3,7 +3,7 @@ import { getOrAdd } from "../account/get-or-add.ts";
 import { MINUTE_NS } from "../intake/count-minutes.ts";
 import type { CompiledRun, CompiledStream } from "../plan/compiled-run.ts";
 import { paceNs, scheduledPackets, sendingStretches } from "../plan/sending-stretches.ts";
-import type { Episode } from "../store/kept-report.ts";
+import type { Episode } from "../store/pack/kept-report.ts";
 import type { AgentMinute } from "../store/report-records.ts";
 import type { Store } from "../store/store.ts";
 

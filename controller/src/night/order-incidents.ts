@@ -1,7 +1,7 @@
 import { hostOfAgent, type SiteGraph } from "@dyetrace/site";
 import type { ReportIncident } from "@dyetrace/wire";
 import type { CompiledRun } from "../plan/compiled-run.ts";
-import type { Episode } from "../store/kept-report.ts";
+import type { Episode } from "../store/pack/kept-report.ts";
 import { counted, type IncidentFacts, incidentFacts, listed } from "./incident-facts.ts";
 import type { LossCauses } from "./loss-causes.ts";
 

@@ -1,4 +1,4 @@
-import type { Episode } from "../store/kept-report.ts";
+import type { Episode } from "../store/pack/kept-report.ts";
 
 /** Changes that follow each other this closely are two queriers that ask in turn, no change of one. Common practice, no source. */
 const IN_TURN_NS = 260e9;

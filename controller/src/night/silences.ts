@@ -1,6 +1,6 @@
 import { readLostNumbers } from "../intake/lost-numbers.ts";
 import type { CompiledRun, CompiledStream } from "../plan/compiled-run.ts";
-import type { Episode } from "../store/kept-report.ts";
+import type { Episode } from "../store/pack/kept-report.ts";
 
 /** A gap of this many packets and this length is a silence, not chance; `locate` holds an outage against the same. */
 const SILENCE_PACKETS = 10;

@@ -3,7 +3,7 @@ import { formatRatio, type ReportIncident } from "@dyetrace/wire";
 import { groupBy } from "@dyetrace/wire/group-by";
 import type { CompiledRun } from "../plan/compiled-run.ts";
 import { scheduledPackets, sendingStretches } from "../plan/sending-stretches.ts";
-import type { Episode } from "../store/kept-report.ts";
+import type { Episode } from "../store/pack/kept-report.ts";
 import { type IncidentFacts, incidentFacts, listed } from "./incident-facts.ts";
 import type { LossCauses } from "./loss-causes.ts";
 import { atPlace, type LossPart, partsOf } from "./loss-incidents.ts";

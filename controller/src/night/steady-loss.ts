@@ -1,6 +1,6 @@
 import { getOrAdd } from "../account/get-or-add.ts";
 import type { CompiledRun } from "../plan/compiled-run.ts";
-import type { Episode } from "../store/kept-report.ts";
+import type { Episode } from "../store/pack/kept-report.ts";
 import { type Spell, STEADY_NS, STEADY_TIMES, steadyStretches } from "./background.ts";
 import { silenceLength } from "./silences.ts";
 

@@ -4,7 +4,7 @@ import { LONG_RUN_NS } from "../account/run-evidence.ts";
 import { sourceBreaks } from "../account/source-breaks.ts";
 import { joinBodies } from "../intake/join-bodies.ts";
 import type { CompiledRun } from "../plan/compiled-run.ts";
-import type { ReportBody } from "../store/kept-report.ts";
+import type { ReportBody } from "../store/pack/kept-report.ts";
 import type { Store } from "../store/store.ts";
 
 /** Neighbouring reports of a long run are put together up to this length: a night of them has to fit in memory. */

@@ -1,7 +1,7 @@
 import { MINUTE_NS } from "../intake/count-minutes.ts";
 import type { CompiledRun, CompiledStream } from "../plan/compiled-run.ts";
 import { paceNs, type SendingStretch, scheduledPackets, sendingStretches } from "../plan/sending-stretches.ts";
-import type { Episode } from "../store/kept-report.ts";
+import type { Episode } from "../store/pack/kept-report.ts";
 import type { AgentMinute } from "../store/report-records.ts";
 
 /** What a listener received in one minute; copies and losses where they are known. */

@@ -3,8 +3,10 @@ import { loadSitePlan, type SiteGraph } from "@dyetrace/site";
 import type { RunProgress, RunReport, RunRequest, UserFile } from "@dyetrace/wire";
 import { accountOfRun } from "../account/run-account.ts";
 import type { RunEvidence } from "../account/run-evidence.ts";
+import type { AgentRegistry } from "../agents/agent-registry.ts";
 import { buildReport } from "../conclude/build-report.ts";
 import { isLeaving, Left } from "../conduct/leaving.ts";
+import { gatherHeaders } from "../headers/gather-headers.ts";
 import { accountStretches } from "../intake/account-stretches.ts";
 import type { ReportIntake } from "../intake/report-intake.ts";
 import { findIncidents } from "../night/find-incidents.ts";
@@ -28,6 +30,8 @@ export interface Conclusion {
   readonly late: LateWrites;
   readonly stories: LiveStories;
   readonly site: UserFile;
+  /** Whose agents are asked for the headers that they kept. */
+  readonly registry: AgentRegistry;
 }
 
 /** A run that is not longer is told as one: what happens in it is no incident of a time of its own. Our choice, no source. */
@@ -61,7 +65,7 @@ async function untilStored(
 
 /** The report of a run that is over, from everything that was stored of it. */
 export async function concludeRun(
-  { run, graph, evidence, store, intake, probeOf, late, stories, site }: Conclusion,
+  { run, graph, evidence, store, intake, probeOf, late, stories, site, registry }: Conclusion,
   signal: AbortSignal,
   say: (progress: RunProgress) => void,
 ): Promise<RunReport> {
@@ -83,6 +87,8 @@ export async function concludeRun(
   await late.write(`${run.runId} story`, () => store.stories.keep(story));
   const probed = await probedRun(store, probeOf);
   const report = buildReport(accountOfRun(run, await storedEvidence(store, run, evidence)), graph, probed);
+  const headers = await gatherHeaders(run, report, evidence, registry);
+  if (headers !== null) await late.write(`${run.runId} headers`, () => store.captures.keep(headers));
   const stretches = await accountStretches(store, run);
   const isInPieces =
     new Set(stretches.map(({ agent, stream, role }) => `${agent} ${stream} ${role}`)).size < stretches.length;

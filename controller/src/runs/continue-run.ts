@@ -98,7 +98,11 @@ export function continueRun(
     const evidence = await goThrough(signal, say).finally(() => registry.conducted.delete(run.runId));
     const { probeOf, site } = record.request;
     const told = { ...evidence, isComplete: false };
-    return concludeRun({ run, graph, evidence: told, store, intake, probeOf, late, stories, site }, signal, say);
+    return concludeRun(
+      { run, graph, evidence: told, store, intake, probeOf, late, stories, site, registry },
+      signal,
+      say,
+    );
   };
   // From now on, before anything is read: an agent that comes with this run is not told to stop.
   registry.conducted.set(run.runId, run.runId);

@@ -12,6 +12,7 @@ import { compileRamp } from "../conduct/ramp.ts";
 import { SafetyGuard } from "../conduct/run-guard.ts";
 import type { AgentCalls } from "../estate/call-agents.ts";
 import type { RunHolds } from "../estate/run-holds.ts";
+import { withKeptHeaders } from "../headers/keep-headers.ts";
 import type { ReportIntake } from "../intake/report-intake.ts";
 import { airCautions } from "../plan/air-cautions.ts";
 import { cautions } from "../plan/cautions.ts";
@@ -184,7 +185,7 @@ type Undertaking = RunSurroundings & Looked;
 async function conductSafely(one: Undertaking, signal: AbortSignal, say: Say): Promise<RunReport> {
   const { request, graph, registry, store, late, holds, intake, safety, stories } = one;
   if (safety.isLive) sayCautions(one, say);
-  const run = await lookFirst(one, signal, say);
+  const run = withKeptHeaders(await lookFirst(one, signal, say), request);
   const outline = outlineRun(run, request.site);
   say({ kind: "outline", outline });
   stories.expect(run.runId, outline);
@@ -202,7 +203,7 @@ async function conductSafely(one: Undertaking, signal: AbortSignal, say: Say): P
   const guard = safety.isLive ? new SafetyGuard(run, graph) : null;
   const evidence = await conductRun(run, registry, signal, say, onStart, guard);
   const { site, probeOf } = request;
-  return concludeRun({ run, graph, evidence, store, intake, probeOf, late, stories, site }, signal, say);
+  return concludeRun({ run, graph, evidence, store, intake, probeOf, late, stories, site, registry }, signal, say);
 }
 
 function sayCautions({ graph, first }: Undertaking, say: Say): void {

@@ -19,7 +19,7 @@ import { AuditLog } from "../audit/audit-log.ts";
 import { auditRefusedAgent } from "../audit/audit-refused-agent.ts";
 import { registerConsole } from "../console/console-routes.ts";
 import { ReportIntake } from "../intake/report-intake.ts";
-import { openInventories } from "../look/open-inventories.ts";
+import { openSights } from "../look/open-sights.ts";
 import { LIVE_SAFETY, PRACTICE_SAFETY, type Safety } from "../plan/safety.ts";
 import { registerBackupRoute } from "../runs/backup-route.ts";
 import { registerHistoryRoutes } from "../runs/history-routes.ts";
@@ -184,7 +184,7 @@ async function openController(
   registerRunRoutes(app, undertaking, schedule, retention, stops);
   registerHistoryRoutes(app, store);
   registerBackupRoute(app, store, dataFolder);
-  closers.own(openInventories(app, registry, store, log));
+  closers.own(openSights(app, { registry, store, log, audit }));
   registerConsole(app, {
     registry,
     runs,
@@ -194,7 +194,7 @@ async function openController(
     isPractice: options.isPractice ?? false,
     isLive: safety.isLive,
     store,
-    auditLines: () => audit.linesOrLatest(),
+    audit,
   });
   extraRoutes(app);
 

@@ -1,5 +1,5 @@
 import { type Kysely, type RawBuilder, sql, type Transaction } from "kysely";
-import type { Episode, KeptReport } from "./kept-report.ts";
+import type { Episode, KeptReport } from "./pack/kept-report.ts";
 import type { StoreTables } from "./store-tables.ts";
 
 /**

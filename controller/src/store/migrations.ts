@@ -166,4 +166,13 @@ export const migrations = (types: ColumnTypes): Readonly<Record<string, Migratio
       await db.schema.createIndex("inventories_by_time").on("inventories").column("taken_ms").execute();
     },
   },
+  "007-captures": {
+    up: async (db: Kysely<unknown>): Promise<void> => {
+      await db.schema
+        .createTable("captures")
+        .addColumn("run_id", "text", (column) => column.primaryKey().references("runs.id").onDelete("cascade"))
+        .addColumn("body", sql.raw(types.blob), (column) => column.notNull())
+        .execute();
+    },
+  },
 });

@@ -1,7 +1,7 @@
 import { type Kysely, type Selectable, sql } from "kysely";
 import { insertEpisodes, type KeepOutcome, keepReports } from "./keep-reports.ts";
-import type { Episode, EpisodeKind, KeptReport, MinuteCount, ReportBody } from "./kept-report.ts";
-import { unpackBody } from "./pack-body.ts";
+import type { Episode, EpisodeKind, KeptReport, MinuteCount, ReportBody } from "./pack/kept-report.ts";
+import { unpackBody } from "./pack/pack-body.ts";
 import { type JoinBodies, type RollUpStep, rollUpReports } from "./roll-up-reports.ts";
 import type { StoreTables } from "./store-tables.ts";
 

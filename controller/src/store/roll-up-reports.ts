@@ -1,6 +1,6 @@
 import type { Kysely } from "kysely";
-import type { ReportBody } from "./kept-report.ts";
-import { packBody, unpackBody } from "./pack-body.ts";
+import type { ReportBody } from "./pack/kept-report.ts";
+import { packBody, unpackBody } from "./pack/pack-body.ts";
 import type { StoreTables } from "./store-tables.ts";
 
 /** From rows of one length to rows of a longer one. 0 is "as reported". */

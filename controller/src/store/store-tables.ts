@@ -15,6 +15,7 @@ export interface StoreTables {
   readonly stories: StoriesTable;
   readonly run_tags: RunTagsTable;
   readonly inventories: InventoriesTable;
+  readonly captures: CapturesTable;
   readonly shared_access: SharedAccessTable;
   readonly sessions: SessionsTable;
 }
@@ -127,6 +128,12 @@ export interface InventoriesTable {
   /** How many agents saw something of it, and how many groups it has. */
   readonly agents: number;
   readonly groups: number;
+  readonly body: Uint8Array;
+}
+
+/** Headers that agents kept of a run: deflated JSON. */
+export interface CapturesTable {
+  readonly run_id: string;
   readonly body: Uint8Array;
 }
 

@@ -1,4 +1,5 @@
 import { sql } from "kysely";
+import { HeaderCaptures } from "./header-captures.ts";
 import { InventoryRecords } from "./inventory-records.ts";
 import { type Database, type OpenOptions, openDatabase, type StorePlace } from "./open-database.ts";
 import { backUp, shrink } from "./own-file.ts";
@@ -25,6 +26,7 @@ export interface Store extends AsyncDisposable {
   readonly reports: ReportRecords;
   readonly stories: StoryRecords;
   readonly inventories: InventoryRecords;
+  readonly captures: HeaderCaptures;
   /**
    * Copies everything to a new file, a little at a time, while it is written on.
    * @throws {Fault} STORE_FULL; OPTION_INVALID where it is a database of its own, which has tools for that
@@ -65,6 +67,7 @@ class OpenStore implements Store {
   readonly reports: ReportRecords;
   readonly stories: StoryRecords;
   readonly inventories: InventoryRecords;
+  readonly captures: HeaderCaptures;
   readonly labels: RunLabels;
   readonly sessions: SessionRecords | null;
   readonly #database: Database;
@@ -81,6 +84,7 @@ class OpenStore implements Store {
     this.reports = new ReportRecords(db);
     this.stories = new StoryRecords(db);
     this.inventories = new InventoryRecords(db);
+    this.captures = new HeaderCaptures(db);
   }
 
   backUp(file: string): Promise<void> {

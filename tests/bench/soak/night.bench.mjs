@@ -20,7 +20,7 @@ import { packCompiledRun } from "../../../controller/dist/plan/compiled-run-json
 import { renderNight } from "../../../controller/dist/report/terminal-night.js";
 import { diskNeed } from "../../../controller/dist/runs/disk-need.js";
 import { rollUpRun } from "../../../controller/dist/runs/upkeep.js";
-import { packBody } from "../../../controller/dist/store/pack-body.js";
+import { packBody } from "../../../controller/dist/store/pack/pack-body.js";
 import { DEFAULT_RETENTION } from "../../../controller/dist/store/retention.js";
 import { openStore } from "../../../controller/dist/store/store.js";
 import { reportOf, SimulatedListener } from "./simulated-reports.mjs";

@@ -34,6 +34,7 @@ export interface BenchRun {
   /** As `--set name=value` gives them. */
   readonly parameters?: Readonly<Record<string, string>>;
   readonly despite?: RunRequest["despite"];
+  readonly keepsHeaders?: boolean;
   /** The site plan's text that the run goes by, where that is not the one that the site was built from. */
   readonly plan?: string;
   readonly onProgress?: (progress: RunProgress) => void;
@@ -74,7 +75,14 @@ export async function raiseBench(plan: string, setup: BenchSetup = {}): Promise<
   const client = new ControllerClient(practice.controller.url);
 
   const run = async (scenario: string, options: BenchRun = {}): Promise<RunReport> => {
-    const { faults = [], parameters = {}, despite = [], onProgress, isUsedAgain = true } = options;
+    const {
+      faults = [],
+      parameters = {},
+      despite = [],
+      keepsHeaders = false,
+      onProgress,
+      isUsedAgain = true,
+    } = options;
     const all = faults.length === 0 ? [] : loadPracticeFaults(faultFile(faults), "faults.yaml", graph);
     const standing = all.filter((fault) => fault.atMs === null);
     const timed = all.filter((fault) => fault.atMs !== null);
@@ -82,10 +90,14 @@ export async function raiseBench(plan: string, setup: BenchSetup = {}): Promise<
     await site.inject(standing);
     const play = new Timetable(site, timed);
     try {
-      return await follow(client, { scenario, plan: options.plan ?? plan, parameters, despite }, (progress) => {
-        if (progress.kind === "go") play.start(progress.startsInMs);
-        onProgress?.(progress);
-      });
+      return await follow(
+        client,
+        { scenario, plan: options.plan ?? plan, parameters, despite, keepsHeaders },
+        (progress) => {
+          if (progress.kind === "go") play.start(progress.startsInMs);
+          onProgress?.(progress);
+        },
+      );
     } finally {
       await play.stop();
       await site.lift(standing);
@@ -115,11 +127,12 @@ interface RunTexts {
   readonly plan: string;
   readonly parameters: Readonly<Record<string, string>>;
   readonly despite: NonNullable<RunRequest["despite"]>;
+  readonly keepsHeaders: boolean;
 }
 
 async function follow(
   client: ControllerClient,
-  { scenario, plan, parameters, despite }: RunTexts,
+  { scenario, plan, parameters, despite, keepsHeaders }: RunTexts,
   onProgress: (progress: RunProgress) => void,
 ): Promise<RunReport> {
   const runId = await client.startRun({
@@ -127,6 +140,7 @@ async function follow(
     site: { file: "plan.yaml", text: plan },
     parameters: { ...parameters },
     despite,
+    keepsHeaders,
   });
   for await (const progress of client.followRun(runId)) {
     onProgress(progress);

@@ -1,7 +1,7 @@
 import { StreamTracker } from "@dyetrace/measure";
 import type { IntervalReport, ListenerInterval, MembershipEvent, WatcherReport } from "@dyetrace/wire";
 import type { CompiledStream } from "../../../controller/src/plan/compiled-run.ts";
-import type { ReportBody } from "../../../controller/src/store/kept-report.ts";
+import type { ReportBody } from "../../../controller/src/store/pack/kept-report.ts";
 import { type KnownIncident, type NightScene, QUERY_EVERY_S } from "./night-scene.ts";
 
 export interface NightReport {

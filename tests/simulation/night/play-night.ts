@@ -1,8 +1,8 @@
 import { countMinutes } from "../../../controller/src/intake/count-minutes.ts";
 import { noteEpisodes } from "../../../controller/src/intake/note-episodes.ts";
 import { packCompiledRun } from "../../../controller/src/plan/compiled-run-json.ts";
-import type { KeptReport, MinuteCount } from "../../../controller/src/store/kept-report.ts";
-import { packBody } from "../../../controller/src/store/pack-body.ts";
+import type { KeptReport, MinuteCount } from "../../../controller/src/store/pack/kept-report.ts";
+import { packBody } from "../../../controller/src/store/pack/pack-body.ts";
 import type { Store } from "../../../controller/src/store/store.ts";
 import { type NightReport, nightReports } from "./night-reports.ts";
 import type { NightScene } from "./night-scene.ts";

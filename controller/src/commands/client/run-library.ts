@@ -1,4 +1,5 @@
 import { Fault, type Night, type ProbeRun, parseAs, type RunStory } from "@dyetrace/wire";
+import type { KeptHeaders } from "@dyetrace/wire/capture/kept-headers-schema";
 import type { Matrix, Trends } from "@dyetrace/wire/console/run-history";
 import {
   type Baseline,
@@ -38,7 +39,6 @@ export interface RunLibrary extends AsyncDisposable {
   nameBaseline(name: string, runId: string): Promise<void>;
   /** @throws {Fault} RUN_UNFINISHED where none is kept */
   story(runId: string): Promise<RunStory>;
-  /** By name. */
   baselines(): Promise<readonly Baseline[]>;
   /** @throws {Fault} BASELINE_UNKNOWN */
   removeBaseline(name: string): Promise<void>;
@@ -50,6 +50,8 @@ export interface RunLibrary extends AsyncDisposable {
   backUp(file: string): Promise<void>;
   /** @returns null where none is kept, as of a run of an earlier version */
   findStory(runId: string): Promise<RunStory | null>;
+  /** Headers that agents kept of it. @returns null where none are kept */
+  headers(runId: string): Promise<KeptHeaders | null>;
 }
 
 export interface LibraryOptions extends AskOptions {
@@ -148,6 +150,10 @@ class StoreLibrary implements RunLibrary {
     return this.#ask(() => this.#store.stories.find(runId));
   }
 
+  headers(runId: string): Promise<KeptHeaders | null> {
+    return this.#ask(() => this.#store.captures.find(runId));
+  }
+
   [Symbol.asyncDispose](): Promise<void> {
     return this.#store.close();
   }
@@ -220,6 +226,10 @@ class ControllerLibrary implements RunLibrary {
 
   async backUp(file: string): Promise<void> {
     await this.#client.download("/api/backup", file);
+  }
+
+  headers(runId: string): Promise<KeptHeaders | null> {
+    return this.#client.ask("readHeaders", { path: { id: runId } });
   }
 
   async findStory(runId: string): Promise<RunStory | null> {

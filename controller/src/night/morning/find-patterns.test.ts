@@ -1,7 +1,7 @@
 import type { ReportIncident } from "@dyetrace/wire";
 import { expect, test } from "vitest";
 import { type Random, seededRandom } from "../../../../tests/simulation/seeded-random.ts";
-import type { Episode } from "../../store/kept-report.ts";
+import type { Episode } from "../../store/pack/kept-report.ts";
 import { findPatterns } from "./find-patterns.ts";
 
 const HOUR_S = 3600;

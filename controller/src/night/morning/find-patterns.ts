@@ -1,7 +1,7 @@
 import { formatDurationNs, formatRatio, greatestOf, type NightPattern, type ReportIncident } from "@dyetrace/wire";
 import { groupBy } from "@dyetrace/wire/group-by";
 import { binomialTest } from "../../compare/binomial-test.ts";
-import type { Episode } from "../../store/kept-report.ts";
+import type { Episode } from "../../store/pack/kept-report.ts";
 import { findPeriod, LEAST, type Period } from "./find-period.ts";
 
 /** Periods that networks have: timers of the standards, and what people schedule. */

@@ -1,7 +1,7 @@
 import type { NightListener, NightStrip } from "@dyetrace/wire";
 import { getOrAdd } from "../../account/get-or-add.ts";
 import type { CompiledRun, CompiledStream } from "../../plan/compiled-run.ts";
-import type { Episode } from "../../store/kept-report.ts";
+import type { Episode } from "../../store/pack/kept-report.ts";
 import type { StripCell } from "../../store/report-records.ts";
 import { packetNs } from "../silences.ts";
 

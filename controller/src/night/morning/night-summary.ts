@@ -3,7 +3,7 @@ import { Fault, greatestOf, leastOf, type Night } from "@dyetrace/wire";
 import { groupBy } from "@dyetrace/wire/group-by";
 import { MINUTE_NS } from "../../intake/count-minutes.ts";
 import { type PackedRun, unpackCompiledRun } from "../../plan/compiled-run-json.ts";
-import type { Episode, EpisodeKind } from "../../store/kept-report.ts";
+import type { Episode, EpisodeKind } from "../../store/pack/kept-report.ts";
 import type { RunRecord } from "../../store/run-record.ts";
 import type { Store } from "../../store/store.ts";
 import { absences, findIncidents } from "../find-incidents.ts";

@@ -1,6 +1,6 @@
 import type { NightStrip, NightUnwatched } from "@dyetrace/wire";
 import type { CompiledRun } from "../../plan/compiled-run.ts";
-import type { Episode } from "../../store/kept-report.ts";
+import type { Episode } from "../../store/pack/kept-report.ts";
 import type { Stint } from "../../store/report-records.ts";
 
 /**

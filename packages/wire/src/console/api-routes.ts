@@ -1,4 +1,5 @@
 import Type, { type Static, type TSchema } from "@dyetrace/schema";
+import { KeptHeadersSchema } from "../capture/kept-headers-schema.ts";
 import type { DeepReadonly } from "../deep-readonly.ts";
 import { InventoryChangesSchema, InventorySchema, InventorySummarySchema } from "../inventory/inventory-schema.ts";
 import { NightSchema } from "../report/night-schema.ts";
@@ -39,6 +40,7 @@ export const API_ROUTES = {
   readMatrix: route("GET", "/api/runs/:id/matrix", MatrixSchema),
   readTrends: route("GET", "/api/history/trends", TrendsSchema),
   readStory: route("GET", "/api/runs/:id/story", RunStorySchema),
+  readHeaders: route("GET", "/api/runs/:id/headers", Type.Union([KeptHeadersSchema, Type.Null()])),
   offerProbe: route("GET", "/api/runs/:id/probe", ProbeOfferSchema),
   listProbes: route("GET", "/api/runs/:id/probes", Type.Array(ProbeRunSchema)),
   stopRun: route("POST", "/api/runs/:id/abort", DoneSchema),

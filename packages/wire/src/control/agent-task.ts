@@ -60,6 +60,8 @@ export const AgentTaskSchema = Type.Object({
   intervalNs: Type.Number({ minimum: 1e8, maximum: 3600e9 }),
   /** A look before a run: the watcher notes all that others send to the streams' groups and their kin, on whatever port. */
   looksForUse: Type.Optional(Type.Boolean()),
+  /** Keep the latest headers of the streams' groups, in so much room, in octets; without it none are kept. Since protocol 9. */
+  keepsHeaders: Type.Optional(Type.Integer({ minimum: 65_536, maximum: 64 * 1024 * 1024 })),
   /** How long a source goes on without a word from its controller. */
   holdNs: Type.Number({ minimum: 1e9, maximum: 1e18 }),
 });

@@ -1,5 +1,6 @@
 import Type, { type Static, type TSchema } from "@dyetrace/schema";
 import { Count, DurationNs, Ns, words } from "../bounds.ts";
+import { HandedHeadersSchema, MOST_HEADER_BYTES } from "../capture/kept-headers-schema.ts";
 import type { DeepReadonly } from "../deep-readonly.ts";
 import { Fault } from "../fault.ts";
 import { AgentSightSchema, LONGEST_LOOK_NS, SHORTEST_LOOK_NS } from "../inventory/sight-schema.ts";
@@ -136,6 +137,13 @@ export const AgentMessageSchema = Type.Union([
     sight: Type.Union([AgentSightSchema, Type.Null()]),
     why: Text,
   }),
+  /** The headers that it kept of a run; null: none, and `why` says why. Since protocol 9. */
+  Type.Object({
+    kind: Type.Literal("gathered"),
+    id: LookId,
+    headers: Type.Union([HandedHeadersSchema, Type.Null()]),
+    why: Text,
+  }),
 ]);
 export type AgentMessage = DeepReadonly<Static<typeof AgentMessageSchema>>;
 
@@ -208,6 +216,15 @@ export const ControllerMessageSchema = Type.Union([
     kind: Type.Literal("look"),
     id: LookId,
     forNs: Type.Number({ minimum: SHORTEST_LOOK_NS, maximum: LONGEST_LOOK_NS }),
+  }),
+  /** Hand over the headers that were kept of a run, of these instants after its start; they are given up with that. Since protocol 9. */
+  Type.Object({
+    kind: Type.Literal("gather"),
+    id: LookId,
+    runId: RunId,
+    fromNs: Ns,
+    toNs: Ns,
+    mostBytes: Type.Integer({ minimum: 1, maximum: MOST_HEADER_BYTES }),
   }),
 ]);
 export type ControllerMessage = DeepReadonly<Static<typeof ControllerMessageSchema>>;

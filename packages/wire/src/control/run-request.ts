@@ -24,6 +24,8 @@ export const RunRequestSchema = Type.Object(
     despite: Type.Optional(Type.Array(Type.Union([Type.Literal("traffic"), Type.Literal("advice")]), { maxItems: 2 })),
     /** What whoever starts it says about the load on its heaviest segment; asked for where it is high. */
     confirmation: Type.Optional(Type.String({ maxLength: 500 })),
+    /** Whether agents keep headers of its packets, for an evidence pack; only where it is asked for. */
+    keepsHeaders: Type.Optional(Type.Boolean()),
     /** Set where the run is a probe: the run, and the place in its report's list of the finding whose suspects it shall part. */
     probeOf: Type.Optional(
       Type.Object(

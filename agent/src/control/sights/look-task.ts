@@ -1,6 +1,6 @@
 import { networkInterfaces } from "node:os";
 import type { AgentMessage, ControllerMessage } from "@dyetrace/wire";
-import type { Watcher } from "../watcher/open-watcher.ts";
+import type { Watcher } from "../../watcher/open-watcher.ts";
 import { groupsOfHost } from "./host-groups.ts";
 
 type Order = Extract<ControllerMessage, { readonly kind: "look" }>;

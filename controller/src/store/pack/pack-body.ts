@@ -1,6 +1,6 @@
 import { completeReport, shortenReport } from "@dyetrace/wire";
 import type { ReportBody } from "./kept-report.ts";
-import { packJson, unpackJson } from "./pack/pack-json.ts";
+import { packJson, unpackJson } from "./pack-json.ts";
 
 /** A report's body as the store keeps it: in the short form, deflated. */
 export const packBody = ({ report, watch }: ReportBody): Uint8Array =>

@@ -1,7 +1,7 @@
 import type { IntervalReport } from "@dyetrace/wire";
 import { expect, test } from "vitest";
-import { packJson } from "./pack/pack-json.ts";
 import { packBody, unpackBody } from "./pack-body.ts";
+import { packJson } from "./pack-json.ts";
 
 const HOST = {
   udpRcvbufErrors: 0,
