@@ -7,15 +7,21 @@ export const sayWhatIsLeftOut = (looks: readonly AgentLook[]): string[] =>
     const { flows, furtherFrames, asks, furtherAsks, dropped, isWhole, lookedNs, joined } = sight;
     return [
       ...(furtherFrames > 0
-        ? [`${agent} lists ${flows.length} senders; ${furtherFrames} frames were of further ones, which are not listed`]
+        ? [
+            `${agent} lists ${counted(flows.length, "sender")}; ${counted(furtherFrames, "frame")} of further ones came, which are not listed`,
+          ]
         : []),
       ...(furtherAsks > 0
-        ? [`${agent} lists ${asks.length} requests for groups; ${furtherAsks} messages were about further ones`]
+        ? [
+            `${agent} lists ${counted(asks.length, "request")} for groups; ${counted(furtherAsks, "message")} about further ones came`,
+          ]
         : []),
       ...(dropped > 0
-        ? [`${agent}'s host dropped ${dropped} frames before they were counted: rates there are lower bounds`]
+        ? [`${agent}'s host dropped ${counted(dropped, "frame")} before counting: rates there are lower bounds`]
         : []),
       ...(isWhole ? [] : [`${agent}'s interface went down: it watched ${(lookedNs / 1e9).toFixed(1)} s`]),
       ...(joined === null ? [`Which groups ${agent}'s host is a member of is unknown`] : []),
     ];
   });
+
+const counted = (count: number, what: string): string => `${count} ${what}${count === 1 ? "" : "s"}`;

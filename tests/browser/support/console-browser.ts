@@ -32,6 +32,7 @@ export const PAGES = [
   "night",
   "runs",
   "agents",
+  "inventory",
   "plan",
   "practice",
 ] as const;

@@ -13,6 +13,7 @@ import { isSignInNeeded } from "../state/session.ts";
 import { AgentsPage } from "./agents-page.tsx";
 import { AuditPage } from "./audit-page.tsx";
 import { FindingsPage } from "./findings-page.tsx";
+import { InventoryPage } from "./inventory-page.tsx";
 import { LivePage } from "./live-page.tsx";
 import { MapPage } from "./map-page.tsx";
 import { NightPage } from "./night-page.tsx";
@@ -32,6 +33,7 @@ const NAMES: Readonly<Record<Page, string>> = {
   night: "Night",
   runs: "Runs",
   agents: "Agents",
+  inventory: "Inventory",
   plan: "Plan",
   practice: "Practice",
   audit: "Log",
@@ -46,6 +48,7 @@ const VIEWS: Readonly<Record<Page, ComponentType>> = {
   night: NightPage,
   runs: RunsPage,
   agents: AgentsPage,
+  inventory: InventoryPage,
   plan: PlanPage,
   practice: PracticePage,
   audit: AuditPage,

@@ -7,6 +7,7 @@ export const PAGES = [
   "night",
   "runs",
   "agents",
+  "inventory",
   "plan",
   "practice",
   "audit",

@@ -1,0 +1,84 @@
+import { formatRateBps } from "@dyetrace/wire";
+import type { InventoryGroup, InventorySender } from "@dyetrace/wire/inventory/inventory-schema";
+import { nameSome } from "../parts/format.ts";
+
+/** One group and port: who sends, who asked, where it comes, and what there is to say about it. */
+export function GroupEntry({ row }: { readonly row: InventoryGroup }) {
+  const { group, port, senders, members, askedBy, seenBy, use, linkAddress, remarks } = row;
+  const strangers = askedBy.filter(({ agent }) => agent === null || !members.includes(agent));
+  return (
+    <li class="on-wire">
+      <h3>
+        {group}
+        {port !== null && <span class="soft"> port {port}</span>}
+      </h3>
+      {use !== null && <p class="small soft">{use}</p>}
+      {senders?.map((sender) => (
+        <Sender key={sender.address} sender={sender} />
+      ))}
+      <dl class="figures">
+        {senders === null && (
+          <>
+            <dt>sender</dt>
+            <dd>unknown</dd>
+          </>
+        )}
+        {senders?.length === 0 && (
+          <>
+            <dt>sender</dt>
+            <dd>none</dd>
+          </>
+        )}
+        <dt>members</dt>
+        <dd>{members.length === 0 ? "no agent's host" : nameSome(members)}</dd>
+        {strangers.length > 0 && (
+          <>
+            <dt>asked by</dt>
+            <dd>{nameSome(strangers.map(({ address, agent }) => named(address, agent)))}</dd>
+          </>
+        )}
+        <dt>seen by</dt>
+        <dd>{seenBy.length === 0 ? "nobody" : nameSome(seenBy)}</dd>
+        <dt>Ethernet</dt>
+        <dd>{linkAddress}</dd>
+      </dl>
+      {remarks.length > 0 && (
+        <ul class="remarks">
+          {remarks.map((remark) => (
+            <li key={remark}>{remark}.</li>
+          ))}
+        </ul>
+      )}
+    </li>
+  );
+}
+
+function Sender({ sender }: { readonly sender: InventorySender }) {
+  const { address, agent, hardware, rateBps, packetsPerSecond, leastBytes, mostBytes, ttl, dscp, carries } = sender;
+  const size = leastBytes === mostBytes ? `${mostBytes} B` : `${leastBytes} to ${mostBytes} B`;
+  return (
+    <dl class="figures">
+      <dt>sender</dt>
+      <dd>
+        {named(address, agent)}
+        <br />
+        <span class="small soft">{hardware ?? "behind a router"}</span>
+      </dd>
+      <dt>sends</dt>
+      <dd>
+        {formatRateBps(rateBps)}, {ratePerSecond(packetsPerSecond)} packets/s of {size}
+      </dd>
+      <dt>carries</dt>
+      <dd>{carries ?? "unknown"}</dd>
+      <dt>marks</dt>
+      <dd>
+        TTL {ttl}, DSCP {dscp}
+      </dd>
+    </dl>
+  );
+}
+
+const named = (address: string, agent: string | null): string => (agent === null ? address : `${address} (${agent})`);
+
+const ratePerSecond = (perSecond: number): string =>
+  perSecond >= 10 ? String(Math.round(perSecond)) : String(Number(perSecond.toPrecision(2)));
