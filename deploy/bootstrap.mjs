@@ -66,6 +66,7 @@ const TEST_TOOLS = [
     lost: "PIM sparse mode between the routers of a practice site can't be tested",
   },
   { program: "scapy3", package: "python3-scapy", lost: "what is read of captures can't be held to another reader" },
+  { program: "ffmpeg", package: "ffmpeg", lost: "streams that flow already can't be tested with real media" },
   { program: "curl", package: "curl", lost: "the line that brings an agent in can't be tested" },
   { program: "systemd-analyze", package: "systemd", lost: "how far the units are confined can't be tested" },
 ];

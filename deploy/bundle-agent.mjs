@@ -17,6 +17,7 @@ const stamp = path.join(bundle, "dist", "main.js");
 /** Kept as files of their own, at their places: the program and its threads. */
 const ENTRIES = [
   "main",
+  "listener/linux-follower-worker",
   "listener/linux-listener-worker",
   "listener/portable-listener-worker",
   "sender/linux-sender-worker",

@@ -25,6 +25,7 @@ const KEY_OF: Readonly<Record<keyof Guards, string>> = {
   companionPorts: "companion-ports",
   maxCompanions: "max-companions",
   allowedJoins: "allowed-joins",
+  allowedFollows: "allowed-follows",
   maxJoins: "max-joins",
   maxTtl: "max-ttl",
   maxDscp: "max-dscp",

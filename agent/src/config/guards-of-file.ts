@@ -39,6 +39,7 @@ export function guardsOfFile(own: OwnGuards, mistakes: FileMistakes): Guards {
     companionPorts: list("companion-ports", parsePortRange, none.companionPorts),
     maxCompanions: own["max-companions"] ?? none.maxCompanions,
     allowedJoins: list("allowed-joins", parseAddressRange, none.allowedJoins),
+    allowedFollows: list("allowed-follows", parseAddressRange, none.allowedFollows ?? []),
     maxJoins: own["max-joins"] ?? none.maxJoins,
     maxTtl: own["max-ttl"] ?? none.maxTtl,
     maxDscp: own["max-dscp"] ?? none.maxDscp,

@@ -1,4 +1,4 @@
-import type { IntervalReport, ListenerInterval, Membership, SenderInterval } from "@dyetrace/wire";
+import type { Followed, IntervalReport, ListenerInterval, Membership, SenderInterval } from "@dyetrace/wire";
 
 /**
  * A report of a task that began `shiftNs` after the run's start, with all its instants counted from the run's start.
@@ -18,6 +18,7 @@ export function shiftReport(report: IntervalReport, shiftNs: number): IntervalRe
     ...entry,
     memberships: entry.memberships.map(membership),
     receipt: entry.receipt === null ? null : shiftReceipt(entry.receipt, at),
+    ...(entry.followed === undefined ? {} : { followed: shiftFollowed(entry.followed, at) }),
   });
   const sender = (entry: SenderInterval): SenderInterval => ({
     ...entry,
@@ -37,6 +38,15 @@ export function shiftReport(report: IntervalReport, shiftNs: number): IntervalRe
         : { ...totals, listeners: totals.listeners.map(listener), senders: totals.senders.map(sender) },
   };
 }
+
+const shiftFollowed = (followed: Followed, at: <T extends number | null>(instantNs: T) => T): Followed => ({
+  ...followed,
+  rtp: followed.rtp.map((flow) => ({ ...flow, receipt: shiftReceipt(flow.receipt, at) })),
+  digest: {
+    ...followed.digest,
+    names: followed.digest.names.map((block) => ({ ...block, baseNs: at(block.baseNs) })),
+  },
+});
 
 type Receipt = NonNullable<ListenerInterval["receipt"]>;
 

@@ -9,7 +9,7 @@ import { readCapabilities } from "./read-capabilities.ts";
 import { WifiWatch } from "./wifi-watch.ts";
 import { WorkerLink } from "./worker-link.ts";
 
-type Role = "sender" | "listener";
+type Role = "sender" | "listener" | "follower";
 
 /** Intervals that are told in one turn of the loop by a host that is behind. */
 const MOST_BEHIND = 100;
@@ -18,6 +18,8 @@ const MOST_BEHIND = 100;
 const WORKERS = {
   sender: { linux: "../sender/linux-sender-worker.js", portable: "../sender/portable-sender-worker.js" },
   listener: { linux: "../listener/linux-listener-worker.js", portable: "../listener/portable-listener-worker.js" },
+  /** A listener that is handed whole packets. */
+  follower: { linux: "../listener/linux-follower-worker.js", portable: "../listener/portable-listener-worker.js" },
 } as const satisfies Readonly<Record<Role, Readonly<Record<AgentCapabilities["sockets"], string>>>>;
 
 /** A run from `prepare` until its last report. */
@@ -59,9 +61,11 @@ class WorkerDataPlane implements DataPlane {
     const refusal = refuseTask(task, this.#options.guards);
     if (refusal !== null) throw refusal;
     const kinds = new Set(task.actions.map((action) => action.kind));
+    const follows = task.streams.some(({ production }) => production !== undefined);
+    // A task that follows streams of others has no sender, whatever it asks for.
     const roles: Role[] = [
-      ...(kinds.has("emit") ? (["sender"] as const) : []),
-      ...(kinds.has("join") ? (["listener"] as const) : []),
+      ...(kinds.has("emit") && !follows ? (["sender"] as const) : []),
+      ...(kinds.has("join") ? ([follows ? "follower" : "listener"] as const) : []),
     ];
     const senderIds = task.streams.map(() => this.#options.drawSenderId() >>> 0);
     this.#control.reset(monotonicNs());

@@ -12,12 +12,17 @@ import { SendingGuard } from "./sending-guard.ts";
 export function refuseTask(task: AgentTask, guards: Guards): Fault | null {
   const streams = new Map<number, GuardedStream>(task.streams.map((stream) => [stream.streamId, stream]));
   const sending = new SendingGuard(guards);
+  const follows = task.streams.some(({ production }) => production !== undefined);
   for (const { kind, streamId, rateBps, payloadBytes } of task.actions) {
     const stream = streams.get(streamId);
     if (stream === undefined) {
       return new Fault("MESSAGE_INVALID", `The task acts on stream ${streamId}, which it does not describe`, "");
     }
     if (kind === "join" || kind === "leave") continue;
+    if (follows) {
+      const why = "send anything in a run that follows streams of others";
+      return taskRefused(why, "Send and follow in two runs.");
+    }
     if (kind === "stop") {
       sending.stop(streamId);
       continue;

@@ -1,4 +1,4 @@
-import type { AgentTask, Guards, TaskStream } from "@dyetrace/wire";
+import type { AgentTask, Guards, IpAddress, TaskStream } from "@dyetrace/wire";
 import { isInRange, parseAddressRanges } from "@dyetrace/wire/address-range";
 import { Fault } from "@dyetrace/wire/fault";
 import { isMulticast, parseIpAddress } from "@dyetrace/wire/ip-address";
@@ -22,7 +22,14 @@ export function refuseJoins(task: AgentTask, guards: Guards): Fault | null {
   return null;
 }
 
-function refuseJoin({ name, group: text, port, companionOf }: TaskStream, guards: Guards): Fault | null {
+/** Groups of the link are every host's and every router's own business (RFC 5771 section 4, RFC 4291 section 2.7). */
+const LINK_LOCAL = parseAddressRanges(["224.0.0.0/24", "ff02::/16", "ff01::/16"]);
+
+const mayFollow = (address: IpAddress, allowed: readonly string[]): boolean =>
+  !LINK_LOCAL.some((range) => isInRange(address, range)) &&
+  parseAddressRanges(allowed).some((range) => isInRange(address, range));
+
+function refuseJoin({ name, group: text, port, companionOf, production }: TaskStream, guards: Guards): Fault | null {
   const address = parseIpAddress(text);
   if (address === null)
     return new Fault("ADDRESS_INVALID", `"${text}" is no IP address`, "Write, for example, 239.195.1.1");
@@ -39,6 +46,9 @@ function refuseJoin({ name, group: text, port, companionOf }: TaskStream, guards
       `port ${port} is none of ${ports.join(", ") || "(none)"}`,
       `Choose another port, or see ${key} ${IN_FILE}.`,
     );
+  }
+  if (production !== undefined && !mayFollow(address, guards.allowedFollows ?? [])) {
+    return refuse("streams of that group may not be followed", `See allowed-follows ${IN_FILE}.`);
   }
   if (isCompanion || parseAddressRanges(guards.allowedJoins).some((range) => isInRange(address, range))) {
     return null;

@@ -142,7 +142,14 @@ export class ListenerRun {
         const shared = { streamId, hostLostPackets: drops, socketStreams, foreign };
         const parts = stream.takeParts(index, toNs, isLast);
         if (parts.length === 0) listeners.push({ ...shared, receipt: null, memberships: [] });
-        for (const { receipt, membership } of parts) listeners.push({ ...shared, receipt, memberships: [membership] });
+        for (const { receipt, membership, followed } of parts) {
+          listeners.push({
+            ...shared,
+            receipt,
+            memberships: [membership],
+            ...(followed === null ? {} : { followed }),
+          });
+        }
         if (!isLast) continue;
         totals.push({
           streamId,

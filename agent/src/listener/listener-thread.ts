@@ -48,7 +48,7 @@ export class ListenerThread {
 
   async #prepare(id: number, task: AgentTask): Promise<void> {
     this.#discard();
-    const sorter = new PacketSorter(new RunSink(task.runId));
+    const sorter = new PacketSorter(new RunSink(task.runId, this.#receiver.slotBytes));
     try {
       this.#sockets = await openSockets(task, this.#receiver.seesHostDrops, this.#receiver.opener(sorter));
       this.#task = task;

@@ -7,9 +7,11 @@ import type { ListenedStream } from "../sockets/listened-stream.ts";
 export class RunSink implements SortedSink {
   readonly #runIdHi: number;
   readonly #runIdLo: number;
+  readonly #slotBytes: number;
 
-  /** @param runId 16 hexadecimal digits */
-  constructor(runId: string) {
+  /** @param runId 16 hexadecimal digits; @param slotBytes most bytes of a packet that are handed over */
+  constructor(runId: string, slotBytes: number) {
+    this.#slotBytes = slotBytes;
     this.#runIdHi = Number.parseInt(runId.slice(0, 8), 16);
     this.#runIdLo = Number.parseInt(runId.slice(8, 16), 16);
   }
@@ -38,15 +40,17 @@ export class RunSink implements SortedSink {
   takeOther(
     socket: GroupSocket,
     verdict: Exclude<PacketVerdict, "test">,
-    _bytes: Uint8Array,
-    _at: number,
-    _length: number,
-    _arrivalNs: number,
-    _ttl: number,
-    _dscp: number,
+    bytes: Uint8Array,
+    at: number,
+    length: number,
+    arrivalNs: number,
+    ttl: number,
+    dscp: number,
     source: () => string | null,
   ): void {
-    socket.foreign.count(verdict, source);
+    const stream = socket.streams[0];
+    if (stream?.stream.production === undefined) socket.foreign.count(verdict, source);
+    else stream.follow(bytes, at, Math.min(length, this.#slotBytes), length, arrivalNs, ttl, dscp, source);
   }
 
   noteHostDrops(socket: GroupSocket, drops: number, arrivalNs: number): void {

@@ -1,10 +1,13 @@
-import { mergeReceipts, type StreamReceipt, StreamTracker } from "@dyetrace/measure";
-import type { DecodedTestPacket, Membership, TaskStream } from "@dyetrace/wire";
+import { mergeFollowed, mergeReceipts, type StreamReceipt, StreamTracker } from "@dyetrace/measure";
+import type { DecodedTestPacket, Followed, Membership, TaskStream } from "@dyetrace/wire";
+import { StreamFollower } from "./stream-follower.ts";
 
 /** What one stay in the group brought in one interval. */
 export interface StayPart {
   readonly membership: Membership;
   readonly receipt: StreamReceipt;
+  /** Of a stream of others; null of our own. */
+  readonly followed: Followed | null;
 }
 
 /**
@@ -46,7 +49,9 @@ export class ListenedStream {
       mediaRateBps: this.stream.rateBps,
       seesHostDrops: this.#seesHostDrops,
     });
-    this.#stay = { membership, tracker, receipts: new Map() };
+    const { production } = this.stream;
+    const follower = production === undefined ? null : new StreamFollower(production, this.#seesHostDrops);
+    this.#stay = { membership, tracker, follower, receipts: new Map() };
     this.#open.push(this.#stay);
     this.#all.push(membership);
   }
@@ -57,7 +62,7 @@ export class ListenedStream {
     if (stay === null) return;
     this.#cutUntil(leaveRequestedNs);
     stay.membership.leaveRequestedNs = leaveRequestedNs;
-    keep(stay, this.#cutIndex, stay.tracker.finish());
+    keep(stay, this.#cutIndex, stay.tracker.finish(), stay.follower?.cut(true) ?? null);
     this.#stay = null;
   }
 
@@ -75,8 +80,33 @@ export class ListenedStream {
     membership.lastPacketNs = atNs;
   }
 
+  /** Hot path: a packet of a stream of others, of which `present` bytes stand at `at`. */
+  follow(
+    bytes: Uint8Array,
+    at: number,
+    present: number,
+    length: number,
+    arrivalNs: number,
+    ttl: number,
+    dscp: number,
+    source: () => string | null,
+  ): void {
+    const stay = this.#stay;
+    if (stay === null || stay.follower === null) return;
+    const atNs = Math.max(arrivalNs, this.#lastArrivalNs);
+    this.#lastArrivalNs = atNs;
+    if (atNs >= (this.#cutIndex + 1) * this.#intervalNs) this.#cutUntil(atNs);
+    stay.tracker.record(stay.follower.packets, atNs, atNs, length, 0, ttl, dscp);
+    stay.follower.take(bytes, at, present, length, atNs, ttl, dscp, source);
+    const membership = stay.membership;
+    if (membership.firstPacketNs === null) membership.firstPacketNs = atNs;
+    membership.lastPacketNs = atNs;
+  }
+
   noteHostDrops(drops: number, arrivalNs: number): void {
-    this.#stay?.tracker.noteHostDrops(drops, Math.max(arrivalNs, this.#lastArrivalNs));
+    const atNs = Math.max(arrivalNs, this.#lastArrivalNs);
+    this.#stay?.tracker.noteHostDrops(drops, atNs);
+    this.#stay?.follower?.noteHostDrops(drops, atNs);
   }
 
   /**
@@ -85,15 +115,15 @@ export class ListenedStream {
    */
   takeParts(index: number, toNs: number, isLast: boolean): StayPart[] {
     this.#cutUntil(toNs);
-    if (this.#stay !== null && this.#cutIndex === index) keep(this.#stay, index, this.#stay.tracker.cut()); // a last, short interval
+    if (this.#stay !== null && this.#cutIndex === index) this.#cut(this.#stay, index); // a last, short interval
     const parts: StayPart[] = [];
     for (const { membership, receipts } of this.#open) {
       const due = [...receipts.keys()].filter((at) => at === index || (isLast && at > index));
       const [first, ...later] = due.toSorted((a, b) => a - b).flatMap((at) => receipts.get(at) ?? []);
       if (first === undefined) continue;
-      const receipt = later.reduce(mergeReceipts, first);
+      const { receipt, followed } = later.reduce(joinCuts, first);
       for (const at of due) receipts.delete(at);
-      parts.push({ membership: { ...membership }, receipt });
+      parts.push({ membership: { ...membership }, receipt, followed });
       this.#total = this.#total === null ? receipt : mergeReceipts(this.#total, receipt);
     }
     this.#open = this.#open.filter((stay) => stay === this.#stay || stay.receipts.size > 0);
@@ -113,9 +143,13 @@ export class ListenedStream {
     for (;;) {
       const endNs = (this.#cutIndex + 1) * this.#intervalNs;
       if (endNs > nowNs) return;
-      if (this.#stay !== null) keep(this.#stay, this.#cutIndex, this.#stay.tracker.cut());
+      if (this.#stay !== null) this.#cut(this.#stay, this.#cutIndex);
       this.#cutIndex++;
     }
+  }
+
+  #cut(stay: Stay, index: number): void {
+    keep(stay, index, stay.tracker.cut(), stay.follower?.cut(false) ?? null);
   }
 }
 
@@ -124,11 +158,21 @@ type OpenMembership = { -readonly [K in keyof Membership]: Membership[K] };
 interface Stay {
   readonly membership: OpenMembership;
   readonly tracker: StreamTracker;
+  /** Of a stream of others. */
+  readonly follower: StreamFollower | null;
   /** By interval. */
-  readonly receipts: Map<number, StreamReceipt>;
+  readonly receipts: Map<number, Cut>;
 }
 
-function keep(stay: Stay, index: number, receipt: StreamReceipt): void {
+type Cut = Pick<StayPart, "receipt" | "followed">;
+
+function keep(stay: Stay, index: number, receipt: StreamReceipt, followed: Followed | null): void {
   const earlier = stay.receipts.get(index);
-  stay.receipts.set(index, earlier === undefined ? receipt : mergeReceipts(earlier, receipt));
+  stay.receipts.set(index, earlier === undefined ? { receipt, followed } : joinCuts(earlier, { receipt, followed }));
 }
+
+const joinCuts = (a: Cut, b: Cut): Cut => ({
+  receipt: mergeReceipts(a.receipt, b.receipt),
+  followed:
+    a.followed === null || b.followed === null ? (a.followed ?? b.followed) : mergeFollowed(a.followed, b.followed),
+});

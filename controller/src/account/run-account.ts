@@ -34,7 +34,7 @@ export function accountOfRun(run: CompiledRun, evidence: RunEvidence): RunAccoun
   const agents = new Map([...evidence.agents].map(([name, one]) => [name, accountOfAgent(one)]));
   const sources = new Map(
     run.streams.flatMap((stream) => {
-      const source = accountOfSource(run, stream, agents);
+      const source = accountOfSource(run, stream, agents, evidence.followed);
       return source === null ? [] : [[stream.name, source] as const];
     }),
   );

@@ -1,4 +1,5 @@
 import type { ClockEstimate, IntervalReport, WatcherReport } from "@dyetrace/wire";
+import type { Emission } from "./emissions.ts";
 import type { SourceBreak } from "./source-breaks.ts";
 
 /** Up to this length a run's reports are kept in memory as well. */
@@ -35,4 +36,6 @@ export interface RunEvidence {
   readonly stopReason: string | null;
   /** False: not all reports are here; the store has them. */
   readonly isComplete: boolean;
+  /** Of streams of others, by the stream's name: what was seen of it, in the place of its source's word. */
+  readonly followed?: ReadonlyMap<string, Emission>;
 }

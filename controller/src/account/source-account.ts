@@ -12,13 +12,14 @@ export interface SourceAccount {
   readonly sent: SentCount;
 }
 
-/** @returns null if the source's agent reported nothing of the stream */
+/** @param followed what was seen of streams of others @returns null if the source's agent reported nothing of the stream */
 export function accountOfSource(
   run: CompiledRun,
   stream: CompiledStream,
   agents: ReadonlyMap<string, AgentAccount>,
+  followed: ReadonlyMap<string, Emission> = new Map(),
 ): SourceAccount | null {
-  const told = agents.get(stream.source)?.emissions.get(stream.streamId);
+  const told = followed.get(stream.name) ?? agents.get(stream.source)?.emissions.get(stream.streamId);
   if (told === undefined) return null;
   const stretches = sendingStretches(run, stream);
   const emission = told.sentPackets === null ? withHeard(told, latestHeard(told, stream, agents), stretches) : told;

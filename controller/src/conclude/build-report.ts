@@ -8,6 +8,7 @@ import { observeRun } from "../observe/observe.ts";
 import { packetsPerSecond, sendingStretches } from "../plan/sending-stretches.ts";
 import { joinProbe } from "../probe/join-probe.ts";
 import type { ProbedRun } from "../probe/probed-finding.ts";
+import { doubtUnseen, followedNotes } from "./followed-words.ts";
 import { explainHostBlocks } from "./host-block-evidence.ts";
 import { type HasDelay, judgeExpectations } from "./judge-expectations.ts";
 import { judgeLeaks } from "./judge-leaks.ts";
@@ -40,7 +41,7 @@ export function buildReport(account: RunAccount, plan: SiteGraph, probed: Probed
     suspects: [...suspects],
     evidence: [...because],
   }));
-  const own = explainHostBlocks(found, account, graph);
+  const own = doubtUnseen(explainHostBlocks(found, account, graph), account);
   const joined = probed === null ? null : joinProbe(probed, own, observations, graph);
   const findings = doubtPlaces(joined?.findings ?? own, unsure, graph);
   const flowsWrongly = wrongFlows(findings);
@@ -83,6 +84,7 @@ export function buildReport(account: RunAccount, plan: SiteGraph, probed: Probed
       ...conclusion.remarks,
       ...querierNotes(queriers),
       ...sourceNotes(account),
+      ...followedNotes(account),
       ...placeNotes,
       ...roamNotes(roams, graph),
     ],

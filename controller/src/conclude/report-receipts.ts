@@ -38,6 +38,8 @@ function reportReceipt(all: readonly Stay[]): ReportReceipt {
   const base = { stream: join.stream, listener: join.agent, stays: all.length };
   // A figure over some of the stays would pass for one over all of them.
   if (told.length < all.length) return { ...base, ...NOTHING_KNOWN };
+  // What would have come of a stream that nobody saw is an assumption, which is no figure.
+  if (stream.followed?.isUnseen === true) return { ...base, ...NOTHING_KNOWN, received: 0 };
   const receipt = told.map(({ reception }) => reception.receipt).reduce(mergeReceipts);
   const numbers = told.map((stay) => stay.numbers);
   const missing = numbers.flatMap((one) => one.missing);
@@ -63,7 +65,7 @@ function reportReceipt(all: readonly Stay[]): ReportReceipt {
       receipt.firstCopies === 0 ? null : Math.max(0, ...numbers.map(({ longestGapNs }) => longestGapNs)) / 1e6,
     jitterMs: receipt.jitterNs === null ? null : receipt.jitterNs / 1e6,
     ...reportDelays(told),
-    hops: receipt.ttlMin === null ? null : stream.ttl - receipt.ttlMin,
+    hops: receipt.ttlMin === null || stream.production !== undefined ? null : stream.ttl - receipt.ttlMin,
     asUnicastRatio: unicastRatio(told),
     foreign: strangePackets,
     ...receiptDetails(receipt, numbers),

@@ -7,7 +7,7 @@ import type { CompiledRun } from "../plan/compiled-run.ts";
 import { bringBackAgents } from "./bring-back-agents.ts";
 import { followAgents } from "./follow-agents.ts";
 import { isLeaving, Left } from "./leaving.ts";
-import { splitByPresence } from "./needed-agents.ts";
+import { refuseUnableToFollow, splitByPresence } from "./needed-agents.ts";
 import { RunAgents, TimeUp } from "./run-agents.ts";
 import type { RunGuard } from "./run-guard.ts";
 
@@ -41,6 +41,7 @@ export async function conductRun(
   guard: RunGuard | null = null,
 ): Promise<RunEvidence> {
   const { present, absent } = splitByPresence(run, registry);
+  refuseUnableToFollow(run, present, registry);
   const agents = new RunAgents(run, present);
   using followed = followAgents(run, agents, registry, guard);
   const order = (message: Parameters<AgentSession["send"]>[0]): void => {

@@ -10,6 +10,7 @@ import {
 import type { LiveCell, LiveFigures, LiveHeard, LiveSeries, LiveStrip } from "@dyetrace/wire/console/live-second";
 import { FigureRing } from "./figure-ring.ts";
 import { liveMark } from "./live-mark.ts";
+import { toldOfOthers } from "./told-of-others.ts";
 
 /** Seconds of marks kept for a console that comes later. */
 const KEPT_SECONDS = 180;
@@ -77,7 +78,8 @@ export class LiveBoard {
       const watchedOf = new Map(watch?.streams.map((one) => [one.streamId, one]));
       for (const stream of this.#outline.streams) {
         if (stream.source === agent) continue;
-        const stays = staysOf.get(stream.streamId) ?? [];
+        const stays = toldOfOthers(staysOf.get(stream.streamId) ?? []);
+        if (stays === null) continue; // what was lost nobody can tell yet, so the second stays blank
         const watched = watchedOf.get(stream.streamId);
         if (stays.length === 0 && !this.#joiners.has(`${agent} ${stream.name}`) && watched === undefined) continue;
         this.#put({

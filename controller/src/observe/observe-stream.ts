@@ -32,7 +32,7 @@ export function observeStream(
     sourceState:
       emission === null ? "unknown" : isSilent ? "not-sending" : emission.stalls.length > 0 ? "stalled" : "sending",
     sentPackets: emission?.sentPackets ?? null,
-    plannedPackets: isAborted ? null : plannedPackets(stretches),
+    plannedPackets: isAborted || stream.production !== undefined ? null : plannedPackets(stretches),
     tooLargePackets: emission?.lastError === "EMSGSIZE" ? emission.sendErrors : 0,
     steps: sendSteps(run, stream, source),
     // A number is used by a packet that left and by no other: what a source skips leaves no hole in its numbers.
@@ -44,8 +44,9 @@ export function observeStream(
       endMs: (atNs + durationNs) / 1e6,
     })),
     breaks: breaksOf(breaks, stretches, isAborted),
-    ttl: stream.ttl,
-    dscp: stream.dscp,
+    // Nobody knows what a stream of others left with.
+    ttl: stream.production === undefined ? stream.ttl : null,
+    dscp: stream.production === undefined ? stream.dscp : null,
   };
 }
 

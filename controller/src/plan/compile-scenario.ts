@@ -1,5 +1,12 @@
-import type { SiteGraph } from "@dyetrace/site";
-import { Fault, parseIpAddress, type Scenario, type TaskAction, type TaskStream } from "@dyetrace/wire";
+import { nodeOfAddress, type SiteGraph } from "@dyetrace/site";
+import {
+  Fault,
+  parseIpAddress,
+  type Scenario,
+  type ScenarioStream,
+  type TaskAction,
+  type TaskStream,
+} from "@dyetrace/wire";
 import { asTaskCompanion, hostAddress, planCompanions } from "./companions.ts";
 import type { AgentAddresses, CompiledCompanion, CompiledRun, CompiledStream, PlannedJoin } from "./compiled-run.ts";
 import { SETTLE_AFTER_LEAVE_NS, SETTLE_NS } from "./settle-times.ts";
@@ -24,7 +31,7 @@ export function compileScenario(
   const streams = scenario.streams.map((stream, index) => ({
     ...stream,
     streamId: index + 1,
-    sourceHost: hosts.get(stream.source) ?? stream.source,
+    sourceHost: hosts.get(stream.source) ?? senderNode(graph, stream) ?? stream.source,
   }));
   const byName = new Map(streams.map((stream) => [stream.name, stream]));
   const actions = new Map<string, TaskAction[]>([...hosts.keys()].map((agent) => [agent, []]));
@@ -38,6 +45,7 @@ export function compileScenario(
     switch (action.kind) {
       case "emit":
       case "stop":
+        if (stream.production !== undefined) break; // nobody's agent sends it
         actions.get(stream.source)?.push({ atNs: action.atNs, kind: action.kind, streamId });
         break;
       case "set":
@@ -51,7 +59,8 @@ export function compileScenario(
         break;
       case "join":
       case "leave": {
-        const named = action.agents ?? [...hosts.keys()].filter((agent) => agent !== stream.source);
+        const named =
+          action.agents ?? [...hosts].flatMap(([agent, host]) => (host === stream.sourceHost ? [] : [agent]));
         for (const agent of named) {
           const key = `${stream.name} ${agent}`;
           const stay = open.get(key);
@@ -77,7 +86,8 @@ export function compileScenario(
   joins.push(...open.values());
   const endNs = scenario.durationNs + (hasLeaves ? SETTLE_AFTER_LEAVE_NS : SETTLE_NS);
   const companions = planCompanions(streams, joins, agents, streams.length + 1);
-  const taskStreams = streams.map((stream) => asTaskStream(stream, agents));
+  const namesPerInterval = namesInInterval(scenario.durationNs);
+  const taskStreams = streams.map((stream) => asTaskStream(stream, agents, graph, namesPerInterval));
   const tasks = new Map(
     [...actions].map(([agent, list]) => {
       const own = companions.filter(({ listener, stream }) => listener === agent || stream.source === agent);
@@ -97,6 +107,24 @@ export function compileScenario(
   return { runId, scenario, streams, joins, companions, tasks, endNs };
 }
 
+/** The node that a production stream comes from, where the plan has it. */
+function senderNode(graph: SiteGraph, { production }: CompiledStream | ScenarioStream): string | null {
+  const from = production?.from ?? null;
+  if (from === null) return null;
+  return graph.nodes.has(from) ? from : nodeOfAddress(graph, from);
+}
+
+/** What one agent may tell of one stream in a whole run, and what one name takes of it; our choice, no source. */
+const MOST_NAME_BYTES = 20e6;
+const NAME_BYTES = 8;
+const NAMES = { least: 64, most: 2000 };
+
+/** A short run compares every packet of most streams, a night so many that its reports can be kept. */
+const namesInInterval = (durationNs: number): number => {
+  const intervals = Math.max(1, durationNs / INTERVAL_NS);
+  return Math.round(Math.min(NAMES.most, Math.max(NAMES.least, MOST_NAME_BYTES / NAME_BYTES / intervals)));
+};
+
 /** A companion starts and stops with its stream, is listened to with it, and keeps its pace. */
 function withCompanions(
   actions: readonly TaskAction[],
@@ -110,9 +138,19 @@ function withCompanions(
   });
 }
 
-function asTaskStream(stream: CompiledStream, agents: ReadonlyMap<string, AgentAddresses>): TaskStream {
+function asTaskStream(
+  stream: CompiledStream,
+  agents: ReadonlyMap<string, AgentAddresses>,
+  graph: SiteGraph,
+  namesPerInterval: number,
+): TaskStream {
   const { streamId, name, group, port, rateBps, payloadBytes, ttl, dscp, burstPackets } = stream;
-  const ssmSource = stream.isSourceSpecific ? sourceAddress(stream, agents.get(stream.source)) : null;
+  const { production } = stream;
+  const ssmSource = !stream.isSourceSpecific
+    ? null
+    : production === undefined
+      ? sourceAddress(stream, agents.get(stream.source))
+      : senderAddress(stream, graph, agents);
   return {
     streamId,
     name,
@@ -124,7 +162,24 @@ function asTaskStream(stream: CompiledStream, agents: ReadonlyMap<string, AgentA
     ttl,
     dscp,
     burstPackets,
+    ...(production === undefined ? {} : { production: { format: production.format, namesPerInterval } }),
   };
+}
+
+/** Of a stream of others: as the scenario has it, as the plan has it, or as an agent on that host tells. */
+function senderAddress(stream: CompiledStream, graph: SiteGraph, agents: ReadonlyMap<string, AgentAddresses>): string {
+  const from = stream.production?.from ?? null;
+  const family = parseIpAddress(stream.group)?.family;
+  const isFit = (text: string | null): boolean => text !== null && parseIpAddress(text)?.family === family;
+  if (from !== null && isFit(from)) return from;
+  const node = graph.nodes.get(stream.sourceHost);
+  const address = node?.addresses?.find(isFit) ?? hostAddress(stream, agents.get(node?.agent ?? ""));
+  if (address !== null && address !== undefined) return address;
+  throw new Fault(
+    "AGENT_CANNOT",
+    `${stream.name} is joined by its sender's address, and ${from === null ? "its sender is not named" : `no IPv${family} address of ${from} is known`}`,
+    "Write the sender's address in from:, give the node of the plan an address, or use a group outside the source-specific range",
+  );
 }
 
 function sourceAddress(stream: CompiledStream, source: AgentAddresses | undefined): string {

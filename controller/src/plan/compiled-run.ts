@@ -9,8 +9,26 @@ export interface AgentAddresses {
 
 export interface CompiledStream extends ScenarioStream {
   readonly streamId: number;
-  /** Node of the plan that carries the source's agent. */
+  /** Node of the plan that carries the source's agent, or that a production stream comes from. */
   readonly sourceHost: string;
+  /** Of a production stream, once it was followed. */
+  readonly followed?: FollowedFacts;
+}
+
+/** What agents found out about a stream of others. */
+export interface FollowedFacts {
+  readonly format: "rtp" | "rtp-with-mpeg-ts" | "mpeg-ts" | "any" | null;
+  /** How its packets are told apart; null: nobody saw one, or they can't be. */
+  readonly identifiedBy: "sequence" | "continuity" | "digest" | null;
+  readonly ssrc: number | null;
+  /** Addresses that it was seen to come from. */
+  readonly senders: readonly string[];
+  /** One in so many of its packets was compared. */
+  readonly comparedOneIn: number;
+  /** Packets that nobody received and whose neighbours' counters show missing; null where nothing would show it. */
+  readonly missingToAll: number | null;
+  /** Nobody saw a packet of it in the whole run: what was to come is an assumption. */
+  readonly isUnseen: boolean;
 }
 
 /** A planned stay in a group; `toNs` null stays until the run's end. */
@@ -43,3 +61,7 @@ export interface CompiledCompanion {
   readonly listener: string;
   readonly stream: CompiledStream;
 }
+
+/** Whether a run follows streams of others: it sends nothing then. */
+export const followsOthers = ({ streams }: Pick<CompiledRun, "streams">): boolean =>
+  streams.some(({ production }) => production !== undefined);

@@ -35,6 +35,7 @@ function longestPaceMs(run: CompiledRun, stream: CompiledRun["streams"][number])
 }
 
 function emitsOf(run: CompiledRun, stream: CompiledStream): { fromMs: number; toMs: number }[] {
+  if (stream.production !== undefined) return [{ fromMs: 0, toMs: run.endNs / 1e6 }]; // it flows, as far as anybody knows
   const emits: { fromMs: number; toMs: number }[] = [];
   let fromMs: number | null = null;
   for (const action of run.scenario.timeline) {

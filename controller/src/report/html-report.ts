@@ -10,12 +10,12 @@ import {
 } from "@dyetrace/wire";
 import type { RunRecord } from "../store/run-record.ts";
 import { htmlDelays } from "./delay-sections.ts";
-import { renderDetails, renderHosts } from "./html-details.ts";
-import { renderFindings } from "./html-findings.ts";
+import { renderDetails, renderFindings, renderHosts } from "./html-details.ts";
 import { renderBystanders, renderReceipts, renderStreams } from "./html-receipts.ts";
 import { HTML_STYLE } from "./html-style.ts";
 import { table } from "./html-table.ts";
 import { Markup, markup } from "./markup.ts";
+import { htmlMedia } from "./media-sections.ts";
 import { MAP_STYLE, renderRunMap } from "./picture.ts";
 import { probeParts } from "./probe-parts.ts";
 import { htmlQueriers } from "./querier-sections.ts";
@@ -60,6 +60,7 @@ ${renderExpectations(report)}
 ${renderStreams(report)}
 ${renderReceipts(report)}
 ${htmlDelays(report)}
+${htmlMedia(report)}
 ${renderDetails(report)}
 ${renderBystanders(report)}
 ${htmlQueriers(report)}

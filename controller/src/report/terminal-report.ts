@@ -16,6 +16,7 @@ import {
   wifiWords,
 } from "@dyetrace/wire";
 import { terminalDelays } from "./delay-sections.ts";
+import { terminalMedia } from "./media-sections.ts";
 import { probeParts } from "./probe-parts.ts";
 import { terminalQueriers } from "./querier-sections.ts";
 import { drawSiteTree } from "./site-tree.ts";
@@ -47,6 +48,7 @@ export function renderReport(
   lines.push(
     ...renderExpectations(report, paint),
     ...terminalDelays(report, paint),
+    ...terminalMedia(report, paint),
     ...renderIncidents(report, paint),
     ...renderHosts(report, paint),
   );

@@ -6,6 +6,7 @@ import type { RunEvidence } from "../account/run-evidence.ts";
 import type { AgentRegistry } from "../agents/agent-registry.ts";
 import { buildReport } from "../conclude/build-report.ts";
 import { isLeaving, Left } from "../conduct/leaving.ts";
+import { readFollowed } from "../followed/read-followed.ts";
 import { gatherHeaders } from "../headers/gather-headers.ts";
 import { accountStretches } from "../intake/account-stretches.ts";
 import type { ReportIntake } from "../intake/report-intake.ts";
@@ -86,7 +87,9 @@ export async function concludeRun(
   );
   await late.write(`${run.runId} story`, () => store.stories.keep(story));
   const probed = await probedRun(store, probeOf);
-  const report = buildReport(accountOfRun(run, await storedEvidence(store, run, evidence)), graph, probed);
+  const read = readFollowed(run, await storedEvidence(store, run, evidence), graph);
+  const built = buildReport(accountOfRun(read.run, read.evidence), graph, probed);
+  const report = read.media.length === 0 ? built : { ...built, media: [...read.media] };
   const headers = await gatherHeaders(run, report, evidence, registry);
   if (headers !== null) await late.write(`${run.runId} headers`, () => store.captures.keep(headers));
   const stretches = await accountStretches(store, run);

@@ -8,7 +8,7 @@ import { lookedAtOwnPortOnly, refuseStrangeTraffic } from "../conduct/groups-in-
 import { compileLook, describeLook } from "../conduct/look-before.ts";
 import { siteMembershipIntervalNs } from "../conduct/site-membership-interval.ts";
 import { compileScenario } from "../plan/compile-scenario.ts";
-import type { AgentAddresses, CompiledRun } from "../plan/compiled-run.ts";
+import { type AgentAddresses, type CompiledRun, followsOthers } from "../plan/compiled-run.ts";
 import type { Safety } from "../plan/safety.ts";
 import { readScenario } from "./read-request.ts";
 
@@ -27,6 +27,8 @@ export interface Looked {
 export async function lookFirst(one: Looked, signal: AbortSignal, say: Say): Promise<CompiledRun> {
   const { request, graph, first, registry, safety } = one;
   const { usesMembershipInterval } = first.scenario;
+  // What flows already is not sent by us, so nobody has to be looked for first.
+  if (followsOthers(first)) return first;
   if (!safety.isLive && !usesMembershipInterval) return first;
   if (safety.isLive) {
     say({ kind: "step", text: describeLook(first, { connected: mostJoins(registry), durationNs: safety.lookNs }) });

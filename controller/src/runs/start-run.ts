@@ -18,7 +18,7 @@ import { airCautions } from "../plan/air-cautions.ts";
 import { cautions } from "../plan/cautions.ts";
 import { adviseGroups } from "../plan/check-plan.ts";
 import { compileScenario } from "../plan/compile-scenario.ts";
-import type { CompiledRun } from "../plan/compiled-run.ts";
+import { type CompiledRun, followsOthers } from "../plan/compiled-run.ts";
 import { packCompiledRun } from "../plan/compiled-run-json.ts";
 import { refuseUnconfirmedLoad, unknownShares } from "../plan/confirm-load.ts";
 import { outlineRun } from "../plan/outline-run.ts";
@@ -163,9 +163,12 @@ function undertake(
   const graph = loadSitePlan(request.site.text, request.site.file);
   const loaded = readScenario(request, graph, null);
   const { scenario } = loaded;
-  const advice = adviseGroups(graph, scenario);
-  refuseOverload(graph, scenario);
-  if (safety.isLive) {
+  const advice = scenario.streams.some(({ production }) => production !== undefined)
+    ? []
+    : adviseGroups(graph, scenario);
+  const isFollowing = scenario.streams.some(({ production }) => production !== undefined);
+  if (!isFollowing) refuseOverload(graph, scenario);
+  if (safety.isLive && !isFollowing) {
     if (request.despite?.includes("advice") !== true) refuseUnfitGroups(advice);
     refuseShortened(loaded, request);
     refuseUnconfirmedLoad(graph, scenario, request.confirmation);
@@ -179,17 +182,22 @@ function undertake(
   return { run, first, job };
 }
 
+const FOLLOWING =
+  "Following what flows already: nothing is sent. Every host that joins gets the stream's whole rate, so mind slow links and access points";
+
 type Undertaking = RunSurroundings & Looked;
 
 /** Looks, on a live site goes up the ramp, and then runs. */
 async function conductSafely(one: Undertaking, signal: AbortSignal, say: Say): Promise<RunReport> {
-  const { request, graph, registry, store, late, holds, intake, safety, stories } = one;
-  if (safety.isLive) sayCautions(one, say);
+  const { request, graph, first, registry, store, late, holds, intake, safety, stories } = one;
+  const isFollowing = followsOthers(first);
+  if (safety.isLive && !isFollowing) sayCautions(one, say);
+  if (isFollowing) say({ kind: "step", text: FOLLOWING });
   const run = withKeptHeaders(await lookFirst(one, signal, say), request);
   const outline = outlineRun(run, request.site);
   say({ kind: "outline", outline });
   stories.expect(run.runId, outline);
-  const stopped = safety.isLive ? await climb(one, run, signal, say) : null;
+  const stopped = safety.isLive && !isFollowing ? await climb(one, run, signal, say) : null;
   if (stopped !== null) return stopped;
   const compiled = packCompiledRun(run);
   const lease = holds.leaseOf(run.runId);
@@ -200,7 +208,7 @@ async function conductSafely(one: Undertaking, signal: AbortSignal, say: Say): P
     // Another controller could not know that it has begun, and might begin it anew.
     if (trouble !== null && !store.isPrivate) throw trouble;
   };
-  const guard = safety.isLive ? new SafetyGuard(run, graph) : null;
+  const guard = safety.isLive && !isFollowing ? new SafetyGuard(run, graph) : null;
   const evidence = await conductRun(run, registry, signal, say, onStart, guard);
   const { site, probeOf } = request;
   return concludeRun({ run, graph, evidence, store, intake, probeOf, late, stories, site, registry }, signal, say);

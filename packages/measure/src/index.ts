@@ -2,10 +2,17 @@ export { WINDOW_PACKETS } from "./arrival-ring.ts";
 export { type BurstGapSummary, summariseBurstGaps } from "./burst-gap.ts";
 export { PDV_WINDOW_NS } from "./delay-variation.ts";
 export { classifyPayload, type PayloadKind } from "./follow/classify-payload.ts";
+export { joinNameBlocks, type NameBlock, type Names, readNames, thinNames, writeNames } from "./follow/name-block.ts";
+export { NameList } from "./follow/name-list.ts";
+export { type NumberedNames, numberNames } from "./follow/number-names.ts";
+export { isSelected, payloadDigest } from "./follow/payload-digest.ts";
+export { type FollowFormat, ProductionFollower, type ProductionPart } from "./follow/production-follower.ts";
 export { RateFollower, type RateReceipt } from "./follow/rate-follower.ts";
+export { type RtpFlowPart, RtpFlows } from "./follow/rtp-flows.ts";
 export { RtpFollower, type RtpFollowerOptions, type RtpReceipt, type RtpRecorded } from "./follow/rtp-follower.ts";
 export { emptyRtpHeader, type RtpHeader, readRtpHeader } from "./follow/rtp-header.ts";
 export { RtpSequence, type RtpSequenceVerdict, rtpFractionLost } from "./follow/rtp-sequence.ts";
+export { mergeTsFlows, TsFlow, type TsFlowCounts } from "./follow/ts-flow.ts";
 export {
   TS_LOSS_STATEMENT,
   TS_PACKET_BYTES,
@@ -47,6 +54,7 @@ export {
   trialsWithoutHit,
 } from "./proportion/judge-proportion.ts";
 export { countRanges, intersectRanges, lostSequenceRanges, subtractRanges } from "./range-arithmetic.ts";
+export { mergeFollowed } from "./report/merge-followed.ts";
 export { hasMembershipChange, mergeIntervalReports } from "./report/merge-interval-reports.ts";
 export { mergeWatcherReports } from "./report/merge-watcher-reports.ts";
 export { narrowToFinding, narrowToGroup } from "./story/narrow-story.ts";

@@ -14,7 +14,7 @@ export { wireBytes, wireRateBps } from "./loads/ethernet-load.ts";
 export { ipPacketSizes } from "./loads/ip-packet-sizes.ts";
 export { type LoadStream, type SegmentLoad, segmentLoads } from "./loads/segment-loads.ts";
 export { domainsOfLinks, layer2Domain } from "./model/layer2-domain.ts";
-export { agentNames, buildSiteGraph, hostOfAgent } from "./model/site-graph.ts";
+export { agentNames, buildSiteGraph, hostOfAgent, nodeOfAddress } from "./model/site-graph.ts";
 export {
   type LinkSegment,
   type NodeKind,

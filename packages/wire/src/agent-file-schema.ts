@@ -79,6 +79,7 @@ export const AgentFileSchema = Type.Object(
           "companion-ports": Type.Optional(ports()),
           "max-companions": Type.Optional(upTo(0, 4096)),
           "allowed-joins": Type.Optional(ranges()),
+          "allowed-follows": Type.Optional(ranges()),
           "max-joins": Type.Optional(upTo(0, 4096)),
           "max-ttl": Type.Optional(upTo(1, 255)),
           "max-dscp": Type.Optional(upTo(0, 63)),

@@ -28,6 +28,7 @@ export {
   parseMessage,
   ReportHeadSchema,
 } from "./control/control-messages.ts";
+export { type Followed, FollowedSchema, FollowTaskSchema } from "./control/followed-schema.ts";
 export { sayGroupUse, type UseInTheWay, usesInTheWay } from "./control/group-use-words.ts";
 export { DEFAULT_GUARDS, type Guards, GuardsSchema } from "./control/guards-schema.ts";
 export {
@@ -140,6 +141,7 @@ export type {
 export { FINDING_KIND_NAMES, FINDING_KINDS, type FindingKind } from "./report/finding-kinds.ts";
 export { HOST_COUNTER_WORDS, type HostCounter, movedCounters } from "./report/host-counter-words.ts";
 export { incidentName } from "./report/incident-name.ts";
+export { MEDIA_METHOD, type MediaRow, mediaRows } from "./report/media-words.ts";
 export {
   type Night,
   type NightIncident,
@@ -152,6 +154,7 @@ export {
 export { partialWords } from "./report/partial-words.ts";
 export { QUERIER_COLUMNS, querierRows, querierSentences, sayQuerierState } from "./report/querier-audit-words.ts";
 export { type ReportHost, ReportHostSchema } from "./report/report-host-schema.ts";
+export { type ReportMedia, ReportMediaSchema } from "./report/report-media-schema.ts";
 export {
   type ProbeRun,
   ProbeRunSchema,
@@ -208,12 +211,13 @@ export type {
   ScenarioParameter,
   ScenarioParameters,
 } from "./scenario/scenario-file-parameters.ts";
+export { SENDER_UNKNOWN } from "./scenario/scenario-file-production.ts";
 export {
   type ScenarioFile,
   ScenarioFileSchema,
 } from "./scenario/scenario-file-schema.ts";
-export type { ScenarioStream } from "./scenario/scenario-file-streams.ts";
 export type { ScenarioAction, ScenarioVerb } from "./scenario/scenario-file-timeline.ts";
+export type { ProductionStream, ScenarioStream } from "./scenario/scenario-stream.ts";
 export {
   type SitePlanFile,
   SitePlanFileSchema,

@@ -63,6 +63,8 @@ export const SitePlanNodeSchema = Type.Object(
       { description: "switch, unmanaged, router, access-point or host" },
     ),
     querier: Type.Optional(Type.Boolean()),
+    /** The same as one entry of `addresses`. */
+    address: Type.Optional(Type.String({ description: "an IPv4 or IPv6 address" })),
     addresses: Type.Optional(
       Type.Array(Type.String({ description: "an IPv4 or IPv6 address" }), {
         description: "a list of addresses, one for each subnet, such as [192.0.2.1, 2001:db8::1]",

@@ -1,6 +1,7 @@
 import { EMPTY_HISTOGRAM } from "../log-histogram.ts";
 import type { StreamReceipt } from "../stream-receipt.ts";
 import { type Recorded, StreamTracker } from "../stream-tracker.ts";
+import { rtpClockHz, rtpIsStampedWhenSent } from "./rtp-clock.ts";
 import { emptyRtpHeader, type RtpHeader, readRtpHeader } from "./rtp-header.ts";
 import { RtpSequence } from "./rtp-sequence.ts";
 
@@ -8,7 +9,6 @@ const TWO_32 = 2 ** 32;
 const MODULUS = 65_536;
 /** Sources remembered at once: a group carries one, two while it changes over. */
 const MAX_SOURCES = 16;
-const MPEG_TS = 33;
 
 export interface RtpFollowerOptions {
   /** Clock of the timestamps; null to take it from the payload type where RFC 3551 fixes it. */
@@ -121,15 +121,14 @@ export class RtpFollower {
   }
 
   #clockOf(payloadType: number): number | null {
-    return this.#clockHz ?? STATIC_CLOCK_HZ.get(payloadType) ?? null;
+    return this.#clockHz ?? rtpClockHz(payloadType);
   }
 
   #receipt(receipt: StreamReceipt): RtpReceipt {
     const payloadType = this.#hasHeader ? this.header.payloadType : null;
     const clockHz = payloadType === null ? null : this.#clockOf(payloadType);
-    // Only MPEG-TS stamps each packet with its own sending time (RFC 2250, section 2); the packets of a video frame share
-    // one, so the differences are no delays.
-    const isStampedWhenSent = payloadType === MPEG_TS && clockHz !== null;
+    // Elsewhere packets share a timestamp, so the differences are no delays.
+    const isStampedWhenSent = payloadType !== null && rtpIsStampedWhenSent(payloadType) && clockHz !== null;
     const told: RtpReceipt = {
       receipt: {
         ...receipt,
@@ -148,15 +147,3 @@ export class RtpFollower {
     return told;
   }
 }
-
-/** Clock rates that the payload type alone fixes (RFC 3551, tables 4 and 5). */
-const STATIC_CLOCK_HZ: ReadonlyMap<number, number> = new Map([
-  ...[0, 3, 4, 5, 7, 8, 9, 12, 13, 15, 18].map((type) => [type, 8000] as const),
-  [6, 16_000],
-  [16, 11_025],
-  [17, 22_050],
-  [10, 44_100],
-  [11, 44_100],
-  [14, 90_000],
-  ...[25, 26, 28, 31, 32, 33, 34].map((type) => [type, 90_000] as const),
-]);

@@ -1,3 +1,5 @@
+import { payloadDigest } from "./payload-digest.ts";
+
 /** Size of a transport stream packet, and its first byte (ISO/IEC 13818-1, 2.4.3.2). */
 export const TS_PACKET_BYTES = 188;
 export const TS_SYNC_BYTE = 0x47;
@@ -42,8 +44,8 @@ interface Pid {
   counter: number;
   /** The last packet with a payload was a repeat already, or there was none: the next may not be one. */
   isRepeatSpent: boolean;
-  /** That packet. */
-  readonly last: Uint8Array;
+  /** Digest of that packet. */
+  last: number;
   packets: number;
   continuityErrors: number;
   missingAtLeast: number;
@@ -58,10 +60,13 @@ export class TsFollower {
   readonly #previous = new Uint8Array(65_536);
   #previousLength = 0;
   #counts = noCounts();
+  /** Packets that the last datagram's counters show missing before it or in it; at least. */
+  missing = 0;
 
   /** Takes the UDP or RTP payload of one datagram. */
   record(bytes: Uint8Array, at: number, length: number): void {
     this.#counts.datagrams += 1;
+    this.missing = 0;
     if (length === 0 || length % TS_PACKET_BYTES !== 0) {
       this.#counts.misalignedDatagrams += 1;
       return;
@@ -134,7 +139,7 @@ export class TsFollower {
     pid.counter = counter;
     if (!hasPayload) return;
     pid.isRepeatSpent = false;
-    for (let i = 0; i < TS_PACKET_BYTES; i++) pid.last[i] = bytes[at + i] as number;
+    pid.last = packetDigest(bytes, at);
   }
 
   /**
@@ -143,7 +148,7 @@ export class TsFollower {
    * @returns whether it was a repeat, so that it leaves the PID as it was
    */
   #takeRepeat(pid: Pid, bytes: Uint8Array, at: number): boolean {
-    if (!isSamePacket(pid.last, bytes, at)) {
+    if (pid.last !== packetDigest(bytes, at)) {
       this.#miss(pid, 15);
       return false;
     }
@@ -156,6 +161,7 @@ export class TsFollower {
   #miss(pid: Pid, missing: number): void {
     pid.continuityErrors += 1;
     pid.missingAtLeast += missing;
+    this.missing += missing;
     this.#counts.continuityErrors += 1;
     this.#counts.missingAtLeast += missing;
   }
@@ -166,7 +172,7 @@ export class TsFollower {
     const pid = {
       counter: NONE,
       isRepeatSpent: true,
-      last: new Uint8Array(TS_PACKET_BYTES),
+      last: 0,
       packets: 0,
       continuityErrors: 0,
       missingAtLeast: 0,
@@ -177,13 +183,13 @@ export class TsFollower {
 }
 
 /** The clock reference of a repeat may differ (2.4.3.3): 6 bytes after the flags of the adaptation field, if there. */
-function isSamePacket(last: Uint8Array, bytes: Uint8Array, at: number): boolean {
-  const hasClock = ((last[3] as number) & 0x20) !== 0 && (last[4] as number) >= 7 && ((last[5] as number) & 0x10) !== 0;
-  for (let i = 0; i < TS_PACKET_BYTES; i++) {
-    if (hasClock && i >= 6 && i < 12) continue;
-    if (last[i] !== bytes[at + i]) return false;
-  }
-  return true;
+function packetDigest(bytes: Uint8Array, at: number): number {
+  const hasClock =
+    ((bytes[at + 3] as number) & 0x20) !== 0 &&
+    (bytes[at + 4] as number) >= 7 &&
+    ((bytes[at + 5] as number) & 0x10) !== 0;
+  if (!hasClock) return payloadDigest(bytes, at, TS_PACKET_BYTES);
+  return payloadDigest(bytes, at, 6) ^ payloadDigest(bytes, at + 12, TS_PACKET_BYTES - 12);
 }
 
 const noCounts = () => ({

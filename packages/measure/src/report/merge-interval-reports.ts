@@ -1,6 +1,7 @@
 import type { IntervalReport, ListenerInterval, Membership, SenderInterval } from "@dyetrace/wire";
 import { joinWifiSights } from "@dyetrace/wire/station/join-wifi-sights";
 import { mergeReceipts } from "../merge-receipts.ts";
+import { mergeFollowed } from "./merge-followed.ts";
 
 /** Lists of a report are bounded by its schema; of more, the longest are kept. */
 const MOST_STALLS = 32;
@@ -53,7 +54,15 @@ const joinEntries = (a: ListenerInterval, b: ListenerInterval): ListenerInterval
   hostLostPackets: sumKnown(a.hostLostPackets, b.hostLostPackets),
   socketStreams: Math.max(a.socketStreams, b.socketStreams),
   foreign: joinForeign(a.foreign, b.foreign),
+  ...joinFollowed(a.followed, b.followed),
 });
+
+type Followed = ListenerInterval["followed"];
+
+function joinFollowed(a: Followed, b: Followed): Pick<ListenerInterval, "followed"> {
+  const followed = a === undefined || b === undefined ? (a ?? b) : mergeFollowed(a, b);
+  return followed === undefined ? {} : { followed };
+}
 
 /** The later word on a stay says how it went on; the first packet stands in whichever saw it. */
 function joinMemberships(a: readonly Membership[], b: readonly Membership[]): readonly Membership[] {

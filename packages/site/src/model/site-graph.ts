@@ -1,3 +1,4 @@
+import { formatIpAddress, parseIpAddress } from "@dyetrace/wire";
 import {
   type LinkSegment,
   type PortRef,
@@ -48,6 +49,20 @@ export function hostOfAgent(graph: SiteGraph, agent: string): string | null {
 
 /** By agent, for each plan; one is asked for every listener of every stream. */
 const HOSTS = new WeakMap<SiteGraph, ReadonlyMap<string, string>>();
+
+/** @returns the node that the plan gives this address, or null */
+export function nodeOfAddress(graph: SiteGraph, address: string): string | null {
+  const asked = canonical(address);
+  for (const { name, addresses = [] } of graph.nodes.values()) {
+    if (addresses.some((one) => canonical(one) === asked)) return name;
+  }
+  return null;
+}
+
+function canonical(text: string): string {
+  const address = parseIpAddress(text);
+  return address === null ? text : formatIpAddress(address.bytes);
+}
 
 /** Names of all agents, in the order of the plan. */
 export const agentNames = (graph: SiteGraph): string[] =>

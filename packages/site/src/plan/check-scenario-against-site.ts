@@ -1,4 +1,4 @@
-import { type DataPath, didYouMean, FileMistakes, type LoadedScenario, shown } from "@dyetrace/wire";
+import { type DataPath, didYouMean, FileMistakes, type LoadedScenario, parseIpAddress, shown } from "@dyetrace/wire";
 import { agentNames } from "../model/site-graph.ts";
 import type { SiteGraph } from "../model/site-model.ts";
 
@@ -15,13 +15,24 @@ export function checkScenarioAgainstSite({ scenario, document }: LoadedScenario,
     checked.add(path.join());
     mistakes.add(path, `The site plan has no agent "${shown(agent)}"`, () => hintFor(agent, site, [...known]));
   };
-  for (const stream of scenario.streams) check(stream.source, ["streams", stream.entry, "source"]);
+  for (const { source, production, entry } of scenario.streams) {
+    if (production === undefined) check(source, ["streams", entry, "source"]);
+    else if (production.from !== null) checkFrom(production.from, ["streams", entry, "from"], site, mistakes);
+  }
   for (const action of scenario.timeline) {
     if (action.kind !== "join" && action.kind !== "leave") continue;
     for (const [index, agent] of (action.agents ?? []).entries())
       check(agent, ["timeline", action.entry, "agents", index]);
   }
   mistakes.throwIfAny();
+}
+
+/** A sender is a node of the plan or an address: no agent is needed there. */
+function checkFrom(from: string, path: DataPath, site: SiteGraph, mistakes: FileMistakes): void {
+  if (site.nodes.has(from) || parseIpAddress(from) !== null) return;
+  const hint = (): string =>
+    didYouMean(from, [...site.nodes.keys()], `Add it to the plan: ${shown(from)}: { kind: host, agent: none }`);
+  mistakes.add(path, `"${shown(from)}" is neither a node of the site plan nor an address`, hint);
 }
 
 function hintFor(name: string, site: SiteGraph, known: readonly string[]): string {

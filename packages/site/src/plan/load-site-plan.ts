@@ -90,11 +90,13 @@ function readNode(name: string, node: SitePlanNode, mistakes: FileMistakes): Sit
     mistakes.add([...path, "agent"], `The name "${node.agent}" is taken by dyetrace itself`, "Choose another name");
   }
   const agent = node.kind !== "host" || node.agent === "none" ? null : (node.agent ?? name);
-  const { kind, addresses } = node;
+  const { kind } = node;
+  const addresses =
+    node.address === undefined ? node.addresses : [...new Set([node.address, ...(node.addresses ?? [])])];
   if (addresses !== undefined && kind !== "host" && kind !== "router" && node.querier !== true) {
     const hint = "Remove them, make it a router, or set querier: true";
     mistakes.add(
-      [...path, "addresses"],
+      [...path, node.address === undefined ? "addresses" : "address"],
       `Only hosts, routers and switches that query have addresses, and "${name}" is of kind ${kind}`,
       hint,
       "key",

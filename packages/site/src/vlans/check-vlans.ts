@@ -78,8 +78,9 @@ function checkAddresses(graph: SiteGraph, name: string, addresses: readonly stri
       mistakes.add(path, `"${text}" is not an address`, "Write one such as 192.0.2.1");
       continue;
     }
-    // Without VLANs a switch that queries has its address in the one subnet, of which the plan says nothing.
-    if (graph.vlans === undefined && graph.nodes.get(name)?.kind === "switch") continue;
+    // Without VLANs switches that query and hosts have their addresses in subnets of which the plan says nothing.
+    const kind = graph.nodes.get(name)?.kind;
+    if (graph.vlans === undefined && (kind === "switch" || kind === "host")) continue;
     const holds = (subnet: string | null): boolean => {
       const parsed = subnet === null ? null : parseSubnet(subnet);
       return parsed !== null && isInSubnet(parsed, address);

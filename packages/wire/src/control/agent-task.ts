@@ -1,6 +1,7 @@
 import Type, { type Static } from "@dyetrace/schema";
 import { DurationNs, words } from "../bounds.ts";
 import type { DeepReadonly } from "../deep-readonly.ts";
+import { FollowTaskSchema } from "./followed-schema.ts";
 
 /**
  * What one agent does in one run. The controller compiles it from scenario, site and agents; the agent's data plane
@@ -27,6 +28,11 @@ export const TaskStreamSchema = Type.Object({
    * nobody asks the network for it.
    */
   companionOf: Type.Optional(Type.Integer({ minimum: 0, maximum: 0xffffffff })),
+  /**
+   * Set on a stream of somebody else's that is only followed: no agent sends it, and a task with one sends nothing at all.
+   * Since protocol 10.
+   */
+  production: Type.Optional(FollowTaskSchema),
 });
 export type TaskStream = Static<typeof TaskStreamSchema>;
 

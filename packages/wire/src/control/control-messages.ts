@@ -13,12 +13,12 @@ import { WatcherReportSchema } from "./watcher-report-schema.ts";
  * The control link: JSON messages over one WebSocket that the agent opens. Both sides parse every message against
  * these schemas, once, where it comes in.
  */
-export const CONTROL_PROTOCOL = 9;
+export const CONTROL_PROTOCOL = 10;
 /**
  * The oldest one that a controller of this build still speaks. 3 added upgrades, and that unknown kinds of message are
  * passed over; 4 shortened reports and took the figures out of them that nobody read; 5 tells all limits of a host's file; 6
  * renews credentials; 7 says what the store has of a run; 8 says by which right a controller conducts it, where there are several; 9 looks
- * at what is on the wire.
+ * at what is on the wire; 10 follows streams of others.
  */
 export const CONTROL_OLDEST_PROTOCOL = 2;
 /** The oldest one that an agent of this build speaks: a controller of an earlier one does not understand its reports. */

@@ -33,6 +33,8 @@ export const GuardsSchema = Type.Object({
   maxCompanions: Type.Integer({ minimum: 0, maximum: 4096 }),
   /** Groups that may be joined. */
   allowedJoins: ranges(),
+  /** Groups whose streams of others may be followed; absent before protocol 10: none. */
+  allowedFollows: Type.Optional(ranges()),
   /** Streams of one task that are joined at some time: each has a socket and its memory from the start. */
   maxJoins: Type.Integer({ minimum: 0, maximum: 4096 }),
   maxTtl: Type.Integer({ minimum: 1, maximum: 255 }),
@@ -61,6 +63,7 @@ export const DEFAULT_GUARDS: Guards = {
   companionPorts: ["48620-48639", "49152-65535"],
   maxCompanions: 32,
   allowedJoins: ["224.0.0.0/4", "ff00::/8"],
+  allowedFollows: ["224.0.0.0/4", "ff00::/8"],
   maxJoins: 256,
   maxTtl: 16,
   maxDscp: 0,

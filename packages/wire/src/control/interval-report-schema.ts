@@ -3,6 +3,7 @@ import { Count, Ns, words } from "../bounds.ts";
 import type { DeepReadonly } from "../deep-readonly.ts";
 import { MOST_WIFI_SIGHTS } from "../station/join-wifi-sights.ts";
 import { WifiFactsSchema, WifiSightSchema } from "../station/wifi-sight-schema.ts";
+import { FollowedSchema } from "./followed-schema.ts";
 import { GuardsSchema } from "./guards-schema.ts";
 import { StreamReceiptSchema } from "./receipt-schema.ts";
 
@@ -101,6 +102,11 @@ export const ListenerIntervalSchema = Type.Object({
   /** Streams that share the socket and therefore `hostLostPackets` and `foreign`; 1 is alone. */
   socketStreams: Type.Integer({ minimum: 1, maximum: 65_536 }),
   foreign: ForeignCountSchema,
+  /**
+   * Of a stream of others in an interval. Its `receipt` then counts what came, whatever it was, by its order of arrival: what is
+   * lost only the controller can tell. Since protocol 10.
+   */
+  followed: Type.Optional(FollowedSchema),
 });
 export type ListenerInterval = DeepReadonly<Static<typeof ListenerIntervalSchema>>;
 

@@ -1,3 +1,4 @@
+import type { Followed } from "./followed-schema.ts";
 import type { IntervalReport, ListenerInterval } from "./interval-report-schema.ts";
 import { type StreamReceiptMessage, StreamReceiptSchema } from "./receipt-schema.ts";
 
@@ -79,6 +80,12 @@ export const shortenReport = (report: IntervalReport): unknown => ({
 const shortenListener = (listener: ListenerInterval): Fields => ({
   ...withoutRest(listener, LISTENER_AT_REST),
   receipt: listener.receipt === null ? null : shortenReceipt(listener.receipt),
+  ...(listener.followed === undefined ? {} : { followed: shortenFollowed(listener.followed) }),
+});
+
+const shortenFollowed = (followed: Followed): Fields => ({
+  ...followed,
+  rtp: followed.rtp.map((flow) => ({ ...flow, receipt: shortenReceipt(flow.receipt) })),
 });
 
 /** @returns one receipt as `shortenReport` writes it */
@@ -110,9 +117,26 @@ export function completeReport(report: unknown): unknown {
 const completeListeners = (listeners: unknown): unknown =>
   Array.isArray(listeners)
     ? listeners.map((one: unknown) =>
-        isFields(one) ? { ...LISTENER_AT_REST, ...one, receipt: completeReceipt(one["receipt"]) } : one,
+        isFields(one)
+          ? {
+              ...LISTENER_AT_REST,
+              ...one,
+              receipt: completeReceipt(one["receipt"]),
+              ...("followed" in one ? { followed: completeFollowed(one["followed"]) } : {}),
+            }
+          : one,
       )
     : listeners;
+
+const completeFollowed = (followed: unknown): unknown =>
+  isFields(followed) && Array.isArray(followed["rtp"])
+    ? {
+        ...followed,
+        rtp: followed["rtp"].map((flow: unknown) =>
+          isFields(flow) ? { ...flow, receipt: completeReceipt(flow["receipt"]) } : flow,
+        ),
+      }
+    : followed;
 
 const RECEIPT_FIELDS = Object.keys(StreamReceiptSchema.properties);
 

@@ -2,6 +2,7 @@ import Type, { type Static } from "@dyetrace/schema";
 import type { DeepReadonly } from "../deep-readonly.ts";
 import { FINDING_KIND_NAMES } from "./finding-kinds.ts";
 import { ReportHostSchema } from "./report-host-schema.ts";
+import { ReportMediaSchema } from "./report-media-schema.ts";
 import { ProbeRunSchema, ReportCausesSchema, ReportProbeSchema } from "./report-probe-schema.ts";
 import { ReportQuerierAuditSchema, ReportQuerierSchema } from "./report-querier-schema.ts";
 import { ReportReceiptSchema } from "./report-receipt-schema.ts";
@@ -31,8 +32,22 @@ export const ReportStreamSchema = Type.Object({
   port: Type.Integer(),
   rateBps: Type.Number(),
   payloadBytes: Type.Integer(),
-  ttl: Type.Integer(),
-  dscp: Type.Integer(),
+  /** Null of a stream of others: nobody knows what it left with. */
+  ttl: Nullable(Type.Integer()),
+  dscp: Nullable(Type.Integer()),
+  /** True: somebody else's stream, which was followed and not sent. The fields down to `comparedOneIn` stand beside it alone. */
+  production: Type.Optional(Type.Boolean()),
+  /** `rtp`, `rtp-with-mpeg-ts`, `mpeg-ts` or `any`; null where nobody saw it. */
+  format: Type.Optional(Nullable(Type.String())),
+  /** How its packets were told apart: `sequence`, `continuity` or `digest`; null where they could not be. */
+  identifiedBy: Type.Optional(
+    Nullable(Type.Union([Type.Literal("sequence"), Type.Literal("continuity"), Type.Literal("digest")])),
+  ),
+  ssrc: Type.Optional(Nullable(Type.Integer())),
+  /** Addresses that it was seen to come from. */
+  senders: Type.Optional(Type.Array(Type.String())),
+  /** One in so many of its packets was compared between listeners; counts are of those. */
+  comparedOneIn: Type.Optional(Type.Integer({ minimum: 1 })),
   /** Packets the source says it sent; null when it could not say. */
   sent: Nullable(Count),
   /** Payload bits per second really sent, over the time the source was on. */
@@ -204,6 +219,8 @@ export const RunReportSchema = Type.Object(
     probe: Type.Optional(ReportProbeSchema),
     /** What runs said that were made to part the suspects, in files that were written after them. */
     probes: Type.Optional(Type.Array(ProbeRunSchema)),
+    /** Of streams of others: what their viewers would have noticed. Absent where none was followed. */
+    media: Type.Optional(Type.Array(ReportMediaSchema)),
     /** In order of time. */
     incidents: Type.Optional(Type.Array(ReportIncidentSchema)),
     /** One entry for each agent that took part; absent in reports of earlier versions. */

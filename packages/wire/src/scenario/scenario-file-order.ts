@@ -1,6 +1,7 @@
 import type { FileMistakes } from "../yaml/yaml-document-mistakes.ts";
-import { type Pace, rejectSlow, type ScenarioStream } from "./scenario-file-streams.ts";
+import { type Pace, rejectSlow } from "./scenario-file-streams.ts";
 import type { ScenarioAction } from "./scenario-file-timeline.ts";
+import type { ScenarioStream } from "./scenario-stream.ts";
 
 /**
  * Plays the timeline through: nothing stops or changes before it starts, nobody leaves without having joined, and every
@@ -45,11 +46,15 @@ class StreamPlay {
 
   /** @returns false if a mistake was added */
   take(action: ScenarioAction): boolean {
-    const { name, source } = this.stream;
+    const { name, source, production } = this.stream;
     const complain = (key: string, message: string, hint: string): false => {
       this.#mistakes.add(["timeline", action.entry, key], message, hint);
       return false;
     };
+    if (production !== undefined && action.kind !== "join" && action.kind !== "leave") {
+      const what = `"${name}" is somebody else's stream, which is followed and never sent`;
+      return complain(action.kind, what, "Let agents join it and leave it");
+    }
     switch (action.kind) {
       case "emit":
         if (this.#runningSince !== null) return complain("emit", `"${name}" is already running here`, "Stop it first");
@@ -101,6 +106,12 @@ class StreamPlay {
 
   /** @returns false if a mistake was added */
   end(name: string): boolean {
+    if (this.stream.production !== undefined) {
+      if (this.#everJoined === null || this.#everJoined.size > 0) return true;
+      const example = `Add, for example, { at: 0s, join: ${name}, agents: all }`;
+      this.#mistakes.add(["streams", this.stream.entry], `Nobody joins "${name}" in the timeline`, example);
+      return false;
+    }
     if (!this.#hasRun) {
       this.#mistakes.add(
         ["streams", this.stream.entry],

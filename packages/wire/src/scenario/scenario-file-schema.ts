@@ -46,10 +46,10 @@ export const ScenarioStreamSchema = Type.Object(
       pattern: "^[A-Za-z0-9._-]{1,40}$",
       description: "1 to 40 letters, digits, `.`, `_` or `-`",
     }),
-    source: Type.String({ minLength: 1, description: "an agent's name" }),
+    source: Type.Optional(Type.String({ minLength: 1, description: "an agent's name" })),
     group: Type.String({ description: "a group address such as 239.195.10.4" }),
     port: Type.Optional(wholeNumber(1, 65_535)),
-    rate,
+    rate: Type.Optional(rate),
     payload: Type.Optional(payload),
     ttl: Type.Optional(wholeNumber(1, 255)),
     dscp: Type.Optional(wholeNumber(0, 63)),
@@ -58,10 +58,24 @@ export const ScenarioStreamSchema = Type.Object(
     copies: Type.Optional(wholeNumber(1, 1024)),
     /** Slow unicast to every listener beside the stream: 10 packets/s. */
     companion: Type.Optional(flag),
+    /** True: somebody else's stream, which is followed and never sent. */
+    production: Type.Optional(Type.Literal(true, { description: "true, or nothing" })),
+    from: Type.Optional(
+      Type.String({
+        minLength: 1,
+        maxLength: 64,
+        description: "a node of the site plan, the sender's address, or any",
+      }),
+    ),
+    format: Type.Optional(
+      Type.Union([Type.Literal("rtp"), Type.Literal("mpeg-ts"), Type.Literal("any"), Type.Literal("look")], {
+        description: "rtp, mpeg-ts, any, or look for what it is",
+      }),
+    ),
   },
   {
     additionalProperties: false,
-    description: "a stream with name, source, group and rate",
+    description: "a stream with name, source, group and rate, or one with name, production, group and port",
   },
 );
 

@@ -1,33 +1,11 @@
-import { formatIpAddress, isMulticast, isSourceSpecific, parseIpAddress } from "../ip-address.ts";
 import { DEFAULT_UDP_PORT, TEST_PACKET_MAX_BYTES, TEST_PACKET_MIN_BYTES } from "../packet/test-packet.ts";
 import { formatDurationNs, parseRateBps, parseSizeBytes } from "../units.ts";
 import type { DataPath } from "../yaml/yaml-document.ts";
 import type { FileMistakes } from "../yaml/yaml-document-mistakes.ts";
+import { resolveGroups } from "./scenario-file-groups.ts";
+import { rejectMixed, resolveProduction } from "./scenario-file-production.ts";
 import type { ScenarioFileStream } from "./scenario-file-schema.ts";
-
-/** One source's test traffic to one group and port. */
-export interface ScenarioStream {
-  /** Unique; a stream with `copies: 3` becomes `board-1` to `board-3`. */
-  readonly name: string;
-  /** Name of the agent that sends. */
-  readonly source: string;
-  /** Canonical text (RFC 5952 for IPv6). */
-  readonly group: string;
-  readonly port: number;
-  /** UDP payload bits per second. */
-  readonly rateBps: number;
-  readonly payloadBytes: number;
-  readonly ttl: number;
-  readonly dscp: number;
-  /** Packets back to back at one due time. */
-  readonly burstPackets: number;
-  /** Listeners join (S,G) rather than (*,G). */
-  readonly isSourceSpecific: boolean;
-  /** The source also sends a slow unicast stream to each listener. */
-  readonly hasCompanion: boolean;
-  /** Position in the file's list of streams, from 0; the copies of a stream share it. */
-  readonly entry: number;
-}
+import type { ScenarioStream } from "./scenario-stream.ts";
 
 /** Slower than this, and a run is over before anything can be said. */
 const MAX_PACKET_INTERVAL_NS = 10e9;
@@ -41,6 +19,7 @@ export function resolveStreams(entries: readonly ScenarioFileStream[], mistakes:
     mistakes.add(["streams"], `With their copies these are ${streams.length} streams`, `Use ${MAX_STREAMS} at most`);
   }
   rejectTwins(entries, streams, mistakes);
+  rejectMixed(streams, mistakes);
   return streams;
 }
 
@@ -53,7 +32,20 @@ function resolveStream(stream: ScenarioFileStream, entry: number, mistakes: File
       "Choose another name",
     );
   }
-  const rateBps = resolveRate(stream.rate, [...path, "rate"], mistakes);
+  if (stream.production === true) return resolveProduction(stream, entry, mistakes);
+  for (const key of ["from", "format"] as const) {
+    if (stream[key] === undefined) continue;
+    const hint = `Add production: true, or remove "${key}"`;
+    mistakes.add([...path, key], `"${key}" belongs to a stream that is followed and not sent`, hint, "key");
+  }
+  const { source, rate } = stream;
+  if (source === undefined || rate === undefined) {
+    const [key, must] = source === undefined ? ["source", "an agent's name"] : ["rate", "a rate such as 4 Mbit/s"];
+    const hint = "Of a stream that flows already, write production: true instead";
+    mistakes.add(path, `The key "${key}" is missing here. It must be ${must}`, hint);
+    return [];
+  }
+  const rateBps = resolveRate(rate, [...path, "rate"], mistakes);
   const payloadBytes =
     stream.payload === undefined
       ? DEFAULT_PAYLOAD_BYTES
@@ -67,7 +59,7 @@ function resolveStream(stream: ScenarioFileStream, entry: number, mistakes: File
   if (rateBps === null || payloadBytes === null || groups === null) return [];
   return groups.map((group, index) => ({
     name: copies === 1 ? stream.name : `${stream.name}-${index + 1}`,
-    source: stream.source,
+    source,
     group: group.text,
     port: stream.port ?? DEFAULT_UDP_PORT,
     rateBps,
@@ -114,57 +106,6 @@ export function rejectSlow(pace: Pace, path: DataPath, mistakes: FileMistakes): 
     `Write ${lowestBps} bit/s or more, or smaller packets`,
   );
   return false;
-}
-
-interface Group {
-  readonly text: string;
-  readonly isInSourceSpecificRange: boolean;
-}
-
-/** @returns `copies` consecutive groups, or null with a mistake added */
-function resolveGroups(text: string, copies: number, path: DataPath, mistakes: FileMistakes): Group[] | null {
-  const first = parseIpAddress(text);
-  if (first === null) {
-    mistakes.add(
-      path,
-      `"${text}" is not an IPv4 or IPv6 address`,
-      "Write a group such as 239.195.10.4 or ff15::8000:1",
-    );
-    return null;
-  }
-  if (!isMulticast(first)) {
-    const range = first.family === 4 ? "224.0.0.0 to 239.255.255.255" : "ff00:: and above";
-    mistakes.add(path, `${text} is not a multicast group`, `Groups lie in ${range}`);
-    return null;
-  }
-  const groups: Group[] = [];
-  let bytes: Uint8Array | null = first.bytes;
-  for (let copy = 0; copy < copies; copy++) {
-    if (bytes === null || !isMulticast({ family: first.family, bytes })) {
-      mistakes.add(path, `${copies} groups from ${text} on run past the end of the multicast range`, "Begin lower");
-      return null;
-    }
-    groups.push({
-      text: formatIpAddress(bytes),
-      isInSourceSpecificRange: isSourceSpecific({
-        family: first.family,
-        bytes,
-      }),
-    });
-    bytes = nextAddress(bytes);
-  }
-  return groups;
-}
-
-/** @returns the address after `bytes`, or null after the last one */
-function nextAddress(bytes: Uint8Array): Uint8Array | null {
-  const next = Uint8Array.from(bytes);
-  for (let at = next.length - 1; at >= 0; at--) {
-    const value = (next[at] ?? 0) + 1;
-    next[at] = value & 0xff;
-    if (value <= 0xff) return next;
-  }
-  return null;
 }
 
 /** What a name in the timeline stands for: a stream, the copies of one, or `all`. */

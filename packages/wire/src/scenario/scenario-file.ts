@@ -11,8 +11,9 @@ import { resolveExpectation, type ScenarioExpectation } from "./scenario-file-ex
 import { checkOrder } from "./scenario-file-order.ts";
 import { fillInParameters, type ScenarioParameters } from "./scenario-file-parameters.ts";
 import { ScenarioFileSchema } from "./scenario-file-schema.ts";
-import { indexStreamNames, resolveStreams, type ScenarioStream } from "./scenario-file-streams.ts";
+import { indexStreamNames, resolveStreams } from "./scenario-file-streams.ts";
 import { resolveTimeline, type ScenarioAction } from "./scenario-file-timeline.ts";
+import type { ScenarioStream } from "./scenario-stream.ts";
 
 /** What to send, who joins and leaves when, and what is expected: units resolved, copies and repeats written out. */
 export interface Scenario {

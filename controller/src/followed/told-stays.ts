@@ -1,0 +1,34 @@
+import type { Followed, IntervalReport, ListenerInterval } from "@dyetrace/wire";
+import { getOrAdd } from "../account/get-or-add.ts";
+import type { AgentEvidence } from "../account/run-evidence.ts";
+
+/** What one agent told of one stay in the group of a stream of others, report by report. */
+export interface ToldStay {
+  readonly agent: string;
+  readonly joinRequestedNs: number;
+  readonly parts: readonly ToldPart[];
+}
+
+export interface ToldPart {
+  readonly report: IntervalReport;
+  readonly entry: ListenerInterval;
+  readonly receipt: NonNullable<ListenerInterval["receipt"]>;
+  readonly followed: Followed;
+}
+
+/** By agent and join, in the order of their reports. */
+export function toldStays(streamId: number, agents: ReadonlyMap<string, AgentEvidence>): ToldStay[] {
+  return [...agents.values()].flatMap(({ agent, reports }) => {
+    const stays = new Map<number, ToldPart[]>();
+    for (const report of reports) {
+      for (const entry of report.listeners) {
+        const [membership] = entry.memberships;
+        const { receipt, followed } = entry;
+        if (entry.streamId !== streamId || membership === undefined || receipt === null || followed === undefined)
+          continue;
+        getOrAdd(stays, membership.joinRequestedNs, () => []).push({ report, entry, receipt, followed });
+      }
+    }
+    return [...stays].map(([joinRequestedNs, parts]) => ({ agent, joinRequestedNs, parts }));
+  });
+}

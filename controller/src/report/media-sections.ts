@@ -1,0 +1,52 @@
+import { MEDIA_METHOD, mediaRows, type RunReport } from "@dyetrace/wire";
+import { table } from "./html-table.ts";
+import { type Markup, markup } from "./markup.ts";
+import { type Paint, wrap } from "./terminal-paint.ts";
+
+/** What viewers of followed streams would have noticed. */
+export function htmlMedia(report: RunReport): Markup | null {
+  const rows = mediaRows(report);
+  if (rows.length === 0) return null;
+  const told = table(
+    "What viewers would have noticed",
+    ["Stream", "Listener", "Error-free seconds", "Troubles", "Program clock", "Tables apart (program / map)"],
+    rows.map(({ stream, listener, errorFree, troubles, clock, tables }) => [
+      stream,
+      listener,
+      errorFree,
+      troubles,
+      clock,
+      tables,
+    ]),
+  );
+  return markup`${told}${MEDIA_METHOD.map((sentence) => markup`<p class="quiet">${sentence}</p>`)}`;
+}
+
+/** Listeners that are listed; the page has the rest. */
+const MOST_ROWS = 12;
+
+/** What viewers of followed streams would have noticed, the worst first. */
+export function terminalMedia(report: RunReport, paint: Paint): string[] {
+  const rows = mediaRows(report);
+  if (rows.length === 0) return [];
+  const troubled = rows.filter(({ troubles }) => troubles !== "none");
+  const shown = [...troubled, ...rows.filter(({ troubles }) => troubles === "none")].slice(0, MOST_ROWS);
+  const rest = rows.length - shown.length;
+  return [
+    "",
+    paint("What viewers would have noticed", "strong"),
+    ...shown.flatMap(({ stream, listener, errorFree, troubles, clock }) =>
+      wrap(
+        [
+          `${stream} at ${listener}: ${troubles === "none" ? "no trouble in its headers" : troubles}`,
+          errorFree === null ? null : `${errorFree} seconds without a loss`,
+          clock === null ? null : `program clock ${clock}`,
+        ]
+          .filter((one) => one !== null)
+          .join("; "),
+        "  ",
+      ),
+    ),
+    ...(rest > 0 ? [paint(`  and ${rest} more, which the page has`, "quiet")] : []),
+  ];
+}

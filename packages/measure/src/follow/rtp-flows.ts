@@ -1,0 +1,191 @@
+import { EMPTY_HISTOGRAM } from "../log-histogram.ts";
+import type { StreamReceipt } from "../stream-receipt.ts";
+import { StreamTracker } from "../stream-tracker.ts";
+import { rtpClockHz, rtpIsStampedWhenSent } from "./rtp-clock.ts";
+import { emptyRtpHeader, readRtpHeader } from "./rtp-header.ts";
+import { RtpSequence } from "./rtp-sequence.ts";
+import { TsFlow, type TsFlowCounts } from "./ts-flow.ts";
+
+const MODULUS = 65_536;
+/** Sources of one group followed at once. */
+const MOST_FLOWS = 16;
+
+/** What one RTP source did in one interval. */
+export interface RtpFlowPart {
+  readonly ssrc: number;
+  readonly payloadType: number;
+  readonly clockHz: number | null;
+  /** Every packet with this SSRC, those in doubt included. */
+  readonly packets: number;
+  readonly bytes: number;
+  /** Stray numbers (RFC 3550, appendix A.1). */
+  readonly rejected: number;
+  /** Its numbers begin at 65,536 and up; a sender id counts how often the source's numbers began anew. */
+  readonly receipt: StreamReceipt;
+  /** Where its payload is a transport stream. */
+  readonly ts: TsFlowCounts | null;
+}
+
+/**
+ * Follows every RTP source of one group by itself, by SSRC. A packet is RTP's once its SSRC has sent two numbers in a row
+ * (RFC 3550, appendix A.1), so no accident of bits makes a source. Hot path: `record` allocates only for a new source.
+ */
+export class RtpFlows {
+  readonly #header = emptyRtpHeader();
+  readonly #flows: RtpFlow[] = [];
+  readonly #triedSsrc = new Float64Array(MOST_FLOWS).fill(-1);
+  readonly #triedSeq = new Int32Array(MOST_FLOWS);
+  #nextTry = 0;
+  readonly #seesHostDrops: boolean;
+
+  constructor(seesHostDrops: boolean) {
+    this.#seesHostDrops = seesHostDrops;
+  }
+
+  /** @returns whether the packet is one of a known source; @param length of the packet, of which `present` bytes stand at `at` */
+  record(
+    bytes: Uint8Array,
+    at: number,
+    present: number,
+    length: number,
+    arrivalNs: number,
+    ttl: number,
+    dscp: number,
+  ): boolean {
+    const header = this.#header;
+    if (!readRtpHeader(bytes, at, present, header)) return false;
+    for (let i = 0; i < this.#flows.length; i++) {
+      const flow = this.#flows[i] as RtpFlow;
+      if (flow.ssrc !== header.ssrc) continue;
+      flow.take(
+        bytes,
+        at,
+        length,
+        arrivalNs,
+        ttl,
+        dscp,
+        header.seq,
+        header.timestamp,
+        header.payloadType,
+        header.payloadAt,
+        header.payloadBytes,
+      );
+      return true;
+    }
+    return this.#try(header.ssrc, header.seq);
+  }
+
+  noteHostDrops(drops: number, arrivalNs: number): void {
+    for (const flow of this.#flows) flow.noteHostDrops(drops, arrivalNs);
+  }
+
+  /** @param isLast nothing is held back any more */
+  cut(isLast: boolean): RtpFlowPart[] {
+    return this.#flows.map((flow) => flow.cut(isLast));
+  }
+
+  /** The second number in a row makes a source; its first packet only opened the probation and is not counted. */
+  #try(ssrc: number, seq: number): boolean {
+    for (let i = 0; i < MOST_FLOWS; i++) {
+      if (this.#triedSsrc[i] !== ssrc) continue;
+      const before = this.#triedSeq[i] as number;
+      this.#triedSeq[i] = seq;
+      if (seq !== (before + 1) % MODULUS || this.#flows.length === MOST_FLOWS) return false;
+      this.#triedSsrc[i] = -1;
+      this.#flows.push(new RtpFlow(ssrc, before, this.#seesHostDrops));
+      return false; // this packet proves the source, and the next one is its first
+    }
+    this.#triedSsrc[this.#nextTry] = ssrc;
+    this.#triedSeq[this.#nextTry] = seq;
+    this.#nextTry = (this.#nextTry + 1) % MOST_FLOWS;
+    return false;
+  }
+}
+
+class RtpFlow {
+  readonly ssrc: number;
+  readonly #sequence: RtpSequence;
+  readonly #tracker: StreamTracker;
+  #restarts = 0;
+  #timestamp = -1;
+  /** Timestamp without its wraps. */
+  #ticks = 0;
+  #payloadType = 0;
+  #packets = 0;
+  #bytes = 0;
+  #rejected = 0;
+  #ts: TsFlow | null = null;
+  #isLookedAt = false;
+
+  /** @param before the number that opened the probation; the next one ended it */
+  constructor(ssrc: number, before: number, seesHostDrops: boolean) {
+    this.ssrc = ssrc;
+    this.#sequence = new RtpSequence(before);
+    this.#sequence.update(before);
+    this.#sequence.update((before + 1) % MODULUS);
+    this.#tracker = new StreamTracker({ mediaRateBps: null, seesHostDrops });
+  }
+
+  take(
+    bytes: Uint8Array,
+    at: number,
+    length: number,
+    arrivalNs: number,
+    ttl: number,
+    dscp: number,
+    seq: number,
+    timestamp: number,
+    payloadType: number,
+    payloadAt: number,
+    payloadBytes: number,
+  ): void {
+    this.#packets += 1;
+    this.#bytes += length;
+    this.#payloadType = payloadType;
+    const verdict = this.#sequence.update(seq);
+    if (this.#timestamp < 0) this.#ticks = timestamp;
+    else this.#ticks += (timestamp - this.#timestamp) | 0; // late packets go backwards: the nearer way round counts
+    this.#timestamp = timestamp;
+    if (verdict === "probation" || verdict === "rejected") {
+      this.#rejected += 1;
+      return;
+    }
+    if (verdict === "resynchronised") this.#restarts += 1;
+    const clockHz = rtpClockHz(payloadType);
+    const sentNs = clockHz === null ? arrivalNs : Math.round((this.#ticks * 1e9) / clockHz);
+    this.#tracker.record(this.#sequence.extended + MODULUS, sentNs, arrivalNs, length, this.#restarts, ttl, dscp);
+    if (!this.#isLookedAt) {
+      this.#isLookedAt = true;
+      if (TsFlow.isTransportStream(bytes, at + payloadAt, payloadBytes)) this.#ts = new TsFlow();
+    }
+    this.#ts?.record(bytes, at + payloadAt, payloadBytes, arrivalNs);
+  }
+
+  noteHostDrops(drops: number, arrivalNs: number): void {
+    this.#tracker.noteHostDrops(drops, arrivalNs);
+  }
+
+  cut(isLast: boolean): RtpFlowPart {
+    const receipt = isLast ? this.#tracker.finish() : this.#tracker.cut();
+    const clockHz = rtpClockHz(this.#payloadType);
+    const part = {
+      ssrc: this.ssrc,
+      payloadType: this.#payloadType,
+      clockHz,
+      packets: this.#packets,
+      bytes: this.#bytes,
+      rejected: this.#rejected,
+      receipt: {
+        ...receipt,
+        jitterNs: clockHz === null ? null : receipt.jitterNs,
+        jitterMaxNs: clockHz === null ? null : receipt.jitterMaxNs,
+        pdvNs: rtpIsStampedWhenSent(this.#payloadType) ? receipt.pdvNs : EMPTY_HISTOGRAM,
+      },
+      ts: this.#ts?.take() ?? null,
+    };
+    this.#packets = 0;
+    this.#bytes = 0;
+    this.#rejected = 0;
+    return part;
+  }
+}

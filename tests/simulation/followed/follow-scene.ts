@@ -1,0 +1,88 @@
+import { readFileSync } from "node:fs";
+import { loadSitePlan, pathBetween, type SiteGraph } from "@dyetrace/site";
+import { loadScenario, type RunReport } from "@dyetrace/wire";
+import { accountOfRun } from "../../../controller/src/account/run-account.ts";
+import type { RunEvidence } from "../../../controller/src/account/run-evidence.ts";
+import { buildReport } from "../../../controller/src/conclude/build-report.ts";
+import { readFollowed } from "../../../controller/src/followed/read-followed.ts";
+import { compileScenario } from "../../../controller/src/plan/compile-scenario.ts";
+import type { CompiledRun } from "../../../controller/src/plan/compiled-run.ts";
+import type { Random } from "../seeded-random.ts";
+import type { ComesTo } from "./follow-media.ts";
+
+const DEMO = new URL("../../../packages/practice/demo/quillfen.yaml", import.meta.url);
+
+/** The demo's site with a coder in it that has no agent. */
+export function followedSite(): SiteGraph {
+  const text = readFileSync(DEMO, "utf8")
+    .replace("nodes:\n", "nodes:\n  encoder: { kind: host, agent: none, address: 10.4.0.9 }\n")
+    .replace("links:\n", "links:\n  - core:11 -- encoder:eth0\n");
+  return loadSitePlan(text, "quillfen.yaml");
+}
+
+export function followRun(graph: SiteGraph, seconds: number, stream = "from: encoder"): CompiledRun {
+  const text = `
+scenario: follow
+streams:
+  - { name: lobby, production: true, group: 239.196.4.7, port: 5004, ${stream} }
+timeline:
+  - { at: 0s, join: lobby, agents: all }
+  - { at: ${seconds}s, leave: lobby, agents: all }
+`;
+  const { scenario } = loadScenario(text, "follow.yaml");
+  return compileScenario("00000000000000aa", scenario, graph, new Map());
+}
+
+/** Segments that the stream crosses, link by link. */
+export function crossedSegments(graph: SiteGraph, from: string, run: CompiledRun): string[] {
+  const crossed = new Set<string>();
+  for (const { agent } of run.joins) {
+    for (const segment of pathBetween(graph, from, agent)?.segments ?? []) crossed.add(segment.id);
+  }
+  return [...crossed];
+}
+
+/** Each packet meets each segment once: whoever is behind it misses the same packets. */
+export function lossOn(graph: SiteGraph, from: string, losses: ReadonlyMap<string, number>, random: Random): ComesTo {
+  const fates = new Map<string, Map<number, boolean>>();
+  const isLostOn = (segment: string, packet: number): boolean => {
+    let own = fates.get(segment);
+    if (own === undefined) {
+      own = new Map();
+      fates.set(segment, own);
+    }
+    let fate = own.get(packet);
+    if (fate === undefined) {
+      fate = random() < (losses.get(segment) ?? 0);
+      own.set(packet, fate);
+    }
+    return fate;
+  };
+  const ways = new Map<string, readonly string[]>();
+  return (agent, packet) => {
+    let way = ways.get(agent);
+    if (way === undefined) {
+      const all = pathBetween(graph, from, agent)?.segments.map(({ id }) => id) ?? [];
+      way = all.filter((id) => losses.has(id));
+      ways.set(agent, way);
+    }
+    for (const segment of way) if (isLostOn(segment, packet)) return "lost";
+    return "comes";
+  };
+}
+
+/** The same run with less room for names. */
+export const withNames = (run: CompiledRun, namesPerInterval: number): CompiledRun => ({
+  ...run,
+  tasks: new Map(
+    [...run.tasks].map(([agent, task]) => [
+      agent,
+      { ...task, streams: task.streams.map((one) => ({ ...one, production: { format: null, namesPerInterval } })) },
+    ]),
+  ),
+});
+
+export function conclude(run: CompiledRun, evidence: RunEvidence, graph: SiteGraph): RunReport {
+  const read = readFollowed(run, evidence, graph);
+  return { ...buildReport(accountOfRun(read.run, read.evidence), graph), media: [...read.media] };
+}
