@@ -29,7 +29,7 @@ export interface Watcher {
   beginLook(): Promise<void>;
   /** @returns what was seen since `beginLook`; null when this host cannot watch, or no look was on */
   endLook(): Promise<InterfaceSight | null>;
-  /** Hands over the headers that were kept of a run, which are given up with that. @returns null where none were kept */
+  /** Hands over the headers that were kept of a run. @returns null where none were kept */
   readHeaders(ask: HeaderAsk): Promise<KeptHeaders | null>;
   /** Ends the thread and restores the network card's filter. Idempotent. */
   close(): Promise<void>;

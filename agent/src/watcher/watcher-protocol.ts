@@ -28,6 +28,8 @@ export interface HeaderAsk {
   readonly fromNs: number;
   readonly toNs: number;
   readonly mostBytes: number;
+  /** False: they are given up with that. */
+  readonly keepsOn: boolean;
 }
 
 export type ToWatcher =
@@ -37,7 +39,7 @@ export type ToWatcher =
   | { readonly kind: "begin-look"; readonly id: number }
   /** Says what was seen since, and ends the look. */
   | { readonly kind: "end-look"; readonly id: number }
-  /** Hands over what was kept of a run, and gives it up. */
+  /** Hands over what was kept of a run. */
   | { readonly kind: "read-headers"; readonly id: number; readonly ask: HeaderAsk }
   | { readonly kind: "stop"; readonly id: number };
 

@@ -65,10 +65,10 @@ function watchUntilStopped(watch: InterfaceWatch): void {
       endKeep(); // told as none when they are asked for
     }
   };
-  const readHeaders = ({ runId, fromNs, toNs, mostBytes }: HeaderAsk): KeptHeaders | null => {
+  const readHeaders = ({ runId, fromNs, toNs, mostBytes, keepsOn }: HeaderAsk): KeptHeaders | null => {
     if (keep === null || keep.runId !== runId) return null;
     const headers = keep.headers.read(fromNs, toNs, mostBytes);
-    endKeep();
+    if (!keepsOn) endKeep();
     return headers;
   };
   let timer: NodeJS.Timeout;

@@ -23,7 +23,7 @@ export function captureFile(kept: KeptHeaders, report: RunReport): CaptureFile |
   const packets = agents
     .flatMap(({ headers }, interfaceIndex) =>
       [headers?.membership ?? "", headers?.data ?? ""].flatMap((text) =>
-        (decodeHeaderRecords(Buffer.from(text, "base64")) ?? []).map((record) =>
+        once(decodeHeaderRecords(Buffer.from(text, "base64")) ?? []).map((record) =>
           packetOf(record, interfaceIndex, startNs),
         ),
       ),
@@ -41,6 +41,14 @@ export function captureFile(kept: KeptHeaders, report: RunReport): CaptureFile |
     packets,
   });
   return { bytes, packets: packets.length };
+}
+
+/** What was handed over twice, around a loss and at the run's end, is one record: no two frames have the same nanosecond and bytes. */
+function once(records: readonly HeaderRecord[]): HeaderRecord[] {
+  const seen = new Map(
+    records.map((record) => [`${record.atNs} ${Buffer.from(record.bytes).toString("latin1")}`, record] as const),
+  );
+  return [...seen.values()];
 }
 
 function packetOf(record: HeaderRecord, interfaceIndex: number, startNs: bigint): PcapngPacket {

@@ -8,6 +8,7 @@ import { buildReport } from "../conclude/build-report.ts";
 import { isLeaving, Left } from "../conduct/leaving.ts";
 import { readFollowed } from "../followed/read-followed.ts";
 import { gatherHeaders } from "../headers/gather-headers.ts";
+import type { LossWindows } from "../headers/loss-windows.ts";
 import { accountStretches } from "../intake/account-stretches.ts";
 import type { ReportIntake } from "../intake/report-intake.ts";
 import { findIncidents } from "../night/find-incidents.ts";
@@ -33,6 +34,8 @@ export interface Conclusion {
   readonly site: UserFile;
   /** Whose agents are asked for the headers that they kept. */
   readonly registry: AgentRegistry;
+  /** What they handed over while it went on; absent where another controller's run was taken up. */
+  readonly losses?: LossWindows;
 }
 
 /** A run that is not longer is told as one: what happens in it is no incident of a time of its own. Our choice, no source. */
@@ -66,7 +69,7 @@ async function untilStored(
 
 /** The report of a run that is over, from everything that was stored of it. */
 export async function concludeRun(
-  { run, graph, evidence, store, intake, probeOf, late, stories, site, registry }: Conclusion,
+  { run, graph, evidence, store, intake, probeOf, late, stories, site, registry, losses }: Conclusion,
   signal: AbortSignal,
   say: (progress: RunProgress) => void,
 ): Promise<RunReport> {
@@ -90,7 +93,7 @@ export async function concludeRun(
   const read = readFollowed(run, await storedEvidence(store, run, evidence), graph);
   const built = buildReport(accountOfRun(read.run, read.evidence), graph, probed);
   const report = read.media.length === 0 ? built : { ...built, media: [...read.media] };
-  const headers = await gatherHeaders(run, report, evidence, registry);
+  const headers = await gatherHeaders(run, report, evidence, registry, await losses?.parts());
   if (headers !== null) await late.write(`${run.runId} headers`, () => store.captures.keep(headers));
   const stretches = await accountStretches(store, run);
   const isInPieces =

@@ -13,6 +13,7 @@ import { SafetyGuard } from "../conduct/run-guard.ts";
 import type { AgentCalls } from "../estate/call-agents.ts";
 import type { RunHolds } from "../estate/run-holds.ts";
 import { withKeptHeaders } from "../headers/keep-headers.ts";
+import { LossWindows } from "../headers/loss-windows.ts";
 import type { ReportIntake } from "../intake/report-intake.ts";
 import { airCautions } from "../plan/air-cautions.ts";
 import { cautions } from "../plan/cautions.ts";
@@ -209,9 +210,14 @@ async function conductSafely(one: Undertaking, signal: AbortSignal, say: Say): P
     if (trouble !== null && !store.isPrivate) throw trouble;
   };
   const guard = safety.isLive && !isFollowing ? new SafetyGuard(run, graph) : null;
+  using losses = new LossWindows(run, registry);
   const evidence = await conductRun(run, registry, signal, say, onStart, guard);
   const { site, probeOf } = request;
-  return concludeRun({ run, graph, evidence, store, intake, probeOf, late, stories, site, registry }, signal, say);
+  return concludeRun(
+    { run, graph, evidence, store, intake, probeOf, late, stories, site, registry, losses },
+    signal,
+    say,
+  );
 }
 
 function sayCautions({ graph, first }: Undertaking, say: Say): void {

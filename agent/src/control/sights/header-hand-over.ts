@@ -6,11 +6,11 @@ type Gathered = Extract<AgentMessage, { readonly kind: "gathered" }>;
 
 /** Hands over the headers that were kept of a run: what there is of them, or why there are none. */
 export async function handOverHeaders(
-  { id, runId, fromNs, toNs, mostBytes }: Order,
+  { id, runId, fromNs, toNs, mostBytes, keepsOn }: Order,
   watcher: Watcher,
   send: (message: Gathered) => void,
 ): Promise<void> {
-  const kept = await watcher.readHeaders({ runId, fromNs, toNs, mostBytes });
+  const kept = await watcher.readHeaders({ runId, fromNs, toNs, mostBytes, keepsOn });
   if (kept === null) {
     send({ kind: "gathered", id, headers: null, why: watcher.inability?.message ?? "It kept no headers of this run" });
     return;

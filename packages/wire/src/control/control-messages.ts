@@ -217,7 +217,7 @@ export const ControllerMessageSchema = Type.Union([
     id: LookId,
     forNs: Type.Number({ minimum: SHORTEST_LOOK_NS, maximum: LONGEST_LOOK_NS }),
   }),
-  /** Hand over the headers that were kept of a run, of these instants after its start; they are given up with that. Since protocol 9. */
+  /** Hand over the headers that were kept of a run, of these instants after its start. Since protocol 9. */
   Type.Object({
     kind: Type.Literal("gather"),
     id: LookId,
@@ -225,6 +225,8 @@ export const ControllerMessageSchema = Type.Union([
     fromNs: Ns,
     toNs: Ns,
     mostBytes: Type.Integer({ minimum: 1, maximum: MOST_HEADER_BYTES }),
+    /** True: it goes on keeping them; else it gives them up with that. */
+    keepsOn: Type.Boolean(),
   }),
 ]);
 export type ControllerMessage = DeepReadonly<Static<typeof ControllerMessageSchema>>;
