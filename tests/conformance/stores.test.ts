@@ -34,7 +34,7 @@ test.each(kept)("a store of %s is brought up to date and read: run, report, coun
 
   await using store = await openStore({ kind: "folder", folder: data });
   expect(await store.runs.list({})).toMatchObject([
-    { runId: RUN, state: "done", verdict: "pass", baselines: ["before"], tags: [], note: null },
+    { runId: RUN, state: "done", verdict: "pass", baselines: ["before"], tags: [], note: null, failure: null },
   ]);
   const { report, start, request } = await store.runs.get(RUN);
   expect(report).toMatchObject({ run: RUN, site: "Quillfen Ferry Terminal", endedAt: "2026-01-01T00:01:00.000Z" });

@@ -51,7 +51,8 @@ export interface GuardSetup {
  * looked at: it keeps a second secret in a cookie of its own, where the session already has the token to compare with.
  */
 const FORM_TOKEN_HEADER = "x-dyetrace-form";
-const THIS_MACHINE: Operator = { name: "this machine", role: "operate", isToken: false };
+/** Whoever asks where nobody signs in. */
+export const THIS_MACHINE: Operator = { name: "this machine", role: "operate", isToken: false };
 /** A stream that is open when its operator or token loses the right to it is cut within this time. */
 const LOOK_AGAIN_MS = 500;
 

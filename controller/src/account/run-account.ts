@@ -26,11 +26,14 @@ export interface RunAccount {
 }
 
 /** What is known of a run beside its agents' reports. */
-export type RunCircumstances = Pick<RunEvidence, "startedAt" | "endedAt" | "absent" | "isAborted" | "stopReason">;
+export type RunCircumstances = Pick<
+  RunEvidence,
+  "startedAt" | "endedAt" | "absent" | "isAborted" | "stopReason" | "stoppedBy"
+>;
 
 /** Pure. */
 export function accountOfRun(run: CompiledRun, evidence: RunEvidence): RunAccount {
-  const { startedAt, endedAt, absent, isAborted, stopReason } = evidence;
+  const { startedAt, endedAt, absent, isAborted, stopReason, stoppedBy = null } = evidence;
   const agents = new Map([...evidence.agents].map(([name, one]) => [name, accountOfAgent(one)]));
   const sources = new Map(
     run.streams.flatMap((stream) => {
@@ -41,7 +44,7 @@ export function accountOfRun(run: CompiledRun, evidence: RunEvidence): RunAccoun
   const facts = stayFacts(run, agents, sources);
   return {
     run,
-    told: { startedAt, endedAt, absent, isAborted, stopReason },
+    told: { startedAt, endedAt, absent, isAborted, stopReason, stoppedBy },
     agents,
     sources,
     stays: facts.map((one) => stayOf(run, one, agents)),

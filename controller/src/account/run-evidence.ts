@@ -34,6 +34,8 @@ export interface RunEvidence {
   readonly isAborted: boolean;
   /** Why the controller stopped the run before its end by itself, in one sentence; null: it did not. */
   readonly stopReason: string | null;
+  /** Who ordered its end, in words that follow "by"; null or absent: it is not known, or nobody did. */
+  readonly stoppedBy?: string | null;
   /** False: not all reports are here; the store has them. */
   readonly isComplete: boolean;
   /** Of streams of others, by the stream's name: what was seen of it, in the place of its source's word. */

@@ -62,7 +62,7 @@ export function buildReport(account: RunAccount, plan: SiteGraph, probed: Probed
     scenario: run.scenario.name,
     startedAt: told.startedAt.toISOString(),
     endedAt: told.endedAt.toISOString(),
-    ...judgeRun(findings, expectations, receipts, lost, told.isAborted, told.stopReason),
+    ...judgeRun(findings, expectations, receipts, lost, told.isAborted, told.stopReason, told.stoppedBy),
     streams: reportStreams(account),
     receipts,
     bystanders,

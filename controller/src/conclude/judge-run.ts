@@ -31,6 +31,7 @@ export function judgeRun(
   lostAgents: readonly string[],
   isAborted: boolean,
   stopReason: string | null = null,
+  stoppedBy: string | null = null,
 ): Judgement {
   const effects = findings.map(({ kind }): FindingEffect => FINDING_KINDS[kind].effect);
   const accusing = findings.filter((_, index) => effects[index] === "fails");
@@ -42,7 +43,8 @@ export function judgeRun(
     };
   }
   if (isAborted) {
-    const why = stopReason === null ? "before its end" : `for safety: ${stopReason}`;
+    const by = stoppedBy === null ? "" : `by ${stoppedBy} `;
+    const why = stopReason === null ? `${by}before its end` : `for safety: ${stopReason}`;
     return { verdict: "inconclusive", reason: `The run was stopped ${why}. Run it again to its end.` };
   }
   if (lostAgents.length > 0) {

@@ -5,7 +5,7 @@ import type { Watch } from "../account/seen-frames.ts";
 /** What the reader should know beside figures and findings: who was lost or away, and what cannot be true. */
 export function reportNotes(account: RunAccount): string[] {
   const { told, agents, impossible } = account;
-  const notes = told.stopReason === null ? [] : [`Stopped for safety: ${told.stopReason}.`];
+  const notes = stopNotes(account);
   for (const { agent, ending, lostAtNs, troubles, watch } of agents.values()) {
     if (ending === null) {
       const when = lostAtNs === null ? "" : `, ${(lostAtNs / 1e9).toFixed(1)} s after the start`;
@@ -23,6 +23,17 @@ export function reportNotes(account: RunAccount): string[] {
     );
   }
   return notes;
+}
+
+function stopNotes({ run, told }: RunAccount): string[] {
+  const { stopReason, isAborted, stoppedBy, startedAt, endedAt } = told;
+  if (stopReason !== null) return [`Stopped for safety: ${stopReason}.`];
+  if (!isAborted) return [];
+  const afterNs = Math.max(0, endedAt.getTime() - startedAt.getTime()) * 1e6;
+  const by = stoppedBy == null ? "" : ` by ${stoppedBy}`;
+  return [
+    `Stopped${by} before its end, ${formatDurationNs(afterNs)} after its start; it was to last ${formatDurationNs(run.endNs)}.`,
+  ];
 }
 
 /** What a watcher could not tell in full, and frames that a port should not have put out. */

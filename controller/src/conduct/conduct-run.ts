@@ -10,6 +10,7 @@ import { isLeaving, Left } from "./leaving.ts";
 import { refuseUnableToFollow, splitByPresence } from "./needed-agents.ts";
 import { RunAgents, TimeUp } from "./run-agents.ts";
 import type { RunGuard } from "./run-guard.ts";
+import { stoppedBy } from "./stop-order.ts";
 
 export const STOPPED_BY_HAND = "stopped by the operator";
 const OVER = "the run is over";
@@ -145,6 +146,7 @@ export async function seeThrough(
     absent,
     isAborted: signal.aborted || stopReason !== null,
     stopReason,
+    stoppedBy: stoppedBy(signal),
     isComplete: run.endNs <= LONG_RUN_NS && !agents.isInPieces,
   };
 }

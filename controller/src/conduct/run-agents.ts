@@ -4,6 +4,7 @@ import type { AgentSession, RunMessage } from "../agents/agent-session.ts";
 import { monotonicNs } from "../agents/monotonic-clock.ts";
 import type { CompiledRun } from "../plan/compiled-run.ts";
 import { nextAction } from "./next-action.ts";
+import { cancelledUnbegun } from "./stop-order.ts";
 
 type ReportMessage = Extract<AgentMessage, { kind: "report" }>;
 
@@ -228,7 +229,7 @@ export class RunAgents {
   async until(isTrue: () => boolean, withinMs: number, signal: AbortSignal | null): Promise<void> {
     const deadlineNs = monotonicNs() + withinMs * 1e6;
     while (!isTrue()) {
-      if (signal?.aborted === true) throw new Fault("RUN_CANCELLED", "The run was stopped before it began", "");
+      if (signal?.aborted === true) throw cancelledUnbegun(signal);
       if (monotonicNs() > deadlineNs) {
         if (this.#startNs !== 0) throw new TimeUp();
         const silent = [...this.#members].filter(([, member]) => member.state === "preparing").map(([agent]) => agent);

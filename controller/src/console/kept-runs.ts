@@ -2,6 +2,7 @@ import Type, { type Static } from "@dyetrace/schema";
 import { loadSitePlan } from "@dyetrace/site";
 import { Fault, type Night, type ProbeRun, type RunStory } from "@dyetrace/wire";
 import { type ComparisonAnswer, ComparisonAnswerSchema } from "@dyetrace/wire/console/comparison-answer";
+import { saysFailure } from "@dyetrace/wire/console/run-failure";
 import { type RunReplay, RunReplaySchema } from "@dyetrace/wire/console/run-replay";
 import { type StoredRun, StoredRunSchema } from "@dyetrace/wire/console/stored-run";
 import type { FastifyInstance } from "fastify";
@@ -180,7 +181,7 @@ function reportOf({ runId, report, failure }: RunRecord): NonNullable<RunRecord[
   if (report !== null) return report;
   throw new Fault(
     "RUN_UNFINISHED",
-    failure === null ? `Run ${runId} has no report yet` : `Run ${runId} could not run: ${failure.message}`,
+    failure === null ? `Run ${runId} has no report yet` : `${saysFailure(runId, failure)}: ${failure.message}`,
     failure === null ? "Wait for its end" : failure.hint,
   );
 }

@@ -7,17 +7,18 @@ import type { StoreBus } from "../store/store-bus.ts";
 /** What controllers of one estate tell each other. A later version may say more. */
 export type EstateWord =
   /** Every source is to end, at once. */
-  | { readonly kind: "stop-all" }
-  | { readonly kind: "stop-run"; readonly runId: string }
+  | { readonly kind: "stop-all"; readonly by?: string }
+  | { readonly kind: "stop-run"; readonly runId: string; readonly by?: string }
   /** The controller that conducts a run needs these agents. */
   | { readonly kind: "call"; readonly to: string; readonly runId: string; readonly agents: readonly string[] }
   /** What a conductor says of its run; of its end only that the report is in the store. */
   | { readonly kind: "progress"; readonly runId: string; readonly progress: RunProgress | "stored" };
 
 const RunId = Type.String({ pattern: "^[0-9a-f]{16}$" });
+const By = Type.String({ maxLength: 200 });
 const EstateWordSchema: Type.TSchema = Type.Union([
-  Type.Object({ kind: Type.Literal("stop-all") }),
-  Type.Object({ kind: Type.Literal("stop-run"), runId: RunId }),
+  Type.Object({ kind: Type.Literal("stop-all"), by: Type.Optional(By) }),
+  Type.Object({ kind: Type.Literal("stop-run"), runId: RunId, by: Type.Optional(By) }),
   Type.Object({
     kind: Type.Literal("call"),
     to: RunId,

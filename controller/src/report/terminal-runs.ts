@@ -1,4 +1,5 @@
 import { formatRatio } from "@dyetrace/wire";
+import { failureWords } from "@dyetrace/wire/console/run-failure";
 import type { Matrix, Trends } from "@dyetrace/wire/console/run-history";
 import type { Baseline, RunSummary } from "@dyetrace/wire/console/stored-run";
 import type { Paint, Tone } from "./terminal-paint.ts";
@@ -12,13 +13,14 @@ export function renderRuns(runs: readonly RunSummary[], paint: Paint): string {
   const rows = runs.map((run) => [
     run.runId,
     dateAndTime(run.startedAt ?? run.startAt ?? run.createdAt),
-    run.verdict ?? run.state,
+    run.verdict ?? (run.failure === null ? run.state : failureWords(run.failure)),
     run.scenario,
     [
       run.site,
       ...run.baselines.map((name) => `baseline:${name}`),
       ...run.tags.map((tag) => `tag:${tag}`),
       ...(run.note === null ? [] : [`"${run.note}"`]),
+      ...(run.failure === null ? [] : [run.failure.message]),
     ].join("  "),
   ]);
   const widths = [0, 1, 2, 3].map((column) => Math.max(...rows.map((row) => row[column]?.length ?? 0)));

@@ -1,12 +1,13 @@
 import { randomBytes } from "node:crypto";
 import type { SiteGraph } from "@dyetrace/site";
-import { Fault, formatDurationNs, parseIpAddress, type RunProgress, type RunRequest } from "@dyetrace/wire";
+import { formatDurationNs, parseIpAddress, type RunProgress, type RunRequest } from "@dyetrace/wire";
 import type { RunEvidence } from "../account/run-evidence.ts";
 import type { AgentRegistry } from "../agents/agent-registry.ts";
 import { conductRun } from "../conduct/conduct-run.ts";
 import { lookedAtOwnPortOnly, refuseStrangeTraffic } from "../conduct/groups-in-use.ts";
 import { compileLook, describeLook } from "../conduct/look-before.ts";
 import { siteMembershipIntervalNs } from "../conduct/site-membership-interval.ts";
+import { cancelledUnbegun } from "../conduct/stop-order.ts";
 import { compileScenario } from "../plan/compile-scenario.ts";
 import { type AgentAddresses, type CompiledRun, followsOthers } from "../plan/compiled-run.ts";
 import type { Safety } from "../plan/safety.ts";
@@ -60,7 +61,7 @@ async function lookFor(
   const connected = mostJoins(registry);
   const look = compileLook(first, { runId: newRunId(), durationNs, connected, isJoining: safety.isLive });
   const seen = await conductRun(look, registry, signal, quietly(say));
-  if (signal.aborted) throw new Fault("RUN_CANCELLED", "The run was stopped before it began", "");
+  if (signal.aborted) throw cancelledUnbegun(signal);
   return { look, seen };
 }
 

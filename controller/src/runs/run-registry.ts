@@ -2,6 +2,7 @@ import { EventEmitter } from "node:events";
 import { Fault, type RunProgress, type RunReport } from "@dyetrace/wire";
 
 import { LEAVING, Left } from "../conduct/leaving.ts";
+import { StopOrder } from "../conduct/stop-order.ts";
 
 /** One run, as the registry keeps it: everything that was said about it so far, and its report at the end. */
 export interface RunRecord {
@@ -164,8 +165,9 @@ export class RunRegistry extends EventEmitter<RegistryEvents> {
     return this.#find(id);
   }
 
-  abort(id: string): void {
-    this.#find(id).abort.abort();
+  /** @param by who orders it, in words that follow "by"; null: it is not known */
+  abort(id: string, by: string | null): void {
+    this.#find(id).abort.abort(new StopOrder(by));
   }
 
   /** Lets go of every run without ending it. */
@@ -174,8 +176,8 @@ export class RunRegistry extends EventEmitter<RegistryEvents> {
   }
 
   /** Ends every run that is going on, as its abort would. */
-  abortAll(): void {
-    for (const run of this.#runs.values()) run.abort.abort();
+  abortAll(by: string | null): void {
+    for (const run of this.#runs.values()) run.abort.abort(new StopOrder(by));
   }
 
   /** Everything said so far, then everything as it is said, until the run is over. */

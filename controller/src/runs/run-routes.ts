@@ -18,7 +18,8 @@ import {
   RunRecordSchema,
   RunSummarySchema,
 } from "@dyetrace/wire/console/stored-run";
-import type { FastifyInstance } from "fastify";
+import type { FastifyInstance, FastifyRequest } from "fastify";
+import { THIS_MACHINE } from "../access/operator-guard.ts";
 import { summariseNight } from "../night/morning/night-summary.ts";
 import type { Retention } from "../store/retention.ts";
 import { stored } from "../store/stored.ts";
@@ -104,7 +105,7 @@ export function registerRunRoutes(
       schema: { summary: "Stops a run, or cancels a scheduled one", response: { 202: DoneSchema } },
     },
     async (request, reply) => {
-      await stops.stopRun(request.params.id);
+      await stops.stopRun(request.params.id, whoAsks(request));
       return reply.status(202).send({});
     },
   );
@@ -117,8 +118,8 @@ export function registerRunRoutes(
         response: { 202: StoppedSchema },
       },
     },
-    (_request, reply) => {
-      return reply.status(202).send({ agents: [...stops.stopAll()] });
+    (request, reply) => {
+      return reply.status(202).send({ agents: [...stops.stopAll(whoAsks(request))] });
     },
   );
   app.get<{ Params: { id: string } }>(
@@ -140,6 +141,10 @@ export function registerRunRoutes(
     },
   );
 }
+
+/** Where nobody signs in, only this machine is let in. */
+const whoAsks = ({ operator }: FastifyRequest): string =>
+  operator === null || operator === THIS_MACHINE ? "somebody at the controller's machine" : operator.name;
 
 async function* asLines(progress: AsyncIterable<RunProgress>): AsyncGenerator<string> {
   for await (const item of progress) yield `${JSON.stringify(item)}\n`;

@@ -241,6 +241,9 @@ async function climb(
   });
   const seen = await conductRun(ramp, registry, signal, quietly(say), undefined, new SafetyGuard(ramp, graph));
   if (!seen.isAborted) return null;
-  say({ kind: "step", text: `Stopped before the full rate: ${seen.stopReason ?? "by the operator"}` });
+  say({
+    kind: "step",
+    text: `Stopped before the full rate: ${seen.stopReason ?? `by ${seen.stoppedBy ?? "an operator"}`}`,
+  });
   return { ...buildReport(accountOfRun(ramp, seen), graph), run: run.runId };
 }

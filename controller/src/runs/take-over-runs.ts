@@ -77,7 +77,7 @@ export class RunTakeOver implements Disposable {
       return writeFailure(this.#with, runId, error); // its plan is none for this version
     }
     log.info({ runId, epoch }, "run taken over");
-    if (record.isStopAsked) runs.abort(runId);
+    if (record.isStopAsked) runs.abort(runId, null);
   }
 
   /** No packet of it was ordered yet: a scheduled run may begin anew while there is time, any other is over. */

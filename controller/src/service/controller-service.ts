@@ -214,7 +214,7 @@ async function openController(
   for (const server of [app.server, agentHttp]) acceptAgents(server, sockets, registry, ledger, log);
   // A practice site goes with its controller, and so do its runs.
   const isLasting = options.store !== undefined && options.isPractice !== true;
-  closers.add(() => (isLasting ? runs.leaveAll() : runs.abortAll()));
+  closers.add(() => (isLasting ? runs.leaveAll() : runs.abortAll("the end of its controller")));
   const pickedUp = closers.own(await takeUpRuns(surroundings, isLasting)); // before agents can connect
   closers.own(stopOrphans(surroundings, pickedUp));
   await schedule.takeUp();

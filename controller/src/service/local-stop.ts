@@ -40,6 +40,9 @@ export async function openLocalStop(
   };
 }
 
+/** Nobody signs in there. */
+const BY = "somebody at the controller's machine";
+
 async function answer(
   method: string,
   url: string,
@@ -56,8 +59,8 @@ async function answer(
       "its data folder",
       run === undefined ? "stopped every source" : `stopped run ${run}`,
     );
-    if (run === undefined) return { status: 202, body: { agents: stops.stopAll() } };
-    await stops.stopRun(run);
+    if (run === undefined) return { status: 202, body: { agents: stops.stopAll(BY) } };
+    await stops.stopRun(run, BY);
     return { status: 202, body: {} };
   } catch (error) {
     const { code, message, hint } = error instanceof Fault ? error : new Fault("INTERNAL", String(error), "");

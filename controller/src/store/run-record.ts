@@ -9,7 +9,6 @@ export interface RunRecord extends RunSummary {
   readonly request: RunRequest;
   /** Null while it goes on, and where it could not run. */
   readonly report: RunReport | null;
-  readonly failure: RunFailure | null;
   readonly programVersion: string;
   readonly start: RunStart | null;
   readonly compiled: unknown;
@@ -36,7 +35,17 @@ export interface RunStart {
 
 type SummaryRow = Pick<
   Selectable<RunsTable>,
-  "id" | "state" | "site" | "scenario" | "verdict" | "created_ms" | "start_at_ms" | "started_ms" | "ended_ms" | "note"
+  | "id"
+  | "state"
+  | "site"
+  | "scenario"
+  | "verdict"
+  | "created_ms"
+  | "start_at_ms"
+  | "started_ms"
+  | "ended_ms"
+  | "note"
+  | "failure"
 >;
 
 /** What operators have put to a run beside its note. */
@@ -60,6 +69,7 @@ export const summaryOf = (row: SummaryRow, { baselines, tags }: RunMarks): RunSu
   baselines,
   tags,
   note: row.note,
+  failure: row.failure === null ? null : (JSON.parse(row.failure) as RunFailure),
 });
 
 const isoOf = (wallMs: number | null): string | null => (wallMs === null ? null : new Date(wallMs).toISOString());
@@ -69,7 +79,6 @@ export const recordOf = (row: Selectable<RunsTable>, marks: RunMarks): RunRecord
   ...summaryOf(row, marks),
   request: JSON.parse(row.request) as RunRequest,
   report: row.report === null ? null : (JSON.parse(row.report) as RunReport),
-  failure: row.failure === null ? null : (JSON.parse(row.failure) as RunFailure),
   programVersion: row.program_version,
   start:
     row.started_ms === null || row.start_controller_ns === null || row.boot_id === null

@@ -39,6 +39,7 @@ const SUMMARY_COLUMNS = [
   "started_ms",
   "ended_ms",
   "note",
+  "failure",
 ] as const;
 
 const elsewhere = (runId: string): Fault =>

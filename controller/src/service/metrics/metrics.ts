@@ -128,7 +128,8 @@ export function registerMetrics(
   intake.on("wrote", (_reports, seconds) => writing.observe(seconds));
   runs.on("progress", (_runId, progress) => {
     if (progress.kind === "done") finished.inc({ verdict: progress.report.verdict });
-    if (progress.kind === "failed") finished.inc({ verdict: "could-not-run" });
+    if (progress.kind === "failed")
+      finished.inc({ verdict: progress.code === "RUN_CANCELLED" ? "cancelled" : "could-not-run" });
   });
   countListeners(register, runs, intake);
   const verdicts = new LastVerdicts(register);

@@ -3,7 +3,7 @@ import type { RunSummary } from "@dyetrace/wire/console/stored-run";
 import { useState } from "preact/hooks";
 import { formatInstant } from "../parts/format.ts";
 import { RefusalNote } from "../parts/refusal-note.tsx";
-import { VERDICTS } from "../parts/run-note.tsx";
+import { isCancelled, VERDICTS } from "../parts/run-note.tsx";
 import { earlierRunsOf } from "../runs/earlier-runs.ts";
 import { RunCare } from "../runs/run-care.tsx";
 import { ScheduledRuns } from "../schedule/scheduled-runs.tsx";
@@ -141,6 +141,7 @@ function RunRow({ run: one, runs, isNamed, isChosen, onToggle }: RunRowProps) {
       </td>
       <td>
         <b>{verdictOf(one)}</b>
+        {one.failure !== null && <div class="small soft">{one.failure.message}</div>}
       </td>
       <td class="number">{lasted(one)}</td>
       <td>
@@ -177,11 +178,13 @@ function RunRow({ run: one, runs, isNamed, isChosen, onToggle }: RunRowProps) {
 /** When it started, or is to start. */
 const whenOf = ({ startedAt, startAt, createdAt }: RunSummary): string => startedAt ?? startAt ?? createdAt;
 
-const verdictOf = ({ state, verdict }: RunSummary): string =>
+const verdictOf = ({ state, verdict, failure }: RunSummary): string =>
   verdict !== null
     ? VERDICTS[verdict]
     : state === "failed"
-      ? VERDICTS["could-not-run"]
+      ? failure !== null && isCancelled(failure)
+        ? "Cancelled"
+        : VERDICTS["could-not-run"]
       : state === "running"
         ? "Going on"
         : state === "scheduled"

@@ -1,4 +1,5 @@
 import type { Verdict } from "@dyetrace/wire";
+import type { RunFailure } from "@dyetrace/wire/console/run-failure";
 import { link } from "../state/console-state.ts";
 import { hrefTo } from "../state/route.ts";
 import { useRunTimeMs } from "../state/run-clock.ts";
@@ -12,11 +13,15 @@ export const VERDICTS: Readonly<Record<Verdict, string>> = {
   "could-not-run": "Could not run",
 };
 
+/** Somebody did not want it: that is no failure. */
+export const isCancelled = ({ code }: RunFailure): boolean => code === "RUN_CANCELLED";
+
 /** How a run stands: its verdict, or how far it is. */
 export function RunNote({ view }: { readonly view: RunView }) {
   const atMs = useRunTimeMs();
   const isCurrent = link.value.kind === "on";
   const { report, failure, live } = view;
+  const endedAt = view.stored?.endedAt ?? null;
   if (report !== null) {
     return (
       <section class="run-note">
@@ -31,9 +36,13 @@ export function RunNote({ view }: { readonly view: RunView }) {
   if (failure !== null) {
     return (
       <section class="run-note">
-        <p class="verdict">Could not run</p>
-        <p>{failure.message}</p>
-        <p class="small soft">{failure.hint}</p>
+        <p class="verdict">{isCancelled(failure) ? "Cancelled" : VERDICTS["could-not-run"]}</p>
+        <p class="small soft">
+          {view.scenario}
+          {endedAt !== null && `, ${formatInstant(endedAt)}`}
+        </p>
+        <p>{failure.message}.</p>
+        {failure.hint !== "" && <p class="small soft">{failure.hint}.</p>}
       </section>
     );
   }

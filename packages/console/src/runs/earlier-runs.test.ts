@@ -5,7 +5,7 @@ import { earlierRunsOf } from "./earlier-runs.ts";
 const run = (runId: string, parts: Partial<RunSummary> = {}): RunSummary => ({
   ...{ runId, state: "done", site: "Quillfen", scenario: "reach", verdict: "pass" },
   ...{ createdAt: "2026-11-29T10:00:00Z", startAt: null, startedAt: null, endedAt: null },
-  ...{ baselines: [], tags: [], note: null },
+  ...{ baselines: [], tags: [], note: null, failure: null },
   ...parts,
 });
 

@@ -34,6 +34,8 @@ export const RunSummarySchema = Type.Object({
   tags: Type.Array(Type.String()),
   /** What an operator wrote to it; null: nothing. */
   note: Nullable(Type.String()),
+  /** Why it has no report, where it is over without one. */
+  failure: Nullable(RunFailureSchema),
 });
 export type RunSummary = DeepReadonly<Static<typeof RunSummarySchema>>;
 
@@ -44,7 +46,6 @@ export const StoredRunSchema = Type.Object({
   request: RunRequestSchema,
   /** Null while it goes on, and where it could not run. */
   report: Nullable(RunReportSchema),
-  failure: Nullable(RunFailureSchema),
 });
 export type StoredRun = DeepReadonly<Static<typeof StoredRunSchema>>;
 
@@ -54,7 +55,6 @@ export const RunRecordSchema = Type.Object({
   request: RunRequestSchema,
   /** Null while it goes on, and where it could not run. */
   report: Nullable(RunReportSchema),
-  failure: Nullable(RunFailureSchema),
   programVersion: Type.String(),
   /** Its start on the wall clock, and on the monotonic clock of one boot of the controller's machine; null before it. */
   start: Nullable(Type.Object({ wallMs: Type.Number(), controllerNs: Type.Number(), bootId: Type.String() })),
