@@ -125,7 +125,13 @@ test("a scheduled run: given that it is cancelled, then it never begins and the 
   const { text } = await ask(controller, "/api/runs", request(new Date(Date.now() + 3600e3).toISOString()));
   const { runId } = JSON.parse(text);
   expect((await ask(controller, `/api/runs/${runId}/abort`, {})).status).toBe(202);
-  expect(await store.runs.get(runId)).toMatchObject({ state: "failed", failure: { code: "RUN_CANCELLED" } });
+  expect(await store.runs.get(runId)).toMatchObject({
+    state: "failed",
+    failure: {
+      code: "RUN_CANCELLED",
+      message: "It was cancelled by somebody at the controller's machine before its start",
+    },
+  });
 });
 
 test("a run that had not begun: given a controller that ended meanwhile, then the next one says so instead of waiting for it", async () => {

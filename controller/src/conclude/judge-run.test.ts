@@ -230,3 +230,13 @@ test("judgeShares: given doubled and overtaken packets, then they are judged of 
     ["reordered", null],
   ]);
 });
+
+test("judge a run: given one that was ordered to stop, then the reason says by whom, and where that is not known nobody is named", () => {
+  expect(judgeRun([], [], [receipt({})], [], true, null, "anna")).toEqual({
+    verdict: "inconclusive",
+    reason: "The run was stopped by anna before its end. Run it again to its end.",
+  });
+  expect(judgeRun([], [], [receipt({})], [], true).reason).toBe(
+    "The run was stopped before its end. Run it again to its end.",
+  );
+});

@@ -26,6 +26,7 @@ export class WatchedRun {
       next: null,
       atMs: null,
       lastsMs: null,
+      startedAt: null,
       report: null,
       failure: null,
     };
@@ -58,7 +59,12 @@ export class WatchedRun {
         break;
       case "go":
         this.#startNs = monotonicNs() + progress.startsInMs * 1e6;
-        this.#run = { ...this.#run, stage: "running", lastsMs: progress.lastsMs };
+        this.#run = {
+          ...this.#run,
+          stage: "running",
+          lastsMs: progress.lastsMs,
+          startedAt: new Date(Date.now() + progress.startsInMs).toISOString(),
+        };
         break;
       case "second":
         this.#run = { ...this.#run, next: progress.next };

@@ -171,6 +171,7 @@ export const toldRun = (runId: string, outline: RunOutline, parts: Partial<Conso
   next: null,
   atMs: 5000,
   lastsMs: 60_000,
+  startedAt: "2026-11-29T12:00:00.000Z",
   report: null,
   failure: null,
   ...parts,

@@ -22,6 +22,7 @@ import { PlaceNote } from "../parts/place-note.tsx";
 import { RefusalNote } from "../parts/refusal-note.tsx";
 import { RunNote } from "../parts/run-note.tsx";
 import { ReplaySlider } from "../replay/replay-slider.tsx";
+import { useLiveReplay } from "../replay/use-live-replay.ts";
 import { useReplay } from "../replay/use-replay.ts";
 import { history, isRunning, link, liveVersion, plan } from "../state/console-state.ts";
 import { hrefAlong, hrefChanged, replaceAddress, route } from "../state/route.ts";
@@ -61,7 +62,10 @@ function MapView({ view }: { readonly view: RunView | null }) {
         : hangUp(graph, head, report === null || stream === null ? undefined : wayEvidence(graph, report, stream.name)),
     [graph, head, report, stream?.name],
   );
-  const replay = useReplay(report === null ? null : report.run);
+  const going = report === null && live?.stage === "running" && isCurrent ? live : null;
+  const replayed = useReplay(report === null ? null : report.run);
+  const liveReplay = useLiveReplay(going, stream?.name ?? null, history);
+  const replay = report === null ? liveReplay : replayed;
   const { told, cell } = replay;
   const scene = useMemo(() => {
     if (graph === null || tree === null) return null;
@@ -123,12 +127,12 @@ function MapView({ view }: { readonly view: RunView | null }) {
           hosts={scene.hosts}
           marks={marks}
           rateBps={(node) => scene.ratesBps.get(node) ?? rateBps}
-          isMoving={live !== null && isRunning.value && live.stage === "running"}
+          isMoving={live !== null && isRunning.value && live.stage === "running" && cell === null}
           shown={named}
           selection={selection}
           onSelect={select}
         />
-        {report !== null && stream !== null && <ReplaySlider replay={replay} stream={stream.name} report={report} />}
+        {stream !== null && <ReplaySlider replay={replay} stream={stream.name} report={report} />}
       </section>
       <aside class="notes" aria-label="What it means">
         {view !== null && <RunNote view={view} />}

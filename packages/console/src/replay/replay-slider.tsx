@@ -7,13 +7,14 @@ import type { Replay } from "./use-replay.ts";
 interface ReplaySliderProps {
   readonly replay: Replay;
   readonly stream: string;
-  readonly report: RunReport;
+  /** Null: the run goes on, and the slider's right end is now. */
+  readonly report: RunReport | null;
 }
 
 /** Between two pieces while it plays. */
 const STEP_MS = 500;
 
-/** One slider under the map with the clock of the wall: its right end is the whole run, and the map is of where it stands. */
+/** One slider under the map with the clock of the wall: its right end is the whole run, or of one that goes on the present. The map is of where it stands. */
 export function ReplaySlider({ replay, stream, report }: ReplaySliderProps) {
   const { told, cell, setCell } = replay;
   const [isPlaying, setPlaying] = useState(false);
@@ -30,14 +31,17 @@ export function ReplaySlider({ replay, stream, report }: ReplaySliderProps) {
     return () => clearInterval(timer);
   }, [isPlaying, cell, cells]);
   if (told === null || cells === 0) return null;
+  const isLive = report === null;
   const startMs = Date.parse(told.startedAt);
   const clock = (ms: number): string => formatClock(new Date(startMs + ms));
   const says =
     cell === null
-      ? `the whole run, ${clock(0)} to ${clock(cells * told.cellMs)}`
+      ? isLive
+        ? `now, ${clock(cells * told.cellMs)}`
+        : `the whole run, ${clock(0)} to ${clock(cells * told.cellMs)}`
       : `${clock(cell * told.cellMs)} to ${clock((cell + 1) * told.cellMs)}`;
   const at = (ms: number): string => `${Math.min(100, Math.max(0, (ms / (cells * told.cellMs)) * 100))}%`;
-  const incidents = (report.incidents ?? []).filter(({ streams }) => streams.length === 0 || streams.includes(stream));
+  const incidents = (report?.incidents ?? []).filter(({ streams }) => streams.length === 0 || streams.includes(stream));
   const step = (by: number): void => {
     setPlaying(false);
     const next = (cell ?? cells) + by;
@@ -56,6 +60,11 @@ export function ReplaySlider({ replay, stream, report }: ReplaySliderProps) {
           ›
         </button>
         <output class="small">{says}</output>
+        {isLive && cell !== null && (
+          <button type="button" class="press small" onClick={() => step(cells)}>
+            Back to now
+          </button>
+        )}
       </div>
       <div class="replay-track">
         <div class="replay-marks" aria-hidden="true">
@@ -91,7 +100,7 @@ export function ReplaySlider({ replay, stream, report }: ReplaySliderProps) {
         />
         <div class="replay-ends small soft" aria-hidden="true">
           <span>{clock(0)}</span>
-          <span>{clock(cells * told.cellMs)}, whole run</span>
+          <span>{isLive ? "now" : `${clock(cells * told.cellMs)}, whole run`}</span>
         </div>
       </div>
     </div>

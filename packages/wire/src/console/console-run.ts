@@ -23,6 +23,8 @@ export const ConsoleRunSchema = Type.Object({
   /** How far the run was when this was written (negative before its start); null before the order to start is out. */
   atMs: Nullable(Type.Number()),
   lastsMs: Nullable(Type.Number()),
+  /** ISO 8601, by the controller's clock; null before the order to start is out. */
+  startedAt: Nullable(Type.String()),
   report: Nullable(RunReportSchema),
   failure: Nullable(RunFailureSchema),
 });
