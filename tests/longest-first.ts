@@ -6,8 +6,8 @@ import { BaseSequencer, type TestSpecification } from "vitest/node";
  * waits for one. A file that is not here counts as short; a wrong figure costs time and nothing else.
  */
 const SECONDS: Readonly<Record<string, number>> = {
-  "tests/browser/console-journey.test.ts": 85,
-  "tests/browser/console-pages.test.ts": 70,
+  "tests/browser/whole-job.test.ts": 110,
+  "tests/browser/console-journey.test.ts": 70,
   "tests/field/compare-runs.test.ts": 245,
   "tests/field/main-job.test.ts": 235,
   "tests/faults/soak-survival.test.ts": 220,

@@ -19,7 +19,6 @@ describe(`console: given generated campuses with a cut link, seed ${SEED}`, () =
     for (const { plan, report } of [sixty, thousand]) told.keep(storedRun(plan, report));
   });
   afterAll(async () => {
-    await browser?.close();
     await told?.[Symbol.asyncDispose]();
   });
 

@@ -1,6 +1,6 @@
 import { ControllerClient } from "@dyetrace/controller";
 import { afterAll, beforeAll, describe, expect, test } from "vitest";
-import { first, openConsole, overhangPx, SETTINGS, seriousViolations } from "./support/console-browser.ts";
+import { first, openConsole, SETTINGS, troublesInEverySetting } from "./support/console-browser.ts";
 import { DRY, type FaultyDemo, raiseFaultyDemo, runReach, start } from "./support/faulty-demo.ts";
 
 describe("console: given the practice site with everything lost on the way to the eastern pier", () => {
@@ -16,7 +16,7 @@ describe("console: given the practice site with everything lost on the way to th
     return Number(stdout.trim());
   };
 
-  for (const setting of SETTINGS.filter(({ name }) => name === "1440 px, light" || name === "390 px, dark")) {
+  for (const setting of SETTINGS.filter(({ name }) => name === "390 px, dark")) {
     test(`${setting.name}: given a run started on the page, then the fault shows on the map live, and its finding can be read`, async () => {
       await using console = await openConsole(demo.browser, demo.practice.controller.url, setting, { hash: "#/run" });
       const { page } = console;
@@ -110,13 +110,7 @@ describe("console: given the practice site with everything lost on the way to th
     expect(outcomes[0]).toMatch(/^Worse/);
     expect(await page.locator(".two-runs a").count()).toBe(2);
     expect(console.troubles).toEqual([]);
-    const { hash } = new URL(page.url());
-    for (const setting of SETTINGS) {
-      await using again = await openConsole(demo.browser, demo.practice.controller.url, setting, { hash });
-      await again.page.locator(".comparison .verdict").waitFor();
-      await again.page.locator(".comparison summary").click();
-      expect(await seriousViolations(again.page), setting.name).toEqual([]);
-      expect(await overhangPx(again.page), setting.name).toBeLessThanOrEqual(0);
-    }
+    await page.locator(".comparison summary").click();
+    expect(await troublesInEverySetting(page)).toEqual([]);
   });
 });

@@ -65,7 +65,6 @@ describe("console: given a controller that dies while a run goes on, and comes b
     browser = await openBrowser();
   });
   afterAll(async () => {
-    await browser?.close();
     await fell();
   });
 

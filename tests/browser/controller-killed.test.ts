@@ -35,7 +35,6 @@ describe("console: given a controller that is killed while a run goes on, and st
     browser = await openBrowser();
   }, 180_000);
   afterAll(async () => {
-    await browser?.close();
     await site?.[Symbol.asyncDispose]();
   });
 

@@ -45,7 +45,6 @@ describe("console: given a plan of 300 nodes and a hundred listeners of twenty s
     // First what keeps the machine busy, so that the browser is not kept waiting.
     await agents?.[Symbol.asyncDispose]();
     await controller?.[Symbol.asyncDispose]();
-    await browser?.close();
   });
 
   test("given the run goes on, then map and grid show every strip", async () => {

@@ -36,46 +36,52 @@ const STRIPS: readonly LiveStrip[] = [
 
 test("console: given a run that goes on, then map and strips print what was measured, silent hosts are not said to wait, and the worst comes first; once it is over, nothing is said to have been so all the time that was not", async () => {
   const browser = await openBrowser();
-  try {
-    const going = toldRun(RUN, OUTLINE, { atMs: 99_000, lastsMs: 100_000 });
-    await using told = await tellConsole({ run: going, strips: [...STRIPS] });
-    await using console = await openConsole(browser, told.url, first(SETTINGS), { hash: `#/map/${RUN}` });
-    const { page } = console;
-    const says = (node: string): Promise<string | null> =>
-      page.locator(`[data-node="${node}"]`).getAttribute("aria-label");
-    await page.locator(`[data-node="kiosk-2"]`).waitFor();
-    expect(await says("kiosk-2")).toBe("kiosk-2 11.8 % lost, host");
-    expect(await says("till-1")).toBe("till-1 10 % or more lost, host");
-    expect(await says("kiosk-1")).toContain("joined, nothing came");
-    expect(await says("lounge")).toContain("not reported");
-    expect(await says("tablet")).toContain("not reported");
+  const going = toldRun(RUN, OUTLINE, { atMs: 99_000, lastsMs: 100_000 });
+  await using told = await tellConsole({ run: going, strips: [...STRIPS] });
+  await using console = await openConsole(browser, told.url, first(SETTINGS), { hash: `#/map/${RUN}` });
+  const { page } = console;
+  const says = (node: string): Promise<string | null> =>
+    page.locator(`[data-node="${node}"]`).getAttribute("aria-label");
+  await page.locator(`[data-node="kiosk-2"]`).waitFor();
+  expect(await says("kiosk-2")).toBe("kiosk-2 11.8 % lost, host");
+  expect(await says("till-1")).toBe("till-1 10 % or more lost, host");
+  expect(await says("kiosk-1")).toContain("joined, nothing came");
+  expect(await says("lounge")).toContain("not reported");
+  expect(await says("tablet")).toContain("not reported");
 
-    await page.goto(`${told.url}/#/live/${RUN}`);
-    const head = page.locator(".live-head");
-    await head.locator(".worst button").first().waitFor();
-    expect(await head.locator("p").first().innerText()).toBe("Now: 1 whole, 3 lose some, 2 dry, 3 not reported.");
-    const worst = (): Promise<string[]> => head.locator(".worst button").allInnerTexts();
-    expect((await worst()).map((words) => words.split(",")[0])).toEqual([
-      "kiosk-1 board dry when last due",
-      "board-1 board dry",
-      "lounge board not reported",
-      "till-2 board not reported",
-      "tablet board not reported",
-      "board-2 board loses 90 %",
-    ]);
-    await head.locator(".worst button").nth(1).click();
-    const detail = page.locator(".strip-detail");
-    expect(await detail.innerText()).not.toContain("none");
-    expect(await detail.innerText()).toContain("the whole second, and it goes on");
+  // The slider of time: some seconds back kiosk-2 had lost nothing; its right end is now, and nothing moves in the past.
+  const slider = page.getByLabel("Time of the run");
+  expect(await slider.getAttribute("aria-valuetext")).toBe("now");
+  await slider.focus();
+  await page.keyboard.press("ArrowLeft");
+  await expect.poll(() => says("kiosk-2")).toContain("no loss");
+  expect(await page.locator(".map-frame > canvas").count()).toBe(0);
+  await page.getByRole("button", { name: "Back to now" }).click();
+  await expect.poll(() => says("kiosk-2")).toContain("11.8 % lost");
 
-    told.tell({ kind: "run", run: { ...going, stage: "over", atMs: 100_000 } });
-    await expect
-      .poll(() => head.locator("p").first().innerText())
-      .toMatch(/^Over the run: .*1 dry all the time, 1 dry for a time/);
-    expect((await worst()).slice(0, 2)).toEqual(["kiosk-1 board dry all the time", "board-1 board dry for 21 of 98 s"]);
-    expect(await page.locator("main").innerText()).not.toContain("waiting");
-    expect(console.troubles).toEqual([]);
-  } finally {
-    await browser.close();
-  }
+  await page.goto(`${told.url}/#/live/${RUN}`);
+  const head = page.locator(".live-head");
+  await head.locator(".worst button").first().waitFor();
+  expect(await head.locator("p").first().innerText()).toBe("Now: 1 whole, 3 lose some, 2 dry, 3 not reported.");
+  const worst = (): Promise<string[]> => head.locator(".worst button").allInnerTexts();
+  expect((await worst()).map((words) => words.split(",")[0])).toEqual([
+    "kiosk-1 board dry when last due",
+    "board-1 board dry",
+    "lounge board not reported",
+    "till-2 board not reported",
+    "tablet board not reported",
+    "board-2 board loses 90 %",
+  ]);
+  await head.locator(".worst button").nth(1).click();
+  const detail = page.locator(".strip-detail");
+  expect(await detail.innerText()).not.toContain("none");
+  expect(await detail.innerText()).toContain("the whole second, and it goes on");
+
+  told.tell({ kind: "run", run: { ...going, stage: "over", atMs: 100_000 } });
+  await expect
+    .poll(() => head.locator("p").first().innerText())
+    .toMatch(/^Over the run: .*1 dry all the time, 1 dry for a time/);
+  expect((await worst()).slice(0, 2)).toEqual(["kiosk-1 board dry all the time", "board-1 board dry for 21 of 98 s"]);
+  expect(await page.locator("main").innerText()).not.toContain("waiting");
+  expect(console.troubles).toEqual([]);
 });

@@ -19,7 +19,6 @@ describe("console: given two stored runs, one that leaked and one that was block
     told.keep(storedRun(newer.plan, report));
   });
   afterAll(async () => {
-    await browser?.close();
     await told?.[Symbol.asyncDispose]();
   });
 

@@ -50,7 +50,6 @@ describe("console: given recorded runs with faults in them", () => {
     told.keep(storedRun(recorded("gaps").plan, cutList()));
   });
   afterAll(async () => {
-    await browser?.close();
     await told?.[Symbol.asyncDispose]();
   });
 

@@ -1,21 +1,30 @@
+import { execFileSync } from "node:child_process";
 import { ControllerClient } from "@dyetrace/controller";
+import { loadSitePlan } from "@dyetrace/site";
 import type { Page } from "playwright-core";
 import { afterAll, beforeAll, describe, expect, test } from "vitest";
-import { first, openConsole, overhangPx, SETTINGS, seriousViolations } from "./support/console-browser.ts";
-import { type FaultyDemo, raiseFaultyDemo, runReach } from "./support/faulty-demo.ts";
+import {
+  first,
+  openConsole,
+  PAGES,
+  SETTINGS,
+  seriousViolations,
+  troublesInEverySetting,
+} from "./support/console-browser.ts";
+import { DRY, type FaultyDemo, PLAN, raiseFaultyDemo, runReach, start } from "./support/faulty-demo.ts";
 import { countPresses, tabTo } from "./support/use-page.ts";
 
-describe("the whole job on the console: given the practice site with a fault, and two runs that found it", () => {
-  let demo: FaultyDemo;
-  let client: ControllerClient;
-  beforeAll(async () => {
-    demo = await raiseFaultyDemo();
-    client = new ControllerClient(demo.practice.controller.url);
-    await runReach(demo);
-    await runReach(demo);
-  });
-  afterAll(() => demo?.[Symbol.asyncDispose]());
+let demo: FaultyDemo;
+let client: ControllerClient;
+beforeAll(async () => {
+  demo = await raiseFaultyDemo();
+  client = new ControllerClient(demo.practice.controller.url);
+  await runReach(demo);
+  await runReach(demo);
+});
+afterAll(() => demo?.[Symbol.asyncDispose]());
 
+describe("the whole job on the console: given the practice site with a fault, and two runs that found it", () => {
   const url = (): string => demo.practice.controller.url;
   const runs = async (): Promise<readonly { runId: string; state: string; scenario: string }[]> =>
     (await client.get("/api/runs")) as { runId: string; state: string; scenario: string }[];
@@ -170,6 +179,7 @@ describe("the whole job on the console: given the practice site with a fault, an
       return (await demo.practice.site.exec("pier-west", ["cat", file])).stdout.trim();
     };
     expect(await snooping()).toBe("0");
+    expect(await troublesInEverySetting(page)).toEqual([]);
     // A mistake is told, and changes nothing.
     await page.getByRole("combobox", { name: "Fault", exact: true }).selectOption("mtu");
     await page.getByLabel(/^size/).fill("2000 B");
@@ -233,30 +243,197 @@ describe("the whole job on the console: given the practice site with a fault, an
     expect(console.troubles).toEqual([]);
   });
 
-  test("given every page of the job with something on it, then axe-core finds nothing, nothing sticks out, and Stop is in its head", async () => {
-    for (const setting of SETTINGS) {
-      await using console = await openConsole(demo.browser, url(), setting, { hash: "#/run" });
-      const { page } = console;
-      const look = async (what: string): Promise<void> => {
-        expect(await seriousViolations(page), `${setting.name}, ${what}`).toEqual([]);
-        expect(await overhangPx(page), `${setting.name}, ${what}`).toBeLessThanOrEqual(0);
-        expect(await button(page, "Stop every source").isVisible(), `${setting.name}, ${what}`).toBe(true);
-      };
-      await page.getByLabel("soak").click();
-      await page.getByLabel("Later", { exact: true }).click();
-      await button(page, "Schedule the run").click();
-      await page.getByRole("heading", { name: "1 scheduled run" }).waitFor();
-      await page.getByLabel("Later", { exact: true }).click();
-      await look("a night to be scheduled");
-      await link(page, "Night").click();
-      await page.locator(".night-rows").waitFor();
-      await look("the morning page");
-      await link(page, "Runs").click();
-      await page.locator(".scheduled").waitFor();
-      for (const summary of await page.locator(".run-table summary").all()) await summary.click();
-      await look("runs with everything open");
-      await cancelAll();
-      expect(console.troubles).toEqual([]);
-    }
+  test("given the plan's map, then a host that is pointed at is renamed and moved, the text says so, and nothing is kept before it is saved", async () => {
+    await using console = await openConsole(demo.browser, url(), first(SETTINGS), { hash: "#/plan" });
+    const { page } = console;
+    const text = () => page.getByLabel("Site plan in YAML").inputValue();
+    /** What hangs at a node, by the reader of plans. */
+    const hangsAt = async (node: string): Promise<readonly string[]> =>
+      loadSitePlan(await text(), PLAN.file).links.flatMap(({ a, b }) =>
+        a.node === node ? [b.node] : b.node === node ? [a.node] : [],
+      );
+    await page.locator("[data-node='office']").click();
+    await page.getByRole("heading", { name: "Correct office" }).waitFor();
+    expect(await troublesInEverySetting(page)).toEqual([]);
+    await page.getByLabel("Name", { exact: true }).fill("bureau");
+    await button(page, "Rename").click();
+    await page.locator("[data-node='bureau']").click();
+    await page.getByRole("heading", { name: "Correct bureau" }).waitFor();
+    expect(await hangsAt("bureau")).toEqual(["core"]);
+    await page.getByLabel("Another node").selectOption("pier-west");
+    await button(page, "Move it there").click();
+    await expect.poll(() => hangsAt("bureau")).toEqual(["pier-west"]);
+    expect(await hangsAt("core")).not.toContain("bureau");
+    await page.reload();
+    await page.locator("[data-node='office']").waitFor();
+    expect(await text()).toBe(PLAN.text);
+    expect(console.troubles).toEqual([]);
+  });
+
+  test("given a run, then its evidence is one archive, with the report of that run in it", async () => {
+    await using console = await openConsole(demo.browser, url(), first(SETTINGS), { hash: "#/runs" });
+    const { page } = console;
+    const row = page.locator(".run-table tbody tr").filter({ hasText: "reach" }).last();
+    await row.getByText("other files").click();
+    const download = page.waitForEvent("download");
+    await row.getByRole("link", { name: "evidence.zip" }).click();
+    const file = await (await download).path();
+    // Read by the standard library of another language.
+    const script =
+      "import json,sys,zipfile; z = zipfile.ZipFile(sys.argv[1]); print(z.testzip()); print(json.loads(z.read(next(n for n in z.namelist() if n.endswith('report.json'))))['run'])";
+    const [damaged, run] = execFileSync("python3", ["-c", script, file], { encoding: "utf8" }).trim().split("\n");
+    expect(damaged).toBe("None");
+    expect(run).toBe(
+      (await runs()).filter(({ scenario, state }) => scenario === "reach" && state === "done").at(-1)?.runId,
+    );
+    expect(console.troubles).toEqual([]);
+  });
+
+  test("given every page of the job with something on it, then in every setting axe-core finds nothing, nothing sticks out, and Stop is in its head", async () => {
+    await using console = await openConsole(demo.browser, url(), first(SETTINGS), { hash: "#/run" });
+    const { page } = console;
+    const look = async (what: string): Promise<void> => {
+      await console.settled();
+      expect(await troublesInEverySetting(page), what).toEqual([]);
+      expect(await button(page, "Stop every source").isVisible(), what).toBe(true);
+    };
+    await page.getByLabel("soak").click();
+    await page.getByLabel("Later", { exact: true }).click();
+    await button(page, "Schedule the run").click();
+    await page.getByRole("heading", { name: "1 scheduled run" }).waitFor();
+    await page.getByLabel("Later", { exact: true }).click();
+    await look("a night to be scheduled");
+    await link(page, "Night").click();
+    await page.locator(".night-rows").waitFor();
+    await look("the morning page");
+    await link(page, "Runs").click();
+    await button(page, "Cancel soak").click();
+    await button(page, "Really cancel soak?").click();
+    await page.locator(".scheduled").waitFor({ state: "detached" });
+    // Who cancelled it, and that it had not begun; it did not fail.
+    const cancelled = page.locator(".run-table tbody tr").filter({ hasText: "soak" }).first();
+    await expect.poll(() => cancelled.innerText()).toContain("Cancelled");
+    expect(await cancelled.innerText()).toContain("by somebody at the controller's machine before its start");
+    for (const summary of await page.locator(".run-table summary").all()) await summary.click();
+    await look("runs with everything open");
+    await cancelled.getByRole("link", { name: "soak", exact: true }).click();
+    await page.getByText("before its start").waitFor();
+    await look("a cancelled run");
+    expect(console.troubles).toEqual([]);
   });
 });
+
+describe("the pages of the console: given the practice site with a fault, and runs that found it", () => {
+  test("given a mistake is typed into the plan, then it shows at its line, the last good map stays, and mending it ends both", async () => {
+    await using console = await openConsole(demo.browser, demo.practice.controller.url, first(SETTINGS), {
+      hash: "#/plan",
+    });
+    const { page } = console;
+    const area = page.getByLabel("Site plan in YAML");
+    await area.fill(PLAN.text.replace("core:10 -- office:eth0", "core:10 -- ofice:eth0"));
+    const line = PLAN.text.split("\n").findIndex((text) => text.includes("core:10 -- office")) + 1;
+    await page.getByRole("button", { name: `Line ${line}` }).waitFor();
+    expect(await page.locator(".mistakes").innerText()).toContain('Did you mean "office"');
+    expect(await page.locator(".editor-gutter .is-wrong").innerText()).toContain(String(line));
+    expect(await page.getByRole("button", { name: "Save" }).isDisabled()).toBe(true);
+    expect(await page.locator("[data-node='office']").count()).toBe(1);
+    // One more host: at once on the map, and it can be saved.
+    const mended = PLAN.text
+      .replace("  tablet: { kind: host }", "  tablet: { kind: host }\n  porter: { kind: host, agent: none }")
+      .replace("  - hall-ap:radio", "  - core:11 -- porter:eth0\n  - hall-ap:radio");
+    await area.fill(mended);
+    await page.waitForSelector("[data-node='porter']");
+    expect(await page.locator(".mistakes").count()).toBe(0);
+    expect(await page.locator(".coverage").innerText()).toContain("One more agent at");
+    await page.getByRole("button", { name: "Save" }).click();
+    await page.getByText("Kept until this practice site is taken down.").waitFor();
+    await area.fill(PLAN.text);
+    await page.getByText("No mistakes: 16 nodes").waitFor();
+    await page.getByRole("button", { name: "Save" }).click();
+    await page.getByText("Kept until this practice site is taken down.").waitFor();
+    expect(console.troubles).toEqual([]);
+  });
+
+  test("given every page in turn, then in every setting axe-core finds nothing serious, nothing sticks out, and the console is silent", async () => {
+    await using console = await openConsole(demo.browser, demo.practice.controller.url, first(SETTINGS));
+    const { page } = console;
+    for (const name of PAGES) {
+      await page.goto(`${demo.practice.controller.url}/#/${name}`);
+      await page.locator(`nav a[href^="#/${name}"][aria-current="page"]`).waitFor();
+      await console.settled();
+      const words = await page.locator("main").innerText();
+      expect(words.trim().length, name).toBeGreaterThan(20);
+      expect(words, name).not.toMatch(/Fetching|Asking/);
+      expect(await troublesInEverySetting(page), name).toEqual([]);
+      expect(console.troubles, name).toEqual([]);
+    }
+  });
+
+  test("given the keyboard alone, then a place on the map can be reached and its figures read", async () => {
+    await using console = await openConsole(demo.browser, demo.practice.controller.url, first(SETTINGS), {
+      hash: "#/map",
+    });
+    const { page } = console;
+    await page.waitForSelector("[data-node='tower']");
+    await page.locator("[data-node='tower']").focus();
+    for (const key of ["ArrowDown", "ArrowDown", "ArrowDown"]) await page.keyboard.press(key);
+    expect(await page.evaluate("document.activeElement?.getAttribute('data-node')")).toBe("kiosk-1");
+    const figures = await page.locator(".place-note").innerText();
+    expect(figures).toContain("kiosk-1");
+    expect(figures).toContain(DRY);
+  });
+
+  test("given the story of the run, then it zooms by key and by wheel, and tells one group or one finding alone", async () => {
+    await using console = await openConsole(demo.browser, demo.practice.controller.url, first(SETTINGS), {
+      hash: "#/story",
+    });
+    const { page } = console;
+    await page.locator(".story-picture").waitFor();
+    const axis = async () => (await page.locator(".story-axis").allTextContents()).join(" ");
+    const names = async () => new Set(await page.locator(".story-picture .story-name").allTextContents());
+    expect(await names()).toContain("tower");
+    // The practice site's own switches stand beside it.
+    expect([...(await names())].some((name) => /^core, port /.test(name))).toBe(true);
+    const whole = await axis();
+    await page.locator(".story-frame").focus();
+    await page.keyboard.press("+");
+    await page.keyboard.press("+");
+    await expect.poll(axis).not.toBe(whole);
+    await page.keyboard.press("0");
+    await expect.poll(axis).toBe(whole);
+    await page.locator(".story-frame").hover();
+    await page.keyboard.down("Shift");
+    await page.mouse.wheel(0, -600);
+    await page.keyboard.up("Shift");
+    await expect.poll(axis).not.toBe(whole);
+    await page.getByRole("button", { name: "Whole time" }).click();
+    const everyone = (await names()).size;
+    await page.getByLabel("about").selectOption("1");
+    await expect.poll(async () => (await names()).size).toBeLessThan(everyone);
+    expect(await names()).toContain("kiosk-1");
+    await page.getByText("In words").click();
+    await expect.poll(() => page.locator(".story-list").innerText()).toContain("kiosk-1");
+    expect(await seriousViolations(page)).toEqual([]);
+    expect(console.troubles).toEqual([]);
+  });
+
+  test("given a user who is disturbed by movement, then nothing on the map moves", async () => {
+    const options = { hash: "#/run", motion: "reduce" } as const;
+    await using console = await openConsole(demo.browser, demo.practice.controller.url, first(SETTINGS), options);
+    const { page } = console;
+    await start(page, "6s");
+    await page.waitForSelector(`[data-node="board-1"][aria-label*="no loss"]`, { timeout: 20_000 });
+    const asked = (await page.evaluate(COUNT_FRAMES_ASKED)) as number;
+    // Some are asked for after each second's figures; an animation asks for sixty.
+    expect(asked).toBeLessThan(20);
+    await page.waitForSelector(".flag", { timeout: 30_000 });
+  });
+});
+
+/** How often the page asks for an animation frame within a second. */
+const COUNT_FRAMES_ASKED = `new Promise((resolve) => {
+  const ask = window.requestAnimationFrame;
+  let count = 0;
+  window.requestAnimationFrame = (step) => { count++; return ask.call(window, step); };
+  setTimeout(() => { window.requestAnimationFrame = ask; resolve(count); }, 1000);
+})`;

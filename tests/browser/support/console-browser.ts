@@ -1,6 +1,6 @@
 import { readFileSync } from "node:fs";
 import { createRequire } from "node:module";
-import { type Browser, type BrowserContext, chromium, type Page } from "playwright-core";
+import { type Browser, type BrowserContext, chromium, type Page, type Request } from "playwright-core";
 
 /** How the console is looked at. */
 export interface Setting {
@@ -35,7 +35,13 @@ export const PAGES = [
   "inventory",
   "plan",
   "practice",
+  "audit",
 ] as const;
+
+/** A page follows these as long as it is open. */
+const EVENTS = "/api/console/events";
+const SETTLED_WITHIN_MS = 30_000;
+const DRAWN = "new Promise((done) => requestAnimationFrame(() => requestAnimationFrame(() => done(null))))";
 
 const CHROMIUM = "/usr/bin/chromium";
 const FLAGS = [
@@ -49,13 +55,21 @@ const FLAGS = [
   "--disable-sync",
 ];
 
-export const openBrowser = (): Promise<Browser> => chromium.launch({ executablePath: CHROMIUM, args: FLAGS });
+let shared: Promise<Browser> | undefined;
+
+/** One browser for all files of a worker: to start one takes a second or two. It ends with the worker, and none closes it. */
+export function openBrowser(): Promise<Browser> {
+  shared ??= chromium.launch({ executablePath: CHROMIUM, args: FLAGS });
+  return shared;
+}
 
 /** A page of the console, and everything that went wrong in it. */
 export interface WatchedPage extends AsyncDisposable {
   readonly page: Page;
   /** Errors and warnings on the page's own console, and requests that left the controller's host. */
   readonly troubles: readonly string[];
+  /** Waits until the page has everything that it asked for, and has drawn it. */
+  settled(): Promise<void>;
 }
 
 /** @param url the controller's @param motion `reduce` is what a user asks for who is disturbed by movement */
@@ -81,8 +95,22 @@ export async function openConsole(
     const { origin, protocol } = new URL(request.url());
     if (origin !== url && protocol !== "data:" && protocol !== "blob:") troubles.push(`request to ${request.url()}`);
   });
+  const asked = new Set<Request>();
+  page.on("request", (request) => {
+    if (!request.url().endsWith(EVENTS)) asked.add(request);
+  });
+  page.on("requestfinished", (request) => asked.delete(request));
+  page.on("requestfailed", (request) => asked.delete(request));
+  const settled = async (): Promise<void> => {
+    await page.evaluate(DRAWN);
+    for (const deadline = Date.now() + SETTLED_WITHIN_MS; asked.size > 0; ) {
+      if (Date.now() > deadline) throw new Error(`Not answered: ${[...asked].map((one) => one.url()).join(", ")}`);
+      await new Promise((resolve) => setTimeout(resolve, 20));
+    }
+    await page.evaluate(DRAWN);
+  };
   await page.goto(`${url}/${options.hash ?? ""}`);
-  return { page, troubles, [Symbol.asyncDispose]: () => context.close() };
+  return { page, troubles, settled, [Symbol.asyncDispose]: () => context.close() };
 }
 
 const AXE = readFileSync(createRequire(import.meta.url).resolve("axe-core/axe.min.js"), "utf8");
@@ -108,6 +136,31 @@ export async function seriousViolations(page: Page): Promise<string[]> {
           .map((node) => node.html.slice(0, 160))
           .join(" | ")}`,
     );
+}
+
+/** Settings that axe-core looks at as well: it judges colours in both schemes, and shapes at both widths. */
+const JUDGED: ReadonlySet<string> = new Set(["1440 px, light", "390 px, dark"]);
+
+/**
+ * The page as it stands, in every setting: what sticks out in any, and what axe-core finds in two. The page keeps what is
+ * open on it, so that nobody has to come here four times. At the end it is as it was.
+ */
+export async function troublesInEverySetting(page: Page): Promise<string[]> {
+  const before = page.viewportSize();
+  const scheme = (await page.evaluate("matchMedia('(prefers-color-scheme: dark)').matches")) ? "dark" : "light";
+  const found: string[] = [];
+  for (const { name, width, height, colorScheme } of SETTINGS) {
+    await page.setViewportSize({ width, height });
+    await page.emulateMedia({ colorScheme });
+    await page.evaluate(DRAWN);
+    const over = await overhangPx(page);
+    if (over > 0) found.push(`${name}: ${over} px stick out`);
+    if (JUDGED.has(name)) found.push(...(await seriousViolations(page)).map((violation) => `${name}: ${violation}`));
+  }
+  if (before !== null) await page.setViewportSize(before);
+  await page.emulateMedia({ colorScheme: scheme });
+  await page.evaluate(DRAWN);
+  return found;
 }
 
 /** How far the page is wider than its window, in pixels. */

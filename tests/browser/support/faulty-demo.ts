@@ -31,7 +31,6 @@ export async function raiseFaultyDemo(): Promise<FaultyDemo> {
     browser,
     faults,
     async [Symbol.asyncDispose]() {
-      await browser.close();
       await practice[Symbol.asyncDispose]();
     },
   };

@@ -55,7 +55,7 @@ export function NightStrips({ night }: { readonly night: Night }) {
         <span />
         <div>
           {ticks.map(({ atMs, label }) => (
-            <span key={atMs} style={{ left: `${(atMs / spanMs) * 100}%` }}>
+            <span key={atMs} class={edgeOf(atMs / spanMs)} style={{ left: `${(atMs / spanMs) * 100}%` }}>
               {label}
             </span>
           ))}
@@ -101,3 +101,8 @@ function Cell({ letter, x }: { readonly letter: string; readonly x: number }) {
     </>
   );
 }
+
+/** A time so near an end of the axis is written beside its place: centred on it, it would stick out of the page. */
+const NEAR_EDGE = 0.12;
+const edgeOf = (share: number): string | undefined =>
+  share < NEAR_EDGE ? "at-start" : share > 1 - NEAR_EDGE ? "at-end" : undefined;

@@ -37,7 +37,7 @@ export function ReplaySlider({ replay, stream, report }: ReplaySliderProps) {
   const says =
     cell === null
       ? isLive
-        ? `now, ${clock(cells * told.cellMs)}`
+        ? "now"
         : `the whole run, ${clock(0)} to ${clock(cells * told.cellMs)}`
       : `${clock(cell * told.cellMs)} to ${clock((cell + 1) * told.cellMs)}`;
   const at = (ms: number): string => `${Math.min(100, Math.max(0, (ms / (cells * told.cellMs)) * 100))}%`;
