@@ -360,10 +360,10 @@ describe("the pages of the console: given the practice site with a fault, and ru
     for (const name of PAGES) {
       await page.goto(`${demo.practice.controller.url}/#/${name}`);
       await page.locator(`nav a[href^="#/${name}"][aria-current="page"]`).waitFor();
+      const words = () => page.locator("main").innerText();
+      await expect.poll(async () => (await words()).trim().length, { message: name }).toBeGreaterThan(20);
+      await expect.poll(words, { message: name }).not.toMatch(/Fetching|Asking/);
       await console.settled();
-      const words = await page.locator("main").innerText();
-      expect(words.trim().length, name).toBeGreaterThan(20);
-      expect(words, name).not.toMatch(/Fetching|Asking/);
       expect(await troublesInEverySetting(page), name).toEqual([]);
       expect(console.troubles, name).toEqual([]);
     }

@@ -17,7 +17,7 @@ const HEAD_HEIGHT = 58;
 const COLUMN_GAP = 18;
 const LEAST_STRIP = 118;
 const LARGEST_STRIP = 1600;
-const SECOND = { least: 3, most: 60 };
+const SECOND = { least: 3, most: 200 };
 /** Room for words beside a strip, where there are few columns. */
 const WORDS = 225;
 

@@ -104,7 +104,7 @@ function LiveView({ run: current }: { readonly run: ConsoleRun }) {
               .slice(0, MOST_MESSAGES)
               .map((event, index) => (
                 <li key={`${heard.value.length - index}`}>
-                  <span class="at">{(event.atMs / 1000).toFixed(1)} s</span> {sayHeard(event)}
+                  <span class="at">{sayAt(event.atMs)}</span> {sayHeard(event)}
                 </li>
               ))}
             {heard.value.length === 0 && <li class="soft">None heard.</li>}
@@ -128,6 +128,11 @@ function wordsBeside(agent: string, stream: GridStream): string {
 /** Only so many seconds are kept: of a longer run the sentence tells of its end alone. */
 const overWords = (lastsMs: number | null): string =>
   lastsMs !== null && lastsMs <= KEPT_SECONDS * 1000 ? "Over the run" : `Over the last ${KEPT_SECONDS} s of the run`;
+
+const sayAt = (atMs: number): string => {
+  const seconds = `${Math.abs(atMs / 1000).toFixed(1)} s`;
+  return atMs <= -50 ? `${seconds} before` : seconds;
+};
 
 function sayHeard(event: (typeof heard.value)[number]): string {
   const about = event.group === null ? "all groups" : event.group;
