@@ -36,7 +36,8 @@ export async function openEstate({ store, registry, runs, log }: EstateSetup, cl
   holds.told = {
     onLost: (runId) => runs.leave(runId),
     onRegained: (runId) => void registry.emit("regained", runId),
-    onStopAsked: (runId) => runs.list().some(({ id, isRunning }) => id === runId && isRunning) && runs.abort(runId, null),
+    onStopAsked: (runId) =>
+      runs.list().some(({ id, isRunning }) => id === runId && isRunning) && runs.abort(runId, null),
   };
   registry.right = { isHeld: (runId) => holds.isHeld(runId), epochOf: (runId) => holds.epochOf(runId) };
   passOnProgress({ store, runs, bus });

@@ -77,7 +77,7 @@ export function MapKey() {
           <path class="dye" d={pathOf(LINE)} stroke-width={5} />
           <ChannelMark line={SHORT} width={1} glyph="fault" />
         </Entry>
-        <Entry says="told, no trouble">
+        <Entry says="noted, no trouble">
           <Trough />
           <path class="dye" d={pathOf(LINE)} stroke-width={7} />
           <ChannelMark line={SHORT} width={3} glyph="fact" />
