@@ -15,7 +15,7 @@ import path from "node:path";
 import { setTimeout as sleep } from "node:timers/promises";
 import { fileURLToPath } from "node:url";
 import { parseArgs } from "node:util";
-import { CONTROL_PROTOCOL, DEFAULT_GUARDS } from "@dyetrace/wire";
+import { CONTROL_PROTOCOL, DEFAULT_GUARDS, shortenReport } from "@dyetrace/wire";
 import { WebSocket } from "ws";
 import { reportOf, SimulatedListener } from "./simulated-reports.mjs";
 
@@ -32,6 +32,7 @@ const AGENTS = Number(options.agents);
 const SECONDS = Number(options.seconds);
 const STREAMS = 10;
 const PACKETS_PER_SECOND = 100;
+const MOST_STRANGERS = 200;
 const KEY = randomBytes(16).toString("hex");
 const RUN = "00000000000000aa";
 
@@ -71,9 +72,19 @@ function prepareReports() {
     const entries = listeners.map((listener, s) => listener.second(second, (seq) => (seq * 31 + s * 7) % 5003 === 0));
     const { report, watch } = reportOf(second, entries);
     const received = entries.reduce((sum, { receipt }) => sum + receipt.firstCopies, 0);
-    return { text: `"report":${JSON.stringify(report)},"watch":${JSON.stringify(watch)},"isFinal":false}`, received };
+    // As agents write them (agent/src/control/spool/written-report.ts).
+    return {
+      text: `"report":${JSON.stringify(shortenReport(report))},"watch":${JSON.stringify(watch)},"isFinal":false}`,
+      received,
+    };
   });
 }
+
+/**
+ * Of one agent in eight hours by the shipped retention: each second of a quarter of an hour, stretches of 10 s up to two hours and
+ * of a minute from there, which are about twice as large (see controller/src/runs/disk-need.ts), and a row of counts a minute.
+ */
+const nightBytes = (reportBytes) => (900 + 2 * (630 + 360)) * reportBytes + 480 * STREAMS * 160;
 
 const folder = mkdtempSync(path.join(tmpdir(), "dyetrace-crowd-"));
 const program = fileURLToPath(new URL("./crowd-controller.mjs", import.meta.url));
@@ -106,36 +117,40 @@ try {
     return { ...states[0], cpu, memory: sum((state) => state.memory) };
   };
   const latenciesMs = [];
-  const agents = await Promise.all(
-    Array.from({ length: AGENTS }, async (_, i) => {
-      const socket = new WebSocket(`${urls[i % urls.length]}/agent-link`);
-      const sentAt = new Map();
-      const stint = randomBytes(8).toString("hex");
-      await once(socket, "open");
-      const hello = { kind: "hello", protocol: CONTROL_PROTOCOL, version: "bench", name: `agent-${i}`, key: KEY };
-      socket.send(JSON.stringify({ ...hello, instance: randomBytes(8).toString("hex"), runId: RUN, capabilities }));
-      await once(socket, "message"); // welcome
-      let acked = 0;
-      socket.on("message", (data) => {
-        const text = String(data);
-        if (!text.startsWith('{"kind":"ack"')) return;
-        const { lastNumber } = JSON.parse(text);
-        acked++;
-        latenciesMs.push(performance.now() - sentAt.get(lastNumber));
-        sentAt.delete(lastNumber);
-      });
-      return {
-        socket,
-        acked: () => acked,
-        send: (number, report) => {
-          sentAt.set(number, performance.now());
-          const head = `{"kind":"report","runId":"${RUN}","stint":"${stint}","firstNumber":${number},"lastNumber":${number},"droppedReports":0,`;
-          socket.send(head + report.text);
-          socket.send(JSON.stringify({ kind: "clock-ask", id: number }));
-        },
-      };
-    }),
-  );
+  const connect = async (i) => {
+    const socket = new WebSocket(`${urls[i % urls.length]}/agent-link`);
+    const sentAt = new Map();
+    const stint = randomBytes(8).toString("hex");
+    await once(socket, "open");
+    const hello = { kind: "hello", protocol: CONTROL_PROTOCOL, version: "bench", name: `agent-${i}`, key: KEY };
+    socket.send(JSON.stringify({ ...hello, instance: randomBytes(8).toString("hex"), runId: RUN, capabilities }));
+    await Promise.race([once(socket, "message"), once(socket, "close").then(() => Promise.reject(new Error("cut")))]);
+    let acked = 0;
+    socket.on("message", (data) => {
+      const text = String(data);
+      if (!text.startsWith('{"kind":"ack"')) return;
+      const { lastNumber } = JSON.parse(text);
+      acked++;
+      latenciesMs.push(performance.now() - sentAt.get(lastNumber));
+      sentAt.delete(lastNumber);
+    });
+    return {
+      socket,
+      acked: () => acked,
+      send: (number, report) => {
+        sentAt.set(number, performance.now());
+        const head = `{"kind":"report","runId":"${RUN}","stint":"${stint}","firstNumber":${number},"lastNumber":${number},"droppedReports":0,`;
+        socket.send(head + report.text);
+        socket.send(JSON.stringify({ kind: "clock-ask", id: number }));
+      },
+    };
+  };
+  // A controller lets 512 in that have not said hello: a real agent that is cut then tries again later.
+  const agents = [];
+  while (agents.length < AGENTS) {
+    const next = Array.from({ length: Math.min(MOST_STRANGERS, AGENTS - agents.length) }, (_, i) => agents.length + i);
+    agents.push(...(await Promise.all(next.map(connect))));
+  }
   console.log(`${AGENTS} agents connected`);
   const before = await ask();
   const beganMs = performance.now();
@@ -167,7 +182,7 @@ try {
     agents: AGENTS,
     controllers: controllers.length,
     storeBytes: after.bytes,
-    storeBytesANight: Math.round((after.bytes - before.bytes) * ((8 * 3600) / SECONDS)),
+    storeBytesANight: Math.round(AGENTS * nightBytes((after.bytes - before.bytes) / (AGENTS * SECONDS))),
     streams: STREAMS,
     seconds: SECONDS,
     elapsedS: Number(elapsedS.toFixed(1)),
