@@ -123,7 +123,7 @@ describe("dyetrace practice up", () => {
     expect(kept.stderr).toContain("2 scenarios, about");
     const names = at("baseline", "list", "--controller", url).stdout;
     expect(names).toMatch(/^fw-7\.containment .*\nfw-7\.reach /);
-    const decides = ["--until-decided", "--at-most", "1 min"];
+    const decides = ["--until-decided", "--at-most", "30 s"]; // one round
     const again = check("--against", "fw-7", ...decides, "--junit", path.join(files, "again.xml"));
     expect(again.status, again.stdout + again.stderr).toBe(0);
     expect(again.stdout).toContain("All 2 scenarios went as before.");
