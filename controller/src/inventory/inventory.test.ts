@@ -88,6 +88,21 @@ test("inventory: given a group that comes where nobody asked, then the place is 
   expect(places({ direction: "out" })).toEqual([]);
 });
 
+test("inventory: given groups of one Ethernet address, then each is told of the others, but for those that never leave their host", () => {
+  const joined = ["ff01::1", "ff02::1", "ff05::1", "239.1.1.1", "238.129.1.1"];
+  const shared = merged(look("kiosk", { joined })).groups.map((row) => [row.group, row.sharesLinkAddressWith] as const);
+  // RFC 4291 section 2.7: ff01::/16 is interface-local; RFC 2464 section 7; RFC 1112 section 6.4
+  expect(new Map(shared)).toEqual(
+    new Map<string, readonly string[]>([
+      ["238.129.1.1", ["239.1.1.1"]],
+      ["239.1.1.1", ["238.129.1.1"]],
+      ["ff01::1", []],
+      ["ff02::1", ["ff05::1"]],
+      ["ff05::1", ["ff02::1"]],
+    ]),
+  );
+});
+
 test("inventory: given agents that could not look, full tables and lost frames, then each is said", () => {
   const inventory = merged(
     look("kiosk", { furtherFrames: 7, dropped: 3, isWhole: false, lookedNs: 1e9 }),

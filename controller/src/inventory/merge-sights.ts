@@ -1,5 +1,5 @@
 import { KNOWN_USES_SOURCE, knownUseOf } from "@dyetrace/site";
-import { formatDurationNs, formatIpAddress, groupMac, parseIpAddress } from "@dyetrace/wire";
+import { formatDurationNs, formatIpAddress, groupMac, groupScope, parseIpAddress } from "@dyetrace/wire";
 import type { Inventory, InventoryGroup } from "@dyetrace/wire/inventory/inventory-schema";
 import type { SightAsk, SightFlow } from "@dyetrace/wire/inventory/sight-schema";
 import type { AgentLook, SeenFlow } from "./agent-look.ts";
@@ -120,10 +120,25 @@ const isReaching = ({ direction, vlanId }: SightFlow): boolean => direction === 
 const knowsItsMemberships = (agent: string, looks: readonly AgentLook[]): boolean =>
   looks.some((one) => one.agent === agent && one.sight !== null && one.sight.joined !== null);
 
-/** Groups whose frames switches and network cards can't tell from this one's: RFC 1112 section 6.4, RFC 2464 section 7. */
-const othersAtLinkAddress = ({ group, linkAddress }: Row, groups: readonly Row[]): string[] => [
-  ...new Set(groups.filter((one) => one.linkAddress === linkAddress && one.group !== group).map((one) => one.group)),
-];
+/**
+ * Groups whose frames switches and network cards can't tell from this one's: RFC 1112 section 6.4, RFC 2464 section 7. Those that
+ * never leave their host have no frames.
+ */
+const othersAtLinkAddress = (row: Row, groups: readonly Row[]): string[] =>
+  isOnWire(row)
+    ? [
+        ...new Set(
+          groups
+            .filter((one) => one.linkAddress === row.linkAddress && one.group !== row.group && isOnWire(one))
+            .map(({ group }) => group),
+        ),
+      ]
+    : [];
+
+function isOnWire({ group }: Row): boolean {
+  const address = parseIpAddress(group);
+  return address !== null && groupScope(address) !== "host";
+}
 
 function queriersOf(looks: readonly AgentLook[], hosts: HostsOfSight): Inventory["queriers"] {
   const found = new Map<string, Inventory["queriers"][number] & { readonly agoNs: number }>();
