@@ -156,6 +156,18 @@ test("refuseTask: given more joins than the host takes, groups outside its list,
   expect(joins(["nonsense"])?.code).toBe("ADDRESS_INVALID");
 });
 
+test("refuseTask: given a stream of others to follow, then the task may join and send nothing at all, within the host's own list", () => {
+  const join = { atNs: 0, kind: "join" as const, streamId: 1 };
+  const other = stream({ production: { format: null, namesPerInterval: 1000 }, port: 5004 });
+  expect(refuseTask(task([other], [join]), DEFAULT_GUARDS)).toBeNull();
+  const both = task([other, stream({ streamId: 2 })], [join, emit(2)]);
+  expect(refuseTask(both, OPEN)?.message).toContain("send anything in a run that follows");
+  expect(refuseTask(task([other], [emit(1)]), OPEN)?.code).toBe("GUARD_REFUSED");
+  const few = { ...DEFAULT_GUARDS, allowedFollows: ["239.195.0.0/16"] };
+  expect(refuseTask(task([{ ...other, group: "239.196.4.7" }], [join]), few)?.hint).toContain("allowed-follows");
+  expect(refuseTask(task([{ ...other, group: "224.0.0.251" }], [join]), DEFAULT_GUARDS)?.code).toBe("GUARD_REFUSED");
+});
+
 test("refuseTask: given streams that are each within the limit, then only those that run together count", () => {
   const streams = [stream(), stream({ streamId: 2, group: "239.195.10.5" })];
   const limit = { ...OPEN, maxRateBps: 1.5e6 };

@@ -1,4 +1,3 @@
-import { readFileSync } from "node:fs";
 import { loadSitePlan, pathBetween, type SiteGraph } from "@dyetrace/site";
 import { loadScenario, type RunReport } from "@dyetrace/wire";
 import { accountOfRun } from "../../../controller/src/account/run-account.ts";
@@ -10,11 +9,9 @@ import type { CompiledRun } from "../../../controller/src/plan/compiled-run.ts";
 import type { Random } from "../seeded-random.ts";
 import type { ComesTo } from "./follow-media.ts";
 
-const DEMO = new URL("../../../packages/practice/demo/quillfen.yaml", import.meta.url);
-
-/** The demo's site with a coder in it that has no agent. */
-export function followedSite(): SiteGraph {
-  const text = readFileSync(DEMO, "utf8")
+/** The demo's site with a coder in it that has no agent. @param demo the plan's text */
+export function followedSite(demo: string): SiteGraph {
+  const text = demo
     .replace("nodes:\n", "nodes:\n  encoder: { kind: host, agent: none, address: 10.4.0.9 }\n")
     .replace("links:\n", "links:\n  - core:11 -- encoder:eth0\n");
   return loadSitePlan(text, "quillfen.yaml");

@@ -1,3 +1,4 @@
+import { readFileSync } from "node:fs";
 import type { RunReport } from "@dyetrace/wire";
 import { describe, expect, test } from "vitest";
 import { seededRandom } from "../seeded-random.ts";
@@ -7,7 +8,8 @@ import { conclude, followedSite, followRun, lossOn, withNames } from "./follow-s
 
 const SECONDS = 6;
 const SENDER = "10.4.0.9";
-const graph = followedSite();
+const DEMO = new URL("../../../packages/practice/demo/quillfen.yaml", import.meta.url);
+const graph = followedSite(readFileSync(DEMO, "utf8"));
 const run = followRun(graph, SECONDS);
 
 /** The media flows before anybody joins and after all have left. */

@@ -89,3 +89,17 @@ test("ProductionFollower: given any bytes, then nothing is thrown and every pack
     { numRuns: 300 },
   );
 });
+
+test("RtpFlows: given one stray number far ahead, then nothing is lost by it", () => {
+  const flows = new RtpFlows(false);
+  feed(flows, 1, [...run(100, 50), 100 + 50 + 2048, ...run(150, 50)]);
+  const [flow] = flows.cut(true);
+  expect(flow?.receipt).toMatchObject({ lost: 0, firstCopies: 98, duplicates: 0 });
+  expect(flow?.rejected).toBe(1);
+});
+
+test("RtpFlows: given a gap of 500 packets, then they are lost, and no more, though the next number is missing too", () => {
+  const flows = new RtpFlows(false);
+  feed(flows, 1, [...run(100, 50), 650, ...run(652, 60)]);
+  expect(flows.cut(true)[0]).toMatchObject({ rejected: 0, receipt: { lost: 501, firstCopies: 48 + 61 } });
+});
