@@ -1,7 +1,8 @@
 import type { NameBlock } from "./name-block.ts";
 import { NameList } from "./name-list.ts";
 import { payloadDigest } from "./payload-digest.ts";
-import { type RtpFlowPart, RtpFlows } from "./rtp-flows.ts";
+import type { RtpFlowPart } from "./rtp-flow.ts";
+import { RtpFlows } from "./rtp-flows.ts";
 import { TsFlow, type TsFlowCounts } from "./ts-flow.ts";
 
 /** How a stream's packets are to be named; null: by what they look like. */
