@@ -12,7 +12,7 @@ const FAULT_FROM_S = 4;
 const RUN_S = 600;
 const PACKETS_PER_SECOND = 190;
 /** How long a busy machine may take to show what it has been told. */
-const PATIENCE_MS = 60_000;
+const PATIENCE_MS = 100_000;
 /** Whether it is in sight takes a look at the layout, which changes each second. */
 const THERE = { state: "attached", timeout: PATIENCE_MS } as const;
 

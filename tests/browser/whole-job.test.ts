@@ -85,7 +85,7 @@ describe("the whole job on the console: given the practice site with a fault, an
       4,
       async (page) => {
         await link(page, "Run").click();
-        await page.getByLabel("soak").click();
+        await page.getByRole("radio", { name: /^soak/ }).click();
         await page.getByLabel("Later", { exact: true }).click();
         await button(page, "Schedule the run").click();
         await page.getByRole("heading", { name: "1 scheduled run" }).waitFor();
@@ -118,7 +118,7 @@ describe("the whole job on the console: given the practice site with a fault, an
   test("given a night scheduled with its times and zone, then it stands with its start on two pages, and is cancelled there", async () => {
     await using console = await openConsole(demo.browser, url(), first(SETTINGS), { hash: "#/run" });
     const { page } = console;
-    await page.getByLabel("soak").click();
+    await page.getByRole("radio", { name: /^soak/ }).click();
     await page.getByLabel("Later", { exact: true }).click();
     await page.getByLabel("Time zone").selectOption("Europe/Berlin");
     const day = new Date(Date.now() + 2 * 86_400_000).toISOString().slice(0, 10);
@@ -297,7 +297,7 @@ describe("the whole job on the console: given the practice site with a fault, an
       expect(await troublesInEverySetting(page), what).toEqual([]);
       expect(await button(page, "Stop every source").isVisible(), what).toBe(true);
     };
-    await page.getByLabel("soak").click();
+    await page.getByRole("radio", { name: /^soak/ }).click();
     await page.getByLabel("Later", { exact: true }).click();
     await button(page, "Schedule the run").click();
     await page.getByRole("heading", { name: "1 scheduled run" }).waitFor();
