@@ -10,7 +10,7 @@ import {
 import type { LiveCell, LiveFigures, LiveHeard, LiveSeries, LiveStrip } from "@dyetrace/wire/console/live-second";
 import { FigureRing } from "./figure-ring.ts";
 import { liveMark } from "./live-mark.ts";
-import { toldOfOthers } from "./told-of-others.ts";
+import { isSilentOfOthers, toldOfOthers } from "./told-of-others.ts";
 
 /** Seconds of marks kept for a console that comes later. */
 const KEPT_SECONDS = 180;
@@ -96,7 +96,7 @@ export class LiveBoard {
             frames: watched === undefined || watch?.sinceNs === null ? null : watched.frames,
             isReachedByDesign: this.#reachOf.get(stream.streamId)?.has(this.#hostOf(agent)) === true,
           }),
-          figures: figuresOf(stays, report),
+          figures: isSilentOfOthers(stays) ? null : figuresOf(stays, report),
         });
       }
     }

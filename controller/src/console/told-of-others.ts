@@ -2,6 +2,7 @@ import type { ListenerInterval } from "@dyetrace/wire";
 
 /**
  * Of a stream of others an agent by itself knows what its numbers or its counters say; without either it knows no loss.
+ * What its receipt counts by the order of arrival, as losses and jitter, is never told.
  * @returns null where one of the stays is such; our own streams' as they are
  */
 export function toldOfOthers(stays: readonly ListenerInterval[]): readonly ListenerInterval[] | null {
@@ -9,11 +10,25 @@ export function toldOfOthers(stays: readonly ListenerInterval[]): readonly Liste
     const { followed, receipt } = one;
     if (followed === undefined || receipt === null || receipt.received === 0) return one;
     const { rtp, digest } = followed;
-    const lost = rtp.reduce((sum, flow) => sum + flow.receipt.lost, 0);
-    if (rtp.some(({ packets }) => packets > digest.packets)) return { ...one, receipt: { ...receipt, lost } };
+    if (rtp.some(({ packets }) => packets > digest.packets)) {
+      const [main] = rtp.toSorted((a, b) => b.packets - a.packets);
+      const own = rtp.map((flow) => flow.receipt);
+      const { jitterNs = null, longestGap = null } = main?.receipt ?? {};
+      const lost = own.reduce((sum, flow) => sum + flow.lost, 0);
+      return { ...one, receipt: { ...receipt, lost, hostLost: addKnown(own), jitterNs, longestGap } };
+    }
     if (digest.ts === null || digest.ts.datagrams === 0) return null;
     const packetsPerDatagram = Math.max(1, digest.ts.packets / digest.ts.datagrams);
-    return { ...one, receipt: { ...receipt, lost: Math.ceil(digest.ts.missingAtLeast / packetsPerDatagram) } };
+    const lost = Math.ceil(digest.ts.missingAtLeast / packetsPerDatagram);
+    return { ...one, receipt: { ...receipt, lost, hostLost: null, jitterNs: null, longestGap: null } };
   });
   return told.includes(null) ? null : (told as readonly ListenerInterval[]);
 }
+
+/** Null where one is not known. */
+const addKnown = (receipts: readonly { readonly hostLost: number | null }[]): number | null =>
+  receipts.reduce<number | null>((sum, { hostLost }) => (sum === null || hostLost === null ? null : sum + hostLost), 0);
+
+/** Nothing came of a stream of others in this time: whether anything was lost shows when something comes, or never. */
+export const isSilentOfOthers = (stays: readonly ListenerInterval[]): boolean =>
+  stays.some(({ followed, receipt }) => followed !== undefined && receipt?.received === 0);

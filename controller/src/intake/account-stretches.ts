@@ -5,7 +5,8 @@ import type { Store } from "../store/store.ts";
 
 /**
  * Everything that was counted, for each uninterrupted piece of each agent's work: to the packet, whoever was killed in
- * between. Nothing is estimated; what a killed agent had counted since its last report is not in it.
+ * between. Nothing is estimated; what a killed agent had counted since its last report is not in it. Of a stream of others an
+ * agent by itself counts what came, and no loss.
  */
 export async function accountStretches(store: Store, run: CompiledRun): Promise<readonly ReportStretch[]> {
   const names = new Map(run.streams.map(({ streamId, name }) => [streamId, name]));
@@ -39,6 +40,11 @@ export async function accountStretches(store: Store, run: CompiledRun): Promise<
       for (const [streamId, receipt] of tally?.receipts ?? []) {
         const stream = names.get(streamId);
         if (stream === undefined) continue;
+        if (tally?.followed.has(streamId)) {
+          const unknown = { judged: null, lost: null, hostLost: null };
+          stretches.push({ stream, ...base, role: "listener", sent: null, received: receipt.received, ...unknown });
+          continue;
+        }
         const judged = receipt.spans.reduce((sum, span) => sum + span.endSeq - span.firstSeq, 0);
         const { lost, hostLost, firstCopies: received } = receipt;
         // With spans left out for want of room the sum of their sizes is too small; the counts never are.
@@ -53,6 +59,8 @@ export async function accountStretches(store: Store, run: CompiledRun): Promise<
 class StintTally {
   readonly sent = new Map<number, number>();
   readonly receipts = new Map<number, StreamReceipt>();
+  /** Streams of others. */
+  readonly followed = new Set<number>();
   /** Numbered from 1 on without a hole, unless some are missing. */
   reports = 0;
 
@@ -61,8 +69,9 @@ class StintTally {
     for (const { streamId, sentPackets } of senders as readonly SenderInterval[]) {
       this.sent.set(streamId, (this.sent.get(streamId) ?? 0) + sentPackets);
     }
-    for (const { streamId, receipt } of listeners as readonly ListenerInterval[]) {
+    for (const { streamId, receipt, followed } of listeners as readonly ListenerInterval[]) {
       if (receipt === null) continue;
+      if (followed !== undefined) this.followed.add(streamId);
       const before = this.receipts.get(streamId);
       this.receipts.set(streamId, before === undefined ? receipt : mergeReceipts(before, receipt));
     }

@@ -3,12 +3,15 @@ import type { MinuteCount, ReportBody } from "../store/pack/kept-report.ts";
 
 export const MINUTE_NS = 60e9;
 
-/** What one report adds to the minute in which it begins; a merged one counts there as a whole. Pure. */
+/**
+ * What one report adds to the minute in which it begins; a merged one counts there as a whole. Of a stream of others nothing
+ * is counted: what was lost of it shows by what all agents saw of it. Pure.
+ */
 export function countMinutes({ report }: ReportBody): readonly MinuteCount[] {
   const minute = Math.max(0, Math.floor(report.fromNs / MINUTE_NS));
   const counts = new Map<number, MinuteCount>();
-  for (const { streamId, receipt } of report.listeners) {
-    if (receipt === null) continue;
+  for (const { streamId, receipt, followed } of report.listeners) {
+    if (receipt === null || followed !== undefined) continue;
     const before = counts.get(streamId);
     counts.set(streamId, {
       streamId,

@@ -42,8 +42,14 @@ type Note = (
 ) => void;
 
 function noteListening({ listeners, fromNs, toNs }: IntervalReport, note: Note): void {
-  for (const { streamId, receipt } of listeners) {
+  for (const { streamId, receipt, followed } of listeners) {
     if (receipt === null) continue;
+    const silence = receipt.longestSilence;
+    if (silence !== null && silence.startNs !== null && silence.durationNs >= SILENCE_NS) {
+      note("silence", silence.startNs, silence.startNs + silence.durationNs, 0, "", streamId);
+    }
+    // Packets of others bear no numbers of ours: what their receipt says of losses and copies is not known, and no zero.
+    if (followed !== undefined) continue;
     for (const one of noteLosses(receipt, fromNs, toNs)) {
       note("loss", one.fromNs, one.toNs, one.count, one.detail, streamId);
     }
@@ -53,10 +59,6 @@ function noteListening({ listeners, fromNs, toNs }: IntervalReport, note: Note):
     }
     if (receipt.duplicates > 0) note("duplicates", fromNs, toNs, receipt.duplicates, "", streamId);
     if (receipt.reordered > 0) note("reordered", fromNs, toNs, receipt.reordered, "", streamId);
-    const silence = receipt.longestSilence;
-    if (silence !== null && silence.startNs !== null && silence.durationNs >= SILENCE_NS) {
-      note("silence", silence.startNs, silence.startNs + silence.durationNs, 0, "", streamId);
-    }
   }
 }
 

@@ -50,6 +50,7 @@ export class Witnesses {
    *   that time is a witness too, where its minutes leave no room for as much
    */
   of(stream: CompiledStream, fromNs: number, toNs: number, goesOn = false): string[] {
+    if (stream.production !== undefined) return []; // when it was sent, and what was to come of it, nobody here knows
     const members = this.#run.joins.filter(
       (join) => join.stream === stream.name && join.fromNs < fromNs && (join.toNs === null || join.toNs > toNs),
     );

@@ -17,18 +17,21 @@ const MOST_MARKS = 9;
 export function renderNightSection(night: Night): Markup {
   const { received, lost, headline, worst, patterns, listeners, strips, summarised, cellMs } = night;
   const zone = zoneAt(night.startedAt);
-  const share = received + lost === 0 ? "nothing was measured" : lostWords(lost, received + lost);
   return markup`<section><h2>What happened</h2>
 <p><strong>${headline}</strong></p>
-<p class="quiet">${received} packets received, ${share}. Times are in ${zone}.</p>
+<p class="quiet">${countedWords(received, lost)}. Times are in ${zone}.</p>
 ${worst.length === 0 ? null : markup`<h3>Worst first</h3><div class="scroll"><table class="worst"><thead><tr><th>From</th><th>To</th><th>Without a stream</th><th>What</th></tr></thead><tbody>${worst.map((one) => worstRow(night, one))}</tbody></table></div>`}
-<h3>Listeners</h3>
+${
+  listeners.length === 0 && night.followsOthers === true
+    ? null
+    : markup`<h3>Listeners</h3>
 <p class="quiet">Each cell is ${formatDurationNs(cellMs * 1e6)}: the higher the bar, the more did not come (under 0.01 %, 0.1 %, 1 %, more, all). Hatched: all that was measured came, and a part was not measured. Empty: nothing was measured.</p>
 ${HATCH}
 ${stripTable(
   night,
   listeners.slice(0, MOST_STRIPS).map(({ listener, cells, withoutMs }) => ({ label: [listener], cells, withoutMs })),
-)}
+)}`
+}
 ${listeners.length > MOST_STRIPS ? markup`<p class="quiet">and ${listeners.length - MOST_STRIPS} more listeners, which were without a stream for a shorter time</p>` : null}
 ${
   strips.length <= listeners.length
@@ -65,6 +68,14 @@ const worstStreams = (strips: Night["strips"]): Night["strips"] =>
 
 const list = (heading: string, lines: readonly string[]): Markup | null =>
   lines.length === 0 ? null : markup`<h3>${heading}</h3>${lines.map((line) => markup`<p>${line}</p>`)}`;
+
+/** What was counted in all; of streams of others it may not be known. */
+export function countedWords(received: number | null, lost: number | null): string {
+  const came = received === null ? "How many packets came is not known" : `${received} packets received`;
+  if (lost === null) return `${came}, how many were lost is not known`;
+  if (received === null) return `${came}, ${lost} lost on the way`;
+  return `${came}, ${received + lost === 0 ? "nothing was measured" : lostWords(lost, received + lost)}`;
+}
 
 const lostWords = (lost: number, sent: number): string =>
   lost === 0 ? "nothing lost on the way" : `${lost} lost on the way (${formatRatio(lost / sent)})`;

@@ -1,5 +1,5 @@
 import { formatDurationNs, formatRatio, type Night, type RunReport } from "@dyetrace/wire";
-import { axisMarks, chanceWords, harmWords, unwatchedWords } from "./html-night.ts";
+import { axisMarks, chanceWords, countedWords, harmWords, unwatchedWords } from "./html-night.ts";
 import { type Paint, wrap } from "./terminal-paint.ts";
 import { dateAndTime, timeOfDay, zoneAt } from "./time-of-day.ts";
 
@@ -16,17 +16,21 @@ const MARK_COLUMNS = 8;
 export function renderNight(night: Night, paint: Paint): string {
   const { received, lost, worst, patterns, summarised, startedAt } = night;
   const share =
-    received + lost === 0
-      ? "nothing measured"
-      : lost === 0
-        ? paint("nothing lost on the way", "good")
-        : paint(`${lost} packets lost on the way (${formatRatio(lost / (received + lost))})`, "bad");
+    received === null || lost === null
+      ? ""
+      : received + lost === 0
+        ? "nothing measured"
+        : lost === 0
+          ? paint("nothing lost on the way", "good")
+          : paint(`${lost} packets lost on the way (${formatRatio(lost / (received + lost))})`, "bad");
   const title = `${paint(night.site, "strong")} · ${night.scenario} · from ${dateAndTime(startedAt)}, ${formatDurationNs(night.untilMs * 1e6)}${night.isOver ? "" : " so far"}`;
   return [
     "",
     title,
     ...wrap(night.headline, "  "),
-    `  ${received} packets received, ${share}`,
+    received === null || lost === null
+      ? `  ${countedWords(received, lost)}`
+      : `  ${received} packets received, ${share}`,
     ...section(
       `Worst first, by time without a stream, added up over listeners (times in ${zoneAt(startedAt)})`,
       worst.flatMap((one) => {

@@ -1,5 +1,6 @@
 import { formatDurationNs, type Night } from "@dyetrace/wire";
 import { listed } from "../incident-facts.ts";
+import { followedSoundWords, followedWords } from "./followed-night.ts";
 
 /** What happened, in one sentence: how much, what did the most harm, and who was not watched all the time. Pure. */
 export function headlineOf(night: Omit<Night, "headline">): string {
@@ -18,11 +19,14 @@ export function headlineOf(night: Omit<Night, "headline">): string {
       ? soundWords(night)
       : `In ${length} there ${incidents.length === 1 ? "was" : "were"} ${counts.join(" and ")}`;
   const most = first === undefined ? "" : `; the most harm: ${first.title}`;
-  return `${what}${most}${unwatchedWords(unwatched)}.`;
+  const ofOthers = night.followsOthers === true && incidents.length > 0 ? `; ${followedWords(night)}` : "";
+  return `${what}${most}${ofOthers}${unwatchedWords(unwatched)}.`;
 }
 
 /** Nothing happened: as much as is known. */
-function soundWords({ listeners, received, hostLost, untilMs, isOver }: Omit<Night, "headline">): string {
+function soundWords(night: Omit<Night, "headline">): string {
+  if (night.followsOthers === true) return followedSoundWords(night);
+  const { listeners, received, hostLost, untilMs, isOver } = night;
   const length = `${formatDurationNs(untilMs * 1e6)}${isOver ? "" : " so far"}`;
   if (received === 0) return `In ${length} nothing was measured`;
   const who = listeners.length === 1 ? "1 listener" : `${listeners.length} listeners`;

@@ -2,6 +2,7 @@ import { loadSitePlan } from "@dyetrace/site";
 import { Fault, greatestOf, leastOf, type Night } from "@dyetrace/wire";
 import { groupBy } from "@dyetrace/wire/group-by";
 import { MINUTE_NS } from "../../intake/count-minutes.ts";
+import { followsOthers } from "../../plan/compiled-run.ts";
 import { type PackedRun, unpackCompiledRun } from "../../plan/compiled-run-json.ts";
 import type { Episode, EpisodeKind } from "../../store/pack/kept-report.ts";
 import type { RunRecord } from "../../store/run-record.ts";
@@ -9,6 +10,7 @@ import type { Store } from "../../store/store.ts";
 import { absences, findIncidents } from "../find-incidents.ts";
 import { readSilences } from "../open-silences.ts";
 import { findPatterns } from "./find-patterns.ts";
+import { FOLLOWED_SENTENCE, followedCounts } from "./followed-night.ts";
 import { headlineOf } from "./headline.ts";
 import { nightIncident } from "./night-incident.ts";
 import { addKnown, listenersOf, stripsOf, withSilent } from "./night-strips.ts";
@@ -50,6 +52,7 @@ export async function summariseNight(store: Store, record: RunRecord, nowMs: num
   const cells = await store.reports.cells(run.runId, minutesPerCell);
   const strips = stripsOf(withSilent(cells, read.silent, cellNs), run, Math.ceil(untilNs / cellNs), cellNs, blind);
   const marks = [...(await episodesOf(store, run.runId, untilNs, ["query"])), ...away];
+  const follows = followsOthers(run);
   const night: Omit<Night, "headline"> = {
     formatVersion: 1,
     runId: record.runId,
@@ -58,9 +61,13 @@ export async function summariseNight(store: Store, record: RunRecord, nowMs: num
     startedAt: new Date(wallMs).toISOString(),
     untilMs: untilNs / 1e6,
     isOver,
-    received: strips.reduce((sum, one) => sum + one.received, 0),
-    lost: strips.reduce((sum, one) => sum + one.lost, 0),
-    hostLost: addKnown(strips.map(({ hostLost }) => hostLost)),
+    ...(follows
+      ? { followsOthers: true, ...followedCounts(record.report) }
+      : {
+          received: strips.reduce((sum, one) => sum + one.received, 0),
+          lost: strips.reduce((sum, one) => sum + one.lost, 0),
+          hostLost: addKnown(strips.map(({ hostLost }) => hostLost)),
+        }),
     cellMs: cellNs / 1e6,
     listeners: listenersOf(strips),
     strips,
@@ -71,7 +78,7 @@ export async function summariseNight(store: Store, record: RunRecord, nowMs: num
     incidents,
     patterns: [...findPatterns(incidents, marks, untilNs, wallMs)],
     unwatched: unwatchedOf(run, stints, blind, strips, untilNs),
-    summarised: summarisedOf(incidents),
+    summarised: [...(follows ? [FOLLOWED_SENTENCE] : []), ...summarisedOf(incidents)],
   };
   return { ...night, headline: headlineOf(night) };
 }

@@ -4,14 +4,25 @@ import { formatClock, formatDay } from "../parts/format.ts";
 
 /** What was counted in all: who got nothing at all has no share of its own in it, and stands in the headline. */
 export function sayCounted({ received, lost }: Pick<Night, "received" | "lost">): string {
+  if (received === null || lost === null) {
+    const came = received === null ? "How many packets came is not known" : `${formatCount(received)} packets received`;
+    return `${came}, ${lost === null ? "how many were lost is not known" : `${formatCount(lost)} lost on the way`}.`;
+  }
   if (received + lost === 0) return "No packet was counted.";
   const came = received === 1 ? "1 packet was received" : `${formatCount(received)} packets were received`;
   if (lost === 0) return `${came}.`;
   return `${came}, ${formatCount(lost)} ${lost === 1 ? "was" : "were"} lost (${formatRatio(lost / (received + lost))}).`;
 }
 
-export const sayIncidents = (count: number): string =>
-  count === 0 ? "No incident." : count === 1 ? "1 incident." : `${formatCount(count)} incidents.`;
+/** @param followsOthers losses are then no incidents */
+export const sayIncidents = (count: number, followsOthers = false): string =>
+  count === 0 && followsOthers
+    ? "No incident that an agent can tell by itself."
+    : count === 0
+      ? "No incident."
+      : count === 1
+        ? "1 incident."
+        : `${formatCount(count)} incidents.`;
 
 /** `02:14:05`, and the day before it where that is another than the one the night began on. */
 export function clockOf(startedAt: string, atMs: number): string {

@@ -48,7 +48,7 @@ function NightOf({ view }: { readonly view: RunView }) {
               <b>{night.headline}</b>
             </p>
             <p>
-              {sayCounted(night)} {sayIncidents(night.incidents.length)}
+              {sayCounted(night)} {sayIncidents(night.incidents.length, night.followsOthers)}
             </p>
             <p class="small soft">
               Times are in {ownZone()}, by this page's clock.

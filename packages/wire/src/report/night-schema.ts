@@ -80,8 +80,13 @@ export const NightSchema = Type.Object(
     isOver: Type.Boolean(),
     /** What happened, in one sentence; without times of day, which depend on where they are read. */
     headline: Type.String(),
-    received: Count,
-    lost: Count,
+    /**
+     * True: streams of others were followed. What was lost of them is then no incident and in no strip, and the three figures
+     * below are of the whole run, null until it is concluded and where they are not known of each listener.
+     */
+    followsOthers: Type.Optional(Type.Boolean()),
+    received: Nullable(Count),
+    lost: Nullable(Count),
     hostLost: Nullable(Count),
     /** How long a cell of the strips lasts; the last one may be shorter. */
     cellMs: Ms,

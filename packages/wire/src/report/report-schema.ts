@@ -185,7 +185,10 @@ export const ReportStretchSchema = Type.Object({
   isWhole: Type.Boolean(),
   /** Of a source. */
   sent: Nullable(Count),
-  /** Of a listener: numbers it judged, and what became of them: `judged` is `received` and `lost` together. */
+  /**
+   * Of a listener: numbers it judged, and what became of them: `judged` is `received` and `lost` together. Of a stream that was
+   * followed an agent by itself knows what it received alone.
+   */
   judged: Nullable(Count),
   received: Nullable(Count),
   lost: Nullable(Count),
