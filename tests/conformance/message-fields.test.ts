@@ -25,7 +25,6 @@ const INTERVAL = "report.report";
 
 /** Fields without a reader or a producer of their own, each with the reason. */
 const EXCEPTIONS: Readonly<Record<string, string>> = {
-  [`${INTERVAL}.listeners.receipt.isFirst`]: "read by mergeReceipts itself: whether two spans may be joined",
   ...Object.fromEntries(
     Object.keys(WifiFactsSchema.properties).map((field) => [
       `${INTERVAL}.wifi.${field}`,

@@ -78,6 +78,8 @@ const transportStream = (ts: Ts): NonNullable<ReportMedia["transportStream"]> =>
   missingAtLeast: ts.missingAtLeast,
   announcedDiscontinuities: ts.announcedDiscontinuities,
   transportErrors: ts.transportErrors,
+  permittedRepeats: ts.permittedRepeats,
+  repeatedDatagrams: ts.repeatedDatagrams,
   pats: ts.pats,
   patLongestMs: ms(ts.patLongestNs),
   patOverdue: ts.patOverdue,

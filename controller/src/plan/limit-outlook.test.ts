@@ -46,6 +46,21 @@ test("undecidableLimits: given stays, a change of rate and a warm-up, then only 
   expect(packets("loss: 0.01 %, warm-up: 1s")).toBe(200 + 400);
 });
 
+test("undecidableLimits: given a stream that flows already, then nothing is said before it was seen", () => {
+  const { scenario: followed } = loadScenario(
+    `scenario: follow
+streams: [ { name: stream, production: true, from: any, group: 239.196.4.7, port: 5004, format: rtp } ]
+timeline:
+  - { at: 0s, join: stream, agents: all }
+  - { after: 10s, leave: stream, agents: all }
+expect: { loss: 0.01 % }
+`,
+    "follow.yaml",
+    { parameters: {} },
+  );
+  expect(undecidableLimits(followed, GRAPH)).toEqual([]);
+});
+
 test("shipped scenarios: given the demo site and the values that are set, then each sends enough for what it expects", () => {
   const agents = { source: "tower", members: "[kiosk-1, till-1]", stays: "till-1", leaves: "till-2" };
   for (const { text, name, parameters } of shippedScenarios()) {

@@ -21,6 +21,9 @@ export const ReportTransportStreamSchema = Type.Object({
   announcedDiscontinuities: Count,
   /** 2.1: packets that their sender marked as damaged. */
   transportErrors: Count,
+  /** Packets that came twice in a row, as ISO/IEC 13818-1 permits, and whole datagrams that did. */
+  permittedRepeats: Count,
+  repeatedDatagrams: Count,
   /** 1.3: program association tables, the longest time between two, and how often it was more than 500 ms. */
   pats: Count,
   patLongestMs: Nullable(Ms),
