@@ -79,7 +79,10 @@ export class LiveBoard {
       for (const stream of this.#outline.streams) {
         if (stream.source === agent) continue;
         const stays = toldOfOthers(staysOf.get(stream.streamId) ?? []);
-        if (stays === null) continue; // what was lost nobody can tell yet, so the second stays blank
+        if (stays === null) {
+          this.#put({ agent, streamId: stream.streamId, second, mark: "n", figures: null });
+          continue;
+        }
         const watched = watchedOf.get(stream.streamId);
         if (stays.length === 0 && !this.#joiners.has(`${agent} ${stream.name}`) && watched === undefined) continue;
         this.#put({

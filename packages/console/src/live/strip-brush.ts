@@ -122,15 +122,22 @@ export class StripBrush {
           this.#soft.rect(at + secondWidth / 2 - 0.5, y + STRIP_HEIGHT / 2 - 2, 1, 4);
         });
         break;
+      case "n": // something comes, of which the rest is not known
+        this.#beds.rect(x, y, width, STRIP_HEIGHT);
+        each((at) => this.#slash(at, y));
+        break;
       default: // no news
-        each((at) => {
-          this.#soft.moveTo(at, bottom);
-          this.#soft.lineTo(at + 1.2, bottom);
-          this.#soft.lineTo(at + secondWidth, y);
-          this.#soft.lineTo(at + secondWidth - 1.2, y);
-          this.#soft.closePath();
-        });
+        each((at) => this.#slash(at, y));
     }
+  }
+
+  #slash(x: number, y: number): void {
+    const { secondWidth } = this.#layout;
+    this.#soft.moveTo(x, y + STRIP_HEIGHT);
+    this.#soft.lineTo(x + 1.2, y + STRIP_HEIGHT);
+    this.#soft.lineTo(x + secondWidth, y);
+    this.#soft.lineTo(x + secondWidth - 1.2, y);
+    this.#soft.closePath();
   }
 
   paint(): void {

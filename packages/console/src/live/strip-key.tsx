@@ -3,7 +3,7 @@ import { inksOf } from "./inks-of.ts";
 import { STRIP_HEIGHT, StripBrush } from "./strip-brush.ts";
 import { sayMark } from "./strip-words.ts";
 
-const MARKS = ["f", "1", "2", "3", "4", "-", "b", ".", "s", "d", "o", "u", " "] as const;
+const MARKS = ["f", "1", "2", "3", "4", "-", "b", ".", "n", "s", "d", "o", "u", " "] as const;
 const SECONDS = 6;
 const SECOND_WIDTH = 6;
 /** A blank counts as no news only when it is old enough. */

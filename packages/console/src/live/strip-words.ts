@@ -21,6 +21,8 @@ export function sayMark(mark: string): string {
       return "at its network card only";
     case ".":
       return "joined, nothing due";
+    case "n":
+      return "comes, losses not known";
     case "s":
       return "sees it without joining";
     case "d":
@@ -60,6 +62,8 @@ export interface StripSeconds {
   readonly idle: number;
   /** Not joined: nothing seen, copies by the site's build, or it can't watch. */
   readonly apart: number;
+  /** It came, and nobody can tell yet what was lost of it. */
+  readonly unsure: number;
   /** Its agent told nothing of them. */
   readonly untold: number;
 }
@@ -78,20 +82,22 @@ export function countSeconds(marks: string): StripSeconds {
     leaking: count("s"),
     idle: count("."),
     apart: count("odu"),
+    unsure: count("n"),
     untold: count(" "),
   };
 }
 
 /** A whole strip in words: what went wrong in how many of the seconds in which something was due. */
 export function sayStrip(marks: string): string {
-  const { whole, thin, dry, blocked, leaking, untold } = countSeconds(marks);
-  const due = whole + thin + dry + blocked;
+  const { whole, thin, dry, blocked, leaking, unsure, untold } = countSeconds(marks);
+  const due = whole + thin + dry + blocked + unsure;
   const ofDue = (seconds: number): string => `${seconds} of ${due} s`;
   const told = [
     ...(dry === 0 ? [] : [dry === due ? "dry all the time" : `dry for ${ofDue(dry)}`]),
     ...(blocked === 0 ? [] : [`at its network card only for ${ofDue(blocked)}`]),
     ...(thin === 0 ? [] : [`loses in ${ofDue(thin)}`]),
     ...(leaking === 0 ? [] : [`saw it without joining for ${leaking} s`]),
+    ...(unsure === 0 ? [] : [unsure === due ? sayMark("n") : `came for ${ofDue(unsure)} with losses not known`]),
     ...(untold === 0 ? [] : [`not reported for ${untold} s`]),
   ];
   if (told.length > 0) return told.join(", ");

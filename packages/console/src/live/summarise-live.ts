@@ -30,6 +30,7 @@ interface Said {
 const WORDS = [
   "whole",
   "lose some",
+  "come with losses not known",
   "dry",
   "dry all the time",
   "dry for a time",
@@ -76,6 +77,7 @@ export function summariseLive(
 
 const SINGLE: Readonly<Partial<Record<string, string>>> = {
   "lose some": "loses some",
+  "come with losses not known": "comes with losses not known",
 };
 
 /** Nothing at all comes first, then who told nothing, then what came uninvited, then losses by their share. */
@@ -90,6 +92,8 @@ function saidNow(strip: HistoryStrip | null, second: number): Said {
   switch (mark) {
     case "f":
       return { word: "whole", trouble: 0, says };
+    case "n":
+      return { word: "come with losses not known", trouble: 0, says };
     case "-":
       return { word: "dry", trouble: TROUBLE.dry, says };
     case "b":
@@ -120,8 +124,8 @@ const FIRST_NEWS_S = 4;
 
 /** Of what was due in the seconds that are kept: the share in which nothing came, then the share with losses. */
 function saidOver(marks: string): Said {
-  const { whole, thin, dry, blocked, leaking, idle, apart, untold } = countSeconds(marks);
-  const due = whole + thin + dry + blocked;
+  const { whole, thin, dry, blocked, leaking, idle, apart, unsure, untold } = countSeconds(marks);
+  const due = whole + thin + dry + blocked + unsure;
   const says = sayStrip(marks);
   if (dry > 0 && dry === due) return { word: "dry all the time", trouble: TROUBLE.dry, says };
   if (blocked > 0) return { word: "at the network card only", trouble: TROUBLE.blocked, says };
@@ -129,6 +133,7 @@ function saidOver(marks: string): Said {
   if (leaking > 0) return { word: "leaking", trouble: TROUBLE.leaking, says };
   if (thin > 0) return { word: "lose some", trouble: thin / due, says };
   if (untold > 0 && due > 0) return { word: "reported in part", trouble: TROUBLE.inPart, says };
+  if (unsure > 0) return { word: "come with losses not known", trouble: 0, says };
   if (whole > 0) return { word: "whole", trouble: 0, says };
   if (idle > 0) return { word: "with nothing due", trouble: 0, says };
   return apart > 0 ? { word: "not joined", trouble: 0, says } : { word: "not reported", trouble: TROUBLE.untold, says };

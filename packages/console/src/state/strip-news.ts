@@ -22,6 +22,6 @@ export function stripNews(
     return { mark: " ", isNow: true };
   }
   if (newest !== ".") return { mark: newest, isNow: true };
-  const before = /[f1234b-](?=[^f1234b-]*$)/.exec(strip.marks)?.[0];
+  const before = /[fn1234b-](?=[^fn1234b-]*$)/.exec(strip.marks)?.[0];
   return before === undefined ? { mark: ".", isNow: true } : { mark: before, isNow: false };
 }

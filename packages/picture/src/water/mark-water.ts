@@ -30,6 +30,7 @@ export function waterOfMark(mark: LiveMark | string, isNow: boolean, figures: Ma
     case "o":
       return { kind: "apart" };
     case "u":
+    case "n":
       return { kind: "unknown" };
     case "1":
     case "2":

@@ -10,7 +10,8 @@ const Count = Type.Integer({ minimum: 0 });
  * `f` flows whole · `1` to `4` thins: under 0.1 %, 1 %, 10 %, more · `-` dry: joined, source on, nothing came · `b` the
  * same, though frames came to its network card ·
  * `.` waiting: joined, but no packet is due yet or any more · `s` seen without joining · `d` the same, as the site's
- * build has it (an unmanaged switch copies to all) · `o` not joined, nothing seen · `u` not joined, cannot watch.
+ * build has it (an unmanaged switch copies to all) · `n` a followed stream comes, and an agent by itself cannot tell what was
+ * lost of it · `o` not joined, nothing seen · `u` not joined, cannot watch.
  */
 export const LiveMarkSchema = Type.Union([
   Type.Literal("f"),
@@ -23,6 +24,7 @@ export const LiveMarkSchema = Type.Union([
   Type.Literal("."),
   Type.Literal("s"),
   Type.Literal("d"),
+  Type.Literal("n"),
   Type.Literal("o"),
   Type.Literal("u"),
 ]);
