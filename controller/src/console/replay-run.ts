@@ -1,6 +1,7 @@
 import { loadSitePlan } from "@dyetrace/site";
 import { Fault } from "@dyetrace/wire";
 import type { RunReplay } from "@dyetrace/wire/console/run-replay";
+import { groupBy } from "@dyetrace/wire/group-by";
 import type { CompiledRun } from "../plan/compiled-run.ts";
 import { type PackedRun, unpackCompiledRun } from "../plan/compiled-run-json.ts";
 import { outlineRun } from "../plan/outline-run.ts";
@@ -27,7 +28,7 @@ export async function replayRun(store: Store, record: RunRecord): Promise<RunRep
   const isShort = seconds <= MOST_SECONDS && seconds * agents.size <= MOST_REPORTS;
   const told = isShort
     ? await bySecond(store, record, run, agents, seconds)
-    : await byMinutes(store, run, Math.ceil(run.endNs / MINUTE_NS));
+    : await byMinutes(store, run, agents, Math.ceil(run.endNs / MINUTE_NS));
   return { startedAt: new Date(record.start.wallMs).toISOString(), ...told };
 }
 
@@ -56,7 +57,7 @@ async function bySecond(
 }
 
 /** Who was joined when is not in the sums: what nobody counted stays blank. */
-async function byMinutes(store: Store, run: CompiledRun, minutes: number): Promise<Told> {
+async function byMinutes(store: Store, run: CompiledRun, agents: ReadonlySet<string>, minutes: number): Promise<Told> {
   const perCell = Math.max(1, Math.ceil(minutes / MOST_CELLS));
   const cells = Math.ceil(minutes / perCell);
   const nameOf = new Map(run.streams.map(({ streamId, name }) => [streamId, name]));
@@ -73,7 +74,32 @@ async function byMinutes(store: Store, run: CompiledRun, minutes: number): Promi
     strip.marks[cell] = markOf(Number(received), Number(lost));
   }
   const told = [...strips.values()].map(({ agent, stream, marks }) => ({ agent, stream, marks: marks.join("") }));
-  return { cellMs: (perCell * MINUTE_NS) / 1e6, cells, strips: told };
+  return {
+    cellMs: (perCell * MINUTE_NS) / 1e6,
+    cells,
+    strips: [...told, ...followedStrips(run, agents, cells, perCell * MINUTE_NS)],
+  };
+}
+
+/** Of streams of others no sums are kept: who was to get them is known, and what came of them is not. */
+function followedStrips(
+  { streams, joins, endNs }: CompiledRun,
+  agents: ReadonlySet<string>,
+  cells: number,
+  cellNs: number,
+): Told["strips"] {
+  return streams.flatMap(({ name, production }) => {
+    if (production === undefined) return [];
+    const own = groupBy(
+      joins.filter((join) => join.stream === name && agents.has(join.agent)),
+      ({ agent }) => agent,
+    );
+    return [...own].map(([agent, stays]) => {
+      const isIn = (cell: number): boolean =>
+        stays.some(({ fromNs, toNs }) => fromNs < (cell + 1) * cellNs && (toNs ?? endNs) > cell * cellNs);
+      return { agent, stream: name, marks: Array.from({ length: cells }, (_, i) => (isIn(i) ? "n" : " ")).join("") };
+    });
+  });
 }
 
 /** As a `LiveMark`, with the classes of `liveMark`. */

@@ -15,11 +15,11 @@ const MOST_MARKS = 9;
 
 /** The morning's summary, on top of the page: one sentence, the worst first, the time as strips, what repeats, what is not known. */
 export function renderNightSection(night: Night): Markup {
-  const { received, lost, headline, worst, patterns, listeners, strips, summarised, cellMs } = night;
+  const { headline, worst, patterns, listeners, strips, summarised, cellMs } = night;
   const zone = zoneAt(night.startedAt);
   return markup`<section><h2>What happened</h2>
 <p><strong>${headline}</strong></p>
-<p class="quiet">${countedWords(received, lost)}. Times are in ${zone}.</p>
+<p class="quiet">${countedWords(night)}. Times are in ${zone}.</p>
 ${worst.length === 0 ? null : markup`<h3>Worst first</h3><div class="scroll"><table class="worst"><thead><tr><th>From</th><th>To</th><th>Without a stream</th><th>What</th></tr></thead><tbody>${worst.map((one) => worstRow(night, one))}</tbody></table></div>`}
 ${
   listeners.length === 0 && night.followsOthers === true
@@ -70,9 +70,10 @@ const list = (heading: string, lines: readonly string[]): Markup | null =>
   lines.length === 0 ? null : markup`<h3>${heading}</h3>${lines.map((line) => markup`<p>${line}</p>`)}`;
 
 /** What was counted in all; of streams of others it may not be known. */
-export function countedWords(received: number | null, lost: number | null): string {
+export function countedWords({ received, lost, followsOthers }: Night): string {
   const came = received === null ? "How many packets came is not known" : `${received} packets received`;
   if (lost === null) return `${came}, how many were lost is not known`;
+  if (followsOthers === true && lost === 0) return `${came}, none found lost on the way`;
   if (received === null) return `${came}, ${lost} lost on the way`;
   return `${came}, ${received + lost === 0 ? "nothing was measured" : lostWords(lost, received + lost)}`;
 }

@@ -1,4 +1,4 @@
-import { formatDurationNs, formatRatio, type Night, type RunReport } from "@dyetrace/wire";
+import { formatDurationNs, type Night, type RunReport } from "@dyetrace/wire";
 import { axisMarks, chanceWords, countedWords, harmWords, unwatchedWords } from "./html-night.ts";
 import { type Paint, wrap } from "./terminal-paint.ts";
 import { dateAndTime, timeOfDay, zoneAt } from "./time-of-day.ts";
@@ -15,22 +15,15 @@ const MARK_COLUMNS = 8;
 /** The morning's summary: what a tired reader takes in within a minute. */
 export function renderNight(night: Night, paint: Paint): string {
   const { received, lost, worst, patterns, summarised, startedAt } = night;
-  const share =
-    received === null || lost === null
-      ? ""
-      : received + lost === 0
-        ? "nothing measured"
-        : lost === 0
-          ? paint("nothing lost on the way", "good")
-          : paint(`${lost} packets lost on the way (${formatRatio(lost / (received + lost))})`, "bad");
+  const tone =
+    lost === null || night.followsOthers === true || (received ?? 0) + lost === 0 ? null : lost === 0 ? "good" : "bad";
+  const counted = countedWords(night);
   const title = `${paint(night.site, "strong")} · ${night.scenario} · from ${dateAndTime(startedAt)}, ${formatDurationNs(night.untilMs * 1e6)}${night.isOver ? "" : " so far"}`;
   return [
     "",
     title,
     ...wrap(night.headline, "  "),
-    received === null || lost === null
-      ? `  ${countedWords(received, lost)}`
-      : `  ${received} packets received, ${share}`,
+    `  ${tone === null ? counted : paint(counted, tone)}`,
     ...section(
       `Worst first, by time without a stream, added up over listeners (times in ${zoneAt(startedAt)})`,
       worst.flatMap((one) => {

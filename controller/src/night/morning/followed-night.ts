@@ -3,7 +3,7 @@ import { addKnown } from "./night-strips.ts";
 
 /** What a reader of the night has to know where streams of others were followed. */
 export const FOLLOWED_SENTENCE =
-  "Streams of others were followed: what was lost of them is known once the run is concluded, for the whole run and not minute by minute, so there are no strips and no incidents of losses.";
+  "Streams of others were followed: what was lost of them is known once the run is concluded, for the whole run and not minute by minute, so there are no strips and no incidents of losses. The notes of the report say how far their packets can be told apart.";
 
 type Counts = Pick<Night, "received" | "lost" | "hostLost">;
 
@@ -31,7 +31,9 @@ export function followedWords({ lost, hostLost, isOver }: Counts & Pick<Night, "
       : hostLost === 0
         ? ""
         : `; their own hosts dropped ${packets(hostLost)}`;
-  return `${lost === 0 ? "nothing" : packets(lost)} of the followed streams ${lost > 1 ? "were" : "was"} lost on the way${host}`;
+  // Of packets without numbers nobody sees a loss that is everybody's: none found is less than none.
+  const what = lost === 0 ? "no packet" : packets(lost);
+  return `${what} of the followed streams ${lost > 1 ? "were" : "was"} found to be lost on the way${host}`;
 }
 
 /** The headline where nothing else happened. Pure. */

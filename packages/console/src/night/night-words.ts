@@ -3,14 +3,18 @@ import { formatRatio, type Night, type NightListener, type NightUnwatched } from
 import { formatClock, formatDay } from "../parts/format.ts";
 
 /** What was counted in all: who got nothing at all has no share of its own in it, and stands in the headline. */
-export function sayCounted({ received, lost }: Pick<Night, "received" | "lost">): string {
+export function sayCounted({
+  received,
+  lost,
+  followsOthers,
+}: Pick<Night, "received" | "lost" | "followsOthers">): string {
   if (received === null || lost === null) {
     const came = received === null ? "How many packets came is not known" : `${formatCount(received)} packets received`;
     return `${came}, ${lost === null ? "how many were lost is not known" : `${formatCount(lost)} lost on the way`}.`;
   }
   if (received + lost === 0) return "No packet was counted.";
   const came = received === 1 ? "1 packet was received" : `${formatCount(received)} packets were received`;
-  if (lost === 0) return `${came}.`;
+  if (lost === 0) return followsOthers === true ? `${came}, none was found lost.` : `${came}.`;
   return `${came}, ${formatCount(lost)} ${lost === 1 ? "was" : "were"} lost (${formatRatio(lost / (received + lost))}).`;
 }
 

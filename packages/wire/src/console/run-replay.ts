@@ -12,7 +12,10 @@ export const RunReplaySchema = Type.Object({
     Type.Object({
       agent: Type.String(),
       stream: Type.String(),
-      /** A `LiveMark` a piece, from the first on; a blank where nothing was told, or cannot be told any more. */
+      /**
+       * A `LiveMark` a piece, from the first on; a blank where nothing was told, or cannot be told any more. In pieces of
+       * minutes `n` stands for all that a followed stream's listener may have got: there are no sums of it.
+       */
       marks: Type.String(),
     }),
   ),
