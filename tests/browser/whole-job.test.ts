@@ -317,7 +317,9 @@ describe("the whole job on the console: given the practice site with a fault, an
     for (const summary of await page.locator(".run-table summary").all()) await summary.click();
     await look("runs with everything open");
     await cancelled.getByRole("link", { name: "soak", exact: true }).click();
-    await page.getByText("before its start").waitFor();
+    // The list told of it as well, and is gone.
+    await page.locator(".run-table").waitFor({ state: "detached" });
+    await page.getByText("before its start").first().waitFor();
     await look("a cancelled run");
     expect(console.troubles).toEqual([]);
   });

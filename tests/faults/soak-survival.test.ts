@@ -70,7 +70,7 @@ describe("a soak through kill -9 of the controller three times, of a listener an
       }
       // On a slow or busy machine everything takes longer to come back, so the soak lasts longer by as much.
       const restartMs = await timeRestarts(site);
-      const seconds = SECONDS + Math.ceil((12 * restartMs + 3 * BEYOND_EARLY_MS) / 1000);
+      const seconds = SECONDS + Math.ceil((8 * restartMs + 3 * BEYOND_EARLY_MS) / 1000);
       const runId = await site.startRun(scenario(seconds));
       const part = (share: number): Promise<void> => sleep(share * SECONDS * 1000);
       /** Waits until a source sends again, and is past the time in which it would not outlast its controller. */
