@@ -55,6 +55,14 @@ test("packEvidence: given a run, then an independent reader finds its files, and
   }
 });
 
+test("packEvidence: given a host whose clock was never set, or far ahead, then there is an archive all the same", () => {
+  const parts = { record: RECORD, probes: [], story: null, night: null, auditLines: LINES, headers: null };
+  for (const endedAt of ["1970-01-01T00:00:09.000Z", "2186-01-01T00:00:00.000Z"]) {
+    const { zip } = packEvidence({ ...parts, report: { ...report, endedAt } });
+    expect(new TextDecoder().decode(zip.slice(0, 2))).toBe("PK"); // APPNOTE 6.3, 4.3.7
+  }
+});
+
 test("evidenceFiles: given a run so long that it has a night, then the page begins with it, and it is there for programs", () => {
   const night: Night = {
     ...{ formatVersion: 1, runId: report.run, site: report.site, scenario: "soak", startedAt: report.startedAt },

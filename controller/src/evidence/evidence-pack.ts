@@ -11,7 +11,7 @@ export interface EvidencePack {
 export function packEvidence(parts: EvidenceParts): EvidencePack {
   const files = evidenceFiles(parts);
   const sums = sumsOf(files);
-  const mtime = new Date(parts.report.endedAt);
+  const mtime = writable(new Date(parts.report.endedAt));
   const entries = [...files, ["SHA256SUMS", sums] as const].map(
     ([name, text]) => [`${folderOf(parts)}/${name}`, bytesOf(text)] as const,
   );
@@ -25,6 +25,12 @@ export function packEvidence(parts: EvidenceParts): EvidencePack {
     })),
   };
 }
+
+/** The archive's own dates begin with 1980 (APPNOTE 6.3, 4.4.6); a host whose clock was never set has an earlier one. */
+const EARLIEST = new Date(1980, 0, 1);
+const LATEST = new Date(2099, 11, 31);
+
+const writable = (date: Date): Date => (date < EARLIEST ? EARLIEST : date > LATEST ? LATEST : date);
 
 const bytesOf = (file: string | Uint8Array): Uint8Array => (typeof file === "string" ? strToU8(file) : file);
 
