@@ -6,6 +6,7 @@ import type {
   InventoryGroup,
   InventorySender,
 } from "@dyetrace/wire/inventory/inventory-schema";
+import { isNobodys } from "./hosts-of-sight.ts";
 
 /** A rate that differs by less than this is the same (common practice, no source). */
 const SAME_RATE_RATIO = 1.5;
@@ -64,7 +65,8 @@ function differences(now: InventoryGroup, before: InventoryGroup): string[] {
 
 function senderDifferences(now: InventorySender, before: InventorySender): string[] {
   const [more, less] = [Math.max(now.rateBps, before.rateBps), Math.min(now.rateBps, before.rateBps)];
-  const isOtherCard = now.hardware !== null && before.hardware !== null && now.hardware !== before.hardware;
+  const isOtherCard =
+    !isNobodys(now.address) && now.hardware !== null && before.hardware !== null && now.hardware !== before.hardware;
   return [
     ...(more > less * SAME_RATE_RATIO
       ? [`${now.address}: ${formatRateBps(now.rateBps)}, was ${formatRateBps(before.rateBps)}`]

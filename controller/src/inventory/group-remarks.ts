@@ -1,7 +1,7 @@
 import { groupScope, type IpAddress, parseIpAddress } from "@dyetrace/wire";
 import type { InventoryGroup, InventorySender } from "@dyetrace/wire/inventory/inventory-schema";
 import type { SeenFlow } from "./agent-look.ts";
-import type { HostsOfSight } from "./hosts-of-sight.ts";
+import { type HostsOfSight, isNobodys } from "./hosts-of-sight.ts";
 
 type Row = Omit<InventoryGroup, "remarks">;
 
@@ -59,6 +59,7 @@ function whoAsks({ senders, members, askedBy, unaskedAt }: Row, group: IpAddress
 
 function onSender(sender: InventorySender, flows: readonly SeenFlow[], hosts: HostsOfSight): string[] {
   const { address, ttl, carries } = sender;
+  if (isNobodys(address)) return []; // several hosts may send from it: nothing of one is true of it
   const dscps = new Map<number, string[]>();
   for (const { agent, flow } of flows) dscps.set(flow.dscpHigh, [...(dscps.get(flow.dscpHigh) ?? []), agent]);
   const mixed = flows.find(({ flow }) => flow.dscpLow !== flow.dscpHigh);

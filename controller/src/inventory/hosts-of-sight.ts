@@ -30,7 +30,8 @@ export class HostsOfSight {
   isOnLinkOf(agent: string, address: string): boolean | null {
     const parsed = parseIpAddress(address);
     if (parsed === null) return null;
-    if (isLinkLocal(parsed)) return true;
+    // Neither goes through a router (RFC 4291, sections 2.5.2 and 2.5.6; RFC 1122, section 3.2.1.3; RFC 3927, section 2.7).
+    if (isLinkLocal(parsed) || isNobodys(address)) return true;
     const prefixes = (this.#prefixes.get(agent) ?? []).filter((one) => one.address.family === parsed.family);
     if (prefixes.length === 0) return null;
     return prefixes.some(({ address: own, bits }) => isSame(networkOf(own, bits), networkOf(parsed, bits)));
@@ -50,6 +51,9 @@ export class HostsOfSight {
       .sort((a, b) => a.address.localeCompare(b.address));
   }
 }
+
+/** What a host sends from that has no address yet: it tells no host from another. */
+export const isNobodys = (address: string): boolean => address === "0.0.0.0" || address === "::";
 
 function prefixOf(text: string): Prefix | null {
   const [host = "", bits] = text.split("/");

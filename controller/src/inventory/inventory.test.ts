@@ -60,6 +60,21 @@ test("inventory: given a sender that agents see behind a router alone, then its 
   expect(inventory.groups[0]?.senders?.[0]?.hardware).toBeNull();
 });
 
+test("inventory: given hosts that have no address yet, then each is one by its card, on this link, and nothing is said of two devices", () => {
+  const cards = ["02:00:00:00:00:09", "02:00:00:00:00:0a"];
+  const from = (hardware: string) =>
+    flow({ group: "224.0.0.22", protocol: 2, port: null, source: "0.0.0.0", hardware });
+  const take = (some: readonly string[]) => merged(look("kiosk", { flows: some.map(from) }));
+  const both = take(cards);
+  expect(both.groups[0]?.senders?.map(({ address, hardware }) => [address, hardware]).toSorted()).toEqual(
+    cards.map((card) => ["0.0.0.0", card]),
+  );
+  expect(both.groups[0]?.remarks).toEqual([]);
+  expect(JSON.stringify(compareInventories(take(cards.slice(1)), take(cards.slice(0, 1))))).not.toContain(
+    "another device",
+  );
+});
+
 test("inventory: given members and no frames, then nobody sends; given a stranger's request alone, then whether anybody sends is unknown", () => {
   const ask = { host: "192.0.2.5", hardware: "02:00:00:00:00:05", isWanted: true, agoNs: 1e9 };
   const inventory = merged(

@@ -2,7 +2,7 @@ import { greatestOf, leastOf } from "@dyetrace/wire";
 import type { InventorySender, StreamFormat } from "@dyetrace/wire/inventory/inventory-schema";
 import type { PayloadLook } from "@dyetrace/wire/inventory/sight-schema";
 import type { SeenFlow } from "./agent-look.ts";
-import type { HostsOfSight } from "./hosts-of-sight.ts";
+import { type HostsOfSight, isNobodys } from "./hosts-of-sight.ts";
 
 const FORMATS: Readonly<Record<PayloadLook, { readonly format: StreamFormat; readonly carries: string }>> = {
   rtp: { format: "rtp", carries: "RTP" },
@@ -12,12 +12,16 @@ const FORMATS: Readonly<Record<PayloadLook, { readonly format: StreamFormat; rea
   other: { format: "any", carries: "neither RTP nor MPEG-TS" },
 };
 
-/** @param flows to one group and port @returns a sender for each address, the fastest first */
+/** @param flows to one group and port @returns a sender for each address, or each card without one, the fastest first */
 export function mergeSenders(flows: readonly SeenFlow[], hosts: HostsOfSight): InventorySender[] {
-  const byAddress = new Map<string, SeenFlow[]>();
-  for (const one of flows) byAddress.set(one.flow.source, [...(byAddress.get(one.flow.source) ?? []), one]);
-  return [...byAddress]
-    .map(([address, seen]) => mergeSender(address, seen, hosts))
+  const bySender = new Map<string, SeenFlow[]>();
+  for (const one of flows) {
+    const { source, hardware } = one.flow;
+    const key = isNobodys(source) ? `${source} ${hardware}` : source;
+    bySender.set(key, [...(bySender.get(key) ?? []), one]);
+  }
+  return [...bySender.values()]
+    .flatMap((seen) => (seen[0] === undefined ? [] : mergeSender(seen[0].flow.source, seen, hosts)))
     .sort((a, b) => b.rateBps - a.rateBps || a.address.localeCompare(b.address));
 }
 

@@ -1,7 +1,7 @@
 import { setTimeout as sleep } from "node:timers/promises";
 import { Fault, parseDurationNs } from "@dyetrace/wire";
 import type { Inventory, InventorySummary } from "@dyetrace/wire/inventory/inventory-schema";
-import type { Command } from "commander";
+import { type Command, Option } from "commander";
 import {
   renderInventories,
   renderInventory,
@@ -29,7 +29,11 @@ export function registerInventory(program: Command): void {
     program
       .command("inventory")
       .description("Which groups are on the wire, seen by all agents at once. Nothing is joined or sent.")
-      .option("--for <duration>", "how long the agents look: 1 s to 10 min", parseDurationNs, 30e9)
+      .addOption(
+        new Option("--for <duration>", "how long the agents look: 1 s to 10 min")
+          .argParser(parseDurationNs)
+          .default(30e9, "30 s"),
+      )
       .option("--since <inventory>", "say as well what is new since an earlier one: its id, or `last`")
       .option(...JSON_OPTION),
   ).action(async (options: TakeOptions) => {

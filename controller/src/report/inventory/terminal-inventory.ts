@@ -1,6 +1,7 @@
 import { formatRateBps } from "@dyetrace/wire";
 import type {
   Inventory,
+  InventoryAsker,
   InventoryChange,
   InventoryChanges,
   InventoryGroup,
@@ -47,9 +48,7 @@ function groupLines(
   const rows: readonly (readonly [string, string])[] = [
     ...(senders ?? []).map((one): [string, string] => ["sender", sayInventorySender(one)]),
     ...(members.length === 0 ? [] : [["members", members.join(", ")] as const]),
-    ...(asked.length === 0
-      ? []
-      : [["asked by", asked.map(({ address, agent }) => named(address, agent)).join(", ")] as const]),
+    ...(asked.length === 0 ? [] : [["asked by", asked.map(sayAsker).join(", ")] as const]),
     ...(seenBy.length === 0 ? [] : [["seen by", seenBy.join(", ")] as const]),
     ...(use === null ? [] : [["use", use] as const]),
   ];
@@ -66,7 +65,7 @@ export function sayInventorySender(sender: InventorySender): string {
   const size = leastBytes === mostBytes ? `${mostBytes} B` : `${leastBytes} to ${mostBytes} B`;
   return [
     named(address, agent),
-    hardware === null ? "behind a router" : hardware,
+    hardware === null ? "Ethernet address unknown" : hardware,
     formatRateBps(rateBps),
     `${sayRate(packetsPerSecond)} of ${size}`,
     `TTL ${ttl}`,
@@ -114,6 +113,10 @@ export function renderInventories(list: readonly InventorySummary[]): string {
     })
     .join("");
 }
+
+/** Hosts without an address differ by their cards alone. */
+const sayAsker = ({ address, agent, hardware }: InventoryAsker): string =>
+  ["0.0.0.0", "::"].includes(address) ? `${address} at ${hardware}` : named(address, agent);
 
 const named = (address: string, agent: string | null): string => (agent === null ? address : `${address} (${agent})`);
 

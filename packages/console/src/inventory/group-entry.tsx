@@ -34,7 +34,13 @@ export function GroupEntry({ row }: { readonly row: InventoryGroup }) {
         {strangers.length > 0 && (
           <>
             <dt>asked by</dt>
-            <dd>{nameSome(strangers.map(({ address, agent }) => named(address, agent)))}</dd>
+            <dd>
+              {nameSome(
+                strangers.map(({ address, agent, hardware }) =>
+                  ["0.0.0.0", "::"].includes(address) ? `${address} at ${hardware}` : named(address, agent),
+                ),
+              )}
+            </dd>
           </>
         )}
         <dt>seen by</dt>
@@ -62,7 +68,7 @@ function Sender({ sender }: { readonly sender: InventorySender }) {
       <dd>
         {named(address, agent)}
         <br />
-        <span class="small soft">{hardware ?? "behind a router"}</span>
+        <span class="small soft">{hardware ?? "Ethernet address unknown"}</span>
       </dd>
       <dt>sends</dt>
       <dd>

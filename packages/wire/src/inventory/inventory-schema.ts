@@ -16,7 +16,7 @@ export const InventorySenderSchema = Type.Object({
   address: Text,
   /** The agent whose host it is; null: none of them. */
   agent: Nullable(Text),
-  /** Its Ethernet address; null where every agent that saw it sits behind a router. */
+  /** Its Ethernet address; null where no agent that saw it is known to be on its link. */
   hardware: Nullable(Text),
   /** UDP payload, bits/s, over the whole look; what the IP header carries where it is no UDP. */
   rateBps: Ratio,
