@@ -42,6 +42,8 @@ const takenAlong = (query: URLSearchParams): Query =>
 
 export const goTo = (page: Page, of?: string): void => {
   location.hash = hrefTo(page, of);
+  // The event comes later: until then, news of a run would put the page that is left back into the address.
+  hash.value = location.hash;
 };
 
 /** Another address for the page that is shown; Back does not stop at the one before it. */
