@@ -3,6 +3,7 @@ import type { IntervalReport, ListenerInterval, SenderInterval } from "@dyetrace
 import type { AgentEvidence, RunEvidence } from "../../controller/src/account/run-evidence.ts";
 import type { CompiledRun, CompiledStream, PlannedJoin } from "../../controller/src/plan/compiled-run.ts";
 import { sendingStretches } from "../../controller/src/plan/sending-stretches.ts";
+import { NO_HOST_COUNTERS, NOTHING_FOREIGN } from "./quiet-host.ts";
 
 /** Whether one packet does not come to one listener. */
 export type IsLost = (stream: string, agent: string, seq: number, sentNs: number) => boolean;
@@ -10,29 +11,6 @@ export type IsLost = (stream: string, agent: string, seq: number, sentNs: number
 const SECOND_NS = 1e9;
 /** Time from the source to any listener, and from a join to its effect. */
 const DELAY_NS = 1e6;
-
-const NO_HOST_COUNTERS: IntervalReport["host"] = {
-  udpRcvbufErrors: null,
-  udpInErrors: null,
-  udp6RcvbufErrors: null,
-  udp6InErrors: null,
-  interfaceRxDropped: null,
-  interfaceRxErrors: null,
-  interfaceTxDropped: null,
-  interfaceTxErrors: null,
-  softnetDropped: null,
-  linkChanges: null,
-  wallClockSteps: null,
-};
-
-const NOTHING_FOREIGN: ListenerInterval["foreign"] = {
-  foreignPackets: 0,
-  malformedPackets: 0,
-  otherRunPackets: 0,
-  otherStreamPackets: 0,
-  misdirectedPackets: 0,
-  sources: [],
-};
 
 interface Sent {
   readonly seq: number;

@@ -2,6 +2,7 @@ import { StreamTracker } from "@dyetrace/measure";
 import { loadSitePlan } from "@dyetrace/site";
 import { type IntervalReport, type ListenerInterval, loadScenario, type ReportReceipt } from "@dyetrace/wire";
 import { expect, test } from "vitest";
+import { NO_HOST_COUNTERS } from "../../../tests/simulation/quiet-host.ts";
 import { accountOfRun } from "../account/run-account.ts";
 import type { AgentEvidence, RunEvidence } from "../account/run-evidence.ts";
 import { observeRun } from "../observe/observe.ts";
@@ -32,20 +33,6 @@ expect: { ${expectations} }
 const SENT = 1000;
 const SENDER = 7;
 const sentNs = (seq: number): number => 1e9 + seq * 1e7;
-
-const NO_HOST_COUNTERS: IntervalReport["host"] = {
-  udpRcvbufErrors: null,
-  udpInErrors: null,
-  udp6RcvbufErrors: null,
-  udp6InErrors: null,
-  interfaceRxDropped: null,
-  interfaceRxErrors: null,
-  interfaceTxDropped: null,
-  interfaceTxErrors: null,
-  softnetDropped: null,
-  linkChanges: null,
-  wallClockSteps: null,
-};
 
 /** What an agent said in one report at the end of the run. */
 function evidenceOf(agent: string, said: Partial<IntervalReport>): AgentEvidence {

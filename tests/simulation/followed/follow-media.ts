@@ -2,6 +2,7 @@ import type { IntervalReport, ListenerInterval } from "@dyetrace/wire";
 import { ListenedStream } from "../../../agent/src/sockets/listened-stream.ts";
 import type { AgentEvidence, RunEvidence } from "../../../controller/src/account/run-evidence.ts";
 import type { CompiledRun } from "../../../controller/src/plan/compiled-run.ts";
+import { NO_HOST_COUNTERS, NOTHING_FOREIGN } from "../quiet-host.ts";
 import type { MediaPacket } from "./draw-media.ts";
 
 /** Ways on which a packet does not come, by the place of the packet in the stream. */
@@ -16,27 +17,6 @@ export interface FollowOptions {
 }
 
 const SECOND_NS = 1e9;
-const NO_HOST_COUNTERS: IntervalReport["host"] = {
-  udpRcvbufErrors: null,
-  udpInErrors: null,
-  udp6RcvbufErrors: null,
-  udp6InErrors: null,
-  interfaceRxDropped: null,
-  interfaceRxErrors: null,
-  interfaceTxDropped: null,
-  interfaceTxErrors: null,
-  softnetDropped: null,
-  linkChanges: null,
-  wallClockSteps: null,
-};
-const NOTHING_FOREIGN: ListenerInterval["foreign"] = {
-  foreignPackets: 0,
-  malformedPackets: 0,
-  otherRunPackets: 0,
-  otherStreamPackets: 0,
-  misdirectedPackets: 0,
-  sources: [],
-};
 
 /** What agents report of a stream that flows by itself from before the run to after it: the agent's own code follows it. */
 export function followMedia(

@@ -1,9 +1,13 @@
 import type { AddressFamily } from "../run/address-family.ts";
-import type { MembershipTimers, QuerierHeard, RunObservations } from "../run/run-observations.ts";
+import type { MembershipTimers, QuerierHeard, QuerierObservation, RunObservations } from "../run/run-observations.ts";
 
 /** Timers of a family, as far as its own queries tell them. */
 export const timersOf = ({ timers, mldTimers }: RunObservations, family: AddressFamily): MembershipTimers =>
   family === 6 ? (mldTimers ?? timers) : timers;
+
+/** Of a family. What a host sent itself it has not heard. */
+export const heardFrom = ({ queriers }: Pick<QuerierObservation, "queriers">, family: AddressFamily): QuerierHeard[] =>
+  queriers.filter((one) => one.family === family && one.isOwn !== true);
 
 /** When its queries came. */
 export function queryTimes({ queries, firstMs, lastMs }: QuerierHeard): number[] {

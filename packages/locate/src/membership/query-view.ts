@@ -10,7 +10,7 @@ import type { QuerierHeard, QuerierObservation, RunObservations } from "../run/r
 import type { SiteIndex } from "../site/site-index.ts";
 import { reaches, sourceTree } from "../site/source-tree.ts";
 import { hostsElsewhere } from "./other-vlan.ts";
-import { ownTimers, presentMs, queryTimes, timersOf } from "./querier-timing.ts";
+import { heardFrom, ownTimers, presentMs, queryTimes, timersOf } from "./querier-timing.ts";
 
 /** By how much a switch may have heard its last query earlier than the host that tells of it. Common practice, no source. */
 const GONE_EARLY_MS = 500;
@@ -104,8 +104,7 @@ export class QueryView {
   }
 
   #heardBy(host: string, family: AddressFamily): readonly QuerierHeard[] {
-    const { queriers = [] } = this.#byHost.get(host) ?? {};
-    return queriers.filter((one) => one.family === family && one.isOwn !== true);
+    return heardFrom(this.#byHost.get(host) ?? { queriers: [] }, family);
   }
 
   /** @param isWithin whether it is so where the clocks are off by this much against it */

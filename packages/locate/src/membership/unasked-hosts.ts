@@ -1,6 +1,6 @@
 import { type AddressFamily, familyOf } from "../run/address-family.ts";
-import type { QuerierHeard, QuerierObservation, RunObservations } from "../run/run-observations.ts";
-import { ownTimers, timersOf } from "./querier-timing.ts";
+import type { QuerierObservation, RunObservations } from "../run/run-observations.ts";
+import { heardFrom, ownTimers, timersOf } from "./querier-timing.ts";
 
 /** So many of its intervals without a query, and one at least did not come. Common practice, no source. */
 const MISSED_INTERVALS = 1.5;
@@ -17,6 +17,8 @@ interface SentReport {
 export class UnaskedHosts {
   readonly #run: RunObservations;
   readonly #watching: ReadonlyMap<string, QuerierObservation>;
+  /** Families of which anybody heard queries. */
+  readonly #heard: ReadonlySet<AddressFamily>;
   readonly #reports: ReadonlyMap<string, readonly SentReport[]>;
 
   constructor(run: RunObservations) {
@@ -26,6 +28,8 @@ export class UnaskedHosts {
     }
     this.#run = run;
     this.#watching = new Map(run.queriers.filter(({ canHear }) => canHear).map((one) => [one.host, one]));
+    const views = [...this.#watching.values()];
+    this.#heard = new Set(([4, 6] as const).filter((family) => views.some((one) => heardFrom(one, family).length > 0)));
     this.#reports = reports;
   }
 
@@ -37,15 +41,12 @@ export class UnaskedHosts {
   }
 
   #isUnasked(watch: QuerierObservation, { family, atMs }: SentReport): boolean {
-    const heard = heardBy(watch, family);
+    const heard = heardFrom(watch, family);
     // Where nobody heard any, this host is like all others.
-    if (heard.length === 0) return [...this.#watching.values()].some((other) => heardBy(other, family).length > 0);
+    if (heard.length === 0) return this.#heard.has(family);
     return heard.every((querier) => {
       const leastMs = MISSED_INTERVALS * ownTimers(querier, timersOf(this.#run, family)).queryIntervalMs;
       return atMs - Math.min(querier.lastMs, atMs) > leastMs || querier.firstMs > atMs + leastMs;
     });
   }
 }
-
-const heardBy = ({ queriers }: QuerierObservation, family: AddressFamily): readonly QuerierHeard[] =>
-  queriers.filter((one) => one.family === family && one.isOwn !== true);
