@@ -6,7 +6,7 @@ import type {
   InventoryGroup,
   InventorySender,
 } from "@dyetrace/wire/inventory/inventory-schema";
-import { isNobodys } from "./hosts-of-sight.ts";
+import { isNobodys } from "@dyetrace/wire/inventory/inventory-words";
 
 /** A rate that differs by less than this is the same (common practice, no source). */
 const SAME_RATE_RATIO = 1.5;

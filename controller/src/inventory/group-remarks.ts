@@ -1,7 +1,8 @@
 import { groupScope, type IpAddress, parseIpAddress } from "@dyetrace/wire";
 import type { InventoryGroup, InventorySender } from "@dyetrace/wire/inventory/inventory-schema";
+import { isNobodys } from "@dyetrace/wire/inventory/inventory-words";
 import type { SeenFlow } from "./agent-look.ts";
-import { type HostsOfSight, isNobodys } from "./hosts-of-sight.ts";
+import type { HostsOfSight } from "./hosts-of-sight.ts";
 
 type Row = Omit<InventoryGroup, "remarks">;
 

@@ -1,5 +1,6 @@
 import { type IpAddress, networkOf, parseIpAddress } from "@dyetrace/wire";
 import type { InventoryAsker } from "@dyetrace/wire/inventory/inventory-schema";
+import { isNobodys } from "@dyetrace/wire/inventory/inventory-words";
 import type { SightAsk } from "@dyetrace/wire/inventory/sight-schema";
 import type { AgentLook } from "./agent-look.ts";
 
@@ -51,9 +52,6 @@ export class HostsOfSight {
       .sort((a, b) => a.address.localeCompare(b.address));
   }
 }
-
-/** What a host sends from that has no address yet: it tells no host from another. */
-export const isNobodys = (address: string): boolean => address === "0.0.0.0" || address === "::";
 
 function prefixOf(text: string): Prefix | null {
   const [host = "", bits] = text.split("/");

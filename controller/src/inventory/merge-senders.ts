@@ -1,8 +1,9 @@
 import { greatestOf, leastOf } from "@dyetrace/wire";
 import type { InventorySender, StreamFormat } from "@dyetrace/wire/inventory/inventory-schema";
+import { isNobodys } from "@dyetrace/wire/inventory/inventory-words";
 import type { PayloadLook } from "@dyetrace/wire/inventory/sight-schema";
 import type { SeenFlow } from "./agent-look.ts";
-import { type HostsOfSight, isNobodys } from "./hosts-of-sight.ts";
+import type { HostsOfSight } from "./hosts-of-sight.ts";
 
 const FORMATS: Readonly<Record<PayloadLook, { readonly format: StreamFormat; readonly carries: string }>> = {
   rtp: { format: "rtp", carries: "RTP" },

@@ -1,13 +1,13 @@
 import { formatRateBps } from "@dyetrace/wire";
 import type {
   Inventory,
-  InventoryAsker,
   InventoryChange,
   InventoryChanges,
   InventoryGroup,
   InventorySender,
   InventorySummary,
 } from "@dyetrace/wire/inventory/inventory-schema";
+import { nameAddress, nameAsker, sayCard, sayPacketRate } from "@dyetrace/wire/inventory/inventory-words";
 import type { Paint } from "../terminal-paint.ts";
 import { dateAndTime } from "../time-of-day.ts";
 
@@ -31,7 +31,7 @@ export function renderInventory(inventory: Inventory, paint: Paint): string {
       ? ["No query was heard in the look or in the minutes before."]
       : queriers.map(
           ({ protocol, version, address, agent, seenBy }) =>
-            `${protocol === "igmp" ? "IGMP" : "MLD"} version ${version} is queried by ${named(address, agent)}, as ${seenBy.join(", ")} heard.`,
+            `${protocol === "igmp" ? "IGMP" : "MLD"} version ${version} is queried by ${nameAddress(address, agent)}, as ${seenBy.join(", ")} heard.`,
         )),
     ...(freeGroups.length === 0 ? [] : [`Free for a new use: ${freeGroups.join(", ")}.`]),
     ...summarised.map((sentence) => paint(`${sentence}.`, "doubt")),
@@ -48,7 +48,7 @@ function groupLines(
   const rows: readonly (readonly [string, string])[] = [
     ...(senders ?? []).map((one): [string, string] => ["sender", sayInventorySender(one)]),
     ...(members.length === 0 ? [] : [["members", members.join(", ")] as const]),
-    ...(asked.length === 0 ? [] : [["asked by", asked.map(sayAsker).join(", ")] as const]),
+    ...(asked.length === 0 ? [] : [["asked by", asked.map(nameAsker).join(", ")] as const]),
     ...(seenBy.length === 0 ? [] : [["seen by", seenBy.join(", ")] as const]),
     ...(use === null ? [] : [["use", use] as const]),
   ];
@@ -61,13 +61,13 @@ function groupLines(
 
 /** One sender in one line. */
 export function sayInventorySender(sender: InventorySender): string {
-  const { address, agent, hardware, rateBps, packetsPerSecond, leastBytes, mostBytes, ttl, dscp, carries } = sender;
+  const { address, agent, rateBps, packetsPerSecond, leastBytes, mostBytes, ttl, dscp, carries } = sender;
   const size = leastBytes === mostBytes ? `${mostBytes} B` : `${leastBytes} to ${mostBytes} B`;
   return [
-    named(address, agent),
-    hardware === null ? "Ethernet address unknown" : hardware,
+    nameAddress(address, agent),
+    sayCard(sender),
     formatRateBps(rateBps),
-    `${sayRate(packetsPerSecond)} of ${size}`,
+    `${sayPacketRate(packetsPerSecond)} of ${size}`,
     `TTL ${ttl}`,
     `DSCP ${dscp}`,
     carries ?? "format unknown",
@@ -113,12 +113,3 @@ export function renderInventories(list: readonly InventorySummary[]): string {
     })
     .join("");
 }
-
-/** Hosts without an address differ by their cards alone. */
-const sayAsker = ({ address, agent, hardware }: InventoryAsker): string =>
-  ["0.0.0.0", "::"].includes(address) ? `${address} at ${hardware}` : named(address, agent);
-
-const named = (address: string, agent: string | null): string => (agent === null ? address : `${address} (${agent})`);
-
-const sayRate = (perSecond: number): string =>
-  `${perSecond >= 10 ? Math.round(perSecond) : Number(perSecond.toPrecision(2))} packets/s`;

@@ -1,5 +1,6 @@
 import { formatRateBps } from "@dyetrace/wire";
 import type { InventoryGroup, InventorySender } from "@dyetrace/wire/inventory/inventory-schema";
+import { nameAddress, nameAsker, sayCard, sayPacketRate } from "@dyetrace/wire/inventory/inventory-words";
 import { nameSome } from "../parts/format.ts";
 
 /** One group and port: who sends, who asked, where it comes, and what there is to say about it. */
@@ -14,7 +15,7 @@ export function GroupEntry({ row }: { readonly row: InventoryGroup }) {
       </h3>
       {use !== null && <p class="small soft">{use}</p>}
       {senders?.map((sender) => (
-        <Sender key={sender.address} sender={sender} />
+        <Sender key={`${sender.address} ${sender.hardware}`} sender={sender} />
       ))}
       <dl class="figures">
         {senders === null && (
@@ -34,13 +35,7 @@ export function GroupEntry({ row }: { readonly row: InventoryGroup }) {
         {strangers.length > 0 && (
           <>
             <dt>asked by</dt>
-            <dd>
-              {nameSome(
-                strangers.map(({ address, agent, hardware }) =>
-                  ["0.0.0.0", "::"].includes(address) ? `${address} at ${hardware}` : named(address, agent),
-                ),
-              )}
-            </dd>
+            <dd>{nameSome(strangers.map(nameAsker))}</dd>
           </>
         )}
         <dt>seen by</dt>
@@ -60,19 +55,19 @@ export function GroupEntry({ row }: { readonly row: InventoryGroup }) {
 }
 
 function Sender({ sender }: { readonly sender: InventorySender }) {
-  const { address, agent, hardware, rateBps, packetsPerSecond, leastBytes, mostBytes, ttl, dscp, carries } = sender;
+  const { address, agent, rateBps, packetsPerSecond, leastBytes, mostBytes, ttl, dscp, carries } = sender;
   const size = leastBytes === mostBytes ? `${mostBytes} B` : `${leastBytes} to ${mostBytes} B`;
   return (
     <dl class="figures">
       <dt>sender</dt>
       <dd>
-        {named(address, agent)}
+        {nameAddress(address, agent)}
         <br />
-        <span class="small soft">{hardware ?? "Ethernet address unknown"}</span>
+        <span class="small soft">{sayCard(sender)}</span>
       </dd>
       <dt>sends</dt>
       <dd>
-        {formatRateBps(rateBps)}, {ratePerSecond(packetsPerSecond)} packets/s of {size}
+        {formatRateBps(rateBps)}, {sayPacketRate(packetsPerSecond)} of {size}
       </dd>
       <dt>carries</dt>
       <dd>{carries ?? "unknown"}</dd>
@@ -83,8 +78,3 @@ function Sender({ sender }: { readonly sender: InventorySender }) {
     </dl>
   );
 }
-
-const named = (address: string, agent: string | null): string => (agent === null ? address : `${address} (${agent})`);
-
-const ratePerSecond = (perSecond: number): string =>
-  perSecond >= 10 ? String(Math.round(perSecond)) : String(Number(perSecond.toPrecision(2)));
