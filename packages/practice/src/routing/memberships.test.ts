@@ -76,6 +76,22 @@ test("memberships: given a leave of either version, then it takes effect after t
   }
 });
 
+test("memberships: given two members of which one leaves, then the other's membership goes on, though nobody asks it", () => {
+  const from = (host: string, message: MembershipMessage): MembershipMessage => ({ ...message, sourceMac: host });
+  const [stays, leaves] = ["02:00:00:00:00:01", "02:00:00:00:00:02"];
+  for (const going of [leave(), report(record("TO_IN"))]) {
+    const members = table();
+    members.take(from(stays, report(record("TO_EX"))), 0);
+    members.take(from(leaves, report(record("TO_EX"))), 0);
+    members.take(from(leaves, going), 10_000);
+    members.expire(12_000);
+    expect(members.wants(S, G)).toBe(true);
+    members.take(from(stays, going), 20_000);
+    members.expire(22_000);
+    expect([members.wants(S, G), [...members.groups]]).toEqual([false, []]);
+  }
+});
+
 test("memberships: given a message whose checksum is bad, then it is as if it had not come", () => {
   const members = table();
   const bad = { ...report(record("IS_EX")), checksum: "bad" } as MembershipMessage;
