@@ -14,6 +14,7 @@ const part = (scenario: string, outcome: Outcome, run = "aa"): BatteryComparison
     outcome,
     reason: `It is ${outcome}.`,
     excluded: "",
+    isBarred: false,
     changes:
       outcome === "worse"
         ? [
@@ -40,6 +41,7 @@ const part = (scenario: string, outcome: Outcome, run = "aa"): BatteryComparison
         outcome,
         allows: null,
         allowsMs: null,
+        isBarred: false,
         because: "counted",
       },
     ],

@@ -115,7 +115,8 @@ const compareAt =
     };
     if (before.length === 0 || after.length === 0) {
       const which = before.length === 0 ? "earlier" : "later";
-      return [{ ...base, ...UNDECIDED, step: "", because: `the ${which} run measured none` }];
+      const isBarred = before.length === 0;
+      return [{ ...base, ...UNDECIDED, isBarred, step: "", because: `the ${which} run measured none` }];
     }
     const resolutionMs = Math.max(
       ...pairs.map((pair) => Math.max(measure.resolutionMs(pair.before), measure.resolutionMs(pair.after))),
@@ -136,6 +137,7 @@ const compareAt =
         isGreater: shiftMs > 0,
         isMaterial,
         isWithin: !isMaterial,
+        isBarred: false,
         isBounded: allowsMs !== null && allowsMs <= Math.max(measure.missedMs, 2 * stepMs),
         allows: null,
         allowsMs,

@@ -44,6 +44,7 @@ export function compareDeliveries(before: RunReport, after: RunReport): readonly
         isGreater: difference > 0,
         isMaterial,
         isWithin: !isMaterial,
+        isBarred: false,
         isBounded: false,
         allows: null,
         allowsMs: null,

@@ -25,10 +25,13 @@ export function compareLeaks(before: RunReport, after: RunReport): readonly Cand
       step: "1 % of the stream",
     };
     if (old.frames === null || now.frames === null) {
-      return [{ ...base, ...UNDECIDED, because: "this host could not watch in both runs" }];
+      const isBarred = old.frames === null;
+      return [{ ...base, ...UNDECIDED, isBarred, because: "this host could not watch in both runs" }];
     }
     const [was, is] = [shareOf(before, old), shareOf(after, now)];
-    if (was === null || is === null) return [{ ...base, ...UNDECIDED, because: "how much was sent is not known" }];
+    if (was === null || is === null) {
+      return [{ ...base, ...UNDECIDED, isBarred: was === null, because: "how much was sent is not known" }];
+    }
     const difference = Math.abs((leakedFrames(after, now) ?? 0) - (leakedFrames(before, old) ?? 0));
     const isMaterial = Math.abs(is - was) >= STEP && difference >= STEP_FRAMES;
     const outcome = !isMaterial ? "same" : is > was ? "worse" : "better";

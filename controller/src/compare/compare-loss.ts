@@ -28,6 +28,7 @@ export function compareLoss({ stream, listener, before, after }: ReceiptPair, le
       ...base,
       ...words,
       ...UNDECIDED,
+      isBarred: old === null,
       because: `${which === "neither run" ? "neither run says" : `${which} does not say`} how much was lost`,
     };
   }
@@ -52,6 +53,7 @@ export function compareLoss({ stream, listener, before, after }: ReceiptPair, le
     isWithin: widestOf(interval) < LOSS_STEP,
     allowsMs: null,
     isBounded: interval.high <= MOST_MISSED,
+    isBarred: false,
     allows: Math.max(0, interval.high),
     because,
   };
@@ -65,6 +67,7 @@ export const UNDECIDED = {
   isMaterial: false,
   isWithin: false,
   isBounded: false,
+  isBarred: false,
   allows: null,
   allowsMs: null,
 } as const;

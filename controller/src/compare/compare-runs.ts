@@ -24,6 +24,8 @@ export interface RunComparison {
   readonly reason: string;
   /** The least rise that would have been seen, in one sentence; empty where nothing bounds any. */
   readonly excluded: string;
+  /** It can't tell, and no further later run would decide it: the earlier one did not measure what it takes. */
+  readonly isBarred: boolean;
   readonly changes: readonly Change[];
   readonly comparisons: readonly Comparison[];
   /** What one run had and the other had not. */

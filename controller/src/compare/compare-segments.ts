@@ -26,6 +26,7 @@ export function compareSegments(before: RunReport, after: RunReport): readonly C
         isGreater: difference > 0,
         isMaterial: Math.abs(difference) >= LOSS_STEP,
         isWithin: widest < LOSS_STEP,
+        isBarred: false,
         isBounded: is.high - was.low <= MOST_MISSED,
         allows: Math.max(0, is.high - was.low),
         allowsMs: null,

@@ -23,6 +23,8 @@ export interface Comparison {
   readonly allows: number | null;
   /** The greatest rise of a time that the data allow, ms, where times were compared and they bound it; else null. */
   readonly allowsMs: number | null;
+  /** No further later run decides it: the earlier run did not measure what it takes. */
+  readonly isBarred: boolean;
   /** Why, in one sentence. */
   readonly because: string;
 }
@@ -64,8 +66,9 @@ export function decide(
   const stands = standing(tested, level);
   let next = 0;
   return candidates.map((candidate) => {
-    const { what, stream, listener, places, before, after, isMaterial, allows, allowsMs, tested: test } = candidate;
-    const base = { what, stream, listener, places, before, after, isMaterial, allows, allowsMs };
+    const { what, stream, listener, places, before, after, isMaterial, isBarred, tested: test } = candidate;
+    const { allows, allowsMs } = candidate;
+    const base = { what, stream, listener, places, before, after, isMaterial, isBarred, allows, allowsMs };
     if (test === null) return { ...base, p: null, outcome: candidate.outcome, because: candidate.because };
     return { ...base, p: test.p, ...judge(candidate, stands[next++] === true) };
   });

@@ -11,6 +11,8 @@ export interface Summary {
   readonly reason: string;
   /** The least rise that would have been seen, in one sentence; empty where nothing bounds any. */
   readonly excluded: string;
+  /** It can't tell, and no further later run would decide it: the earlier one did not measure what it takes. */
+  readonly isBarred: boolean;
 }
 
 /** What was compared, and with what it is summed up. */
@@ -25,17 +27,17 @@ export interface ToSummarise {
 
 export function summariseComparisons(all: ToSummarise): Summary {
   const excluded = sayExcluded(all);
-  const { outcome, reason } = judge(all);
-  const isSaid = outcome === "same" && excluded !== "";
-  return { outcome, reason: isSaid ? `${reason} ${excluded}` : reason, excluded };
+  const verdict = judge(all);
+  const isSaid = verdict.outcome === "same" && excluded !== "";
+  return { ...verdict, reason: isSaid ? `${verdict.reason} ${excluded}` : verdict.reason, excluded };
 }
 
-function judge({ comparisons, changes, beside }: ToSummarise): Pick<Summary, "outcome" | "reason"> {
+function judge({ comparisons, changes, beside }: ToSummarise): Omit<Summary, "excluded"> {
   const [worse, better] = ["worse", "better"].map((outcome) => changes.filter((change) => change.outcome === outcome));
   if (worse !== undefined && worse.length > 0)
-    return { outcome: "worse", reason: `Worse: ${worse.map(tell).join("; ")}.` };
+    return { outcome: "worse", isBarred: false, reason: `Worse: ${worse.map(tell).join("; ")}.` };
   if (comparisons.length === 0) {
-    return { outcome: "cant-tell", reason: "The two runs have nothing in common to compare." };
+    return { outcome: "cant-tell", isBarred: false, reason: "The two runs have nothing in common to compare." };
   }
   const open = openComparisons(comparisons, beside);
   const [first] = open;
@@ -43,17 +45,19 @@ function judge({ comparisons, changes, beside }: ToSummarise): Pick<Summary, "ou
     const where = [first.stream, first.listener].flatMap((name) => name ?? []).join(" at ");
     return {
       outcome: "cant-tell",
+      isBarred: open.every(({ isBarred }) => isBarred),
       reason: `Of ${comparisons.length} comparisons ${open.length} can't be decided, first ${first.what} ${where}: ${first.because}.`,
     };
   }
   if (better !== undefined && better.length > 0) {
-    return { outcome: "better", reason: `Nothing is worse. Better: ${better.map(tell).join("; ")}.` };
+    return { outcome: "better", isBarred: false, reason: `Nothing is worse. Better: ${better.map(tell).join("; ")}.` };
   }
   const undecided = comparisons.filter(({ outcome }) => outcome === "cant-tell").length;
   const decided = comparisons.length - undecided;
   const rest = undecided === 0 ? "" : "; the others measured too little to show a small difference";
   return {
     outcome: "same",
+    isBarred: false,
     reason: `${decided} of ${comparisons.length} comparisons say that nothing changed${rest}.`,
   };
 }

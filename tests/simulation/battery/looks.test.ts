@@ -148,3 +148,13 @@ test("run --until-decided: given an earlier run that is too short for the loss i
   expect(said.join(" ")).toContain("a longer one would help");
   expect(reports.length).toBeLessThanOrEqual(3);
 });
+
+test("run --until-decided: given an earlier run in which no join was measured, then it ends once the loss is decided, and says that no further run helps", async () => {
+  const whole = reaches(20);
+  const before = { ...whole, receipts: whole.receipts.map((one) => ({ ...one, joinDelayMs: null, joinDelays: null })) };
+  const { comparison, reports, said } = await decide(before, []);
+  expect(reports.length).toBeLessThan(54);
+  expect(comparison).toMatchObject({ outcome: "cant-tell", isBarred: true });
+  expect(comparison.reason).toContain("the earlier run measured none");
+  expect(said.at(-1)).toContain("No further run decides the rest");
+});

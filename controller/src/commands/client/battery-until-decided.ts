@@ -11,6 +11,7 @@ import { type ListenerLoss, listenerLosses, outlookOf, sayOutlook } from "../../
 import { planLooks } from "../../compare/looks/plan-looks.ts";
 import { poolRuns } from "../../compare/pooled/pool-runs.ts";
 import { wholeRuns } from "../../compare/pooled/whole-runs.ts";
+import { NO_RUN_HELPS } from "./until-decided.ts";
 
 /** Where nobody says how long at most: some rounds of the shipped battery, which lasts five minutes without `ageing`. */
 export const BATTERY_AT_MOST_NS: number = 30 * 60e9;
@@ -86,6 +87,10 @@ export async function batteryUntilDecided(task: BatteryUntilDecided): Promise<De
       return decided;
     }
     again = outcome === "same" ? all : undecidedOf(decided.compared, all);
+    if (again.length === 0) {
+      say(`${NO_RUN_HELPS}.`);
+      return decided;
+    }
     if (nowMs() + lengthNs(again) / 1e6 > endMs) {
       say(`The time is over: ${formatDurationNs(lengthNs(again))} for ${again.join(", ")} would be more than is left.`);
       return decided;
@@ -96,7 +101,9 @@ export async function batteryUntilDecided(task: BatteryUntilDecided): Promise<De
 
 /** What all have in common is settled by more of each. */
 function undecidedOf(compared: readonly BatteryComparison[], all: readonly string[]): readonly string[] {
-  const open = compared.filter(({ comparison }) => comparison.outcome === "cant-tell").map(({ scenario }) => scenario);
+  const open = compared
+    .filter(({ comparison }) => comparison.outcome === "cant-tell" && !comparison.isBarred)
+    .map(({ scenario }) => scenario);
   const alone = all.filter((scenario) => open.includes(scenario));
   return open.includes(TOGETHER) && alone.length === 0 ? all : alone;
 }

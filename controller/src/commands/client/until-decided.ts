@@ -9,6 +9,10 @@ import { wholeRuns } from "../../compare/pooled/whole-runs.ts";
 /** Where nobody says how long at most. */
 export const AT_MOST_NS: number = 10 * 60e9;
 
+/** Of a comparison that is barred. */
+export const NO_RUN_HELPS =
+  "No further run decides the rest: the earlier run did not measure what it takes. Compare with another earlier run";
+
 export interface UntilDecided {
   readonly before: RunReport;
   readonly graph: SiteGraph;
@@ -65,6 +69,10 @@ export async function runUntilDecided(task: UntilDecided): Promise<Decided> {
     const outlook = outlookOf(listenerLosses(before, pooled()), reports.length, plan);
     const { outcome } = comparison;
     const isDecided = outcome === "worse" || outcome === "better" || (outcome === "same" && outlook === null);
+    if (comparison.isBarred) {
+      say(`${NO_RUN_HELPS}.`);
+      return { comparison, reports };
+    }
     if (isDecided || outlook?.isBarred === true || look === plan.after.at(-1)) {
       if (!isDecided && outlook !== null) say(`${sayOutlook(outlook, reports.length, lastsNs)}.`);
       return { comparison, reports };

@@ -41,6 +41,8 @@ const ComparisonSchema = Type.Object({
   allows: Nullable(Type.Number({ minimum: 0 })),
   /** The greatest rise of a time that the data allow, where times were compared and they bound it; else null. */
   allowsMs: Nullable(Type.Number({ minimum: 0 })),
+  /** No further later run decides it: the earlier run did not measure what it takes. */
+  isBarred: Type.Boolean(),
   outcome: ComparisonOutcomeSchema,
   /** Why, in one sentence. */
   because: Type.String(),
