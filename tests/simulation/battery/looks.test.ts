@@ -150,9 +150,12 @@ test("run --until-decided: given an earlier run that is too short for the loss i
 });
 
 test("run --until-decided: given an earlier run in which no join was measured, then it ends once the loss is decided, and says that no further run helps", async () => {
-  const whole = reaches(20);
-  const before = { ...whole, receipts: whole.receipts.map((one) => ({ ...one, joinDelayMs: null, joinDelays: null })) };
-  const { comparison, reports, said } = await decide(before, []);
+  const joins = { trials: 1, minMs: 3, medianMs: 3, p95Ms: 3, maxMs: 3, resolutionMs: 5, valuesMs: [3] };
+  const withJoins = (report: RunReport): RunReport => ({
+    ...report,
+    receipts: report.receipts.map((one) => ({ ...one, joinDelayMs: 3, joinDelays: joins })),
+  });
+  const { comparison, reports, said } = await decide(reaches(20), [], 10 * 60e9, withJoins);
   expect(reports.length).toBeLessThan(54);
   expect(comparison).toMatchObject({ outcome: "cant-tell", isBarred: true });
   expect(comparison.reason).toContain("the earlier run measured none");
