@@ -139,21 +139,20 @@ const completeFollowed = (followed: unknown): unknown =>
     : followed;
 
 const RECEIPT_FIELDS = Object.keys(StreamReceiptSchema.properties);
+const AT_REST: Fields = RECEIPT_AT_REST;
 
 /** Fields of an earlier build that are no more stay behind. */
 function completeReceipt(value: unknown): unknown {
   if (!isFields(value)) return value;
-  const told: Fields = { ...RECEIPT_AT_REST, ...earlierFields(value), ...value };
+  // Field by field, without copies in between: a controller does this for each stream of each agent each second.
   const receipt: Fields = {};
-  for (const name of RECEIPT_FIELDS) receipt[name] = told[name];
-  receipt["pdvNs"] = completeHistogram(told["pdvNs"]);
-  receipt["spans"] = completeSpans(told["spans"]);
+  for (const name of RECEIPT_FIELDS) receipt[name] = name in value ? value[name] : AT_REST[name];
+  const { delayFactor } = value;
+  // Before protocol 4 the delay factor stood with its latest value and its sum.
+  if (isFields(delayFactor) && !("delayFactorMaxNs" in value)) receipt["delayFactorMaxNs"] = delayFactor["maxNs"];
+  receipt["pdvNs"] = completeHistogram(receipt["pdvNs"]);
+  receipt["spans"] = completeSpans(receipt["spans"]);
   return receipt;
-}
-
-/** Before protocol 4 the delay factor stood with its latest value and its sum. */
-function earlierFields({ delayFactor }: Fields): Fields {
-  return isFields(delayFactor) ? { delayFactorMaxNs: delayFactor["maxNs"] } : {};
 }
 
 const completeSpans = (spans: unknown): unknown =>
@@ -202,8 +201,18 @@ const isFields = (value: unknown): value is Fields =>
 
 /** @returns a copy without the fields that are as in `rest` */
 function withoutRest(value: object, rest: Fields): Fields {
-  const isAtRest = ([name, one]: [string, unknown]): boolean =>
-    name in rest &&
-    (one === rest[name] || (typeof one === "object" && JSON.stringify(one) === JSON.stringify(rest[name])));
-  return Object.fromEntries(Object.entries(value).filter((entry) => !isAtRest(entry)));
+  const short: Fields = {};
+  for (const [name, one] of Object.entries(value)) if (!(name in rest && isSame(one, rest[name]))) short[name] = one;
+  return short;
+}
+
+/** Of JSON. */
+function isSame(a: unknown, b: unknown): boolean {
+  if (a === b) return true;
+  if (Array.isArray(a) && Array.isArray(b)) {
+    return a.length === b.length && a.every((one, index) => isSame(one, b[index]));
+  }
+  if (!isFields(a) || !isFields(b)) return false;
+  const names = Object.keys(a);
+  return names.length === Object.keys(b).length && names.every((name) => name in b && isSame(a[name], b[name]));
 }
