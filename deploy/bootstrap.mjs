@@ -4,7 +4,7 @@
  * is missing, what is lost by it, and the command that brings it.
  */
 import { execFile } from "node:child_process";
-import { existsSync, readdirSync, realpathSync, statSync } from "node:fs";
+import { existsSync, readdirSync, realpathSync, rmSync, statSync, symlinkSync, writeFileSync } from "node:fs";
 import { createRequire } from "node:module";
 import path from "node:path";
 import { fileURLToPath } from "node:url";
@@ -40,6 +40,18 @@ const PRACTICE_TOOLS = [
     program: "sysctl",
     package: "procps",
     lost: "the practice site can't set a host's network options",
+  },
+  {
+    program: "lldpd",
+    package: "lldpd",
+    service: "lldpd",
+    lost: "the practice site's switches can't announce themselves (--switches-talk)",
+  },
+  {
+    program: "snmpd",
+    package: "snmpd",
+    service: "snmpd",
+    lost: "the practice site's switches can't be asked for their tables (--switches-talk)",
   },
 ];
 
@@ -169,11 +181,37 @@ async function ensureTools(tools) {
   const packages = [...new Set(missing.map((tool) => tool.package))];
   if (packages.length > 0 && process.getuid?.() === 0 && isOnPath("apt-get")) {
     say(`Installing Debian packages: ${packages.join(", ")} ...`);
-    await installDebianPackages(packages);
+    const services = missing.flatMap((tool) => tool.service ?? []);
+    await withoutServices(services, () => installDebianPackages(packages));
   }
   return missing
     .filter((tool) => !isThere(tool))
     .map((tool) => `\`${tool.program}\` is missing, so ${tool.lost}; on Debian: sudo apt-get install ${tool.package}`);
+}
+
+const UNITS = "/etc/systemd/system";
+const POLICY = "/usr/sbin/policy-rc.d";
+
+/**
+ * Practice sites start these programs inside their own networks; on this machine's own network nothing may announce or answer
+ * because of them. So their services are masked before Debian's package would start them, now and at the next start of the
+ * machine. A service that somebody has set up already is left alone: its program is not missing then.
+ */
+async function withoutServices(services, install) {
+  const masks = services.map((name) => path.join(UNITS, `${name}.service`)).filter((unit) => !existsSync(unit));
+  if (existsSync(UNITS)) for (const unit of masks) symlinkSync("/dev/null", unit);
+  const isPolicyOurs = services.length > 0 && !existsSync(POLICY);
+  // For machines without systemd: asked before a package starts anything (invoke-rc.d(8)); 101 is "not allowed".
+  if (isPolicyOurs) writeFileSync(POLICY, "#!/bin/sh\nexit 101\n", { mode: 0o755 });
+  try {
+    await install();
+  } finally {
+    if (isPolicyOurs) rmSync(POLICY, { force: true });
+  }
+  if (services.length > 0) {
+    const names = services.join(" and ");
+    say(`The services of ${names} are masked: nothing runs outside practice sites. To run one: systemctl unmask NAME`);
+  }
 }
 
 /** What can't be installed is told by whoever looks for its program. */

@@ -37,6 +37,7 @@ export function registerPractice(program: Command): void {
     .argument("<plan>", "site plan (YAML)")
     .option("--fault <file>", "put the faults of this file in; may be given again", collect, [])
     .addOption(routingOption())
+    .option(TALK_OPTION, TALK_WORDS)
     .option(
       "--listen <address>",
       "where the controller listens (default: 127.0.0.1:8472, or a free port if that is taken)",
@@ -64,6 +65,7 @@ export function registerPractice(program: Command): void {
     .argument("<scenario>", "scenario file (YAML)")
     .option("--fault <file>", "put the faults of this file in; may be given again", collect, [])
     .addOption(routingOption())
+    .option(TALK_OPTION, TALK_WORDS)
     .option("--set <name=value>", "replace one of the scenario's parameters; may be given again", collect, [])
     .option("--json <file>", "write the report as JSON; - for standard output")
     .option("--junit <file>", "write the report as test cases for a CI system")
@@ -87,12 +89,17 @@ export function registerPractice(program: Command): void {
 const routingOption = (): Option =>
   new Option("--routing <how>", "how the site's routers learn what to forward").choices(["memberships", "pim-sparse"]);
 
+const TALK_OPTION = "--switches-talk";
+const TALK_WORDS =
+  "switches, routers and access points announce themselves (LLDP) and can be asked for their tables (SNMP); " +
+  "needs root and Debian's lldpd and snmpd";
+
 const readFaults = (files: readonly string[], graph: SiteGraph): PracticeFault[] =>
   files.flatMap((file) => loadPracticeFaults(readUserFile(file), file, graph));
 
 async function practiceUp(
   plan: string,
-  options: { fault: string[]; listen?: string; routing?: MulticastRouting },
+  options: { fault: string[]; listen?: string; routing?: MulticastRouting; switchesTalk?: boolean },
 ): Promise<void> {
   const text = readUserFile(plan).toString("utf8");
   const graph = loadSitePlan(text, plan);
@@ -109,6 +116,7 @@ async function practiceUp(
     log: say,
     signal: interrupt.signal,
     ...(options.routing === undefined ? {} : { routing: options.routing }),
+    ...(options.switchesTalk === undefined ? {} : { switchesTalk: options.switchesTalk }),
   });
   const client = new ControllerClient(standing.controller.url);
   for (const file of faultFiles) await client.ask("putPracticeFaults", { body: file });
@@ -126,6 +134,7 @@ async function siteLost(closed: Promise<string | null>): Promise<never> {
 interface PracticeRunOptions {
   readonly fault: string[];
   readonly routing?: MulticastRouting;
+  readonly switchesTalk?: boolean;
   readonly set: string[];
   readonly json?: string;
   readonly junit?: string;
@@ -147,6 +156,7 @@ async function practiceRun(plan: string, scenarioFile: string, options: Practice
     store,
     ...(firstSource === undefined ? {} : { firstSource }),
     ...(options.routing === undefined ? {} : { routing: options.routing }),
+    ...(options.switchesTalk === undefined ? {} : { switchesTalk: options.switchesTalk }),
   });
   const { site, controller } = practice;
   const standing = faults.filter((fault) => fault.atMs === null);

@@ -28,6 +28,8 @@ export interface PracticeSetup {
   readonly timers?: Partial<PracticeTimers>;
   /** How the site's routers learn what to forward. */
   readonly routing?: MulticastRouting;
+  /** Whether its switches announce themselves and can be asked for their tables. */
+  readonly switchesTalk?: boolean;
   readonly log: (sentence: string) => void;
   /** Where runs are kept; the caller closes it. Without one in memory. */
   readonly store?: Store;
@@ -66,6 +68,7 @@ async function openPractice(setup: PracticeSetup, closers: Closers): Promise<Sta
       ...(setup.firstSource === undefined ? {} : { firstSource: setup.firstSource }),
       ...(setup.timers === undefined ? {} : { timers: setup.timers }),
       ...(setup.routing === undefined ? {} : { routing: setup.routing }),
+      ...(setup.switchesTalk === undefined ? {} : { switchesTalk: setup.switchesTalk }),
       ...(setup.signal === undefined ? {} : { signal: setup.signal }),
     }),
   );

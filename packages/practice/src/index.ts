@@ -19,3 +19,4 @@ export type { GroupTableEntry } from "./site/group-tables.ts";
 export { type FaultPlay, playPracticeFaults } from "./site/play-practice-faults.ts";
 export type { PracticeAddress, PracticeSite, PracticeSiteOptions } from "./site/practice-site.ts";
 export { raisePracticeSite } from "./site/raise-practice-site.ts";
+export type { PracticeDevice } from "./talk/device-secret.ts";

@@ -83,6 +83,10 @@ export const SitePlanNodeSchema = Type.Object(
       ),
     ),
     radio: Type.Optional(SitePlanRadioSchema),
+    /** Where a switch, router or access point is asked for its tables. */
+    management: Type.Optional(Type.String({ description: "an IPv4 or IPv6 address" })),
+    /** False: on a practice site whose switches talk, this one keeps silent. */
+    announces: Type.Optional(Type.Boolean()),
     agent: Type.Optional(
       Type.String({
         pattern: "^[A-Za-z0-9][A-Za-z0-9._-]{0,62}$",

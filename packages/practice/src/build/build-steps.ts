@@ -4,13 +4,19 @@ import { isForwarding, isSnooping } from "../layout/node-kinds.ts";
 import { type NodeLayout, type PortLayout, type PracticeLayout, portOfLink } from "../layout/practice-layout.ts";
 import type { PracticeTimers } from "../layout/practice-timers.ts";
 import { planRoutes, routerPorts, type SiteRoutes, subnetText } from "../routing/routes.ts";
+import type { Talker } from "../talk/talkers.ts";
 import { keepReports, keepsReports } from "./report-ways.ts";
 
 /** Steps of one phase may run at the same time; the phases follow each other. */
 export type Phase = readonly Step[];
 
 /** The commands that build a site, without its querier, inside fresh namespaces. */
-export function buildSteps(layout: PracticeLayout, timers: PracticeTimers, hasIpv6: boolean): readonly Phase[] {
+export function buildSteps(
+  layout: PracticeLayout,
+  timers: PracticeTimers,
+  hasIpv6: boolean,
+  talkers: readonly Talker[] = [],
+): readonly Phase[] {
   const nodes = [...layout.nodes.values()];
   const namespaces = [...new Set(nodes.map(({ namespace }) => namespace))].map((name) => `netns add ${name}`);
   const routes = planRoutes(layout);
@@ -30,12 +36,21 @@ export function buildSteps(layout: PracticeLayout, timers: PracticeTimers, hasIp
   return [
     [ipBatch(null, ["link set lo up", ...namespaces, ...managementBridge])],
     nodes.map(settings),
-    [ipBatch(null, [...nodes.flatMap((node) => links(layout, node)), ...nodes.flatMap(managementLink)])],
+    [
+      ipBatch(null, [
+        ...nodes.flatMap((node) => links(layout, node)),
+        ...nodes.flatMap(managementLink),
+        ...talkers.flatMap(talkerLink),
+      ]),
+    ],
     [
       ...nodes.map((node) =>
         isForwarding(node.kind) ? forwarder(node, ownTimers(layout, node, timers)) : endpoint(node, ends),
       ),
       ...nodes.filter(keepsReports).map(reportsOf),
+      ...talkers.map(({ name, management }) =>
+        ipBatch(name, ["link set mgmt0 multicast off up", `address add ${management}/16 dev mgmt0`]),
+      ),
     ],
     towardsRouters.map(({ namespace, interfaceName }) =>
       bridge(namespace, `link set dev ${interfaceName} mcast_router 2`),
@@ -56,11 +71,17 @@ const MANAGEMENT_INTERFACE_INDEX = 100_000;
 
 const managementLink = (node: NodeLayout): string[] =>
   node.kind === "host"
-    ? [
-        `link add m${node.index} index ${MANAGEMENT_INTERFACE_INDEX + node.index} type veth peer name mgmt0 netns ${node.namespace}`,
-        `link set m${node.index} multicast off master mgmt up`,
-      ]
+    ? linkToManagement(`m${node.index}`, MANAGEMENT_INTERFACE_INDEX + node.index, node.namespace)
     : [];
+
+/** Of switches that are asked for their tables. */
+const talkerLink = ({ name }: Talker, number: number): string[] =>
+  linkToManagement(`t${number}`, 2 * MANAGEMENT_INTERFACE_INDEX + number, name);
+
+const linkToManagement = (end: string, index: number, namespace: string): string[] => [
+  `link add ${end} index ${index} type veth peer name mgmt0 netns ${namespace}`,
+  `link set ${end} multicast off master mgmt up`,
+];
 
 /** Before the interfaces exist, so that they take these as their defaults. */
 const settings = (node: NodeLayout): Step =>

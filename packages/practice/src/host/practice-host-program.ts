@@ -1,7 +1,8 @@
 import { type ChildProcess, spawn } from "node:child_process";
+import { createSocket } from "node:dgram";
 import { createServer, type Server } from "node:net";
 import { createInterface } from "node:readline";
-import { type FromPracticeHost, PRACTICE_PROTOCOL, type ToPracticeHost } from "./protocol.ts";
+import { type FromPracticeHost, PRACTICE_PROTOCOL, type PracticeHandle, type ToPracticeHost } from "./protocol.ts";
 
 /** How long processes have to end by themselves after SIGTERM. */
 const GRACE_MS = 3_000;
@@ -16,9 +17,10 @@ export class PracticeHostProgram {
     this.#say({ kind: "ready", protocol: PRACTICE_PROTOCOL });
   }
 
-  #say(message: FromPracticeHost, handle?: Server, onSent?: () => void): void {
+  #say(message: FromPracticeHost, handle?: PracticeHandle, onSent?: () => void): void {
     // The channel may close between two messages; the "disconnect" event then ends this process.
-    process.send?.(message, handle, {}, () => onSent?.());
+    // Node passes UDP sockets as well (its `advanced` handles); its types name TCP's only.
+    process.send?.(message, handle as Server | undefined, {}, () => onSent?.());
   }
 
   #obey(message: ToPracticeHost): void {
@@ -34,6 +36,9 @@ export class PracticeHostProgram {
         break;
       case "listen":
         this.#listen(message);
+        break;
+      case "datagram":
+        this.#bind(message);
         break;
       case "end":
         this.#end();
@@ -86,6 +91,13 @@ export class PracticeHostProgram {
     server.on("error", (error) => this.#say({ kind: "failed", id, message: error.message }));
     // Once the other side has it, this side must let go of it, or both would take connections.
     server.listen({ host: address, port }, () => this.#say({ kind: "listening", id }, server, () => server.close()));
+  }
+
+  #bind({ id, address }: Extract<ToPracticeHost, { kind: "datagram" }>): void {
+    const socket = createSocket("udp4");
+    socket.on("error", (error) => this.#say({ kind: "failed", id, message: error.message }));
+    // Only one of the two may read from it.
+    socket.bind(0, address, () => this.#say({ kind: "bound", id }, socket, () => socket.close()));
   }
 
   #end(): void {

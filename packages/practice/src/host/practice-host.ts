@@ -1,4 +1,5 @@
 import { type ChildProcess, spawn } from "node:child_process";
+import type { Socket as DatagramSocket } from "node:dgram";
 import type { Server } from "node:net";
 import { fileURLToPath } from "node:url";
 import { Fault } from "@dyetrace/wire";
@@ -103,7 +104,14 @@ export class PracticeHost {
   async listen(address: string, port: number): Promise<Server> {
     const { message, handle } = await this.#ask((id) => ({ kind: "listen", id, address, port }));
     if (message.kind !== "listening" || handle === null) throw unexpected(message);
-    return handle;
+    return handle as Server;
+  }
+
+  /** @returns a UDP socket that is bound inside, and sends and receives in this process */
+  async datagram(address: string): Promise<DatagramSocket> {
+    const { message, handle } = await this.#ask((id) => ({ kind: "datagram", id, address }));
+    if (message.kind !== "bound" || handle === null) throw unexpected(message);
+    return handle as DatagramSocket;
   }
 
   /** Ends what runs inside, then the host. Safe to call again. */
@@ -139,7 +147,7 @@ export class PracticeHost {
     return true;
   }
 
-  #hear(message: FromPracticeHost, handle: Server | null): void {
+  #hear(message: FromPracticeHost, handle: PracticeHandle | null): void {
     switch (message.kind) {
       case "ready":
         break;
@@ -155,6 +163,7 @@ export class PracticeHost {
         break;
       case "ran":
       case "spawned":
+      case "bound":
       case "listening": {
         const request = this.#requests.get(message.id);
         this.#requests.delete(message.id);
@@ -186,7 +195,7 @@ const ENTER = 'mount -t tmpfs tmpfs /run && { mount -t proc proc /proc 2>/dev/nu
 
 interface HostReply {
   readonly message: FromPracticeHost;
-  readonly handle: Server | null;
+  readonly handle: PracticeHandle | null;
 }
 
 interface OpenRequest {

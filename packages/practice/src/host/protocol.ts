@@ -1,3 +1,4 @@
+import type { Socket as DatagramSocket } from "node:dgram";
 import type { Server } from "node:net";
 
 /**
@@ -28,6 +29,8 @@ export type ToPracticeHost =
   | { readonly kind: "signal"; readonly pid: number; readonly signal: NodeJS.Signals }
   /** Answered with the listening server as the message's handle. */
   | { readonly kind: "listen"; readonly id: number; readonly address: string; readonly port: number }
+  /** Answered with a bound UDP socket as the message's handle. */
+  | { readonly kind: "datagram"; readonly id: number; readonly address: string }
   /** Ends what was spawned, then the host. */
   | { readonly kind: "end" };
 
@@ -42,6 +45,7 @@ export type FromPracticeHost =
     }
   | { readonly kind: "spawned"; readonly id: number; readonly pid: number }
   | { readonly kind: "listening"; readonly id: number }
+  | { readonly kind: "bound"; readonly id: number }
   /** The host could not do it at all, for example because there is no such program. */
   | { readonly kind: "failed"; readonly id: number; readonly message: string }
   | { readonly kind: "line"; readonly pid: number; readonly stream: "stdout" | "stderr"; readonly line: string }
@@ -52,5 +56,5 @@ export type FromPracticeHost =
       readonly signal: string | null;
     };
 
-/** The handle that travels with `listening`. */
-export type PracticeHandle = Server;
+/** The handle that travels with `listening` or `bound`. */
+export type PracticeHandle = Server | DatagramSocket;

@@ -12,6 +12,9 @@ const PACKAGES = {
   tc: "iproute2",
   nft: "nftables",
   pimd: "frr",
+  snmpd: "snmpd",
+  lldpd: "lldpd",
+  lldpcli: "lldpd",
 } as const;
 export type Tool = keyof typeof PACKAGES;
 

@@ -1,9 +1,11 @@
+import type { Socket as DatagramSocket } from "node:dgram";
 import type { Server } from "node:net";
 import type { SiteGraph } from "@dyetrace/site";
 import type { PracticeFault } from "../faults/practice-fault.ts";
 import type { ExecOptions, ExecResult, PracticeProcess, SpawnOptions } from "../host/practice-process.ts";
 import type { MulticastRouting } from "../layout/multicast-routing.ts";
 import type { PracticeTimers } from "../layout/practice-timers.ts";
+import type { PracticeDevice } from "../talk/device-secret.ts";
 import type { GroupTableEntry } from "./group-tables.ts";
 
 export interface PracticeSiteOptions {
@@ -13,6 +15,8 @@ export interface PracticeSiteOptions {
   readonly timers?: Partial<PracticeTimers>;
   /** Where the plan declares no querier: the host from whose side the querier is chosen. */
   readonly firstSource?: string;
+  /** Whether its switches, routers and access points announce themselves and can be asked for their tables. */
+  readonly switchesTalk?: boolean;
   readonly signal?: AbortSignal;
   /** What an operator may want to see, one sentence a call. */
   readonly log?: (sentence: string) => void;
@@ -29,6 +33,10 @@ export interface PracticeSite extends AsyncDisposable {
   readonly managementServer: Server;
   /** Where agents inside reach `managementServer`. */
   readonly managementUrl: string;
+  /** The nodes that can be asked for their tables, and how; none unless the site's switches talk. */
+  readonly devices: readonly PracticeDevice[];
+  /** A UDP socket on the management network that sends and receives in this process: for asking `devices`. The caller closes it. */
+  openDatagram(): Promise<DatagramSocket>;
   /** IPv4 and IPv6 on the tested network, of the host's first port. @throws {Fault} NODE_UNKNOWN */
   addressOf(host: string): PracticeAddress;
   /** The name that a port of the plan bears inside its node (in its first VLAN). @throws {Fault} NODE_UNKNOWN */

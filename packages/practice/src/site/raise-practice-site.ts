@@ -1,4 +1,5 @@
 import { randomBytes } from "node:crypto";
+import type { Socket as DatagramSocket } from "node:dgram";
 import { existsSync } from "node:fs";
 import type { Server } from "node:net";
 import { planPlace, type SiteGraph } from "@dyetrace/site";
@@ -18,6 +19,9 @@ import { isForwarding, isSnooping } from "../layout/node-kinds.ts";
 import { layPracticeSite, type PracticeLayout } from "../layout/practice-layout.ts";
 import { PRACTICE_TIMERS, type PracticeTimers } from "../layout/practice-timers.ts";
 import { startRouters } from "../routing/start-routers.ts";
+import type { PracticeDevice } from "../talk/device-secret.ts";
+import { requireTalkers, startTalking } from "../talk/start-talking.ts";
+import { talkersOf } from "../talk/talkers.ts";
 import { type GroupTableEntry, readGroupTables } from "./group-tables.ts";
 import type { PracticeAddress, PracticeSite, PracticeSiteOptions } from "./practice-site.ts";
 
@@ -30,11 +34,14 @@ export async function raisePracticeSite(graph: SiteGraph, options: PracticeSiteO
   const {
     firstSource = null,
     routing = "memberships",
+    switchesTalk = false,
     signal = new AbortController().signal,
     log = () => {},
   } = options;
   signal.throwIfAborted();
   const layout = layPracticeSite(graph, firstSource);
+  if (switchesTalk) requireTalkers();
+  const talkers = switchesTalk ? talkersOf(layout) : [];
   const timers = { ...PRACTICE_TIMERS, ...options.timers };
   const hasIpv6 = existsSync("/proc/sys/net/ipv6");
   const id = randomBytes(4).toString("hex");
@@ -43,14 +50,15 @@ export async function raisePracticeSite(graph: SiteGraph, options: PracticeSiteO
   signal.addEventListener("abort", onAbort, { once: true });
   try {
     const startedAt = performance.now();
-    for (const phase of buildSteps(layout, timers, hasIpv6)) await runStepsTogether(host, phase);
+    for (const phase of buildSteps(layout, timers, hasIpv6, talkers)) await runStepsTogether(host, phase);
     log(`built ${graph.nodes.size} nodes and ${graph.links.length} links in ${seconds(startedAt)} s`);
     const bridges = [...layout.nodes.values()].filter(({ kind }) => isForwarding(kind));
     await portsForwarding(host, bridges, signal);
     await runSteps(host, querierOn(layout, hasIpv6));
     await startRouters(host, layout, { timers, hasIpv6, routing });
+    const devices = await startTalking(host, talkers);
     const managementServer = await host.listen(MANAGEMENT_ADDRESS, MANAGEMENT_PORT);
-    const site = new RaisedSite({ id, graph, layout, timers, routing, hasIpv6, host, managementServer });
+    const site = new RaisedSite({ id, graph, layout, timers, routing, hasIpv6, host, managementServer, devices });
     await site.heardSince(new Map(), signal);
     log(`every snooping switch acts on its table ${seconds(startedAt)} s after the start`);
     void host.gone.then(() => signal.removeEventListener("abort", onAbort));
@@ -74,6 +82,7 @@ interface Foundations {
   readonly hasIpv6: boolean;
   readonly host: PracticeHost;
   readonly managementServer: Server;
+  readonly devices: readonly PracticeDevice[];
 }
 
 class RaisedSite implements PracticeSite {
@@ -83,24 +92,30 @@ class RaisedSite implements PracticeSite {
   readonly querier: string | null;
   readonly managementServer: Server;
   readonly managementUrl: string = `http://${MANAGEMENT_ADDRESS}:${MANAGEMENT_PORT}`;
+  readonly devices: readonly PracticeDevice[];
   readonly closed: Promise<string | null>;
   readonly #layout: PracticeLayout;
   readonly #host: PracticeHost;
   readonly #hasIpv6: boolean;
   readonly #faults: FaultBoard;
 
-  constructor({ id, graph, layout, timers, routing, hasIpv6, host, managementServer }: Foundations) {
+  constructor({ id, graph, layout, timers, routing, hasIpv6, host, managementServer, devices }: Foundations) {
     this.id = id;
     this.graph = graph;
     this.timers = timers;
     this.querier = planPlace(layout.queriers[0]?.node ?? "") || null;
     this.managementServer = managementServer;
+    this.devices = devices;
     this.closed = host.gone;
     this.#layout = layout;
     this.#host = host;
     this.#hasIpv6 = hasIpv6;
     const queriers = layout.queriers.map(({ node }) => node);
     this.#faults = new FaultBoard(host, { layout, graph, timers, hasIpv6, queriers, routing });
+  }
+
+  openDatagram(): Promise<DatagramSocket> {
+    return this.#host.datagram(MANAGEMENT_ADDRESS);
   }
 
   addressOf(name: string): PracticeAddress {

@@ -18,6 +18,10 @@ export interface SiteNode {
   /** Of an access point, in lower case with colons; absent where the plan gives none. */
   readonly bssids?: readonly string[];
   readonly radio?: SiteRadio;
+  /** Where a switch, router or access point is asked for its tables; absent where the plan does not say. */
+  readonly management?: string;
+  /** False: it announces nothing and answers no questions; absent where the plan does not say. */
+  readonly announces?: boolean;
 }
 
 /** The radio of an access point or a host; null where the plan does not say. */

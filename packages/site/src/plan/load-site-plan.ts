@@ -19,6 +19,7 @@ import { checkTopology } from "./check-topology.ts";
 import { checkBssids, readBssids } from "./read-bssids.ts";
 import { readMembershipTime } from "./read-membership-time.ts";
 import { readRadio } from "./read-radio.ts";
+import { readTalk } from "./read-talk.ts";
 
 /**
  * Reads a site plan. Each subnet of it is a tree, once the links that spanning tree blocks are left out; routers join
@@ -114,6 +115,7 @@ function readNode(name: string, node: SitePlanNode, mistakes: FileMistakes): Sit
     ...(membershipTimeMs === null ? {} : { membershipTimeMs }),
     ...(bssids === null ? {} : { bssids }),
     ...(radio === null ? {} : { radio }),
+    ...readTalk(node, path, mistakes),
   };
 }
 
