@@ -56,7 +56,9 @@ export class TablesProgram {
     const snapshot: Snapshot = { rows, untilMs: Number.POSITIVE_INFINITY };
     this.#snapshots.set(key, snapshot);
     const keepMs = tree === "bridge" ? TABLES_KEPT_MS : COUNTS_KEPT_MS;
-    const expire = (): void => void (snapshot.untilMs = performance.now() + keepMs);
+    const expire = (): void => {
+      snapshot.untilMs = performance.now() + keepMs;
+    };
     rows.then(expire, expire);
     return rows;
   }
