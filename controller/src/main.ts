@@ -9,6 +9,7 @@ import { registerBackup } from "./commands/backup.ts";
 import { registerCompare } from "./commands/compare.ts";
 import { registerController } from "./commands/controller.ts";
 import { registerDemo } from "./commands/demo.ts";
+import { registerDevice } from "./commands/device/register-device.ts";
 import { registerEvidence } from "./commands/evidence.ts";
 import { registerInventory } from "./commands/inventory/register-inventory.ts";
 import { registerOperator } from "./commands/operator.ts";
@@ -46,6 +47,7 @@ export async function runProgram(argv: readonly string[]): Promise<void> {
   registerStop(program);
   registerReport(program);
   registerEvidence(program);
+  registerDevice(program);
   registerInventory(program);
   registerStory(program);
   registerCompare(program);

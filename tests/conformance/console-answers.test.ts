@@ -235,6 +235,16 @@ async function takeInventory(url: string, agent: Stranger): Promise<void> {
   await ask("DELETE", `${url}/api/inventories/${id}`);
 }
 
+/** One that nobody plays: what is told of it is the same, with nothing known. */
+async function readNoDevice(url: string): Promise<void> {
+  const access = { version: "2c", community: "quillfen" };
+  await ask("POST", `${url}/api/devices`, { node: "core", address: "127.0.0.1", port: 9, access });
+  expect(await ask("GET", `${url}/api/devices`)).toMatchObject([{ node: "core", by: "snmp-v2c" }]);
+  expect(await ask("POST", `${url}/api/devices/core/reading`)).toMatchObject({ node: "core", ports: null });
+  await ask("PUT", `${url}/api/devices/core/table`, { groups: [{ vlan: 10, group: "239.195.10.4", ports: ["1"] }] });
+  await ask("DELETE", `${url}/api/devices/core`);
+}
+
 test("console API: given every route of it, then what it answers is what it declares, field by field", async () => {
   const { url } = open;
   void follow(`${url}/api/console/events`, events).catch(() => undefined); // cut at the end
@@ -252,6 +262,7 @@ test("console API: given every route of it, then what it answers is what it decl
   await agent.hears("welcome");
   await ask("GET", `${url}/api/agents`);
   await takeInventory(url, agent);
+  await readNoDevice(url);
   agent.socket.close();
   const live = await playRun();
   await ask("GET", `${url}/api/console/live/${live.runId}/kiosk/${live.outline.streams[0]?.streamId}`);

@@ -33,6 +33,8 @@ interface Files {
   readonly name?: unknown;
   readonly scope?: unknown;
   readonly role?: unknown;
+  readonly node?: unknown;
+  readonly address?: unknown;
 }
 
 /** @returns null for what changes nothing, and for sign-ins, which have entries of their own */
@@ -43,6 +45,7 @@ function describe(route: string, request: FastifyRequest, payload: string): stri
     case "POST /api/sign-in":
     case "POST /api/sign-out":
     case "POST /api/runs/need":
+    case "POST /api/devices/:node/reading": // has an entry of its own, with the device's address
     case "POST /api/console/plan-check":
     case "POST /api/console/run-check":
       return null;
@@ -60,6 +63,12 @@ function describe(route: string, request: FastifyRequest, payload: string): stri
       return `had all agents look at the wire for ${short(body.forMs)} ms`;
     case "DELETE /api/inventories/:id":
       return `deleted inventory ${bare(params["id"])}`;
+    case "POST /api/devices":
+      return `added device ${short(body.node)} at ${short(body.address)} to read`;
+    case "DELETE /api/devices/:node":
+      return `removed device ${bare(params["node"])} and its credential`;
+    case "PUT /api/devices/:node/table":
+      return `gave a group table of ${bare(params["node"])} by hand`;
     case "POST /api/stop":
       return "stopped every source";
     case "PUT /api/console/plan":

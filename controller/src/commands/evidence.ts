@@ -1,9 +1,11 @@
 import type { Command } from "commander";
 import { AuditFile } from "../audit/audit-file.ts";
+import { readPastedTable } from "../devices/pasted-table.ts";
 import { auditLinesOf } from "../evidence/evidence-files.ts";
 import { packEvidence } from "../evidence/evidence-pack.ts";
+import { readUserFile } from "./arguments/read-user-file.ts";
 import { writeUserFile } from "./arguments/write-user-file.ts";
-import { clientOf } from "./client/ask-options.ts";
+import { type AskOptions, clientOf, withAskOptions } from "./client/ask-options.ts";
 import { reportOf } from "./client/report-of.ts";
 import { type LibraryOptions, openLibrary, withLibraryOptions } from "./client/run-library.ts";
 import { noteDeed } from "./with-book.ts";
@@ -15,7 +17,7 @@ interface EvidenceOptions extends LibraryOptions {
 
 /** `dyetrace evidence`: everything that stands behind a run's findings, as one archive. */
 export function registerEvidence(program: Command): void {
-  withLibraryOptions(
+  const evidence = withLibraryOptions(
     program
       .command("evidence")
       .description(
@@ -43,6 +45,20 @@ export function registerEvidence(program: Command): void {
         ? `${JSON.stringify({ run: record.runId, file, sizeBytes: pack.zip.length, files: pack.files }, null, 2)}\n`
         : `Wrote ${file}: ${pack.files.length} files and their SHA-256 sums.\n`,
     );
+  });
+  withAskOptions(
+    evidence
+      .command("add")
+      .description("Give the controller a switch's group table that it can't read itself, while a run goes on.")
+      .argument("<node>", "the switch's name in the site plan")
+      .requiredOption(
+        "--table <file>",
+        "CSV with a first line `port,vlan,group`, as the switch's own display has them",
+      ),
+  ).action(async (node: string, options: AskOptions & { readonly table: string }) => {
+    const groups = readPastedTable(readUserFile(options.table).toString("utf8"), options.table);
+    const { readAt } = await clientOf(options).ask("pasteTable", { path: { node }, body: { groups } });
+    process.stdout.write(`The controller has ${groups.length} groups of ${node}, as of ${readAt}.\n`);
   });
 }
 

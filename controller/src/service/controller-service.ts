@@ -1,6 +1,6 @@
 import type http from "node:http";
 import type { AddressInfo, Server } from "node:net";
-import { CONTROL_MAX_BYTES, Fault, type UserFile } from "@dyetrace/wire";
+import { CONTROL_MAX_BYTES, type UserFile } from "@dyetrace/wire";
 import { type FastifyInstance, fastify } from "fastify";
 import type { Logger } from "pino";
 import { WebSocketServer } from "ws";
@@ -18,6 +18,8 @@ import { CredentialRenewal } from "../agents/credential-renewal.ts";
 import { AuditLog } from "../audit/audit-log.ts";
 import { auditRefusedAgent } from "../audit/audit-refused-agent.ts";
 import { registerConsole } from "../console/console-routes.ts";
+import type { DeviceBook } from "../devices/device-book.ts";
+import { openDevices } from "../devices/open-devices.ts";
 import { ReportIntake } from "../intake/report-intake.ts";
 import { openSights } from "../look/open-sights.ts";
 import { LIVE_SAFETY, PRACTICE_SAFETY, type Safety } from "../plan/safety.ts";
@@ -45,6 +47,7 @@ import { logNews } from "./log-news.ts";
 import { registerMetrics } from "./metrics/metrics.ts";
 import { registerOpenApi } from "./open-api.ts";
 import { openAccess, openEstate, scheduleClocks } from "./open-estate.ts";
+import { portTaken } from "./port-taken.ts";
 import { registerAccess } from "./register-access.ts";
 
 export interface ControllerOptions {
@@ -71,6 +74,8 @@ export interface ControllerOptions {
   readonly isPractice?: boolean;
   /** Of a practice site: how its switches' group tables are read, and how their timers are set. */
   readonly switches?: SwitchInsight;
+  /** Which devices it may read; by default those of its data folder. */
+  readonly devices?: DeviceBook;
   /** How carefully runs begin; by default as `isPractice` says. */
   readonly safety?: Safety;
   /** How hosts reach this controller: where several share a store, hosts that enrol at any of them are told. */
@@ -184,6 +189,7 @@ async function openController(
   registerRunRoutes(app, undertaking, schedule, retention, stops);
   registerHistoryRoutes(app, store);
   registerBackupRoute(app, store, dataFolder);
+  closers.own(openDevices(app, options.devices ?? dataFolder, audit));
   closers.own(openSights(app, { registry, store, log, audit }));
   registerConsole(app, {
     registry,
@@ -239,12 +245,3 @@ async function openController(
 const refuseRequest: http.RequestListener = (_request, response) => {
   response.writeHead(404, { "content-type": "text/plain" }).end("This address is for agents.\n");
 };
-
-function portTaken(options: ControllerOptions, cause: NodeJS.ErrnoException): Fault {
-  return new Fault(
-    "PORT_TAKEN",
-    `Cannot listen on ${options.host}:${options.port}: ${cause.code ?? cause.message}`,
-    "Another program has it, perhaps another dyetrace; choose an address with --listen HOST:PORT",
-    { cause },
-  );
-}

@@ -1,6 +1,8 @@
 import Type, { type Static, type TSchema } from "@dyetrace/schema";
 import { KeptHeadersSchema } from "../capture/kept-headers-schema.ts";
 import type { DeepReadonly } from "../deep-readonly.ts";
+import { DeviceEntrySchema } from "../devices/device-access.ts";
+import { DeviceReadingSchema } from "../devices/device-reading.ts";
 import { InventoryChangesSchema, InventorySchema, InventorySummarySchema } from "../inventory/inventory-schema.ts";
 import { NightSchema } from "../report/night-schema.ts";
 import { ProbeRunSchema } from "../report/report-probe-schema.ts";
@@ -59,6 +61,11 @@ export const API_ROUTES = {
   readInventory: route("GET", "/api/inventories/:id", InventorySchema),
   compareInventories: route("GET", "/api/inventories/:id/changes", InventoryChangesSchema),
   removeInventory: route("DELETE", "/api/inventories/:id", DoneSchema),
+  listDevices: route("GET", "/api/devices", Type.Array(DeviceEntrySchema)),
+  addDevice: route("POST", "/api/devices", DeviceEntrySchema),
+  removeDevice: route("DELETE", "/api/devices/:node", DoneSchema),
+  readDevice: route("POST", "/api/devices/:node/reading", DeviceReadingSchema),
+  pasteTable: route("PUT", "/api/devices/:node/table", DeviceReadingSchema),
   listTokens: route("GET", "/api/tokens", Type.Array(AccessTokenSchema)),
   makeToken: route("POST", "/api/tokens", TokenMadeSchema),
   removeToken: route("DELETE", "/api/tokens/:name", DoneSchema),

@@ -51,6 +51,8 @@ export const DevicePortSchema = Type.Object({
   index: Type.Integer({ minimum: 1, maximum: 0x7fffffff }),
   /** dot1dBasePort (RFC 4188): its number as a port of the bridge; null: it is none, or that is not known. */
   number: Nullable(Type.Integer({ minimum: 1, maximum: 65_535 })),
+  /** lldpLocPortId: what it announces as the port's name, which its neighbour sees; null: nothing, or that is not known. */
+  announcedAs: Nullable(words(255)),
   /** ifAlias: what the staff wrote on it. */
   alias: Nullable(words(255)),
   /** ifPhysAddress. */

@@ -23,6 +23,7 @@ const PORT: DevicePort = {
   name: "p1",
   index: 3,
   number: 1,
+  announcedAs: "1",
   alias: null,
   mac: "02:00:5e:10:00:01",
   type: 6,
