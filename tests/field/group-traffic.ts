@@ -34,15 +34,20 @@ export interface Traffic {
 const interfaceAddress = (site: PracticeSite, host: string, group: string): string =>
   group.includes(":") ? `::%${site.addressOf(host).interfaceName}` : site.addressOf(host).ipv4;
 
-/** Sends, and resolves when the last packet has had time to arrive. */
+/** Sends, and resolves when the last packet has had time to arrive, and every listener has read what arrived. */
 export async function send(site: PracticeSite, host: string, traffic: Traffic): Promise<void> {
   const source = await startSource(site, host, traffic);
   const { code } = await source.exit;
   if (code !== 0) throw new Error(`the source on ${host} ended with ${code}`);
-  await sleep(SETTLE_MS);
+  await sleep(ON_THE_WIRE_MS);
+  await Promise.all([...(listening.get(site) ?? [])].map((readAll) => readAll()));
 }
 
+/** From one host to the others through the kernel's bridges, with netem's usual delays. */
+const ON_THE_WIRE_MS = 100;
 const SETTLE_MS = 150;
+/** Each listener's "all read", by site. */
+const listening = new WeakMap<PracticeSite, Set<() => Promise<void>>>();
 
 export function startSource(
   site: PracticeSite,
@@ -72,6 +77,7 @@ export interface Listener extends AsyncDisposable {
 export async function join(site: PracticeSite, host: string, group: string): Promise<Listener> {
   const seqs: number[] = [];
   let onJoined = (): void => {};
+  const onRead: (() => void)[] = [];
   const joined = new Promise<void>((resolve) => {
     onJoined = resolve;
   });
@@ -82,13 +88,22 @@ export async function join(site: PracticeSite, host: string, group: string): Pro
       onLine: (line, stream) => {
         if (stream === "stderr") failOnWords(host)(line);
         else if (line === "joined") onJoined();
+        else if (line === "read") onRead.shift()?.();
         else seqs.push(Number(line));
       },
     },
   );
   await joined;
   await sleep(SETTLE_MS);
+  const readAll = (): Promise<void> =>
+    new Promise((resolve) => {
+      onRead.push(resolve);
+      listener.signal("SIGUSR2");
+    });
+  const all = listening.get(site) ?? new Set();
+  listening.set(site, all.add(readAll));
   const leave = async (): Promise<void> => {
+    all.delete(readAll);
     listener.signal("SIGTERM");
     await listener.exit;
   };
