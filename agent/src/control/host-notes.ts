@@ -11,7 +11,7 @@ import {
   readHostBlockBaseline,
 } from "../watcher/host-block/explain-host-block.ts";
 import { forcedVersions } from "./forced-versions.ts";
-import { groupsOfHost } from "./sights/host-groups.ts";
+import { groupsOfHost } from "../sockets/linux/host-groups.ts";
 
 /** Streams whose silence is looked into: reading a host's firewall takes time that the last report does not have. */
 const MOST_EXPLAINED = 4;

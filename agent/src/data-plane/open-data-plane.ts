@@ -1,5 +1,6 @@
 import { type AgentCapabilities, type AgentTask, Fault, type IntervalReport } from "@dyetrace/wire";
 import { refuseTask } from "../guards/guards.ts";
+import { watchedStreams } from "../guards/watched-streams.ts";
 import { SharedControl } from "../workers/shared-control.ts";
 import type { IntervalPart, WorkerSetup } from "../workers/worker-protocol.ts";
 import type { DataPlane, DataPlaneOptions } from "./data-plane.ts";
@@ -62,10 +63,11 @@ class WorkerDataPlane implements DataPlane {
     if (refusal !== null) throw refusal;
     const kinds = new Set(task.actions.map((action) => action.kind));
     const follows = task.streams.some(({ production }) => production !== undefined);
+    const watches = this.capabilities.watcher && watchedStreams(task, this.#options.guards).length > 0;
     // A task that follows streams of others has no sender, whatever it asks for.
     const roles: Role[] = [
       ...(kinds.has("emit") && !follows ? (["sender"] as const) : []),
-      ...(kinds.has("join") ? ([follows ? "follower" : "listener"] as const) : []),
+      ...(kinds.has("join") || watches ? ([follows ? "follower" : "listener"] as const) : []),
     ];
     const senderIds = task.streams.map(() => this.#options.drawSenderId() >>> 0);
     this.#control.reset(monotonicNs());

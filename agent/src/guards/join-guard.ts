@@ -25,7 +25,8 @@ export function refuseJoins(task: AgentTask, guards: Guards): Fault | null {
 /** Groups of the link are every host's and every router's own business (RFC 5771 section 4, RFC 4291 section 2.7). */
 const LINK_LOCAL = parseAddressRanges(["224.0.0.0/24", "ff02::/16", "ff01::/16"]);
 
-const mayFollow = (address: IpAddress, allowed: readonly string[]): boolean =>
+/** @param allowed the ranges of groups that this host lets be followed */
+export const mayFollow = (address: IpAddress, allowed: readonly string[]): boolean =>
   !LINK_LOCAL.some((range) => isInRange(address, range)) &&
   parseAddressRanges(allowed).some((range) => isInRange(address, range));
 

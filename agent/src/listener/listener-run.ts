@@ -1,9 +1,12 @@
 import type { AgentTask, ForeignCount, ListenerInterval, TaskAction, TaskStream } from "@dyetrace/wire";
 import { addForeign, NO_FOREIGN } from "../sockets/foreign-record.ts";
-import type { GroupSocket } from "../sockets/group-socket.ts";
+import type { GroupSocket, GroupWatch } from "../sockets/group-socket.ts";
 import type { ListenedStream } from "../sockets/listened-stream.ts";
 import type { SharedControl } from "../workers/shared-control.ts";
 import type { IntervalPart } from "../workers/worker-protocol.ts";
+
+/** How often a host's own membership is looked at where a stream is only watched. */
+const LOOK_NS = 100e6;
 
 export interface ListenerRunOptions {
   readonly task: AgentTask;
@@ -15,6 +18,11 @@ export interface ListenerRunOptions {
   readonly takeClockSteps: () => number | null;
   readonly onInterval: (part: IntervalPart) => void;
   readonly onJoinRefused: (stream: TaskStream, cause: unknown) => void;
+}
+
+interface WatchedSocket {
+  readonly watch: GroupWatch;
+  readonly stream: ListenedStream;
 }
 
 /** What one socket has told over the whole run. */
@@ -38,11 +46,19 @@ export class ListenerRun {
   #index = 0;
   #cutNs = 0;
   #isOver = false;
+  readonly #watched: readonly WatchedSocket[];
+  #lookNs: number;
+  #lastLookNs: number;
 
   /** @param startNs the run's start on the monotonic clock */
   constructor(options: ListenerRunOptions, startNs: number) {
     this.#options = options;
     this.#startNs = startNs;
+    this.#watched = options.sockets.flatMap(({ watch, streams }) =>
+      watch === undefined ? [] : streams.map((stream) => ({ watch, stream })),
+    );
+    this.#lookNs = this.#watched.length === 0 ? Number.POSITIVE_INFINITY : startNs;
+    this.#lastLookNs = startNs;
     this.#actions = options.task.actions.filter(({ kind }) => kind === "join" || kind === "leave");
     this.#totals = options.sockets.map((socket) => {
       const drops = socket.drops();
@@ -67,6 +83,7 @@ export class ListenerRun {
       this.#finish(Math.min(drainedNs, endNs) - this.#startNs);
       return drainedNs;
     }
+    if (this.#options.clock() >= this.#lookNs) this.#look();
     for (;;) {
       const action = this.#actions[this.#nextAction];
       if (action === undefined || this.#startNs + action.atNs > this.#options.clock()) break;
@@ -74,7 +91,20 @@ export class ListenerRun {
       this.#take(action);
     }
     const actionNs = this.#actions[this.#nextAction]?.atNs ?? Number.POSITIVE_INFINITY;
-    return Math.min(this.#startNs + actionNs, this.#startNs + this.#nextCutNs(), endNs);
+    return Math.min(this.#startNs + actionNs, this.#startNs + this.#nextCutNs(), this.#lookNs, endNs);
+  }
+
+  /** A host's membership ends at the last look that found it: what was missing since then was not asked for any more. */
+  #look(): void {
+    const nowNs = this.#options.clock();
+    for (const { watch, stream } of this.#watched) {
+      const isMember = watch.isMember();
+      if (stream.isHostMember === isMember) continue;
+      if (stream.isJoined) stream.left((isMember ? nowNs : this.#lastLookNs) - this.#startNs);
+      stream.joined(nowNs - this.#startNs, isMember);
+    }
+    this.#lastLookNs = nowNs;
+    this.#lookNs = nowNs + LOOK_NS;
   }
 
   #take(action: TaskAction): void {
@@ -141,14 +171,17 @@ export class ListenerRun {
         const streamId = stream.stream.streamId;
         const shared = { streamId, hostLostPackets: drops, socketStreams, foreign };
         const parts = stream.takeParts(index, toNs, isLast);
+        let unreadFrames = socket.watch?.takeUnreadFrames() ?? 0;
         if (parts.length === 0) listeners.push({ ...shared, receipt: null, memberships: [] });
-        for (const { receipt, membership, followed } of parts) {
+        for (const { receipt, membership, followed, isHostMember } of parts) {
           listeners.push({
             ...shared,
             receipt,
             memberships: [membership],
             ...(followed === null ? {} : { followed }),
+            ...(isHostMember === null ? {} : { watched: { isMember: isHostMember, unreadFrames } }),
           });
+          unreadFrames = 0;
         }
         if (!isLast) continue;
         totals.push({

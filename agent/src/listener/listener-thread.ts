@@ -1,5 +1,6 @@
 import type { MessagePort } from "node:worker_threads";
 import type { AgentTask } from "@dyetrace/wire";
+import { watchedStreams } from "../guards/watched-streams.ts";
 import { listeningFault } from "../receive/listening-fault.ts";
 import { PacketSorter } from "../receive/packet-sorter.ts";
 import type { Receiver } from "../receive/receiver.ts";
@@ -49,8 +50,15 @@ export class ListenerThread {
   async #prepare(id: number, task: AgentTask): Promise<void> {
     this.#discard();
     const sorter = new PacketSorter(new RunSink(task.runId, this.#receiver.slotBytes));
+    const { interfaceName, guards } = this.#setup;
+    const open = this.#receiver.watcher?.(sorter, interfaceName) ?? null;
+    const onRefused = (cause: unknown): void => {
+      const { code, message, hint } = listeningFault(cause);
+      this.#say({ kind: "trouble", code, message, hint });
+    };
+    const watch = open === null ? null : { streams: watchedStreams(task, guards), open, onRefused };
     try {
-      this.#sockets = await openSockets(task, this.#receiver.seesHostDrops, this.#receiver.opener(sorter));
+      this.#sockets = await openSockets(task, this.#receiver.seesHostDrops, this.#receiver.opener(sorter), watch);
       this.#task = task;
       this.#sorter = sorter;
       this.#say({ kind: "done", id });

@@ -1,6 +1,5 @@
 import type { KernelClock } from "../sockets/linux/clock.ts";
 import { EventPoll } from "../sockets/linux/event-poll.ts";
-import type { LinuxGroupSocket } from "../sockets/linux/linux-group-socket.ts";
 import { type DrivenRun, LONGEST_WAIT_MS } from "./driven-run.ts";
 
 const READY_SOCKETS = 64;
@@ -15,8 +14,16 @@ const ROOMY_BUFFER_BYTES = 4 << 20;
 /** After a pass this share of its time is rest, so that a flood cannot take the whole processor. */
 const REST_SHARE = 1 / 8;
 
+/** What is waited for: the socket of a joined group, or one that watches. */
+export interface DrivenSocket {
+  readonly fd: number;
+  /** As the kernel counts it, overhead included. */
+  readonly receiveBufferBytes: number;
+  drain(): void;
+}
+
 /** Waits for packets in the kernel, takes them in, and calls `run.step`, until the run is over. Blocks this thread. */
-export function driveLinuxSockets(run: DrivenRun, sockets: readonly LinuxGroupSocket[], clock: KernelClock): void {
+export function driveLinuxSockets(run: DrivenRun, sockets: readonly DrivenSocket[], clock: KernelClock): void {
   const hasRoom = sockets.every((socket) => socket.receiveBufferBytes >= ROOMY_BUFFER_BYTES);
   const leastNs = hasRoom ? PASS_NS : SMALL_BUFFER_PASS_NS;
   const poll = new EventPoll(READY_SOCKETS);

@@ -2,6 +2,7 @@ import { KernelClock } from "../sockets/linux/clock.ts";
 import { LinuxGroupSocket, type LinuxListenerTools } from "../sockets/linux/linux-group-socket.ts";
 import { ReceiveBlock } from "../sockets/linux/receive-block.ts";
 import { aheadOfOthers } from "../sockets/linux/thread-priority.ts";
+import { WatchSocket } from "../sockets/linux/watch-socket.ts";
 import { driveLinuxSockets } from "./drive-linux-sockets.ts";
 import type { Receiver } from "./receiver.ts";
 
@@ -24,11 +25,16 @@ export function linuxReceiver(interfaceIndex: number, slotBytes: number): Receiv
       return steps;
     },
     opener: (sink) => (group, port, source, streams) => new LinuxGroupSocket(tools, sink, group, port, source, streams),
+    watcher: (sink, interfaceName) => (group, port, source, streams) =>
+      new WatchSocket(tools, sink, interfaceName, group, port, source, streams),
     startAt: (startNs) => {
       tools.startNs = startNs;
     },
     drive: (run, sockets) => {
-      const own = sockets.filter((socket): socket is LinuxGroupSocket => socket instanceof LinuxGroupSocket);
+      const own = sockets.filter(
+        (socket): socket is LinuxGroupSocket | WatchSocket =>
+          socket instanceof LinuxGroupSocket || socket instanceof WatchSocket,
+      );
       aheadOfOthers(() => driveLinuxSockets(run, own, clock));
     },
   };

@@ -19,6 +19,7 @@ export function portableReceiver(setup: InterfaceSetup): Receiver {
     takeClockSteps: () => null,
     opener: (sink) => (group, port, source, streams) =>
       PortableGroupSocket.open(setup, sink, clock, group, port, source, streams),
+    watcher: null,
     startAt: (startNs) => {
       beganNs = startNs;
     },

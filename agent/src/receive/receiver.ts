@@ -20,6 +20,8 @@ export interface Receiver {
   readonly takeClockSteps: () => number | null;
   /** Sockets opened with the result hand their packets to `sink`. */
   readonly opener: (sink: PacketSink) => OpenGroupSocket;
+  /** As `opener`, with sockets that follow a group at the network card and join nothing; null where that can't be done. */
+  readonly watcher: ((sink: PacketSink, interfaceName: string) => OpenGroupSocket) | null;
   /** Arrivals count from `startNs` on the monotonic clock. */
   readonly startAt: (startNs: number) => void;
   /** Waits for packets and calls `run.step`, until the run is over. */

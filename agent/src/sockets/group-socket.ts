@@ -18,4 +18,13 @@ export interface GroupSocket {
   /** @returns packets that the host dropped at this socket since it was opened; null if it does not tell */
   drops(): number | null;
   close(): void;
+  /** Set where the socket follows what passes the network card, and joins nothing. */
+  readonly watch?: GroupWatch;
+}
+
+export interface GroupWatch {
+  /** Whether some program on this host has joined the group, as the kernel has it now. */
+  isMember(): boolean;
+  /** Frames to the group since the last call that could not be read. */
+  takeUnreadFrames(): number;
 }

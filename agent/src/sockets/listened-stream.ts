@@ -8,6 +8,8 @@ export interface StayPart {
   readonly receipt: StreamReceipt;
   /** Of a stream of others; null of our own. */
   readonly followed: Followed | null;
+  /** Of a stay that is watched alone: whether some program on this host had joined. Null: this agent had. */
+  readonly isHostMember: boolean | null;
 }
 
 /**
@@ -37,7 +39,13 @@ export class ListenedStream {
     return this.#stay !== null;
   }
 
-  joined(joinRequestedNs: number): void {
+  /** What a stay is that this agent did not join: the host's own, or nobody's. Null while it has joined, or there is no stay. */
+  get isHostMember(): boolean | null {
+    return this.#stay?.isHostMember ?? null;
+  }
+
+  /** @param isHostMember null: by this agent; else it is watched alone, and this host is a member by some other program or not */
+  joined(joinRequestedNs: number, isHostMember: boolean | null = null): void {
     this.#cutUntil(joinRequestedNs);
     const membership = {
       joinRequestedNs,
@@ -51,7 +59,7 @@ export class ListenedStream {
     });
     const { production } = this.stream;
     const follower = production === undefined ? null : new StreamFollower(production, this.#seesHostDrops);
-    this.#stay = { membership, tracker, follower, receipts: new Map() };
+    this.#stay = { membership, tracker, follower, receipts: new Map(), isHostMember };
     this.#open.push(this.#stay);
     this.#all.push(membership);
   }
@@ -117,13 +125,13 @@ export class ListenedStream {
     this.#cutUntil(toNs);
     if (this.#stay !== null && this.#cutIndex === index) this.#cut(this.#stay, index); // a last, short interval
     const parts: StayPart[] = [];
-    for (const { membership, receipts } of this.#open) {
+    for (const { membership, receipts, isHostMember } of this.#open) {
       const due = [...receipts.keys()].filter((at) => at === index || (isLast && at > index));
       const [first, ...later] = due.toSorted((a, b) => a - b).flatMap((at) => receipts.get(at) ?? []);
       if (first === undefined) continue;
       const { receipt, followed } = later.reduce(joinCuts, first);
       for (const at of due) receipts.delete(at);
-      parts.push({ membership: { ...membership }, receipt, followed });
+      parts.push({ membership: { ...membership }, receipt, followed, isHostMember });
       this.#total = this.#total === null ? receipt : mergeReceipts(this.#total, receipt);
     }
     this.#open = this.#open.filter((stay) => stay === this.#stay || stay.receipts.size > 0);
@@ -162,6 +170,7 @@ interface Stay {
   readonly follower: StreamFollower | null;
   /** By interval. */
   readonly receipts: Map<number, Cut>;
+  readonly isHostMember: boolean | null;
 }
 
 type Cut = Pick<StayPart, "receipt" | "followed">;

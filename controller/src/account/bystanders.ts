@@ -21,18 +21,19 @@ export interface Bystander {
 /** For each stream, every agent that neither sends nor ever joins it. */
 export function bystandersOf(run: CompiledRun, agents: ReadonlyMap<string, AgentAccount>): Bystander[] {
   const joined = new Set(run.joins.map((join) => `${join.stream} ${join.agent}`));
-  return run.streams.flatMap(({ name: stream, source, streamId }) =>
+  return run.streams.flatMap(({ name: stream, source, streamId, production, followed }) =>
     [...run.tasks.keys()]
       .filter((agent) => agent !== source && !joined.has(`${stream} ${agent}`))
       .map((agent): Bystander => {
         const account = agents.get(agent);
         const seen = account?.watch.framesOf(streamId) ?? null;
+        const isRead = production === undefined || followed?.watchers.includes(agent) === true;
         const isWhole = account !== undefined && account.watch.dropped === 0 && account.ending !== null;
         return {
           stream,
           agent,
           // A watcher that lost frames, or was lost itself, and saw none proves nothing.
-          canSee: seen !== null && (isWhole || seen.frames > 0),
+          canSee: seen !== null && isRead && (isWhole || seen.frames > 0),
           frames: seen?.frames ?? 0,
           ranges: seen?.ranges ?? [],
           firstNs: seen?.parts[0]?.firstNs ?? null,

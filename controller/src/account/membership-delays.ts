@@ -12,7 +12,7 @@ const STAMP_NS = 5e6;
 /** @returns null when nobody can say */
 export function joinDelayOf(run: CompiledRun, stay: StayFacts): JoinDelay | null {
   const { stream, reception, events } = stay;
-  if (reception === null) return null;
+  if (reception === null || stay.join.isOfHost === true) return null;
   const { joinRequestedNs, leaveRequestedNs, firstPacketNs } = reception.membership;
   const untilNs = leaveRequestedNs ?? run.endNs;
   const reportNs =
@@ -45,7 +45,7 @@ export function joinDelayOf(run: CompiledRun, stay: StayFacts): JoinDelay | null
 export function leaveDelayOf(run: CompiledRun, stay: StayFacts): LeaveDelay | null {
   const { stream, join, nextJoinNs, reception, frames, events } = stay;
   const leaveRequestedNs = reception?.membership.leaveRequestedNs ?? null;
-  if (join.toNs === null || reception === null || leaveRequestedNs === null) return null;
+  if (join.isOfHost === true || join.toNs === null || reception === null || leaveRequestedNs === null) return null;
   if (frames === null || events === null) return null;
   const untilNs = nextJoinNs ?? run.endNs;
   const leaveNs = ownMembershipNs(events, {

@@ -50,7 +50,8 @@ export function stayFacts(
       join,
       nextJoinNs,
       reception: reception === null || isImpossible(reception, source) ? null : reception,
-      frames: agent?.watch.framesOf(stream.streamId) ?? null,
+      // The watcher reads the numbers of our own packets alone.
+      frames: stream.production === undefined ? (agent?.watch.framesOf(stream.streamId) ?? null) : null,
       events: agent?.heard?.events ?? null,
       source,
     };

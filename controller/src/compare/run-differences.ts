@@ -73,6 +73,7 @@ function sayAction(action: ScenarioAction): string {
     case "stop":
       return at;
     case "join":
+    case "watch":
     case "leave":
       return action.agents === null ? at : `${at} by ${action.agents.join(", ")}`;
     case "set": {

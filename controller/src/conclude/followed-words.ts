@@ -13,6 +13,11 @@ export function followedNotes({ run, sources }: RunAccount): string[] {
     const { name, followed } = stream;
     if (stream.production === undefined || followed === undefined) return [];
     const notes: string[] = [];
+    notes.push(...watchNotes(stream, run));
+    if (followed.isUnseen && !run.joins.some(({ stream: joined }) => joined === name)) {
+      notes.push(`Nobody here had joined ${name}, and nothing of it came: whether it is sent can't be known from these hosts.`);
+      return notes;
+    }
     if (followed.isUnseen) {
       notes.push(
         `Nobody saw a packet of ${name}: it was not sent, or it stops before the ways to its listeners part. Which of the two can't be known from these hosts.`,
@@ -51,6 +56,31 @@ export function followedNotes({ run, sources }: RunAccount): string[] {
     }
     return notes;
   });
+}
+
+/** Agents that were to follow what a program on their host had joined, and those that found such a program. */
+function watchNotes({ name, followed }: CompiledStream, { joins, scenario }: RunAccount["run"]): string[] {
+  const own = joins.flatMap(({ stream, agent, isOfHost }) => (stream === name && isOfHost === true ? [agent] : []));
+  const named = scenario.timeline.flatMap((action) =>
+    action.kind === "watch" && action.stream === name ? (action.agents ?? []) : [],
+  );
+  const others = [...new Set(named)].filter((agent) => !own.includes(agent));
+  const missed = others.filter((agent) => followed?.watchers.includes(agent));
+  const unknown = others.filter((agent) => !missed.includes(agent));
+  const members = [...new Set(own)];
+  return [
+    ...(members.length === 0
+      ? []
+      : [
+          `Of ${name} what came to ${members.join(", ")} was followed at the network card: a program there has joined it, and this run has not. What that program got of it is not known.`,
+        ]),
+    ...(missed.length === 0
+      ? []
+      : [`No program on ${missed.join(", ")} was found to have joined ${name}, so nothing of it was to come there.`]),
+    ...(unknown.length === 0
+      ? []
+      : [`${unknown.join(", ")} could not follow ${name} at the network card: what came there is not known.`]),
+  ];
 }
 
 function endedNs(

@@ -16,6 +16,7 @@ export function nextAction(run: CompiledRun, atNs: number): { readonly what: str
     case "set":
       return { what: `${action.stream} changes its rate or size`, inMs };
     case "join":
+    case "watch":
     case "leave":
       return { what: `${namesOf(action.agents)} ${action.kind} ${action.stream}`, inMs };
   }

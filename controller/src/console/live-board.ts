@@ -70,7 +70,12 @@ export class LiveBoard {
     const lengthNs = report.toNs - report.fromNs;
     if (lengthNs >= 0.5e9 && lengthNs <= 1.5e9) {
       const staysOf = new Map<number, ListenerInterval[]>();
+      const unasked = new Map<number, number>();
       for (const one of report.listeners) {
+        if (one.watched?.isMember === false) {
+          unasked.set(one.streamId, (unasked.get(one.streamId) ?? 0) + (one.receipt?.received ?? 0));
+          continue;
+        }
         const stays = staysOf.get(one.streamId);
         if (stays === undefined) staysOf.set(one.streamId, [one]);
         else stays.push(one);
@@ -96,7 +101,10 @@ export class LiveBoard {
             received: sum(stays, (receipt) => receipt.received) ?? 0,
             lost: sum(stays, (receipt) => receipt.lost) ?? 0,
             emits: stream.emits,
-            frames: watched === undefined || watch?.sinceNs === null ? null : watched.frames,
+            frames:
+              watched === undefined || watch?.sinceNs === null
+                ? null
+                : watched.frames + (unasked.get(stream.streamId) ?? 0),
             isReachedByDesign: this.#reachOf.get(stream.streamId)?.has(this.#hostOf(agent)) === true,
           }),
           figures: isSilentOfOthers(stays) ? null : figuresOf(stays, report),

@@ -79,7 +79,8 @@ function agentsNeeded({ streams, timeline }: Scenario, graph: SiteGraph): string
   const needed = new Set<string>();
   for (const action of timeline) {
     const source = streams.find((stream) => stream.name === action.stream)?.source;
-    if (action.kind === "join" || action.kind === "leave") {
+    if (action.kind === "watch" && action.agents === null) continue; // whoever is there
+    if (action.kind === "join" || action.kind === "watch" || action.kind === "leave") {
       for (const agent of action.agents ?? all.filter((name) => name !== source)) needed.add(agent);
     } else if (source !== undefined) needed.add(source);
   }
@@ -99,6 +100,8 @@ function sayAction(action: ScenarioAction, { streams }: Scenario): string {
       return `${source} stops sending ${action.stream}`;
     case "join":
       return `${who(action.agents, source)} ${action.agents === null || action.agents.length === 1 ? "joins" : "join"} ${action.stream}`;
+    case "watch":
+      return `${who(action.agents, source)} ${action.agents === null || action.agents.length === 1 ? "follows" : "follow"} ${action.stream} where a program there has joined it, and joins nothing`;
     case "leave":
       return `${who(action.agents, source)} ${action.agents === null || action.agents.length === 1 ? "leaves" : "leave"} ${action.stream}`;
     case "set": {

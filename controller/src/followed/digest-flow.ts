@@ -1,6 +1,6 @@
 import { type Names, numberNames, readNames, type StreamReceipt, StreamTracker, thinNames } from "@dyetrace/measure";
 import { emissionOf, FLOW_SENDER, type Flow, type Progress } from "./flow.ts";
-import type { ToldPart, ToldStay } from "./told-stays.ts";
+import { type ToldPart, type ToldStay, watchersOf } from "./told-stays.ts";
 
 /** An IP packet of common media holds seven packets of a transport stream. */
 const TS_PACKET_BYTES = 188;
@@ -36,6 +36,7 @@ export function digestFlow(stays: readonly ToldStay[], format: "mpeg-ts" | "any"
       comparedOneIn: 2 ** shift,
       missingToAll: format === "mpeg-ts" && shift === 0 ? row.missingToAll : null,
       isUnseen: false,
+      watchers: watchersOf(stays),
     },
     emission: row.isTold && seen.length > 0 ? emissionOf(seen, 0, fromNs, null) : null,
     receiptOf: (part) => receipts.get(part) ?? part.receipt,

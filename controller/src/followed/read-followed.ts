@@ -1,14 +1,15 @@
 import { nodeOfAddress, type SiteGraph } from "@dyetrace/site";
-import type { IntervalReport, ListenerInterval, ReportMedia } from "@dyetrace/wire";
+import type { IntervalReport, ListenerInterval, ReportMedia, WatchedStream } from "@dyetrace/wire";
 import type { Emission } from "../account/emissions.ts";
 import type { AgentEvidence, RunEvidence } from "../account/run-evidence.ts";
-import type { CompiledRun, CompiledStream } from "../plan/compiled-run.ts";
+import type { CompiledRun, CompiledStream, PlannedJoin } from "../plan/compiled-run.ts";
+import { asFrames, withFrames } from "./bystander-frames.ts";
 import { digestFlow } from "./digest-flow.ts";
 import type { Flow } from "./flow.ts";
 import { reportMedia } from "./report-media.ts";
 import { restPackets } from "./rest-packets.ts";
 import { rtpFlow } from "./rtp-flow.ts";
-import { type ToldPart, type ToldStay, toldStays } from "./told-stays.ts";
+import { isBystanders, isOfHost, type ToldPart, type ToldStay, toldStays } from "./told-stays.ts";
 import { unseenFlow } from "./unseen-flow.ts";
 
 /** A source with a smaller share of the packets is no stream of its own: it is strays, or reports between them. Our choice. */
@@ -36,19 +37,29 @@ export function readFollowed(run: CompiledRun, evidence: RunEvidence, graph: Sit
   /** By the part of an agent's report: what stands in its place. */
   const inPlace = new Map<ListenerInterval, ListenerInterval[]>();
   const idsOf = new Map<number, number[]>();
+  const hostJoins: PlannedJoin[] = [];
+  /** By agent: what came to it though nobody there had joined. */
+  const unasked = new Map<string, WatchedStream[]>();
   let nextId = run.streams.reduce((most, { streamId }) => Math.max(most, streamId), 0) + 1;
   for (const stream of run.streams) {
     const stays = stream.production === undefined ? [] : toldStays(stream.streamId, evidence.agents);
     const flows = stream.production === undefined ? [] : flowsOf(run, stream, stays);
     if (flows.length === 0) streams.push(stream);
+    hostJoins.push(...stays.filter(isOfHost).map((stay) => joinOfHost(stream.name, stay, run.endNs)));
+    const asked = stays.filter((stay) => !isBystanders(stay));
     for (const flow of flows) {
       const streamId = flow.suffix === null ? stream.streamId : nextId++;
       const found = asStream(stream, flow, streamId, stays, graph);
       streams.push(found);
-      media.push(...reportMedia(found, flow, stays));
+      media.push(...reportMedia(found, flow, asked));
       if (flow.emission !== null) emissions.set(found.name, flow.emission);
       idsOf.set(stream.streamId, [...(idsOf.get(stream.streamId) ?? []), streamId]);
-      for (const part of stays.flatMap(({ parts }) => parts)) putInPlace(inPlace, part, streamId, flow);
+      for (const part of asked.flatMap(({ parts }) => parts)) putInPlace(inPlace, part, streamId, flow);
+      for (const { agent, parts } of stays.filter(isBystanders)) {
+        const seen = parts.map((part) => asFrames(streamId, flow.receiptOf(part), part));
+        unasked.set(agent, [...(unasked.get(agent) ?? []), ...seen]);
+        for (const part of parts) inPlace.set(part.entry, []);
+      }
     }
   }
   const names = new Map(
@@ -58,13 +69,22 @@ export function readFollowed(run: CompiledRun, evidence: RunEvidence, graph: Sit
     run: {
       ...run,
       streams,
-      joins: run.joins.flatMap((join) => (names.get(join.stream) ?? []).map((stream) => ({ ...join, stream }))),
+      joins: [...run.joins, ...hostJoins].flatMap((join) => (names.get(join.stream) ?? []).map((stream) => ({ ...join, stream }))),
       scenario: { ...run.scenario, timeline: [...run.scenario.timeline, ...sendingTimes(run, streams, emissions)] },
     },
-    evidence: { ...evidence, agents: replaced(evidence.agents, inPlace, idsOf), followed: emissions },
+    evidence: { ...evidence, agents: replaced(evidence.agents, inPlace, idsOf, unasked), followed: emissions },
     media,
   };
 }
+
+/** A stay that ends with the run has no leave. */
+function joinOfHost(stream: string, { agent, joinRequestedNs, parts }: ToldStay, endNs: number): PlannedJoin {
+  const leftNs = parts.at(-1)?.entry.memberships[0]?.leaveRequestedNs ?? endNs;
+  return { stream, agent, fromNs: joinRequestedNs, toNs: leftNs >= endNs - UNTIL_END_NS ? null : leftNs, isOfHost: true };
+}
+
+/** Agents end a run within this time of its end. */
+const UNTIL_END_NS = 1e9;
 
 function flowsOf(run: CompiledRun, stream: CompiledStream, stays: readonly ToldStay[]): Flow[] {
   const parts = stays.flatMap((stay) => stay.parts);
@@ -165,6 +185,7 @@ function replaced(
   agents: ReadonlyMap<string, AgentEvidence>,
   inPlace: ReadonlyMap<ListenerInterval, readonly ListenerInterval[]>,
   idsOf: ReadonlyMap<number, readonly number[]>,
+  unasked: ReadonlyMap<string, readonly WatchedStream[]>,
 ): ReadonlyMap<string, AgentEvidence> {
   const inTotals = (entry: ListenerInterval): ListenerInterval[] =>
     (idsOf.get(entry.streamId) ?? [entry.streamId]).map((streamId) => ({ ...entry, streamId }));
@@ -178,7 +199,7 @@ function replaced(
       const reports = one.reports.map(report);
       const last = one.reports.at(-1);
       const final = one.final === null ? null : one.final === last ? (reports.at(-1) ?? null) : report(one.final);
-      return [name, { ...one, reports, final }];
+      return [name, { ...one, reports, final, watch: withFrames(one.watch, unasked.get(name) ?? []) }];
     }),
   );
 }

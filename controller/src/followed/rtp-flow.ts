@@ -2,7 +2,7 @@ import type { StreamReceipt } from "@dyetrace/measure";
 import type { Followed } from "@dyetrace/wire";
 import { alignNumbers, type NumberPiece } from "./align-numbers.ts";
 import { emissionOf, FLOW_SENDER, type Flow, type Progress } from "./flow.ts";
-import type { ToldPart, ToldStay } from "./told-stays.ts";
+import { type ToldPart, type ToldStay, watchersOf } from "./told-stays.ts";
 
 type Rtp = Followed["rtp"][number];
 
@@ -64,6 +64,7 @@ export function rtpFlow(ssrc: number, stays: readonly ToldStay[], isFirst: boole
       comparedOneIn: 1,
       missingToAll: null,
       isUnseen: false,
+      watchers: watchersOf(stays),
     },
     emission,
     receiptOf: (part) => renumbered(part, partOf(part, ssrc), pieceOf.get(part) ?? new Map(), shifts),

@@ -69,8 +69,8 @@ class StintTally {
     for (const { streamId, sentPackets } of senders as readonly SenderInterval[]) {
       this.sent.set(streamId, (this.sent.get(streamId) ?? 0) + sentPackets);
     }
-    for (const { streamId, receipt, followed } of listeners as readonly ListenerInterval[]) {
-      if (receipt === null) continue;
+    for (const { streamId, receipt, followed, watched } of listeners as readonly ListenerInterval[]) {
+      if (receipt === null || watched?.isMember === false) continue;
       if (followed !== undefined) this.followed.add(streamId);
       const before = this.receipts.get(streamId);
       this.receipts.set(streamId, before === undefined ? receipt : mergeReceipts(before, receipt));

@@ -42,8 +42,8 @@ type Note = (
 ) => void;
 
 function noteListening({ listeners, fromNs, toNs }: IntervalReport, note: Note): void {
-  for (const { streamId, receipt, followed } of listeners) {
-    if (receipt === null) continue;
+  for (const { streamId, receipt, followed, watched } of listeners) {
+    if (receipt === null || watched?.isMember === false) continue; // who has not joined misses nothing
     const silence = receipt.longestSilence;
     if (silence !== null && silence.startNs !== null && silence.durationNs >= SILENCE_NS) {
       note("silence", silence.startNs, silence.startNs + silence.durationNs, 0, "", streamId);

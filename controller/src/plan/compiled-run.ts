@@ -29,6 +29,8 @@ export interface FollowedFacts {
   readonly missingToAll: number | null;
   /** Nobody saw a packet of it in the whole run: what was to come is an assumption. */
   readonly isUnseen: boolean;
+  /** Agents that had not joined it and could see all of it that came: the silence of others proves nothing. */
+  readonly watchers: readonly string[];
 }
 
 /** A planned stay in a group; `toNs` null stays until the run's end. */
@@ -37,6 +39,8 @@ export interface PlannedJoin {
   readonly agent: string;
   readonly fromNs: number;
   readonly toNs: number | null;
+  /** Some other program on the agent's host had joined, and the agent followed what came: when it asked is not known. */
+  readonly isOfHost?: true;
 }
 
 export interface CompiledRun {

@@ -1,4 +1,4 @@
-import type { IntervalReport, ListenerInterval } from "@dyetrace/wire";
+import type { IntervalReport, ListenerInterval, WatcherReport } from "@dyetrace/wire";
 import { ListenedStream } from "../../../agent/src/sockets/listened-stream.ts";
 import type { AgentEvidence, RunEvidence } from "../../../controller/src/account/run-evidence.ts";
 import type { CompiledRun } from "../../../controller/src/plan/compiled-run.ts";
@@ -14,6 +14,8 @@ export interface FollowOptions {
   readonly clockOffNs?: (agent: string) => number;
   /** On top of 1 ms, ns. */
   readonly delayNs?: (agent: string, packet: number) => number;
+  /** Of agents that do not join: whether some program on their host has. Null: the agent can't watch. */
+  readonly isHostMember?: (agent: string) => boolean | null;
 }
 
 const SECOND_NS = 1e9;
@@ -42,12 +44,15 @@ interface Arrival {
   readonly bytes: Uint8Array;
 }
 
+/** Of a host that watched all the time and heard nobody ask. */
+const QUIET_WATCH: WatcherReport = { sinceNs: -1e9, streams: [], membership: [], unlistedMembership: 0, dropped: 0 };
+
 function evidenceOf(
   agent: string,
   run: CompiledRun,
   media: readonly MediaPacket[],
   comesTo: ComesTo,
-  { sender, clockOffNs = () => 0, delayNs = () => 0 }: FollowOptions,
+  { sender, clockOffNs = () => 0, delayNs = () => 0, isHostMember = () => null }: FollowOptions,
 ): AgentEvidence {
   const joins = run.joins.filter((join) => join.agent === agent);
   const task = run.tasks.get(agent);
@@ -70,6 +75,8 @@ function evidenceOf(
       { atNs: toNs ?? run.endNs, kind: "leave" as const },
     ])
     .sort((a, b) => a.atNs - b.atNs);
+  const isMember = joins.length === 0 ? isHostMember(agent) : null;
+  if (isMember !== null) actions.push({ atNs: 0, kind: "join" }, { atNs: run.endNs, kind: "leave" });
   let next = 0;
   let action = 0;
   const upTo = (untilNs: number): void => {
@@ -77,7 +84,7 @@ function evidenceOf(
       const [due, packet] = [actions[action], arrivals[next]];
       const isAction = due !== undefined && due.atNs <= untilNs && (packet === undefined || due.atNs <= packet.atNs);
       if (isAction) {
-        if (due.kind === "join") listened?.joined(due.atNs);
+        if (due.kind === "join") listened?.joined(due.atNs, isMember);
         else listened?.left(due.atNs);
         action += 1;
       } else if (packet !== undefined && packet.atNs < untilNs) {
@@ -91,7 +98,7 @@ function evidenceOf(
     const isLast = toNs === run.endNs;
     upTo(toNs);
     const listeners = (listened?.takeParts(index, toNs, isLast) ?? []).map(
-      ({ receipt, membership, followed }): ListenerInterval => ({
+      ({ receipt, membership, followed, isHostMember: watched }): ListenerInterval => ({
         streamId: stream?.streamId ?? 0,
         receipt,
         memberships: [membership],
@@ -99,10 +106,13 @@ function evidenceOf(
         socketStreams: 1,
         foreign: NOTHING_FOREIGN,
         ...(followed === null ? {} : { followed }),
+        ...(watched === null ? {} : { watched: { isMember: watched, unreadFrames: 0 } }),
       }),
     );
-    const totals = isLast ? { listeners: [], senders: [] } : null;
+    const groupsInUse = isMember === true && stream !== undefined ? [stream.streamId] : [];
+    const totals = isLast ? { listeners: [], senders: [], groupsInUse } : null;
     reports.push({ fromNs, toNs, listeners, senders: [], host: NO_HOST_COUNTERS, sourcesStopped: null, totals });
   }
-  return { agent, reports, watch: [], final: reports.at(-1) ?? null, clock: null, lostAtNs: null, troubles: [] };
+  const watch = isMember === null ? [] : reports.map(() => QUIET_WATCH);
+  return { agent, reports, watch, final: reports.at(-1) ?? null, clock: null, lostAtNs: null, troubles: [] };
 }

@@ -17,14 +17,19 @@ export function followedSite(demo: string): SiteGraph {
   return loadSitePlan(text, "quillfen.yaml");
 }
 
-export function followRun(graph: SiteGraph, seconds: number, stream = "from: encoder"): CompiledRun {
+export function followRun(
+  graph: SiteGraph,
+  seconds: number,
+  stream = "from: encoder",
+  timeline = `- { at: 0s, join: lobby, agents: all }
+  - { at: ${seconds}s, leave: lobby, agents: all }`,
+): CompiledRun {
   const text = `
 scenario: follow
 streams:
   - { name: lobby, production: true, group: 239.196.4.7, port: 5004, ${stream} }
 timeline:
-  - { at: 0s, join: lobby, agents: all }
-  - { at: ${seconds}s, leave: lobby, agents: all }
+  ${timeline}
 `;
   const { scenario } = loadScenario(text, "follow.yaml");
   return compileScenario("00000000000000aa", scenario, graph, new Map());

@@ -9,7 +9,7 @@ import {
   readTestPacket,
   stampTestPacket,
 } from "@dyetrace/wire";
-import { readIgmp, readIgmp6 } from "../../../agent/src/control/sights/host-groups.ts";
+import { readIgmp, readIgmp6 } from "../../../agent/src/sockets/linux/host-groups.ts";
 import { readSocketAddress, SOCKET_ADDRESS_BYTES } from "../../../agent/src/sockets/linux/socket-address.ts";
 import { FrameWatch } from "../../../agent/src/watcher/frame-watch.ts";
 import {

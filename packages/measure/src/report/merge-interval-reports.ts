@@ -55,7 +55,18 @@ const joinEntries = (a: ListenerInterval, b: ListenerInterval): ListenerInterval
   socketStreams: Math.max(a.socketStreams, b.socketStreams),
   foreign: joinForeign(a.foreign, b.foreign),
   ...joinFollowed(a.followed, b.followed),
+  ...joinWatched(a.watched, b.watched),
 });
+
+type Watched = ListenerInterval["watched"];
+
+/** Of one stay: whether the host was a member is the same in both. */
+const joinWatched = (a: Watched, b: Watched): Pick<ListenerInterval, "watched"> =>
+  a === undefined || b === undefined
+    ? a === undefined && b === undefined
+      ? {}
+      : { watched: (a ?? b) as NonNullable<Watched> }
+    : { watched: { isMember: b.isMember, unreadFrames: a.unreadFrames + b.unreadFrames } };
 
 type Followed = ListenerInterval["followed"];
 

@@ -73,9 +73,9 @@ export class StoryNotes {
       if (sentPackets > 0 && this.#streams.has(streamId))
         this.#add(this.#sent, `${agent} ${streamId}`, report.fromNs / 1e6, report.toNs / 1e6, SENT_PAUSE_MS);
     }
-    for (const { streamId, memberships, receipt } of report.listeners) {
+    for (const { streamId, memberships, receipt, watched } of report.listeners) {
       if (!this.#streams.has(streamId)) continue;
-      for (const stay of memberships) this.#stay(`${agent} ${streamId}`, stay.joinRequestedNs, stay.leaveRequestedNs);
+      for (const stay of watched === undefined ? memberships : []) this.#stay(`${agent} ${streamId}`, stay.joinRequestedNs, stay.leaveRequestedNs);
       if (watch === null && receipt !== null && receipt.firstArrivalNs !== null && receipt.lastArrivalNs !== null)
         this.#came(agent, streamId, receipt.firstArrivalNs, receipt.lastArrivalNs);
     }

@@ -20,7 +20,7 @@ export function checkScenarioAgainstSite({ scenario, document }: LoadedScenario,
     else if (production.from !== null) checkFrom(production.from, ["streams", entry, "from"], site, mistakes);
   }
   for (const action of scenario.timeline) {
-    if (action.kind !== "join" && action.kind !== "leave") continue;
+    if (action.kind !== "join" && action.kind !== "watch" && action.kind !== "leave") continue;
     for (const [index, agent] of (action.agents ?? []).entries())
       check(agent, ["timeline", action.entry, "agents", index]);
   }

@@ -107,6 +107,18 @@ export const ListenerIntervalSchema = Type.Object({
    * lost only the controller can tell. Since protocol 10.
    */
   followed: Type.Optional(FollowedSchema),
+  /**
+   * Of a stream of others that this host's agent did not join: it was followed at the network card. A stay begins and ends with the
+   * host's own membership then, and nothing was asked of the network.
+   */
+  watched: Type.Optional(
+    Type.Object({
+      /** Some other program on this host has joined the group. False: what came is a bystander's. */
+      isMember: Type.Boolean(),
+      /** Frames to the group and port that could not be read, as they came in fragments. */
+      unreadFrames: Count,
+    }),
+  ),
 });
 export type ListenerInterval = DeepReadonly<Static<typeof ListenerIntervalSchema>>;
 

@@ -37,6 +37,7 @@ class StreamPlay {
   #hasRun = false;
   /** Null once a join named no agents: everyone but the source. */
   #everJoined: Set<string> | null = new Set();
+  #isWatched = false;
 
   constructor(stream: ScenarioStream, mistakes: FileMistakes) {
     this.stream = stream;
@@ -51,9 +52,9 @@ class StreamPlay {
       this.#mistakes.add(["timeline", action.entry, key], message, hint);
       return false;
     };
-    if (production !== undefined && action.kind !== "join" && action.kind !== "leave") {
+    if (production !== undefined && ["emit", "stop", "set"].includes(action.kind)) {
       const what = `"${name}" is somebody else's stream, which is followed and never sent`;
-      return complain(action.kind, what, "Let agents join it and leave it");
+      return complain(action.kind, what, "Let agents join it or watch it, and leave it");
     }
     switch (action.kind) {
       case "emit":
@@ -78,6 +79,17 @@ class StreamPlay {
           this.#mistakes,
         );
       }
+      case "watch":
+        if (production === undefined) {
+          const what = `"${name}" is sent in this run: who does not join it watches in any case`;
+          return complain("watch", what, "Remove the entry, or set production: true on a stream of others");
+        }
+        for (const agent of action.agents ?? []) {
+          if (!this.#everJoined?.has(agent)) continue;
+          return complain("agents", `"${agent}" joins "${name}", so it does not only watch it`, "Do one of the two");
+        }
+        this.#isWatched = true;
+        return true;
       case "join":
         if (action.agents?.includes(source)) {
           return complain(
@@ -90,7 +102,7 @@ class StreamPlay {
         else for (const agent of action.agents) this.#everJoined?.add(agent);
         return true;
       case "leave": {
-        if (this.#everJoined === null) return true;
+        if (this.#everJoined === null || this.#isWatched) return true;
         if (this.#everJoined.size === 0)
           return complain("leave", `Nobody has joined "${name}" by then`, "Join it earlier");
         const stranger = action.agents?.find((agent) => this.#everJoined?.has(agent) === false);
@@ -107,9 +119,9 @@ class StreamPlay {
   /** @returns false if a mistake was added */
   end(name: string): boolean {
     if (this.stream.production !== undefined) {
-      if (this.#everJoined === null || this.#everJoined.size > 0) return true;
+      if (this.#everJoined === null || this.#everJoined.size > 0 || this.#isWatched) return true;
       const example = `Add, for example, { at: 0s, join: ${name}, agents: all }`;
-      this.#mistakes.add(["streams", this.stream.entry], `Nobody joins "${name}" in the timeline`, example);
+      this.#mistakes.add(["streams", this.stream.entry], `Nobody joins or watches "${name}" in the timeline`, example);
       return false;
     }
     if (!this.#hasRun) {

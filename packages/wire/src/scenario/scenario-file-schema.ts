@@ -87,6 +87,8 @@ export const ScenarioEntrySchema = Type.Object(
     stop: Type.Optional(streamNames),
     join: Type.Optional(streamNames),
     leave: Type.Optional(streamNames),
+    /** Of a stream of others: nobody joins, and what comes to those that joined anyway is followed. */
+    watch: Type.Optional(streamNames),
     set: Type.Optional(streamNames),
     agents: Type.Optional(agentNames),
     rate: Type.Optional(rate),

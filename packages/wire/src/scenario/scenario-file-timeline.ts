@@ -24,6 +24,8 @@ export type ScenarioVerb =
       readonly kind: "join" | "leave";
       readonly agents: readonly string[] | null;
     }
+  /** Of a stream of others: these do not join, and some program on their hosts has. `agents` as with a join. */
+  | { readonly kind: "watch"; readonly agents: readonly string[] | null }
   /** Null: stays as it is. At least one of the two is set. */
   | {
       readonly kind: "set";
@@ -31,7 +33,8 @@ export type ScenarioVerb =
       readonly payloadBytes: number | null;
     };
 
-const VERBS = ["emit", "stop", "join", "leave", "set"] as const;
+const VERBS = ["emit", "stop", "join", "watch", "leave", "set"] as const;
+const OF_LISTENERS: readonly string[] = ["join", "watch", "leave"];
 type Verb = (typeof VERBS)[number];
 
 const MAX_ACTIONS = 65_536; // as many as an agent's task holds
@@ -137,7 +140,7 @@ function resolveVerb(
   const names = resolveStreamNames(entry[verb] ?? [], [...path, verb], byName, mistakes);
   if (names === null) return null;
   if (verb === "emit" || verb === "stop") return { streams: names, verb: { kind: verb } };
-  if (verb === "join" || verb === "leave") {
+  if (verb === "join" || verb === "leave" || verb === "watch") {
     return { streams: names, verb: { kind: verb, agents: resolveAgents(entry.agents, [...path, "agents"], mistakes) } };
   }
   if (entry.rate === undefined && entry.payload === undefined) {
@@ -159,7 +162,7 @@ function resolveVerb(
 }
 
 function rejectStrayKeys(entry: ScenarioFileEntry, verb: Verb, path: DataPath, mistakes: FileMistakes): void {
-  if (entry.agents !== undefined && verb !== "join" && verb !== "leave") {
+  if (entry.agents !== undefined && !OF_LISTENERS.includes(verb)) {
     mistakes.add(
       [...path, "agents"],
       `"agents" does not go with "${verb}", which is the source's`,

@@ -1,5 +1,5 @@
 import { expect, test } from "vitest";
-import { readIgmp, readIgmp6 } from "./host-groups.ts";
+import { readIgmp, readIgmp6, readSourceFilters } from "./host-groups.ts";
 
 /** As the kernel of this kind of machine prints them (net/ipv4/igmp.c, net/ipv6/mcast.c), little-endian. */
 const IGMP = `Idx\tDevice    : Count Querier\tGroup    Users Timer\tReporter
@@ -21,4 +21,19 @@ test("readIgmp: given several interfaces, then the groups of one are read, in th
 
 test("readIgmp6: given several interfaces, then the groups of one are read", () => {
   expect(readIgmp6(IGMP6, "eth0")).toEqual(["ff15::db01", "ff02::1"]);
+});
+
+/** As this kind of machine's kernel prints them (net/ipv4/igmp.c, net/ipv6/mcast.c), after joins from one source each. */
+const FILTER = `Idx Device        MCA        SRC    INC    EXC
+  3     e0 0xe8010107 0x0a090905      1      0
+`;
+const FILTER6 = `Idx Device                Multicast Address                   Source Address    INC    EXC
+  3     e0 ff3e0000000000000000000000000077 20010db8000000000000000000000005      1      0
+`;
+
+test("readSourceFilters: given joins from one source, then the source stands by its group, on that interface alone", () => {
+  const read = readSourceFilters(FILTER, FILTER6, "e0");
+  expect([...(read.get("232.1.1.7") ?? [])]).toEqual(["10.9.9.5"]);
+  expect([...(read.get("ff3e::77") ?? [])]).toEqual(["2001:db8::5"]);
+  expect(readSourceFilters(FILTER, FILTER6, "e1").size).toBe(0);
 });
