@@ -1,6 +1,8 @@
+import { parseIpAddress } from "@dyetrace/wire";
 import koffi from "koffi";
 import { afterAll, beforeAll, expect, test } from "vitest";
 import { assembleBpf } from "../../agent/src/sockets/linux/bpf-program.ts";
+import { groupFilter } from "../../agent/src/sockets/linux/group-filter.ts";
 import { allGroupsFilter, LOOK_FRAME_BYTES } from "../../agent/src/watcher/look/all-groups-filter.ts";
 import { lookFilter } from "../../agent/src/watcher/look-filter.ts";
 import { TEST_FRAME_BYTES, watchFilter } from "../../agent/src/watcher/watch-filter.ts";
@@ -186,4 +188,43 @@ test("all groups' filter: given data to any group, then its beginning passes; me
   expect(passes(all, ipv4Frame(udp(PORT, 1400), { ...group4, fragment: 0x20b9 }))).toBe(0);
   expect(passes(all, ipv4Frame(udp(PORT, 100), { ...group4, destination: "192.0.2.2" }))).toBe(0);
   expect(passes(all, ipv6Frame(udp(PORT, 100), { ...group6, destination: FE80_1 }))).toBe(0);
+});
+
+const ofGroup = (group: string): ArrayBuffer =>
+  groupFilter(parseIpAddress(group) ?? { family: 4, bytes: new Uint8Array(4) }, PORT);
+
+test("group filter: given a stream of others to one group and port, then it passes whole, and of fragments the first", () => {
+  const [filter4, filter6] = [ofGroup("233.252.0.1"), ofGroup("ff15::1234")];
+  const [whole4, whole6] = [ipv4Frame(udp(PORT, 1316), group4), ipv6Frame(udp(PORT, 1316), group6)];
+  expect(passes(filter4, whole4)).toBe(whole4.length);
+  expect(passes(filter6, whole6)).toBe(whole6.length);
+  const withOptions = ipv4Frame(udp(PORT, 100), { ...group4, hasRouterAlert: true });
+  expect(passes(filter4, withOptions)).toBe(withOptions.length);
+  const first = ipv4Frame(udp(PORT, 1400), { ...group4, fragment: 0x2000 });
+  const later = ipv4Frame(udp(PORT, 1400), { ...group4, fragment: 0x20b9 });
+  expect([passes(filter4, first), passes(filter4, later)]).toEqual([first.length, 0]);
+  const fragment6 = (offset: string): number[] =>
+    ipv6Frame([...hex(`11 00 ${offset} 00000001`), ...udp(PORT, 1400)], { ...group6, nextHeader: 44 });
+  expect(passes(filter6, fragment6("0001"))).toBe(fragment6("0001").length);
+  expect(passes(filter6, fragment6("05a9"))).toBe(0);
+});
+
+test("group filter: given another group, port or protocol, or a membership message, then nothing passes", () => {
+  const [filter4, filter6] = [ofGroup("233.252.0.1"), ofGroup("ff15::1234")];
+  for (const frame of [
+    ipv4Frame(udp(PORT, 100), { ...group4, destination: "233.252.0.2" }),
+    ipv4Frame(udp(5005, 100), group4),
+    ipv4Frame(udp(PORT, 100), { ...group4, protocol: 6 }),
+    ipv4Frame(hex("16 00 f8 fa ef 01 02 03")),
+    ipv6Frame(udp(PORT, 100), group6),
+  ]) {
+    expect(passes(filter4, frame)).toBe(0);
+  }
+  for (const frame of [
+    ipv6Frame(udp(5005, 100), group6),
+    ipv6Frame(udp(PORT, 100), { ...group6, destination: FF02_16 }),
+    ipv4Frame(udp(PORT, 100), group4),
+  ]) {
+    expect(passes(filter6, frame)).toBe(0);
+  }
 });

@@ -21,13 +21,22 @@ links:
   - left:2 -- wall-2:eth0
 `;
 const PORT = 5004;
-const follow = (group: string): string => `
+const JOINED_BY_ALL = "{ at: 0s, join: tv, agents: all }";
+/** @param entry of the timeline: who joins, or only watches */
+const follow = (group: string, entry: string): string => `
 scenario: follow
 streams:
   - { name: tv, production: true, from: encoder, group: "${group}", port: ${PORT} }
 timeline:
-  - { at: 0s, join: tv, agents: all }
+  - ${entry}
   - { at: 5s, leave: tv, agents: all }
+`;
+/** Some program of the host's own that joins a group: node -e PROGRAM GROUP. It reads nothing. */
+const MEMBER = `
+  const { networkInterfaces } = require("node:os");
+  const own = networkInterfaces().eth0.find(({ family }) => family === "IPv4").address;
+  const socket = require("node:dgram").createSocket({ type: "udp4", reuseAddr: true });
+  socket.bind(9, () => { socket.addMembership(process.argv[1], own); console.log("joined"); });
 `;
 
 const PICTURE = ["-re", "-f", "lavfi", "-i", "testsrc2=size=640x360:rate=25"];
@@ -72,21 +81,47 @@ describe("streams that flow already: given media of ffmpeg's in a node without a
     media.push(await bench.site.spawn("encoder", [...quiet, ...MEDIA[kind](group)]));
     return group;
   };
-  const run = (group: string, faults: readonly string[] = []): Promise<RunReport> =>
-    bench.run(follow(group), { faults });
-  /** What a host's UDP has sent since it was started: proc(5), /proc/net/snmp. */
-  const datagramsSent = async (node: string): Promise<number> => {
-    const { stdout } = await bench.site.exec(node, ["cat", "/proc/net/snmp"]);
-    const [names = "", values = ""] = stdout.split("\n").filter((line) => line.startsWith("Udp:"));
-    return Number(values.split(" ")[names.split(" ").indexOf("OutDatagrams")]);
+  const run = (group: string, faults: readonly string[] = [], entry = JOINED_BY_ALL): Promise<RunReport> =>
+    bench.run(follow(group, entry), { faults });
+  /**
+   * What the kernel of a host counts of its sending: proc(5), /proc/net/snmp, snmp6 and netstat; the card's frames from
+   * /sys/class/net (Documentation/ABI/testing/sysfs-class-net-statistics of the kernel).
+   */
+  const sentBy = async (node: string) => {
+    const files = [
+      "/proc/net/snmp",
+      "/proc/net/snmp6",
+      "/proc/net/netstat",
+      "/sys/class/net/eth0/statistics/tx_packets",
+    ];
+    const { stdout } = await bench.site.exec(node, ["cat", ...files]);
+    const lines = stdout.split("\n");
+    const ipv4 = (table: string, name: string): number => {
+      const [names = "", values = ""] = lines.filter((line) => line.startsWith(`${table}:`));
+      return Number(values.split(" ")[names.split(" ").indexOf(name)]);
+    };
+    const ipv6 = (name: string): number =>
+      Number(lines.find((line) => line.startsWith(`${name} `) || line.startsWith(`${name}\t`))?.split(/\s+/)[1]);
+    return {
+      datagrams: ipv4("Udp", "OutDatagrams") + ipv6("Udp6OutDatagrams"),
+      toGroups: ipv4("IpExt", "OutMcastPkts"),
+      icmp6: ipv6("Icmp6OutMsgs"),
+      frames: Number(lines.at(-2)),
+    };
   };
 
   test("given MPEG-TS, then it is told apart and read, nobody is accused, and no agent has sent a datagram", async () => {
     const group = await play("MPEG-TS over UDP");
     const agents = ["wall-1", "wall-2", "lobby"];
-    const before = await Promise.all(agents.map(datagramsSent));
+    const before = await Promise.all(agents.map(sentBy));
     const report = await run(group);
-    expect(await Promise.all(agents.map(datagramsSent))).toEqual(before);
+    const after = await Promise.all(agents.map(sentBy));
+    // All that left their cards were membership reports and neighbour discovery: no datagram, and nothing of any other kind.
+    for (const [i, { datagrams, toGroups, icmp6, frames }] of after.entries()) {
+      const was = before[i];
+      expect(datagrams - (was?.datagrams ?? 0)).toBe(0);
+      expect(frames - (was?.frames ?? 0)).toBe(toGroups - (was?.toGroups ?? 0) + icmp6 - (was?.icmp6 ?? 0));
+    }
     expect(report.findings).toEqual([]);
     expect(report.streams).toMatchObject([
       { production: true, format: "mpeg-ts", identifiedBy: "continuity", sent: null },
@@ -111,6 +146,36 @@ describe("streams that flow already: given media of ffmpeg's in a node without a
     expect(report.findings.length).toBeGreaterThan(0);
     for (const { suspects } of report.findings) expect(suspects).toContain("left:1>wall-1:eth0");
     for (const { listener, lost } of report.receipts) if (listener !== "wall-1") expect(lost).toBe(0);
+  });
+
+  test("given a program on one host that joined, and two hosts where nobody has, then it is followed there, and what floods is a leak", async () => {
+    const group = await play("RTP with two SSRCs");
+    const member = await bench.site.spawn("lobby", [process.execPath, "-e", MEMBER, group]);
+    media.push(member);
+    const before = await sentBy("wall-2");
+    const report = await run(
+      group,
+      ["snooping-off, on: left"],
+      "{ at: 0s, join: tv, agents: [wall-1] }\n  - { at: 0s, watch: tv, agents: [lobby] }",
+    );
+    const after = await sentBy("wall-2");
+    // Where nobody joins, no membership report is sent over IPv4, and of the rest only ICMPv6.
+    expect(after.toGroups).toBe(before.toGroups);
+    expect(after.frames - before.frames).toBe(after.icmp6 - before.icmp6);
+    const main = report.receipts.filter(({ stream }) => stream === "tv");
+    expect(main.map(({ listener, lost }) => [listener, lost])).toEqual([
+      ["wall-1", 0],
+      ["lobby", 0],
+    ]);
+    expect(main[1]).toMatchObject({ joinDelayMs: null, leaveDelayMs: null });
+    expect(main[1]?.received).toBeGreaterThan(300);
+    expect(report.bystanders.map(({ stream, agent, frames }) => [stream, agent, (frames ?? 0) > 10])).toEqual([
+      ["tv", "wall-2", true],
+      ["tv:ssrc-000008ae", "wall-2", true],
+    ]);
+    expect(new Set(report.findings.map(({ kind }) => kind))).toEqual(new Set(["leaks"]));
+    for (const { suspects } of report.findings) expect(suspects.join(" ")).toContain("left");
+    expect(report.notes.join(" ")).toContain("what came to lobby was followed at the network card");
   });
 
   test("given MPEG-TS in RTP that loses before the ways part, then its numbers show it at everyone", async () => {

@@ -5,13 +5,13 @@ import {
   type TaskStream,
   type WatcherReport,
 } from "@dyetrace/wire";
+import { groupsOfHost } from "../sockets/linux/host-groups.ts";
 import {
   explainHostBlock,
   type HostBlockBaseline,
   readHostBlockBaseline,
 } from "../watcher/host-block/explain-host-block.ts";
 import { forcedVersions } from "./forced-versions.ts";
-import { groupsOfHost } from "../sockets/linux/host-groups.ts";
 
 /** Streams whose silence is looked into: reading a host's firewall takes time that the last report does not have. */
 const MOST_EXPLAINED = 4;

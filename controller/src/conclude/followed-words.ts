@@ -15,7 +15,9 @@ export function followedNotes({ run, sources }: RunAccount): string[] {
     const notes: string[] = [];
     notes.push(...watchNotes(stream, run));
     if (followed.isUnseen && !run.joins.some(({ stream: joined }) => joined === name)) {
-      notes.push(`Nobody here had joined ${name}, and nothing of it came: whether it is sent can't be known from these hosts.`);
+      notes.push(
+        `Nobody here had joined ${name}, and nothing of it came: whether it is sent can't be known from these hosts.`,
+      );
       return notes;
     }
     if (followed.isUnseen) {

@@ -10,7 +10,7 @@ import {
 import type { LiveCell, LiveFigures, LiveHeard, LiveSeries, LiveStrip } from "@dyetrace/wire/console/live-second";
 import { FigureRing } from "./figure-ring.ts";
 import { liveMark } from "./live-mark.ts";
-import { isSilentOfOthers, toldOfOthers } from "./told-of-others.ts";
+import { askedFor, cameUnasked, isSilentOfOthers, toldOfOthers } from "./told-of-others.ts";
 
 /** Seconds of marks kept for a console that comes later. */
 const KEPT_SECONDS = 180;
@@ -70,12 +70,7 @@ export class LiveBoard {
     const lengthNs = report.toNs - report.fromNs;
     if (lengthNs >= 0.5e9 && lengthNs <= 1.5e9) {
       const staysOf = new Map<number, ListenerInterval[]>();
-      const unasked = new Map<number, number>();
-      for (const one of report.listeners) {
-        if (one.watched?.isMember === false) {
-          unasked.set(one.streamId, (unasked.get(one.streamId) ?? 0) + (one.receipt?.received ?? 0));
-          continue;
-        }
+      for (const one of askedFor(report.listeners)) {
         const stays = staysOf.get(one.streamId);
         if (stays === undefined) staysOf.set(one.streamId, [one]);
         else stays.push(one);
@@ -104,7 +99,7 @@ export class LiveBoard {
             frames:
               watched === undefined || watch?.sinceNs === null
                 ? null
-                : watched.frames + (unasked.get(stream.streamId) ?? 0),
+                : watched.frames + cameUnasked(report.listeners, stream.streamId),
             isReachedByDesign: this.#reachOf.get(stream.streamId)?.has(this.#hostOf(agent)) === true,
           }),
           figures: isSilentOfOthers(stays) ? null : figuresOf(stays, report),

@@ -32,3 +32,15 @@ const addKnown = (receipts: readonly { readonly hostLost: number | null }[]): nu
 /** Nothing came of a stream of others in this time: whether anything was lost shows when something comes, or never. */
 export const isSilentOfOthers = (stays: readonly ListenerInterval[]): boolean =>
   stays.some(({ followed, receipt }) => followed !== undefined && receipt?.received === 0);
+
+/** Stays of hosts that had joined, whoever did it. */
+export const askedFor = (listeners: readonly ListenerInterval[]): readonly ListenerInterval[] =>
+  listeners.filter(({ watched }) => watched?.isMember !== false);
+
+/** Packets of one stream that came to a host where nobody had joined it. */
+export const cameUnasked = (listeners: readonly ListenerInterval[], streamId: number): number =>
+  listeners.reduce(
+    (sum, one) =>
+      one.streamId === streamId && one.watched?.isMember === false ? sum + (one.receipt?.received ?? 0) : sum,
+    0,
+  );

@@ -30,10 +30,7 @@ const rangesIn = ({ spans }: StreamReceipt): readonly SequenceRange[] =>
   );
 
 /** What the watcher told, and beside it what the agent saw of streams of others. */
-export const withFrames = (
-  watch: AgentEvidence["watch"],
-  frames: readonly WatchedStream[],
-): AgentEvidence["watch"] => {
+export const withFrames = (watch: AgentEvidence["watch"], frames: readonly WatchedStream[]): AgentEvidence["watch"] => {
   const last = watch.at(-1);
   if (frames.length === 0 || last === undefined) return watch;
   return [...watch.slice(0, -1), { ...last, streams: [...last.streams, ...frames] }];

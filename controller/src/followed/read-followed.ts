@@ -69,7 +69,9 @@ export function readFollowed(run: CompiledRun, evidence: RunEvidence, graph: Sit
     run: {
       ...run,
       streams,
-      joins: [...run.joins, ...hostJoins].flatMap((join) => (names.get(join.stream) ?? []).map((stream) => ({ ...join, stream }))),
+      joins: [...run.joins, ...hostJoins].flatMap((join) =>
+        (names.get(join.stream) ?? []).map((stream) => ({ ...join, stream })),
+      ),
       scenario: { ...run.scenario, timeline: [...run.scenario.timeline, ...sendingTimes(run, streams, emissions)] },
     },
     evidence: { ...evidence, agents: replaced(evidence.agents, inPlace, idsOf, unasked), followed: emissions },
@@ -80,7 +82,13 @@ export function readFollowed(run: CompiledRun, evidence: RunEvidence, graph: Sit
 /** A stay that ends with the run has no leave. */
 function joinOfHost(stream: string, { agent, joinRequestedNs, parts }: ToldStay, endNs: number): PlannedJoin {
   const leftNs = parts.at(-1)?.entry.memberships[0]?.leaveRequestedNs ?? endNs;
-  return { stream, agent, fromNs: joinRequestedNs, toNs: leftNs >= endNs - UNTIL_END_NS ? null : leftNs, isOfHost: true };
+  return {
+    stream,
+    agent,
+    fromNs: joinRequestedNs,
+    toNs: leftNs >= endNs - UNTIL_END_NS ? null : leftNs,
+    isOfHost: true,
+  };
 }
 
 /** Agents end a run within this time of its end. */

@@ -38,7 +38,11 @@ describe.each(MEDIA_KINDS)("%s that is watched, and joined by nobody of ours", (
   const all = watching("all");
 
   test("given programs on all hosts that joined, then a healthy site accuses nobody, and no join of ours is told", () => {
-    const report = follow(all, () => "comes", () => true);
+    const report = follow(
+      all,
+      () => "comes",
+      () => true,
+    );
     expect(report.findings).toEqual([]);
     expect(report.receipts).toHaveLength(all.tasks.size * report.streams.length);
     for (const { lost, received, joinDelayMs, leaveDelayMs } of report.receipts) {
@@ -53,7 +57,11 @@ describe.each(MEDIA_KINDS)("%s that is watched, and joined by nobody of ours", (
     ["core:1>pier-east:24", 0.05],
     ["hall-hub:2>till-1:eth0", 1],
   ])("given packets dropped on %s (%d), then that is among the suspects as if we had joined", (segment, ratio) => {
-    const { findings } = follow(all, lossOn(graph, "encoder", new Map([[segment, ratio]]), seededRandom(7)), () => true);
+    const { findings } = follow(
+      all,
+      lossOn(graph, "encoder", new Map([[segment, ratio]]), seededRandom(7)),
+      () => true,
+    );
     expect(findings.length).toBeGreaterThan(0);
     for (const { suspects } of findings) expect(suspects).toContain(segment);
   });
@@ -84,7 +92,11 @@ describe.each(MEDIA_KINDS)("%s that is watched, and joined by nobody of ours", (
   });
 
   test("given nobody who joined anywhere, then nothing is accused, and that is what is said", () => {
-    const report = follow(watching("[kiosk-1, lounge]"), () => "lost", (agent) => (agent === "lounge" ? null : false));
+    const report = follow(
+      watching("[kiosk-1, lounge]"),
+      () => "lost",
+      (agent) => (agent === "lounge" ? null : false),
+    );
     expect(report.findings).toEqual([]);
     expect(report.verdict).toBe("inconclusive");
     const notes = report.notes.join(" ");

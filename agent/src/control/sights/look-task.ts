@@ -1,7 +1,7 @@
 import { networkInterfaces } from "node:os";
 import type { AgentMessage, ControllerMessage } from "@dyetrace/wire";
-import type { Watcher } from "../../watcher/open-watcher.ts";
 import { groupsOfHost } from "../../sockets/linux/host-groups.ts";
+import type { Watcher } from "../../watcher/open-watcher.ts";
 
 type Order = Extract<ControllerMessage, { readonly kind: "look" }>;
 type Looked = Extract<AgentMessage, { readonly kind: "looked" }>;

@@ -54,7 +54,10 @@ export class WatchSocket implements GroupSocket {
       this.#socket.close();
       throw new Error(`frames of ${interfaceName} are not Ethernet`);
     }
-    const [groupText, sourceText] = [formatIpAddress(group.bytes), source === null ? null : formatIpAddress(source.bytes)];
+    const [groupText, sourceText] = [
+      formatIpAddress(group.bytes),
+      source === null ? null : formatIpAddress(source.bytes),
+    ];
     this.watch = {
       isMember: () => isMemberOf(interfaceName, groupText, sourceText),
       takeUnreadFrames: () => {
@@ -132,7 +135,18 @@ export class WatchSocket implements GroupSocket {
         : clock.toMonotonic(socket.arrivalSeconds, socket.arrivalNanoseconds);
     const ttl = view.getUint8(at + (isIpv4 ? 22 : 21));
     const dscp = isIpv4 ? view.getUint8(at + 15) >> 2 : (view.getUint16(at + 14) >> 6) & 0x3f;
-    this.#sink.take(this, view, socket.bytes, udpAt + UDP_BYTES, length, atNs - startNs, ttl, dscp, true, this.#address);
+    this.#sink.take(
+      this,
+      view,
+      socket.bytes,
+      udpAt + UDP_BYTES,
+      length,
+      atNs - startNs,
+      ttl,
+      dscp,
+      true,
+      this.#address,
+    );
   }
 
   #isFromSource(): boolean {

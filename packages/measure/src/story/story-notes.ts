@@ -75,7 +75,8 @@ export class StoryNotes {
     }
     for (const { streamId, memberships, receipt, watched } of report.listeners) {
       if (!this.#streams.has(streamId)) continue;
-      for (const stay of watched === undefined ? memberships : []) this.#stay(`${agent} ${streamId}`, stay.joinRequestedNs, stay.leaveRequestedNs);
+      for (const stay of watched === undefined ? memberships : [])
+        this.#stay(`${agent} ${streamId}`, stay.joinRequestedNs, stay.leaveRequestedNs);
       if (watch === null && receipt !== null && receipt.firstArrivalNs !== null && receipt.lastArrivalNs !== null)
         this.#came(agent, streamId, receipt.firstArrivalNs, receipt.lastArrivalNs);
     }

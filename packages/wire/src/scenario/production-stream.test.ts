@@ -23,12 +23,29 @@ test("loadScenario: given a stream of others, then nobody sends it and it lasts 
   expect(bare.streams).toMatchObject([{ source: "unknown sender", production: { from: null, format: null } }]);
 });
 
+test("loadScenario: given a stream of others that is only watched, then that is its whole timeline", () => {
+  const text = scenario(FOLLOWED, "[ { at: 0s, watch: lobby, agents: [a] }, { at: 9s, leave: lobby, agents: all } ]");
+  const { durationNs, timeline } = loadScenario(text, "follow.yaml").scenario;
+  expect(durationNs).toBe(9e9);
+  expect(timeline[0]).toMatchObject({ kind: "watch", stream: "lobby", agents: ["a"] });
+});
+
 test.each([
   ["a source", scenario(`${FOLLOWED}, source: tower`), '"source" belongs to a stream that is sent'],
   ["a rate", scenario(`${FOLLOWED}, rate: 1 Mbit/s`), '"rate" belongs to a stream that is sent'],
   ["no port", scenario("production: true, group: 239.196.4.7"), 'has no "port"'],
   ["a format that is none", scenario(`${FOLLOWED}, format: video`), "rtp, mpeg-ts, any"],
   ["an emission", scenario(FOLLOWED, "[ { at: 0s, emit: lobby }, { at: 1s, join: lobby } ]"), "never sent"],
+  [
+    "somebody who joins and only watches",
+    scenario(FOLLOWED, "[ { at: 0s, join: lobby, agents: [a] }, { at: 1s, watch: lobby, agents: [a] } ]"),
+    "does not only watch it",
+  ],
+  [
+    "a stream of our own that is watched",
+    scenario("source: tower, group: 239.195.1.1, rate: 1 Mbit/s", "[ { at: 0s, watch: lobby } ]"),
+    "who does not join it watches in any case",
+  ],
   ["nobody who joins", scenario(FOLLOWED, "[ { at: 0s, leave: lobby } ]"), "Nobody has joined"],
   [
     "a stream of our own beside it",
