@@ -4,8 +4,18 @@
  * is missing, what is lost by it, and the command that brings it.
  */
 import { execFile } from "node:child_process";
-import { existsSync, readdirSync, realpathSync, rmSync, statSync, symlinkSync, writeFileSync } from "node:fs";
+import {
+  existsSync,
+  mkdtempSync,
+  readdirSync,
+  realpathSync,
+  rmSync,
+  statSync,
+  symlinkSync,
+  writeFileSync,
+} from "node:fs";
 import { createRequire } from "node:module";
+import { tmpdir } from "node:os";
 import path from "node:path";
 import { fileURLToPath } from "node:url";
 import { promisify } from "node:util";
@@ -87,13 +97,17 @@ export class BootstrapError extends Error {}
 
 const say = (text) => process.stderr.write(`${text}\n`);
 
-/** @throws {BootstrapError} with all that the command printed */
+/** @throws {BootstrapError} with the line that says why; all that the command printed is in a file then */
 async function run(command, args, what, env = process.env) {
   try {
     await promisify(execFile)(command, args, { cwd: root, env, maxBuffer: 64 * 1024 * 1024 });
   } catch (error) {
     const output = `${error.stdout ?? ""}${error.stderr ?? ""}`.trimEnd() || error.message;
-    throw new BootstrapError(`${what} failed (${command} ${args.join(" ")}):\n${output}`);
+    const log = path.join(mkdtempSync(path.join(tmpdir(), "dyetrace-setup-")), "log");
+    writeFileSync(log, `${command} ${args.join(" ")}\n${output}\n`);
+    const lines = output.split("\n").filter((line) => line.trim() !== "");
+    const why = lines.find((line) => /\berror\b.*\S{3}/i.test(line)) ?? lines.at(-1) ?? "it said nothing";
+    throw new BootstrapError(`${what} failed: ${why.trim()}\nEverything that it printed is in ${log}`);
   }
 }
 
@@ -110,9 +124,33 @@ const isOnPath = (program, folders = []) =>
 
 const isThere = (tool) => isOnPath(tool.program, tool.folders?.() ?? []);
 
-function ensureNodeVersion() {
-  const major = Number(process.versions.node.split(".")[0]);
-  if (major < 20) throw new BootstrapError(`dyetrace needs Node.js 20 or later; this is ${process.versions.node}.`);
+const [nodeMajor = 0, nodeMinor = 0] = process.versions.node.split(".").map(Number);
+/** The same as `hasBuiltInSqlite` in controller/src/sqlite, which is not built yet here; a test holds them to each other. */
+export const needsCompiledSqlite = (major = nodeMajor, minor = nodeMinor) =>
+  !(major >= 24 || (major === 22 && minor >= 16));
+const SQLITE = path.join(root, "node_modules", "better-sqlite3");
+const SQLITE_BINARY = path.join(SQLITE, "build", "Release", "better_sqlite3.node");
+/** Where this Node.js has its headers, or would have them. */
+const nodeFolder = () => path.dirname(path.dirname(realpathSync(process.execPath)));
+
+/** Before anything is downloaded: what this Node.js cannot do without. @throws {BootstrapError} in one line */
+function ensureNode() {
+  const version = process.versions.node;
+  if (nodeMajor < 20) {
+    throw new BootstrapError(`dyetrace needs Node.js 20 or later, best 22.16 or later; this is ${version}.`);
+  }
+  if (!needsCompiledSqlite() || existsSync(SQLITE_BINARY)) return;
+  const lacking = [
+    ...["c++", "make", "python3"].filter((program) => !isOnPath(program)),
+    ...(existsSync(path.join(nodeFolder(), "include", "node", "node.h")) ? [] : ["Node's headers"]),
+  ];
+  if (lacking.length === 0) return;
+  const headers = lacking.includes("Node's headers") ? " libnode-dev" : "";
+  throw new BootstrapError(
+    `Node.js ${version} has no SQLite that dyetrace can use, and to compile one ${lacking.join(", ")} ` +
+      `${lacking.length === 1 ? "is" : "are"} missing: sudo apt-get install build-essential python3${headers} ` +
+      "(or take Node.js 22.16 or later, which needs no compiler)",
+  );
 }
 
 async function ensureNpmPackages() {
@@ -124,29 +162,20 @@ async function ensureNpmPackages() {
 }
 
 /**
- * The embedded database's own install script would fetch a binary from outside the npm registry. `.npmrc` keeps every
- * package's script from running; here its source, which came from the registry, is compiled with this Node's headers.
+ * The embedded database where Node.js has none of its own. Its package's install script would fetch a binary from outside the npm
+ * registry. `.npmrc` keeps every package's script from running; here its source, which came from the registry, is compiled
+ * with this Node's headers.
  */
 async function ensureSqlite() {
-  const folder = path.join(root, "node_modules", "better-sqlite3");
-  if (existsSync(path.join(folder, "build", "Release", "better_sqlite3.node"))) return;
-  const nodedir = path.dirname(path.dirname(realpathSync(process.execPath)));
-  if (!existsSync(path.join(nodedir, "include", "node", "node.h"))) {
-    throw new BootstrapError(
-      `better-sqlite3 can't be compiled: Node's headers are not in ${nodedir}/include/node. ` +
-        "On Debian: sudo apt-get install libnode-dev build-essential python3. " +
-        "Or take the binary that its author offers outside the npm registry: npm rebuild better-sqlite3 --ignore-scripts=false",
-    );
-  }
+  if (!needsCompiledSqlite() || existsSync(SQLITE_BINARY)) return;
   say("Compiling better-sqlite3, once ...");
   const env = {
     ...process.env,
     npm_config_build_from_source: "true",
-    npm_config_nodedir: nodedir,
+    npm_config_nodedir: nodeFolder(),
     npm_config_jobs: "max",
   };
-  const what = "Compiling better-sqlite3 (it needs a C++ compiler, make and Python 3)";
-  await run("npm", ["rebuild", "better-sqlite3", "--ignore-scripts=false"], what, env);
+  await run("npm", ["rebuild", "better-sqlite3", "--ignore-scripts=false"], "Compiling better-sqlite3", env);
 }
 
 async function ensureBuild() {
@@ -172,21 +201,25 @@ async function ensureConsole() {
   await run(process.execPath, [vite, "build", folder], "Building the console");
 }
 
-/**
- * @param {{program: string, package: string, lost: string, folders?: () => string[]}[]} tools
- * @returns {Promise<string[]>} a sentence for the user about each that is still missing
- */
+const mayInstall = () => process.getuid?.() === 0 && isOnPath("apt-get");
+const lackOf = (tool) =>
+  `\`${tool.program}\` is missing, so ${tool.lost}; on Debian: sudo apt-get install ${tool.package}`;
+
+/** Before anything is downloaded. @param {{program: string, package: string, lost: string, folders?: () => string[]}[]} tools */
+function tellLacking(tools) {
+  if (mayInstall()) return;
+  for (const tool of tools) if (!isThere(tool)) say(lackOf(tool));
+}
+
+/** @returns {Promise<string[]>} a sentence for the user about each that could not be installed */
 async function ensureTools(tools) {
   const missing = tools.filter((tool) => !isThere(tool));
   const packages = [...new Set(missing.map((tool) => tool.package))];
-  if (packages.length > 0 && process.getuid?.() === 0 && isOnPath("apt-get")) {
-    say(`Installing Debian packages: ${packages.join(", ")} ...`);
-    const services = missing.flatMap((tool) => tool.service ?? []);
-    await withoutServices(services, () => installDebianPackages(packages));
-  }
-  return missing
-    .filter((tool) => !isThere(tool))
-    .map((tool) => `\`${tool.program}\` is missing, so ${tool.lost}; on Debian: sudo apt-get install ${tool.package}`);
+  if (packages.length === 0 || !mayInstall()) return [];
+  say(`Installing Debian packages: ${packages.join(", ")} ...`);
+  const services = missing.flatMap((tool) => tool.service ?? []);
+  await withoutServices(services, () => installDebianPackages(packages));
+  return tools.filter((tool) => !isThere(tool)).map(lackOf);
 }
 
 const UNITS = "/etc/systemd/system";
@@ -237,18 +270,20 @@ async function together(...works) {
 
 /** Side by side what needs no other: the compiler alone keeps one core busy for most of a minute. */
 async function prepareWith(tools) {
-  ensureNodeVersion();
   widenPath();
+  ensureNode();
+  const wanted = process.platform === "linux" ? tools : [];
+  tellLacking(wanted);
   const packages = async () => {
     await ensureNpmPackages();
     await together(ensureSqlite(), ensureBuild());
   };
-  const [lacking] = await together(process.platform === "linux" ? ensureTools(tools) : [], packages());
+  const [lacking] = await together(ensureTools(wanted), packages());
   return lacking;
 }
 
-/** Everything that `npm start` needs. @returns {Promise<string[]>} sentences about what this machine lacks */
+/** Everything that `npm start` needs. @returns {Promise<string[]>} sentences about what could not be installed */
 export const prepare = () => prepareWith(PRACTICE_TOOLS);
 
-/** Everything that `npm test` needs. @returns {Promise<string[]>} sentences about what this machine lacks */
+/** Everything that `npm test` needs. @returns {Promise<string[]>} sentences about what could not be installed */
 export const prepareForTests = () => prepareWith([...PRACTICE_TOOLS, ...TEST_TOOLS]);

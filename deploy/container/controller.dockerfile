@@ -1,6 +1,6 @@
 # docker build -f deploy/container/controller.dockerfile -t dyetrace-controller .
-# The full image has the compiler and the headers that better-sqlite3 is built with.
-FROM node:22-bookworm AS build
+# Node.js 22.16 and later has SQLite built in: no compiler.
+FROM node:22-bookworm-slim AS build
 WORKDIR /opt/dyetrace
 COPY . .
 RUN npm run setup && npm run pack:agent && npm prune --omit=dev

@@ -1,8 +1,8 @@
 import { mkdtempSync, readdirSync, readFileSync, rmSync } from "node:fs";
 import { tmpdir } from "node:os";
 import path from "node:path";
-import SQLite from "better-sqlite3";
 import { afterAll, expect, test } from "vitest";
+import { openSqliteFile } from "../../controller/src/sqlite/open-sqlite-file.ts";
 import { migrations } from "../../controller/src/store/migrations.ts";
 import { DATABASE_FILE } from "../../controller/src/store/open-database.ts";
 import { openStore } from "../../controller/src/store/store.ts";
@@ -26,9 +26,10 @@ test.each(kept)("a store of %s is brought up to date and read: run, report, coun
     expect(await empty.runs.list({})).toEqual([]);
   }
   rmSync(path.join(data, DATABASE_FILE));
-  const old = new SQLite(path.join(data, DATABASE_FILE));
+  const old = openSqliteFile(path.join(data, DATABASE_FILE));
   old.exec(readFileSync(new URL(`${step}.sql`, KEPT), "utf8"));
-  const names = old.prepare("select name from kysely_migration order by name").pluck().all();
+  const rows = old.prepare("select name from kysely_migration order by name").all();
+  const names = rows.map(({ name }) => name);
   expect(names).toEqual(steps.slice(0, steps.indexOf(step) + 1));
   old.close();
 

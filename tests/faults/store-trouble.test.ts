@@ -4,6 +4,7 @@ import { tmpdir } from "node:os";
 import path from "node:path";
 import { fileURLToPath } from "node:url";
 import { afterEach, beforeEach, expect, test } from "vitest";
+import { openSqliteFile } from "../../controller/src/sqlite/open-sqlite-file.ts";
 import { openDatabase } from "../../controller/src/store/open-database.ts";
 import { openStore } from "../../controller/src/store/store.ts";
 
@@ -100,12 +101,9 @@ test("given a store that a newer version wrote, then a sentence that says so, an
 });
 
 test("given a database of another program in its place, then it is left alone", () => {
-  const made = run([
-    process.execPath,
-    "-e",
-    `const S = require("better-sqlite3"); const d = new S(${JSON.stringify(database())}); d.exec("create table recipes (name text)"); d.close();`,
-  ]);
-  expect(made.words).toBe("");
+  const made = openSqliteFile(database());
+  made.exec("create table recipes (name text)");
+  made.close();
   const { code, words } = program("runs", "--data", folder);
   expect(words).toMatch(/is a database, but not one of dyetrace/);
   expect(code).toBe(2);

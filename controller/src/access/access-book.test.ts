@@ -4,6 +4,7 @@ import { tmpdir } from "node:os";
 import path from "node:path";
 import { Worker } from "node:worker_threads";
 import { afterEach, beforeEach, expect, test } from "vitest";
+import { hasBuiltInSqlite } from "../sqlite/built-in-sqlite.ts";
 import { AccessBook } from "./access-book.ts";
 import type { AgentRecord } from "./access-records.ts";
 import { AgentDoor } from "./agent-door.ts";
@@ -33,7 +34,7 @@ test("change: given two programs that change it by turns, then neither undoes wh
 const HOLDER = `
 const { parentPort, workerData } = require("node:worker_threads");
 const SQLite = require(workerData.sqlite);
-const lock = new SQLite(workerData.file);
+const lock = new (SQLite.DatabaseSync ?? SQLite)(workerData.file);
 lock.exec("BEGIN IMMEDIATE");
 parentPort.postMessage("held");
 setTimeout(() => { workerData.isFree[0] = 1; lock.close(); }, 100);
@@ -42,7 +43,8 @@ setTimeout(() => { workerData.isFree[0] = 1; lock.close(); }, 100);
 test("change: given another program in the middle of a change, then it is waited for", async () => {
   const book = new AccessBook(folder);
   book.change(() => ({ agents: [agentOf("kiosk")] }));
-  const sqlite = createRequire(import.meta.url).resolve("better-sqlite3");
+  // The same one as ours: the kernel's locks are a process's, and SQLite tells its own threads apart.
+  const sqlite = hasBuiltInSqlite() ? "node:sqlite" : createRequire(import.meta.url).resolve("better-sqlite3");
   const isFree = new Int32Array(new SharedArrayBuffer(4));
   const workerData = { sqlite, isFree, file: path.join(folder, "access.json.lock") };
   const holder = new Worker(HOLDER, { eval: true, workerData });

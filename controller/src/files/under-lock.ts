@@ -1,5 +1,5 @@
 import { closeSync } from "node:fs";
-import SQLite from "better-sqlite3";
+import { openSqliteFile } from "../sqlite/open-sqlite-file.ts";
 import { openOwn } from "./open-own.ts";
 
 /** What is done under a lock takes milliseconds; whoever holds it longer is stuck. */
@@ -13,7 +13,7 @@ const WITHIN_MS = 1000;
 export function underLock<T>(file: string, work: () => T): T {
   const lockFile = `${file}.lock`;
   closeSync(openOwn(lockFile));
-  const lock = new SQLite(lockFile, { fileMustExist: true, timeout: WITHIN_MS });
+  const lock = openSqliteFile(lockFile, { busyWithinMs: WITHIN_MS });
   try {
     lock.exec("BEGIN IMMEDIATE");
     return work();

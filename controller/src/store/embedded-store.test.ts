@@ -14,8 +14,8 @@ import {
 import { tmpdir } from "node:os";
 import path from "node:path";
 import type { RunReport } from "@dyetrace/wire";
-import SQLite from "better-sqlite3";
 import { afterEach, beforeEach, expect, test } from "vitest";
+import { openSqliteFile } from "../sqlite/open-sqlite-file.ts";
 import { DATABASE_FILE } from "./open-database.ts";
 import { restoreStore } from "./restore-store.ts";
 import { openStore, type Store } from "./store.ts";
@@ -65,15 +65,15 @@ test("open: given a store of an earlier version, which never shrank, then it is 
     await addRun(store, 1);
   }
   const file = path.join(folder, "data", DATABASE_FILE);
-  const old = new SQLite(file);
+  const old = openSqliteFile(file);
   old.pragma("journal_mode = DELETE");
   old.pragma("auto_vacuum = NONE");
   old.exec("VACUUM");
-  expect(old.pragma("auto_vacuum", { simple: true })).toBe(0);
+  expect(old.pragma("auto_vacuum")).toBe(0);
   old.close();
   await (await open("data")).close();
-  const now = new SQLite(file, { readonly: true });
-  expect(now.pragma("auto_vacuum", { simple: true })).toBe(2); // SQLite's own: 2 is incremental
+  const now = openSqliteFile(file, { isReadOnly: true });
+  expect(now.pragma("auto_vacuum")).toBe(2); // SQLite's own: 2 is incremental
   now.close();
 });
 
@@ -89,8 +89,8 @@ test("backup: given a store that is written on meanwhile, then the copy is whole
   expect([30, 31]).toContain(runs);
   await using restored = await open("other");
   expect(await restored.runs.list({ most: 100 })).toHaveLength(runs);
-  const copy = new SQLite(file, { readonly: true });
-  expect(copy.pragma("integrity_check", { simple: true })).toBe("ok");
+  const copy = openSqliteFile(file, { isReadOnly: true });
+  expect(copy.pragma("integrity_check")).toBe("ok");
   copy.close();
 });
 
@@ -109,8 +109,8 @@ test("restore: given a controller that has the store open, then nothing is chang
   expect(path.basename(aside ?? "")).toBe(`${DATABASE_FILE}.before-2026-03-01T102030`);
   await using store = await open("data");
   expect(await store.runs.list({})).toMatchObject([{ runId: idOf(1) }]);
-  const kept = new SQLite(aside ?? "", { readonly: true });
-  expect(kept.prepare("select count(*) as runs from runs").get()).toEqual({ runs: 2 });
+  const kept = openSqliteFile(aside ?? "", { isReadOnly: true });
+  expect(kept.prepare("select count(*) as runs from runs").all()).toEqual([{ runs: 2 }]);
   kept.close();
 });
 
@@ -123,7 +123,7 @@ test("restore: given a backup that is cut short, is of another program or is not
   }
   truncateSync(file, statSync(file).size / 2);
   const foreign = path.join(folder, "foreign.sqlite");
-  const other = new SQLite(foreign);
+  const other = openSqliteFile(foreign);
   other.exec("create table t (a)");
   other.close();
   const into = path.join(folder, "data");

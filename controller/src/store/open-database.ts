@@ -1,9 +1,10 @@
 import { accessSync, constants, existsSync, mkdirSync } from "node:fs";
 import path from "node:path";
 import { Fault } from "@dyetrace/wire";
-import SQLite, { type Database as SqliteDatabase } from "better-sqlite3";
 import { Kysely, Migrator, PostgresDialect, sql } from "kysely";
 import pg from "pg";
+import { openSqliteFile } from "../sqlite/open-sqlite-file.ts";
+import type { SqliteFile } from "../sqlite/sqlite-file.ts";
 import { type ColumnTypes, migrations } from "./migrations.ts";
 import { SelfEndingSqliteDialect } from "./sqlite-dialect.ts";
 import { storeFault } from "./store-fault.ts";
@@ -23,7 +24,7 @@ export interface Database {
   readonly name: string;
   readonly isPostgres: boolean;
   /** The embedded database itself, for what its own interface alone can do. */
-  readonly sqlite: SqliteDatabase | null;
+  readonly sqlite: SqliteFile | null;
   /** Of a PostgreSQL database: where it is. */
   readonly url: string | null;
 }
@@ -74,10 +75,10 @@ function openSqlite(place: Exclude<StorePlace, { kind: "postgres" }>, name: stri
     mkdirSync(place.folder, { recursive: true, mode: 0o700 });
     for (const file of [place.folder, name]) if (existsSync(file)) accessSync(file, constants.W_OK);
   }
-  const sqlite = new SQLite(place.kind === "memory" ? ":memory:" : name, { timeout: BUSY_WITHIN_MS });
+  const sqlite = openSqliteFile(place.kind === "memory" ? ":memory:" : name, { busyWithinMs: BUSY_WITHIN_MS });
   try {
     // Before anything is written: a database that has begun without it takes it only by being written anew.
-    if (sqlite.pragma("page_count", { simple: true }) === 0) sqlite.pragma("auto_vacuum = INCREMENTAL");
+    if (sqlite.pragma("page_count") === 0) sqlite.pragma("auto_vacuum = INCREMENTAL");
     // One program at a time: two would both pick up the same runs. The kernel lets the lock go with the process.
     sqlite.pragma("locking_mode = EXCLUSIVE");
     sqlite.pragma("journal_mode = WAL");
@@ -98,8 +99,8 @@ function openSqlite(place: Exclude<StorePlace, { kind: "postgres" }>, name: stri
  * megabytes and twice its room on the disk, so a large one stays as it is until it is restored from a backup. So does one for which
  * there is no room, here or where SQLite keeps temporary files: that is no reason not to start.
  */
-function learnToShrink(sqlite: SqliteDatabase): void {
-  const read = (pragma: string): number => sqlite.pragma(pragma, { simple: true }) as number;
+function learnToShrink(sqlite: SqliteFile): void {
+  const read = (pragma: string): number => sqlite.pragma(pragma) as number;
   const INCREMENTAL = 2;
   if (read("auto_vacuum") === INCREMENTAL) return;
   if (read("page_count") * read("page_size") > MOST_REWRITTEN_BYTES) return;

@@ -18,7 +18,7 @@ export async function backUp({ sqlite, name }: Database, file: string): Promise<
   }
   closeSync(openSync(file, "wx", 0o600));
   try {
-    await sqlite.backup(file, { progress: () => PAGES_A_STEP });
+    await sqlite.backup(file, PAGES_A_STEP);
   } catch (error) {
     rmSync(file, { force: true });
     throw error;
@@ -28,7 +28,7 @@ export async function backUp({ sqlite, name }: Database, file: string): Promise<
 /** See `Store.shrink`. PostgreSQL does that by itself. */
 export function shrink({ sqlite }: Database): boolean {
   if (sqlite === null) return false;
-  const free = (): number => sqlite.pragma("freelist_count", { simple: true }) as number;
+  const free = (): number => sqlite.pragma("freelist_count") as number;
   if (free() === 0) return false;
   const before = free();
   sqlite.pragma(`incremental_vacuum(${PAGES_GIVEN_BACK})`);

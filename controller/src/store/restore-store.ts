@@ -11,8 +11,9 @@ import {
 } from "node:fs";
 import path from "node:path";
 import { Fault } from "@dyetrace/wire";
-import SQLite, { type Database as SqliteDatabase } from "better-sqlite3";
 import { leaveToFolder } from "../files/open-own.ts";
+import { openSqliteFile } from "../sqlite/open-sqlite-file.ts";
+import type { SqliteFile } from "../sqlite/sqlite-file.ts";
 import { DATABASE_FILE, openDatabase } from "./open-database.ts";
 import { storeFault } from "./store-fault.ts";
 
@@ -67,13 +68,13 @@ export async function restoreStore(backup: string, folder: string, nowMs: number
 async function copyChecked(backup: string, draft: string, draftFolder: string): Promise<number> {
   copyFileSync(backup, draft);
   try {
-    const copy = new SQLite(draft);
+    const copy = openSqliteFile(draft);
     try {
-      const health = copy.pragma("integrity_check(1)", { simple: true });
+      const health = copy.pragma("integrity_check(1)");
       if (health !== "ok")
         throw new Fault("STORE_CORRUPT", `${backup} is damaged: ${String(health)}`, "Take another backup");
       // A file without anything in it is a sound database as well.
-      if (copy.prepare("select 1 from sqlite_master where name = 'kysely_migration'").get() === undefined)
+      if (copy.prepare("select 1 from sqlite_master where name = 'kysely_migration'").all().length === 0)
         throw new Fault("STORE_CORRUPT", `${backup} is no backup of dyetrace`, "Name one that `dyetrace backup` made");
       copy.pragma("journal_mode = DELETE");
       copy.pragma("auto_vacuum = INCREMENTAL");
@@ -100,8 +101,8 @@ async function copyChecked(backup: string, draft: string, draftFolder: string): 
  * Nobody else has it open from here on; and no file of its own is beside it, which would be taken for the new one's.
  * @returns null: it is so damaged that no controller can have it open
  */
-function holdAlone(file: string): SqliteDatabase | null {
-  const store = new SQLite(file, { timeout: 0 });
+function holdAlone(file: string): SqliteFile | null {
+  const store = openSqliteFile(file);
   try {
     store.pragma("locking_mode = EXCLUSIVE");
     store.pragma("journal_mode = DELETE");

@@ -1,14 +1,14 @@
-import type { Database as SqliteDatabase } from "better-sqlite3";
 import { type DatabaseConnection, type Driver, SqliteDialect, SqliteDriver } from "kysely";
+import type { SqliteFile } from "../sqlite/sqlite-file.ts";
 
 /**
  * SQLite ends a transaction by itself when the disk is full or broken. Rolling it back once more would fail, and that
  * failure would hide the real one.
  */
 export class SelfEndingSqliteDialect extends SqliteDialect {
-  readonly #database: SqliteDatabase;
+  readonly #database: SqliteFile;
 
-  constructor(database: SqliteDatabase) {
+  constructor(database: SqliteFile) {
     super({ database });
     this.#database = database;
   }
@@ -19,9 +19,9 @@ export class SelfEndingSqliteDialect extends SqliteDialect {
 }
 
 class SelfEndingDriver extends SqliteDriver {
-  readonly #database: SqliteDatabase;
+  readonly #database: SqliteFile;
 
-  constructor(database: SqliteDatabase) {
+  constructor(database: SqliteFile) {
     super({ database });
     this.#database = database;
   }
