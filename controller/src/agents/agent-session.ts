@@ -63,7 +63,6 @@ export interface SessionGate {
   onCredentialAnswer?(session: AgentSession, message: Extract<AgentMessage, { kind: "credential-answer" }>): void;
   /** The headers that it kept of a run. */
   onGathered?(session: AgentSession, message: Extract<AgentMessage, { kind: "gathered" }>): void;
-  onSurroundings?(session: AgentSession, message: Extract<AgentMessage, { kind: "surroundings" }>): void;
   /** What it saw in a look. */
   onLooked?(session: AgentSession, message: Extract<AgentMessage, { kind: "looked" }>): void;
 }
@@ -154,9 +153,6 @@ export function serveAgentSocket(
         return;
       case "gathered":
         gate.onGathered?.(known, message);
-        return;
-      case "surroundings":
-        gate.onSurroundings?.(known, message);
         return;
       case "looked":
         gate.onLooked?.(known, message);

@@ -10,7 +10,9 @@ import {
 } from "@dyetrace/practice";
 import type { SiteGraph } from "@dyetrace/site";
 import { Fault, type UserFile } from "@dyetrace/wire";
+import { SNMP_PORT } from "@dyetrace/wire/devices/device-access";
 import { pino } from "pino";
+import type { PracticeDevices } from "../devices/practice-devices.ts";
 import type { Safety } from "../plan/safety.ts";
 import { type Closers, openAll } from "../service/closers.ts";
 import type { Controller } from "../service/controller-service.ts";
@@ -58,6 +60,15 @@ export const raisePractice = (setup: PracticeSetup): Promise<StandingPractice> =
     (error) => setup.log(`Not everything could be taken down: ${String(error)}`),
   );
 
+/** How its switches are asked: by the site's own socket, for their addresses are inside it. */
+const devicesOf = (site: PracticeSite): PracticeDevices => ({
+  targets: site.devices.map(({ node, address, user, authKey, privKey }) => ({
+    ...{ node, address, port: SNMP_PORT },
+    access: { version: "3", user, auth: "sha", authPassword: authKey, privacy: "aes", privacyPassword: privKey },
+  })),
+  openSocket: () => site.openDatagram(),
+});
+
 async function openPractice(setup: PracticeSetup, closers: Closers): Promise<StandingPractice> {
   const { graph, log } = setup;
   const agentData = closers.own(makeTemporaryFolder("dyetrace-practice-"));
@@ -90,6 +101,7 @@ async function openPractice(setup: PracticeSetup, closers: Closers): Promise<Sta
             lastMemberQueries: site.timers.lastMemberQueries,
           },
         },
+        ...(site.devices.length === 0 ? {} : { devices: devicesOf(site) }),
         ...(setup.safety === undefined ? {} : { safety: setup.safety }),
         ...(setup.plan === undefined ? {} : { plan: setup.plan }),
         log: pino({ level: "warn" }, pino.destination(2)),

@@ -4,6 +4,7 @@ import type { ReportBystander, ReportCauses, ReportFinding, RunReport } from "@d
 import type { Bystander } from "../account/bystanders.ts";
 import type { RunAccount } from "../account/run-account.ts";
 import type { Stay } from "../account/stays.ts";
+import type { DeviceEvidence } from "../devices/evidence/device-evidence.ts";
 import { observeRun } from "../observe/observe.ts";
 import { packetsPerSecond, sendingStretches } from "../plan/sending-stretches.ts";
 import { joinProbe } from "../probe/join-probe.ts";
@@ -25,12 +26,17 @@ import { reportRoams, reportWifi, roamNotes } from "./report-wifi.ts";
 
 /**
  * Everything that a run brought to light, as the report that users and programs read. Pure.
- * @param probed where the run is a probe: what it was made for
+ * @param probed where the run is a probe: what it was made for @param read what switches and routers said of it
  */
-export function buildReport(account: RunAccount, plan: SiteGraph, probed: ProbedRun | null = null): RunReport {
+export function buildReport(
+  account: RunAccount,
+  plan: SiteGraph,
+  probed: ProbedRun | null = null,
+  read: DeviceEvidence | null = null,
+): RunReport {
   const { graph, notes: placeNotes, unsure } = placeStations(account, plan);
   const { run, told, agents, stays } = account;
-  const observations = observeRun(account, graph);
+  const observations = { ...observeRun(account, graph), ...(read === null ? {} : { devices: read.observations }) };
   const conclusion = locate(graph, observations);
   const receipts = reportReceipts(account);
   const bystanders = account.bystanders.map(reportBystander);
@@ -77,6 +83,7 @@ export function buildReport(account: RunAccount, plan: SiteGraph, probed: Probed
       nextAgentAt: conclusion.coverage.nextAgentAt,
     },
     hosts: reportHosts(account),
+    ...(read === null ? {} : { devices: [...read.devices] }),
     ...(wifi === null ? {} : { wifi }),
     ...(roams.length === 0 ? {} : { roams }),
     notes: [

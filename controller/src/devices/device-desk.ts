@@ -5,6 +5,7 @@ import type { DeviceGroup, DeviceReading } from "@dyetrace/wire/devices/device-r
 import type { AuditLog } from "../audit/audit-log.ts";
 import type { DeviceBook } from "./device-book.ts";
 import { DeviceReader } from "./device-reader.ts";
+import { RUN_READING_BOUNDS } from "./snmp/reading-bounds.ts";
 import type { ReadingKind } from "./tables/objects.ts";
 
 /** Who wants something of a device: an operator and where he asks from, or a run. */
@@ -63,7 +64,7 @@ export class DeviceDesk implements AsyncDisposable {
   /** Several at once. @param note whether the audit log is told: of a run's many readings the first */
   readThese(targets: readonly DeviceTarget[], asker: Asker, note: boolean): Promise<readonly DeviceReading[]> {
     if (note) for (const target of targets) this.#note(target, asker);
-    return Promise.all(targets.map((target) => this.#reader.read(target, "run")));
+    return Promise.all(targets.map((target) => this.#reader.read(target, "run", RUN_READING_BOUNDS)));
   }
 
   /** Those of a site's nodes, with their secrets: for whoever reads them, and for nothing else. @throws {Fault} FILE_UNREADABLE */

@@ -35,11 +35,11 @@ export class DeviceReader implements AsyncDisposable {
     this.#script = script;
   }
 
-  async read(target: DeviceTarget, kind: ReadingKind): Promise<DeviceReading> {
+  async read(target: DeviceTarget, kind: ReadingKind, bounds: ReadingBounds = this.#bounds): Promise<DeviceReading> {
     if (this.#running >= MOST_AT_ONCE) await new Promise<void>((resolve) => this.#waiting.push(resolve));
     this.#running++;
     try {
-      return await this.#readIn({ target, kind, bounds: this.#bounds });
+      return await this.#readIn({ target, kind, bounds });
     } finally {
       this.#running--;
       this.#waiting.shift()?.();

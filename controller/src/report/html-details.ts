@@ -6,6 +6,7 @@ import {
   type ReportReceipt,
   type RunReport,
 } from "@dyetrace/wire";
+import { DEVICE_COLUMNS, deviceNotes, deviceRows } from "./devices/device-rows.ts";
 import { ms, table } from "./html-table.ts";
 import { type Markup, markup } from "./markup.ts";
 
@@ -107,6 +108,15 @@ export function renderHosts({ hosts }: RunReport): Markup | null {
   ]);
   return markup`${table("Hosts", ["Agent", "Counted during the run, whoever's traffic it was"], rows)}${
     rest === 0 ? null : markup`<p>On ${rest} more no counter moved.</p>`
+  }`;
+}
+
+/** What switches and routers counted and had in their tables, where any was read. */
+export function renderDevices(report: RunReport): Markup | null {
+  if ((report.devices ?? []).length === 0) return null;
+  const notes = deviceNotes(report);
+  return markup`${table("Counted by switches and routers, whoever's traffic it was", DEVICE_COLUMNS, deviceRows(report))}${
+    notes.length === 0 ? null : markup`<section>${notes.map((note) => markup`<p>${note}</p>`)}</section>`
   }`;
 }
 

@@ -10,7 +10,7 @@ import {
 } from "@dyetrace/wire";
 import type { RunRecord } from "../store/run-record.ts";
 import { htmlDelays } from "./delay-sections.ts";
-import { renderDetails, renderFindings, renderHosts } from "./html-details.ts";
+import { renderDetails, renderDevices, renderFindings, renderHosts } from "./html-details.ts";
 import { renderBystanders, renderReceipts, renderStreams } from "./html-receipts.ts";
 import { HTML_STYLE } from "./html-style.ts";
 import { table } from "./html-table.ts";
@@ -68,6 +68,7 @@ ${renderSegments(report)}
 ${renderIncidents(report)}
 ${renderAir(report)}
 ${renderHosts(report)}
+${renderDevices(report)}
 ${renderCautions(report)}
 <section><h2>How this was measured</h2>${METHOD.map((sentence) => markup`<p>${sentence}</p>`)}</section>
 <section><h2>Site plan</h2><pre>${record.request.site.text}</pre></section>

@@ -16,6 +16,7 @@ import {
   wifiWords,
 } from "@dyetrace/wire";
 import { terminalDelays } from "./delay-sections.ts";
+import { deviceLines } from "./devices/device-rows.ts";
 import { terminalMedia } from "./media-sections.ts";
 import { probeParts } from "./probe-parts.ts";
 import { terminalQueriers } from "./querier-sections.ts";
@@ -52,6 +53,9 @@ export function renderReport(
     ...renderIncidents(report, paint),
     ...renderHosts(report, paint),
   );
+  const read = deviceLines(report);
+  if (read.length > 0)
+    lines.push("", paint("Switches and routers", "strong"), ...read.flatMap((one) => wrap(one, "  ")));
   lines.push(...terminalQueriers(report, paint));
   const air = wifiWords(report.wifi, report.roams);
   if (air.length > 0) lines.push("", paint("Over the air", "strong"), ...sayFew(air).flatMap((one) => wrap(one, "  ")));

@@ -6,6 +6,7 @@ import type { RunEvidence } from "../account/run-evidence.ts";
 import type { AgentRegistry } from "../agents/agent-registry.ts";
 import { buildReport } from "../conclude/build-report.ts";
 import { isLeaving, Left } from "../conduct/leaving.ts";
+import type { DeviceEvidence } from "../devices/evidence/device-evidence.ts";
 import { readFollowed } from "../followed/read-followed.ts";
 import { gatherHeaders } from "../headers/gather-headers.ts";
 import type { LossWindows } from "../headers/loss-windows.ts";
@@ -36,6 +37,8 @@ export interface Conclusion {
   readonly registry: AgentRegistry;
   /** What they handed over while it went on; absent where another controller's run was taken up. */
   readonly losses?: LossWindows;
+  /** What switches and routers said of it. */
+  readonly read?: DeviceEvidence | null;
 }
 
 /** A run that is not longer is told as one: what happens in it is no incident of a time of its own. Our choice, no source. */
@@ -69,7 +72,20 @@ async function untilStored(
 
 /** The report of a run that is over, from everything that was stored of it. */
 export async function concludeRun(
-  { run, graph, evidence, store, intake, probeOf, late, stories, site, registry, losses }: Conclusion,
+  {
+    run,
+    graph,
+    evidence,
+    store,
+    intake,
+    probeOf,
+    late,
+    stories,
+    site,
+    registry,
+    losses,
+    read: devices = null,
+  }: Conclusion,
   signal: AbortSignal,
   say: (progress: RunProgress) => void,
 ): Promise<RunReport> {
@@ -91,7 +107,7 @@ export async function concludeRun(
   await late.write(`${run.runId} story`, () => store.stories.keep(story));
   const probed = await probedRun(store, probeOf);
   const read = readFollowed(run, await storedEvidence(store, run, evidence), graph);
-  const built = buildReport(accountOfRun(read.run, read.evidence), graph, probed);
+  const built = buildReport(accountOfRun(read.run, read.evidence), graph, probed, devices);
   const report = read.media.length === 0 ? built : { ...built, media: [...read.media] };
   const headers = await gatherHeaders(run, report, evidence, registry, await losses?.parts());
   if (headers !== null) await late.write(`${run.runId} headers`, () => store.captures.keep(headers));

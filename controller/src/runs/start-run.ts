@@ -10,18 +10,18 @@ import { conductRun } from "../conduct/conduct-run.ts";
 import { splitByPresence } from "../conduct/needed-agents.ts";
 import { compileRamp } from "../conduct/ramp.ts";
 import { SafetyGuard } from "../conduct/run-guard.ts";
+import type { DeviceDesk } from "../devices/device-desk.ts";
+import { RunDevices } from "../devices/run-devices.ts";
 import type { AgentCalls } from "../estate/call-agents.ts";
 import type { RunHolds } from "../estate/run-holds.ts";
 import { withKeptHeaders } from "../headers/keep-headers.ts";
 import { LossWindows } from "../headers/loss-windows.ts";
 import type { ReportIntake } from "../intake/report-intake.ts";
-import { airCautions } from "../plan/air-cautions.ts";
-import { cautions } from "../plan/cautions.ts";
 import { adviseGroups } from "../plan/check-plan.ts";
 import { compileScenario } from "../plan/compile-scenario.ts";
 import { type CompiledRun, followsOthers } from "../plan/compiled-run.ts";
 import { packCompiledRun } from "../plan/compiled-run-json.ts";
-import { refuseUnconfirmedLoad, unknownShares } from "../plan/confirm-load.ts";
+import { refuseUnconfirmedLoad } from "../plan/confirm-load.ts";
 import { outlineRun } from "../plan/outline-run.ts";
 import { refuseOverload } from "../plan/overload.ts";
 import type { Safety } from "../plan/safety.ts";
@@ -39,6 +39,7 @@ import type { LateWrites } from "./late-writes.ts";
 import { addresses, type Looked, lookFirst, newRunId, quietly, type Say } from "./look-first.ts";
 import { readScenario, refuseShortened, refuseUnfitGroups } from "./read-request.ts";
 import type { RunJob, RunPlace, RunRegistry } from "./run-registry.ts";
+import { sayCautions } from "./say-cautions.ts";
 
 /** What a run needs of its controller. */
 export interface RunSurroundings {
@@ -51,6 +52,8 @@ export interface RunSurroundings {
   readonly intake: ReportIntake;
   readonly safety: Safety;
   readonly stories: LiveStories;
+  /** Switches and routers that may be read; absent: none. */
+  readonly devices?: DeviceDesk;
 }
 
 /**
@@ -211,21 +214,18 @@ async function conductSafely(one: Undertaking, signal: AbortSignal, say: Say): P
   };
   const guard = safety.isLive && !isFollowing ? new SafetyGuard(run, graph) : null;
   using losses = new LossWindows(run, registry);
+  using devices = await RunDevices.begin(one.devices, graph, run.runId, say);
   const evidence = await conductRun(run, registry, signal, say, onStart, guard);
+  const read = (await devices?.end(graph, evidence, groupsOf(run))) ?? null;
   const { site, probeOf } = request;
   return concludeRun(
-    { run, graph, evidence, store, intake, probeOf, late, stories, site, registry, losses },
+    { run, graph, evidence, store, intake, probeOf, late, stories, site, registry, losses, read },
     signal,
     say,
   );
 }
 
-function sayCautions({ graph, first }: Undertaking, say: Say): void {
-  const hasWireless = [...graph.nodes.values()].some(({ kind }) => kind === "access-point");
-  const air = airCautions(graph, first.scenario);
-  const texts = cautions(first, hasWireless, unknownShares(graph, first.scenario), air);
-  for (const text of texts) say({ kind: "step", text });
-}
+const groupsOf = ({ streams }: CompiledRun): string[] => streams.map(({ group }) => group);
 
 /** Goes up to the full rate. @returns the report of a run that was stopped on the way, null when all is well */
 async function climb(

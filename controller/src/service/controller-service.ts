@@ -18,8 +18,8 @@ import { CredentialRenewal } from "../agents/credential-renewal.ts";
 import { AuditLog } from "../audit/audit-log.ts";
 import { auditRefusedAgent } from "../audit/audit-refused-agent.ts";
 import { registerConsole } from "../console/console-routes.ts";
-import type { DeviceBook } from "../devices/device-book.ts";
 import { openDevices } from "../devices/open-devices.ts";
+import type { PracticeDevices } from "../devices/practice-devices.ts";
 import { ReportIntake } from "../intake/report-intake.ts";
 import { openSights } from "../look/open-sights.ts";
 import { LIVE_SAFETY, PRACTICE_SAFETY, type Safety } from "../plan/safety.ts";
@@ -74,8 +74,8 @@ export interface ControllerOptions {
   readonly isPractice?: boolean;
   /** Of a practice site: how its switches' group tables are read, and how their timers are set. */
   readonly switches?: SwitchInsight;
-  /** Which devices it may read; by default those of its data folder. */
-  readonly devices?: DeviceBook;
+  /** Of a practice site whose switches talk; by default the devices of its data folder are read. */
+  readonly devices?: PracticeDevices;
   /** How carefully runs begin; by default as `isPractice` says. */
   readonly safety?: Safety;
   /** How hosts reach this controller: where several share a store, hosts that enrol at any of them are told. */
@@ -180,7 +180,8 @@ async function openController(
   const retention = options.retention ?? DEFAULT_RETENTION;
   const stories = closers.own(new LiveStories(store, registry, options.switches ?? null));
   const { bus, clock, holds, calls } = await openEstate({ store, registry, runs, log }, closers);
-  const undertaking = { registry, runs, store, late, intake, safety, stories, holds, calls };
+  const devices = closers.own(openDevices(app, options.devices ?? dataFolder, audit));
+  const undertaking = { registry, runs, store, late, intake, safety, stories, holds, calls, devices };
   const begin: Begin = (record, isTriedBefore) => startScheduledRun(record, undertaking, isTriedBefore);
   const schedule = closers.own(new RunSchedule({ store, late }, begin, log, scheduleClocks(clock)));
   const stops = runStops({ registry, runs, store, bus }, schedule);
@@ -189,7 +190,6 @@ async function openController(
   registerRunRoutes(app, undertaking, schedule, retention, stops);
   registerHistoryRoutes(app, store);
   registerBackupRoute(app, store, dataFolder);
-  closers.own(openDevices(app, options.devices ?? dataFolder, audit));
   closers.own(openSights(app, { registry, store, log, audit }));
   registerConsole(app, {
     registry,

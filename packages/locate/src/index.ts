@@ -8,6 +8,12 @@ export type { AuditedQuerier, QuerierAudit, QuerierState } from "./membership/qu
 export { narrowSuspects } from "./narrow-suspects.ts";
 export type { Narrowed, NarrowedOutcome, ProbedFinding, ProbedPair } from "./probe/narrow.ts";
 export type { Probe, ProbeStream, ProbeTask, SilentStream, WantedAgent } from "./probe/probe.ts";
+export type {
+  DeviceObservation,
+  PortCount,
+  PortObservation,
+  TableObservation,
+} from "./run/device-observations.ts";
 export {
   type BystanderObservation,
   type GroupQueryHeard,

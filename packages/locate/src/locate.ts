@@ -1,6 +1,8 @@
 import type { SiteGraph } from "@dyetrace/site";
 import type { Conclusion } from "./conclusion.ts";
 import type { StreamTrial } from "./cover/stream-trials.ts";
+import { weighByDevices } from "./devices/weigh-by-devices.ts";
+import { withoutCleared } from "./devices/without-cleared.ts";
 import { cheapestConclusion } from "./equal-routes.ts";
 import type { Finding } from "./finding/finding.ts";
 import { findHostFaults } from "./hosts/host-faults.ts";
@@ -56,14 +58,16 @@ export function locate(graph: SiteGraph, observations: RunObservations): Conclus
   const drawn = sites.map((site) => locateOn(site, graph, observations));
   const conclusion = cheapestConclusion(drawn.map((one) => one.conclusion));
   const fewest = conclusion.findings.length;
-  const { streams = [] } = drawn.find((one) => one.conclusion.findings.length === fewest) ?? {};
+  const chosen = drawn.findIndex((one) => one.conclusion.findings.length === fewest);
+  const { streams = [] } = drawn[chosen] ?? {};
   const weighed = weighFindings(graph, observations, { streams, findings: conclusion.findings }, accuse);
-  const findings = withLinkChanges(weighed, observations);
+  const read = weighByDevices(sites[chosen] ?? indexSite(graph), observations, streams, weighed);
+  const findings = withLinkChanges(read.findings, observations);
   return {
     ...conclusion,
-    remarks: [...conclusion.remarks, ...linkRemarks(findings, observations)],
+    remarks: [...conclusion.remarks, ...read.remarks, ...linkRemarks(findings, observations)],
     findings: findings.map(({ witnesses: _, contradictions: __, ...finding }) => finding),
-    segments: withDoubtOfSuspects(conclusion.segments, findings),
+    segments: withDoubtOfSuspects(withoutCleared(conclusion.segments, weighed, findings), findings),
   };
 }
 

@@ -10,7 +10,7 @@ const TIME_TICKS = 0x43;
  * A switch of three ports, `1` to `3` with ifIndex 101 to 103, in VLAN 10: what its tables hold by the MIBs' own texts. On port 1
  * pier-east announces itself; the group 01:00:5e:43:0a:04 goes to ports 1 and 3.
  */
-export function switchObjects(inMulticast: readonly number[] = [1140, 7, 0]): PlayedObject[] {
+export function switchObjects(inMulticast: readonly number[] = [1140, 7, 0], upTicks = 360_000): PlayedObject[] {
   const text = (oid: string, value: string): PlayedObject => ({ oid, value: octetString(value) });
   const bytes = (oid: string, ...value: number[]): PlayedObject => ({ oid, value: octetString(value) });
   const number = (oid: string, value: number, tag?: number): PlayedObject => ({ oid, value: integer(value, tag) });
@@ -37,7 +37,7 @@ export function switchObjects(inMulticast: readonly number[] = [1140, 7, 0]): Pl
   });
   return [
     text("1.3.6.1.2.1.1.1.0", "A switch of three ports"),
-    number("1.3.6.1.2.1.1.3.0", 360_000, TIME_TICKS),
+    number("1.3.6.1.2.1.1.3.0", upTicks, TIME_TICKS),
     text("1.3.6.1.2.1.1.5.0", "core"),
     bytes("1.3.6.1.2.1.17.1.1.0", 2, 0, 0x5e, 0x10, 0, 0),
     ...ports,

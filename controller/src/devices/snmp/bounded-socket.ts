@@ -2,6 +2,9 @@ import { createSocket, type RemoteInfo, type Socket } from "node:dgram";
 import { EventEmitter } from "node:events";
 import type { ReadingBounds } from "./reading-bounds.ts";
 
+/** Whoever gets it closes it. */
+export type OpenSocket = () => Promise<Socket>;
+
 type Sent = (error: Error | null, bytes: number) => void;
 
 interface Queued {
@@ -15,9 +18,8 @@ interface Queued {
  * address alone, sends at a bounded rate, and takes no more than is agreed.
  */
 export class BoundedSocket extends EventEmitter {
-  readonly #socket: Socket;
   readonly #bounds: ReadingBounds;
-  readonly #ready: Promise<void>;
+  readonly #ready: Promise<Socket>;
   readonly #queue: Queued[] = [];
   #timer: NodeJS.Timeout | undefined;
   #nextAtMs = 0;
@@ -27,29 +29,27 @@ export class BoundedSocket extends EventEmitter {
   #isClosed = false;
   #trouble: string | null = null;
 
+  /** @param open a socket that nobody else uses; by default one of this machine's own */
   constructor(
     type: "udp4" | "udp6",
     place: { readonly address: string; readonly port: number },
     bounds: ReadingBounds,
+    open: OpenSocket = () => Promise.resolve(createSocket(type)),
   ) {
     super();
     this.#bounds = bounds;
-    this.#socket = createSocket(type);
-    this.#ready = new Promise((resolve, reject) => {
-      this.#socket.once("error", reject);
-      this.#socket.connect(place.port, place.address, () => {
-        this.#socket.off("error", reject);
-        this.#socket.on("error", (error: NodeJS.ErrnoException) => this.#give(refusalOf(error)));
-        resolve();
-      });
-    });
+    this.#ready = open().then((socket) => this.#connect(socket, place));
     this.#ready.catch((error: NodeJS.ErrnoException) => this.#give(refusalOf(error)));
-    this.#socket.on("message", (bytes, from) => this.#take(bytes, from));
   }
 
   /** Why nothing more is to be had of it, as the end of a sentence; null: there may be. */
   get trouble(): string | null {
     return this.#trouble;
+  }
+
+  /** Datagrams that came. */
+  get datagrams(): number {
+    return this.#datagrams;
   }
 
   /** Datagrams that were no SNMP. */
@@ -71,11 +71,31 @@ export class BoundedSocket extends EventEmitter {
     this.#isClosed = true;
     clearTimeout(this.#timer);
     this.#queue.length = 0;
-    this.#socket.close(() => this.emit("close"));
+    this.#ready.then(
+      (socket) => socket.close(() => this.emit("close")),
+      () => this.emit("close"),
+    );
   }
 
   ref(): void {}
   unref(): void {}
+
+  /** From now on the kernel hands over what comes from there alone. */
+  #connect(socket: Socket, { address, port }: { readonly address: string; readonly port: number }): Promise<Socket> {
+    return new Promise((resolve, reject) => {
+      const fail = (error: Error): void => {
+        socket.close();
+        reject(error);
+      };
+      socket.once("error", fail);
+      socket.connect(port, address, () => {
+        socket.off("error", fail);
+        socket.on("error", (error: NodeJS.ErrnoException) => this.#give(refusalOf(error)));
+        socket.on("message", (bytes, from) => this.#take(bytes, from));
+        resolve(socket);
+      });
+    });
+  }
 
   #sendNext(): void {
     if (this.#timer !== undefined || this.#queue.length === 0 || this.#isClosed) return;
@@ -91,8 +111,8 @@ export class BoundedSocket extends EventEmitter {
 
   async #sendOne({ bytes, sent }: Queued): Promise<void> {
     try {
-      await this.#ready;
-      if (!this.#isClosed) this.#socket.send(bytes, (error, count) => sent(error, count));
+      const socket = await this.#ready;
+      if (!this.#isClosed) socket.send(bytes, (error, count) => sent(error, count));
     } catch (error) {
       sent(error as Error, 0);
     }

@@ -2,7 +2,7 @@
 
 import type { DeviceTarget } from "@dyetrace/wire/devices/device-access";
 import snmp, { type Session, type SessionOptions, type Varbind } from "net-snmp";
-import { BoundedSocket } from "./bounded-socket.ts";
+import { BoundedSocket, type OpenSocket } from "./bounded-socket.ts";
 import type { ReadingBounds } from "./reading-bounds.ts";
 
 /** Why a device could not be read; `isFinal` where nothing more is to be had of it. The message is the end of a sentence. */
@@ -22,12 +22,15 @@ export class DeviceSession implements Disposable {
   readonly #socket: BoundedSocket;
   readonly #session: Session;
   readonly #untilMs: number;
+  readonly #isV3: boolean;
+  #hasAnswered = false;
   #fail: (trouble: DeviceTrouble) => void = () => {};
 
-  constructor({ address, port, access }: DeviceTarget, bounds: ReadingBounds) {
+  constructor({ address, port, access }: DeviceTarget, bounds: ReadingBounds, open?: OpenSocket) {
+    this.#isV3 = access.version === "3";
     this.#untilMs = performance.now() + bounds.withinMs;
     const transport = address.includes(":") ? "udp6" : "udp4";
-    this.#socket = new BoundedSocket(transport, { address, port }, bounds);
+    this.#socket = new BoundedSocket(transport, { address, port }, bounds, open);
     const options: SessionOptions = {
       port,
       transport,
@@ -90,17 +93,27 @@ export class DeviceSession implements Disposable {
         }
         clearTimeout(late);
         this.#fail = () => {};
+        this.#hasAnswered = true;
         resolve(answer);
       });
     });
   }
 
+  #sayNoAnswer(): string {
+    if (this.#socket.unreadable > 0) return "it answers with something that is no SNMP";
+    if (this.#hasAnswered) return "it did not answer any more";
+    // A device says which engine it is before it is told who asks, and many say nothing to what they cannot decrypt.
+    if (this.#socket.datagrams > 0)
+      return "it is there, but does not answer this user; the privacy password may be wrong";
+    return this.#isV3
+      ? "it did not answer; is the address right, and does it take SNMPv3 from here?"
+      : "it did not answer; are address and community right, and does it take them from here?";
+  }
+
   /** In words of our own, whatever the library has written. */
   #say({ name, message }: Error): DeviceTrouble {
     if (name === "RequestTimedOutError") {
-      return this.#socket.unreadable > 0
-        ? new DeviceTrouble("it answers with something that is no SNMP", true)
-        : new DeviceTrouble("it did not answer", true);
+      return new DeviceTrouble(this.#sayNoAnswer(), true);
     }
     if (name === "RequestFailedError") return new DeviceTrouble("it refused the question", false);
     for (const [part, words] of REPORTS) if (message.includes(part)) return new DeviceTrouble(words, true);

@@ -120,7 +120,9 @@ test("given a switch that answers well, then its tables are read as their MIBs l
 
 test("given nobody who answers, then the reading ends in time and says so", async () => {
   const { reading, tookMs } = await readFrom(() => {}, {}, SHORT);
-  expect(whyOf(reading, "ports")).toBe("core could not be read: it did not answer.");
+  expect(whyOf(reading, "ports")).toBe(
+    "core could not be read: it did not answer; are address and community right, and does it take them from here?",
+  );
   expect(reading.ports).toBeNull();
   expect(tookMs).toBeLessThan(ENDED_MS);
 });
@@ -141,7 +143,9 @@ test("given a device whose community is another, then it does not answer, as RFC
     {},
     SHORT,
   );
-  expect(whyOf(reading, "groups")).toBe("core could not be read: it did not answer.");
+  expect(whyOf(reading, "groups")).toMatch(
+    /^core could not be read: it did not answer; are address and community right/,
+  );
 });
 
 test("given a device that falls silent in the middle, then what came stands and the rest is unknown", async () => {
@@ -158,7 +162,7 @@ test("given a device that falls silent in the middle, then what came stands and 
   expect(reading.ports?.[0]?.counters.inMulticast).toBe(1140);
   expect(reading.arp).toBeNull();
   expect(whyOf(reading, "arp")).toBe(
-    "core: not all of the addresses it knows (IP-MIB) could be read: it did not answer.",
+    "core: not all of the addresses it knows (IP-MIB) could be read: it did not answer any more.",
   );
 });
 

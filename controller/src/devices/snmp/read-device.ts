@@ -11,6 +11,7 @@ import {
   SHORT_MULTICAST,
 } from "../tables/objects.ts";
 import type { Column, RawTables, RawValue } from "../tables/raw-tables.ts";
+import type { OpenSocket } from "./bounded-socket.ts";
 import { DeviceSession, DeviceTrouble } from "./device-session.ts";
 import type { ReadingBounds } from "./reading-bounds.ts";
 import { rawValue, walkColumns } from "./walk-columns.ts";
@@ -18,11 +19,13 @@ import { rawValue, walkColumns } from "./walk-columns.ts";
 /**
  * Reads one device, within bounds, whatever it does. What could not be read is null in the reading, with its reason: nothing
  * that a device can do makes this fail.
+ * @param open as `BoundedSocket` takes it
  */
 export async function readDevice(
   target: DeviceTarget,
   kind: ReadingKind,
   bounds: ReadingBounds,
+  open?: OpenSocket,
 ): Promise<DeviceReading> {
   const head = {
     node: target.node,
@@ -31,7 +34,7 @@ export async function readDevice(
     address: target.address,
   };
   const sinceMs = performance.now();
-  using session = new DeviceSession(target, bounds);
+  using session = new DeviceSession(target, bounds, open);
   const tables = await readTables(session, kind, sinceMs);
   return makeReading(head, kind, tables, performance.now() - sinceMs);
 }

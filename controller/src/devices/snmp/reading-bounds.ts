@@ -21,3 +21,6 @@ export const READING_BOUNDS: ReadingBounds = {
   mostDatagrams: 6_000,
   mostBytes: 8 * 1024 * 1024,
 };
+
+/** For readings that a run waits for: it begins and ends without a device that takes longer. */
+export const RUN_READING_BOUNDS: ReadingBounds = { ...READING_BOUNDS, withinMs: 8_000 };

@@ -29,7 +29,7 @@ const IS_EMPTY_AS_GOOD: ReadonlySet<DevicePart> = new Set(["neighbours"]);
 export function makeReading(head: Head, kind: ReadingKind, tables: RawTables, tookMs: number): DeviceReading {
   const blank = { ...blankReading(head), tookMs };
   if (tables.trouble !== null) {
-    const why = `${head.node} could not be read: ${tables.trouble}.`;
+    const why = sentence(`${head.node} could not be read: ${tables.trouble}`);
     return { ...blank, unread: DEVICE_PARTS.map((part) => ({ part, isCut: false, why })) };
   }
   const { scalars } = tables;
@@ -103,7 +103,9 @@ const TABLE: Readonly<Record<DevicePart, string>> = {
 };
 
 const sayTrouble = ({ node }: Head, part: DevicePart, trouble: string): string =>
-  `${node}: not all of ${TABLE[part]} could be read: ${trouble}.`.slice(0, 400);
+  sentence(`${node}: not all of ${TABLE[part]} could be read: ${trouble}`).slice(0, 400);
+
+const sentence = (words: string): string => (words.endsWith("?") ? words : `${words}.`);
 
 /** What kept a column of the part from being read to its end. */
 function troubleOf({ columns }: RawTables, kind: ReadingKind, part: DevicePart): string | null {

@@ -4,6 +4,7 @@
  * unique within the run. Sequence numbers are unwrapped and count what the source put on the wire, one per packet.
  */
 
+import type { DeviceObservation } from "./device-observations.ts";
 import type { SendStep, SourceBreak, SourceState } from "./sending.ts";
 
 export type { SendStep, SourceBreak, SourceState } from "./sending.ts";
@@ -238,6 +239,8 @@ export interface RunObservations {
   readonly linkChanges?: readonly LinkChange[];
   /** Absent where nothing is known of the hosts' clocks. */
   readonly clocks?: readonly HostClock[];
+  /** Absent where no device was read. */
+  readonly devices?: readonly DeviceObservation[];
   /** Absent where nobody listened for them. A pair that is not in it was not heard by who could watch. */
   readonly reportsHeard?: readonly HeardReport[];
 }

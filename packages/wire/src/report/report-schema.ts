@@ -1,6 +1,7 @@
 import Type, { type Static } from "@dyetrace/schema";
 import type { DeepReadonly } from "../deep-readonly.ts";
 import { FINDING_KIND_NAMES } from "./finding-kinds.ts";
+import { ReportDeviceSchema } from "./report-device-schema.ts";
 import { ReportHostSchema } from "./report-host-schema.ts";
 import { ReportMediaSchema } from "./report-media-schema.ts";
 import { ProbeRunSchema, ReportCausesSchema, ReportProbeSchema } from "./report-probe-schema.ts";
@@ -228,6 +229,8 @@ export const RunReportSchema = Type.Object(
     incidents: Type.Optional(Type.Array(ReportIncidentSchema)),
     /** One entry for each agent that took part; absent in reports of earlier versions. */
     hosts: Type.Optional(Type.Array(ReportHostSchema)),
+    /** Switches and routers that were read; absent where none was. */
+    devices: Type.Optional(Type.Array(ReportDeviceSchema)),
     /** Where the run went over the air; absent in reports of earlier versions. */
     wifi: Type.Optional(ReportWifiSchema),
     /** In order of time; absent where nobody was seen to move. */

@@ -1,0 +1,124 @@
+import { setTimeout as sleep } from "node:timers/promises";
+import type { SiteGraph } from "@dyetrace/site";
+import type { RunProgress } from "@dyetrace/wire";
+import type { DeviceTarget } from "@dyetrace/wire/devices/device-access";
+import type { DeviceReading } from "@dyetrace/wire/devices/device-reading";
+import type { DeviceDesk } from "./device-desk.ts";
+import { type DeviceEvidence, type DeviceReadings, deviceEvidence } from "./evidence/device-evidence.ts";
+
+/** Between the two readings before a run, which show what passes while nothing is sent. Our choice, no source. */
+const QUIET_MS = 2_000;
+/** From one reading during a run to the next; longer where a reading takes long, and in long runs. */
+const EVERY_MS = 3_000;
+const SHARE_OF_TIME = 5;
+/** Readings of a run that are kept of each device; with more, every second one goes, and they are taken half as often. */
+const MOST_READINGS = 60;
+
+/**
+ * Reads the devices of a site before, during and after a run. Whatever they do, the run goes on: it waits for them before it begins
+ * and after it has ended, each time as long as a reading may take.
+ */
+export class RunDevices implements Disposable {
+  readonly #desk: DeviceDesk;
+  readonly #targets: readonly DeviceTarget[];
+  readonly #readings = new Map<string, DeviceReading[]>();
+  readonly #runId: string;
+  readonly #nodes: ReadonlySet<string>;
+  readonly #sinceMs = Date.now();
+  readonly #ended = new AbortController();
+  #everyMs = EVERY_MS;
+  #watching: Promise<void> = Promise.resolve();
+
+  private constructor(desk: DeviceDesk, targets: readonly DeviceTarget[], nodes: ReadonlySet<string>, runId: string) {
+    this.#desk = desk;
+    this.#targets = targets;
+    this.#nodes = nodes;
+    this.#runId = runId;
+  }
+
+  /** Reads twice, at once; then from time to time until the end. @param desk absent: there are none to read */
+  static async begin(
+    desk: DeviceDesk | undefined,
+    graph: SiteGraph,
+    runId: string,
+    say: (progress: RunProgress) => void,
+  ): Promise<RunDevices | null> {
+    if (desk === undefined) return null;
+    const nodes = new Set([...graph.nodes.values()].flatMap(({ name, kind }) => (kind === "host" ? [] : [name])));
+    const devices = new RunDevices(desk, desk.targetsAmong(nodes), nodes, runId);
+    const count = devices.#targets.length;
+    if (count === 0) return devices;
+    say({
+      kind: "step",
+      text: `Reading the counters of ${count === 1 ? "1 device" : `${count} devices`} before the run`,
+    });
+    await devices.#read(true);
+    devices.#sayUnread(say);
+    await sleep(QUIET_MS);
+    await devices.#read(false);
+    devices.#watching = devices.#watch();
+    return devices;
+  }
+
+  /** Reads once more. @returns null where nothing is known of any device */
+  async end(
+    graph: SiteGraph,
+    { startedAt, endedAt }: { readonly startedAt: Date; readonly endedAt: Date },
+    groups: readonly string[],
+  ): Promise<DeviceEvidence | null> {
+    this.#ended.abort();
+    await this.#watching;
+    if (this.#targets.length > 0) await this.#read(false);
+    for (const pasted of this.#desk.pastedSince(this.#sinceMs)) if (this.#nodes.has(pasted.node)) this.#keep(pasted);
+    const all = [...this.#readings].map(([node, readings]): DeviceReadings => ({ node, readings: inOrder(readings) }));
+    if (all.length === 0) return null;
+    return deviceEvidence(all, graph, { startMs: startedAt.getTime(), endMs: endedAt.getTime(), groups });
+  }
+
+  [Symbol.dispose](): void {
+    this.#ended.abort();
+  }
+
+  async #watch(): Promise<void> {
+    const { signal } = this.#ended;
+    for (let waitMs = this.#everyMs; ; ) {
+      await sleep(waitMs, undefined, { signal }).catch(() => undefined);
+      if (signal.aborted) return;
+      const beganMs = performance.now();
+      await this.#read(false);
+      const tookMs = performance.now() - beganMs;
+      waitMs = Math.max(this.#everyMs - tookMs, (SHARE_OF_TIME - 1) * tookMs);
+    }
+  }
+
+  /** @param isFirst the audit log is told once of a run's readings */
+  async #read(isFirst: boolean): Promise<void> {
+    const asker = { who: `run ${this.#runId}`, from: "" };
+    for (const reading of await this.#desk.readThese(this.#targets, asker, isFirst)) this.#keep(reading);
+  }
+
+  #keep(reading: DeviceReading): void {
+    const kept = this.#readings.get(reading.node) ?? [];
+    kept.push(reading);
+    this.#readings.set(reading.node, kept);
+    if (kept.length <= MOST_READINGS) return;
+    // The first two are those before the run.
+    this.#readings.set(
+      reading.node,
+      kept.filter((_, index) => index < 2 || index % 2 === 0),
+    );
+    this.#everyMs = Math.min(600_000, 2 * this.#everyMs);
+  }
+
+  #sayUnread(say: (progress: RunProgress) => void): void {
+    for (const [{ ports, unread }] of [...this.#readings.values()].flatMap(([first]) =>
+      first ? [[first] as const] : [],
+    )) {
+      const why = unread[0]?.why;
+      if (ports === null && why !== undefined) say({ kind: "step", text: why });
+    }
+  }
+}
+
+const inOrder = (readings: readonly DeviceReading[]): DeviceReading[] =>
+  readings.toSorted((one, other) => Date.parse(one.readAt) - Date.parse(other.readAt));

@@ -1,0 +1,50 @@
+import type { PortCount } from "../run/device-observations.ts";
+import type { OtherFrames } from "./expected-frames.ts";
+
+/** What a counter would show of the streams that a finding is about. */
+export interface Foretold {
+  readonly frames: number;
+  /** Standard deviation of that, frames. */
+  readonly sigma: number;
+}
+
+/** How far a rate before the run may be from that in it, as a share. Our estimate, no source. */
+const RATE_CHANGE = 0.3;
+/** Frames that nobody foretells: a query, an announcement, a discovery. Our estimate, no source. */
+const STRAY_FRAMES = 3;
+/** A counter is not what it seems: another port's, one that counts in other steps. Our estimate, no source. */
+const STRANGE_CHANCE = 0.001;
+
+/**
+ * Likelihood of a count: of the streams, of other test streams, of the site's own traffic as it was before the run, and of what
+ * passed between the two ends of a reading.
+ */
+export function countLikelihood(count: PortCount, foretold: Foretold, others: readonly OtherFrames[]): number {
+  const spanS = Math.max(0, count.toMs - count.fromMs) / 1000;
+  const quiet = count.quietPerS ?? 0;
+  const site = quiet * spanS;
+  const ofQuiet = count.quietS > 0 ? (quiet * spanS * spanS) / count.quietS : 0;
+  const skew = (quiet * count.skewMs) / 1000;
+  const variance = site + ofQuiet + (RATE_CHANGE * site) ** 2 + skew ** 2 + STRAY_FRAMES ** 2 + foretold.sigma ** 2;
+  const sigma = Math.sqrt(variance);
+  const normal = (mean: number): number =>
+    Math.exp(-((count.frames - mean) ** 2) / (2 * variance)) / (sigma * Math.sqrt(2 * Math.PI));
+  const seen = others.reduce((sum, { frames, chance }) => sum + chance * normal(foretold.frames + frames + site), 0);
+  return (1 - STRANGE_CHANCE) * seen + strangeLikelihood(count, foretold, others, sigma);
+}
+
+/** Anything at all is as likely as anything else, over a range that grows with what there is to count. */
+function strangeLikelihood(
+  { frames }: PortCount,
+  foretold: Foretold,
+  others: readonly OtherFrames[],
+  sigma: number,
+): number {
+  const most = Math.max(frames, foretold.frames, ...others.map((one) => one.frames));
+  return STRANGE_CHANCE / (most + 6 * sigma);
+}
+
+/** False where the site's own traffic is not known, or the port counted for another time than the streams were sent in. */
+export function isUsable(count: PortCount, firstSentMs: number, lastSentMs: number): boolean {
+  return count.quietPerS !== null && count.fromMs <= firstSentMs && count.toMs >= lastSentMs;
+}

@@ -1,0 +1,49 @@
+import { type LinkSegment, planPlace, vlanOfPlace } from "@dyetrace/site";
+import { groupMac, parseIpAddress } from "@dyetrace/wire";
+import type { DeviceObservation, PortCount, PortObservation, TableObservation } from "../run/device-observations.ts";
+
+export type Side = "out" | "in";
+
+/** What a counter stands for: one end of a link, one way. */
+export interface CounterPlace {
+  readonly node: string;
+  readonly port: string;
+  readonly side: Side;
+}
+
+/** What was read of the devices, by places of the plan. */
+export class DeviceView {
+  readonly #devices: ReadonlyMap<string, DeviceObservation>;
+
+  constructor(devices: readonly DeviceObservation[]) {
+    this.#devices = new Map(devices.map((device) => [device.node, device]));
+  }
+
+  /** @returns null where nobody read it, or it cannot have counted; `vlan` null where it counts all VLANs together */
+  counter({ from, to, id }: LinkSegment, side: Side): (PortCount & { readonly vlan: number | null }) | null {
+    const end = side === "out" ? from : to;
+    const device = this.#devices.get(planPlace(end.node));
+    const ports = device?.ports.filter(({ port }) => port === end.port) ?? [];
+    const vlan = vlanOfPlace(id);
+    const port = ports.find((one) => one.vlan !== null && one.vlan === vlan) ?? ports.find((one) => one.vlan === null);
+    const count = port?.[side] ?? null;
+    if (device === undefined || port === undefined || count === null) return null;
+    return isCounting(device, count, side) ? { ...count, vlan: port.vlan } : null;
+  }
+
+  /** Readings of the node's group table, in order of time. */
+  tables(node: string): readonly TableObservation[] {
+    return this.#devices.get(planPlace(node))?.tables ?? [];
+  }
+}
+
+/** A port that counted nothing proves it only on a device that counts this way at all. */
+const isCounting = ({ ports }: DeviceObservation, { frames }: PortCount, side: Side): boolean =>
+  frames > 0 || ports.some((port: PortObservation) => (port[side]?.frames ?? 0) > 0);
+
+/** Whether a table's row is about a group: by its address, or by the Ethernet address that 32 groups share. */
+export function isAboutGroup(row: string, group: string): boolean {
+  if (row === group) return true;
+  const address = parseIpAddress(group);
+  return address !== null && row === groupMac(address);
+}

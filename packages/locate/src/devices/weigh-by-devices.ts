@@ -1,0 +1,180 @@
+import { type LinkSegment, planPlace } from "@dyetrace/site";
+import type { FindingKind } from "@dyetrace/wire";
+import type { Finding } from "../finding/finding.ts";
+import { suspectPhrase } from "../finding/place-wording.ts";
+import { familyOf } from "../run/address-family.ts";
+import type { PlacedReceipt } from "../run/clean-receipt.ts";
+import type { MembershipTimers, RunObservations } from "../run/run-observations.ts";
+import type { StreamFacts } from "../run/stream-facts.ts";
+import type { SiteIndex } from "../site/site-index.ts";
+import { deviceSentences } from "./device-sentences.ts";
+import { DeviceView } from "./device-view.ts";
+import { type CountedPath, cutsOf } from "./path-cuts.ts";
+import { strangeCounters } from "./strange-counters.ts";
+import { type DeviceWitness, deviceWitness, likeliestLog, oddsByCounters, suspectLog } from "./suspect-weights.ts";
+
+/** Findings about what is lost on the way, of which counters may know the place. */
+const OF_THE_WAY: ReadonlySet<FindingKind> = new Set([
+  "stops",
+  "group-specific",
+  "source-specific",
+  "size-limited",
+  "loses",
+  "rate-limited",
+]);
+
+/** A suspect goes that is so many times less likely than the likeliest. Our choice, no source. */
+const LEAST_LOG = Math.log(300);
+/** Nothing that somebody else counted makes a finding surer than this. Our choice, no source. */
+const MOST_CONFIDENCE = 0.99;
+
+export interface Weighed {
+  readonly findings: readonly Finding[];
+  /** Where devices and agents do not agree. */
+  readonly remarks: readonly string[];
+}
+
+/**
+ * Holds each finding against what devices counted and had in their tables: suspects that this rules out go, and the evidence says
+ * why. Where devices say what agents know to be wrong, they are not believed, and that is told. Without a reading all stays as it
+ * was.
+ */
+export function weighByDevices(
+  site: SiteIndex,
+  observations: RunObservations,
+  streams: readonly StreamFacts[],
+  findings: readonly Finding[],
+): Weighed {
+  const { devices = [] } = observations;
+  if (devices.length === 0) return { findings, remarks: [] };
+  const strange = strangeCounters(site, new DeviceView(devices), streams);
+  const view = new DeviceView(strange.trusted(devices));
+  const timersOf = (group: string): MembershipTimers =>
+    familyOf(group) === 6 ? (observations.mldTimers ?? observations.timers) : observations.timers;
+  const remarks: string[] = [...strange.remarks];
+  const weighed = findings.map((finding) => {
+    if (!OF_THE_WAY.has(finding.kind) || finding.suspects.length === 0) return finding;
+    const witnesses = witnessesOf(site, view, streams, finding, timersOf);
+    if (witnesses.length === 0) return finding;
+    const result = weighOne(site, finding, witnesses);
+    if (result.remark !== null) remarks.push(result.remark);
+    return result.finding;
+  });
+  return { findings: weighed, remarks };
+}
+
+/** One for each host that the finding is about; of a host's streams those that go the same way together. */
+function witnessesOf(
+  site: SiteIndex,
+  view: DeviceView,
+  streams: readonly StreamFacts[],
+  { streams: names, witnesses: hosts }: Finding,
+  timersOf: (group: string) => MembershipTimers,
+): DeviceWitness[] {
+  const own = streams.filter(({ stream }) => names.includes(stream.stream));
+  const byWay = new Map<string, { readonly facts: StreamFacts; readonly receipt: PlacedReceipt }[]>();
+  for (const facts of own) {
+    for (const receipt of facts.receipts) {
+      if (receipt.lostPackets === 0 || (hosts !== undefined && !hosts.includes(receipt.listener.host))) continue;
+      const key = `${facts.tree.source} ${receipt.node}`;
+      byWay.set(key, [...(byWay.get(key) ?? []), { facts, receipt }]);
+    }
+  }
+  return [...byWay.values()].flatMap((about) => deviceWitness(site, view, streams, about, timersOf) ?? []);
+}
+
+function weighOne(
+  site: SiteIndex,
+  finding: Finding,
+  witnesses: readonly DeviceWitness[],
+): { readonly finding: Finding; readonly remark: string | null } {
+  const evidence = [...new Set(witnesses.slice(0, MOST_TOLD).flatMap(deviceSentences))];
+  // Ways share their first links, so that each way's counters are no news beside another's: the clearest speaks.
+  const clearest = witnesses.reduce((best, one) => (spreadOf(one) > spreadOf(best) ? one : best));
+  const logs = finding.suspects.map((suspect) => suspectLog(clearest, witnesses, suspect));
+  const known = logs.filter((log) => log !== null);
+  if (known.length === 0)
+    return { finding: { ...finding, evidence: [...finding.evidence, ...evidence] }, remark: null };
+  const best = Math.max(...known);
+  if (clearest.counters.length > 0 && likeliestLog(clearest) - best > LEAST_LOG) {
+    const remark = `The counters of switches do not fit the finding "${finding.title}": ${evidence.join(" ")} Either a counter or the plan is wrong there.`;
+    return { finding, remark };
+  }
+  const suspects = finding.suspects.filter((_, index) => {
+    const log = logs[index];
+    return log === null || log === undefined || best - log < LEAST_LOG;
+  });
+  const ranked = suspects.toSorted((one, other) => logOf(finding, logs, other) - logOf(finding, logs, one));
+  const odds = oddsByCounters(clearest, finding.suspects);
+  const surer = { confidence: withOdds(finding.confidence, odds) };
+  return { finding: narrowed(site, surer, finding, ranked, evidence, clearest), remark: null };
+}
+
+/** Hosts whose way is told. */
+const MOST_TOLD = 1;
+
+const spreadOf = ({ counters, tables }: DeviceWitness): number =>
+  counters.reduce((sum, { cameLog, lostLog }) => sum + Math.abs(cameLog - lostLog), 0) + tables.length;
+
+/** Steps of ten: nearly the same says nothing about the order. */
+const logOf = ({ suspects }: Finding, logs: readonly (number | null)[], suspect: string): number =>
+  Math.round((logs[suspects.indexOf(suspect)] ?? 0) / Math.LN10);
+
+/** A confidence is a chance: what was counted changes its odds, up to what nothing makes surer. */
+function withOdds(confidence: number, odds: number): number {
+  if (odds === 1 || confidence <= 0 || confidence >= MOST_CONFIDENCE) return confidence;
+  const after = (confidence / (1 - confidence)) * odds;
+  return Math.round(Math.min(MOST_CONFIDENCE, after / (1 + after)) * 100) / 100;
+}
+
+/** Sentences of a finding that say what else would look the same. */
+const LOOKS_THE_SAME = /looks? the same|silence the same|the same packets/;
+
+/** @param surer the finding with another confidence; of `finding` the words are known without being made */
+function narrowed(
+  site: SiteIndex,
+  surer: Pick<Finding, "confidence">,
+  finding: Finding,
+  suspects: readonly string[],
+  evidence: readonly string[],
+  { path }: DeviceWitness,
+): Finding {
+  if (suspects.length === finding.suspects.length && suspects[0] === finding.suspects[0]) {
+    return { ...finding, ...surer, evidence: [...finding.evidence, ...evidence] };
+  }
+  const cleared = finding.suspects.filter((suspect) => !suspects.includes(suspect));
+  const { causes, ...rest } = finding;
+  return {
+    ...rest,
+    suspects,
+    title: finding.title.replace(phraseOf(finding.suspects, path.segments), phraseOf(suspects, bothWays(site, path))),
+    ...(suspects.every((suspect) => cutsOf(path, suspect)[0]?.reportsLostAt != null) ? { advice: REPORTS_ADVICE } : {}),
+    confidence: surer.confidence,
+    evidence: [
+      ...finding.evidence.filter((line) => !LOOKS_THE_SAME.test(line) || !cleared.some((one) => isNamed(one, line))),
+      ...evidence,
+      ...(cleared.length === 0 ? [] : [`That rules out ${cleared.join(", ")}.`]),
+    ],
+    ...(causes === undefined
+      ? {}
+      : { causes: { ...causes, elements: causes.elements.filter(({ place }) => suspects.includes(place)) } }),
+  };
+}
+
+const isNamed = (place: string, line: string): boolean =>
+  line.split(/[ ,;]+|: |:$/).some((word) => word === place || word === `${place}:`);
+
+const REPORTS_ADVICE =
+  "Follow the membership reports from the listener up to the switch whose table lacks the port: see whether they arrive there, and what on the way drops IGMP or ICMPv6, such as a filter, a firewall or a port without snooping in this VLAN.";
+
+const bothWays = ({ segments, segmentNumber, reverse }: SiteIndex, path: CountedPath): LinkSegment[] =>
+  path.segments.flatMap((segment) => {
+    const other = segments[reverse[segmentNumber.get(segment.id) ?? -1] ?? -1];
+    return other === undefined ? [segment] : [segment, other];
+  });
+
+const phraseOf = (suspects: readonly string[], way: readonly LinkSegment[]): string =>
+  suspectPhrase(
+    suspects,
+    way.filter(({ id }) => suspects.includes(id) || suspects.includes(planPlace(id))),
+  );
