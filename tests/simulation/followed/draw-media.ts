@@ -130,6 +130,9 @@ export class TsWriter {
       this.#clockNs = atNs;
       packets.push(...VIDEO.map((pid) => this.#media(pid, atNs)));
     }
+    // A coder of constant rate fills whole datagrams: they are all alike.
+    const isStuffing = packets.length === 0 && this.#random() < 0.15;
+    while (isStuffing && packets.length < PACKETS_IN_DATAGRAM) packets.push(nullPacket());
     while (packets.length < PACKETS_IN_DATAGRAM) {
       const draw = this.#random();
       packets.push(draw < 0.1 ? nullPacket() : this.#media(VIDEO[draw < 0.5 ? 0 : 1] ?? 0x101, null));

@@ -58,6 +58,8 @@ export class ProductionFollower {
     if (this.#readsTs && bytes[at] === 0x47 && TsFlow.isTransportStream(bytes, at, present)) {
       this.#ts ??= new TsFlow();
       missing = this.#ts.record(bytes, at, present, arrivalNs);
+      // Stuffing can't be told apart, and nobody misses it: it has no name, so that it is neither lost nor a copy.
+      if (this.#ts.isStuffing) return;
     }
     this.#names.add(payloadDigest(bytes, at, present), arrivalNs, missing);
   }

@@ -16,6 +16,11 @@ export class TsFlow {
     return true;
   }
 
+  /** The last datagram held null packets alone, which differ in nothing. */
+  get isStuffing(): boolean {
+    return this.#follower.isStuffing;
+  }
+
   /** Hot path. @returns packets that the counters show missing before this datagram or in it; at least */
   record(bytes: Uint8Array, at: number, length: number, arrivalNs: number): number {
     this.#follower.record(bytes, at, length);

@@ -62,16 +62,20 @@ export class TsFollower {
   #counts = noCounts();
   /** Packets that the last datagram's counters show missing before it or in it; at least. */
   missing = 0;
+  /** The last datagram held null packets alone: another one like it is no copy, and nobody misses it. */
+  isStuffing = false;
 
   /** Takes the UDP or RTP payload of one datagram. */
   record(bytes: Uint8Array, at: number, length: number): void {
     this.#counts.datagrams += 1;
     this.missing = 0;
+    this.isStuffing = false;
     if (length === 0 || length % TS_PACKET_BYTES !== 0) {
       this.#counts.misalignedDatagrams += 1;
       return;
     }
-    if (this.#isRepeated(bytes, at, length)) {
+    this.isStuffing = isStuffing(bytes, at, length);
+    if (!this.isStuffing && this.#isRepeated(bytes, at, length)) {
       this.#counts.repeatedDatagrams += 1;
       return;
     }
@@ -180,6 +184,14 @@ export class TsFollower {
     this.#pids[number] = pid;
     return pid;
   }
+}
+
+/** Null packets differ in nothing (ISO/IEC 13818-1, 2.4.3.3), and a stream of constant rate sends many. Most datagrams end it at once. */
+function isStuffing(bytes: Uint8Array, at: number, length: number): boolean {
+  for (let i = at; i < at + length; i += TS_PACKET_BYTES) {
+    if (bytes[i] !== TS_SYNC_BYTE || ((bytes[i + 1] as number) & 0x9f) !== 0x1f || bytes[i + 2] !== 0xff) return false;
+  }
+  return true;
 }
 
 /** The clock reference of a repeat may differ (2.4.3.3): 6 bytes after the flags of the adaptation field, if there. */
