@@ -9,6 +9,7 @@ import { observeRun } from "../observe/observe.ts";
 import { packetsPerSecond, sendingStretches } from "../plan/sending-stretches.ts";
 import { joinProbe } from "../probe/join-probe.ts";
 import type { ProbedRun } from "../probe/probed-finding.ts";
+import { followedDoubts, unplacedNotes } from "./followed-doubts.ts";
 import { doubtUnseen, followedNotes } from "./followed-words.ts";
 import { explainHostBlocks } from "./host-block-evidence.ts";
 import { type HasDelay, judgeExpectations } from "./judge-expectations.ts";
@@ -68,7 +69,10 @@ export function buildReport(
     scenario: run.scenario.name,
     startedAt: told.startedAt.toISOString(),
     endedAt: told.endedAt.toISOString(),
-    ...judgeRun(findings, expectations, receipts, lost, told.isAborted, told.stopReason, told.stoppedBy),
+    ...judgeRun(
+      ...([findings, expectations, receipts, lost, told.isAborted, told.stopReason, told.stoppedBy] as const),
+      followedDoubts(account, receipts, graph),
+    ),
     streams: reportStreams(account),
     receipts,
     bystanders,
@@ -92,6 +96,7 @@ export function buildReport(
       ...querierNotes(queriers),
       ...sourceNotes(account),
       ...followedNotes(account),
+      ...unplacedNotes(account, graph),
       ...placeNotes,
       ...roamNotes(roams, graph),
     ],

@@ -85,7 +85,8 @@ function watchNotes({ name, followed }: CompiledStream, { joins, scenario }: Run
   ];
 }
 
-function endedNs(
+/** @returns when a stream ended, where that was well before everybody left */
+export function endedNs(
   { name }: CompiledStream,
   joins: RunAccount["run"]["joins"],
   lastNs: number | null,

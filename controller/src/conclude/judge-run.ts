@@ -23,6 +23,7 @@ const nameReceipts = (receipts: readonly ReportReceipt[]): string =>
 /**
  * Fail: a finding accuses, or a limit is broken. Inconclusive: something that had to be known is not. Pass: everything
  * that the scenario asks for was measured and met.
+ * @param doubts what nobody can say of streams of others, as sentences
  */
 export function judgeRun(
   findings: readonly ReportFinding[],
@@ -32,6 +33,7 @@ export function judgeRun(
   isAborted: boolean,
   stopReason: string | null = null,
   stoppedBy: string | null = null,
+  doubts: readonly string[] = [],
 ): Judgement {
   const effects = findings.map(({ kind }): FindingEffect => FINDING_KINDS[kind].effect);
   const accusing = findings.filter((_, index) => effects[index] === "fails");
@@ -69,6 +71,7 @@ export function judgeRun(
       .join(", ");
     return { verdict: "fail", reason: `Expected but not met: ${list}.` };
   }
+  if (doubts.length > 0) return { verdict: "inconclusive", reason: doubts.join(" ") };
   const silent = receipts.filter((receipt) => receipt.received === 0);
   if (silent.length > 0) {
     return {

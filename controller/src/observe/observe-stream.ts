@@ -32,6 +32,7 @@ export function observeStream(
     sourceState:
       emission === null ? "unknown" : isSilent ? "not-sending" : emission.stalls.length > 0 ? "stalled" : "sending",
     sentPackets: emission?.sentPackets ?? null,
+    ...(stream.followed === undefined ? {} : { sending: stream.followed.isUnseen ? "assumed" : "seen" }),
     plannedPackets: isAborted || stream.production !== undefined ? null : plannedPackets(stretches),
     tooLargePackets: emission?.lastError === "EMSGSIZE" ? emission.sendErrors : 0,
     steps: sendSteps(run, stream, source),

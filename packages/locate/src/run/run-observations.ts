@@ -22,6 +22,8 @@ export interface StreamObservation {
   readonly sourceState: SourceState;
   /** Packets that the source handed to its kernel without an error. */
   readonly sentPackets: number | null;
+  /** Set where the source told nothing: `sentPackets` is what was seen of a stream of others, or what would come were it sent. */
+  readonly sending?: "seen" | "assumed";
   /**
    * Packets that it was to send; null where it was told to stop earlier. Absent: as many as the steps' rates and times
    * make.

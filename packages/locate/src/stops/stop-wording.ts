@@ -54,6 +54,7 @@ const MOST_LINES = 6;
 function silentEvidence({ silentPairs }: StopCase): string[] {
   const lines = silentPairs.map(({ trial, receipt }) => {
     const name = `${receipt.listener.host}, ${trial.facts.stream.stream}`;
+    if (trial.facts.stream.sending === "assumed") return `${name}: nothing came`;
     const sent = count(receipt.sentPackets, "packet");
     if (receipt.listener.receivedPackets === 0) return `${name}: 0 of ${sent}`;
     const last = receipt.listener.lastArrivalMs;
@@ -69,9 +70,13 @@ function sourceEvidence({ facts }: StopCase): string[] {
   return facts
     .slice(0, MOST_LINES)
     .map(({ stream }) =>
-      stream.sentPackets === null
-        ? `${stream.source} did not report how much of ${stream.stream} it sent`
-        : `${stream.source} sent ${count(stream.sentPackets, "packet")} of ${stream.stream}`,
+      stream.sending === "assumed"
+        ? `Whether ${stream.source} sends ${stream.stream} is not known`
+        : stream.sending === "seen"
+          ? `Of ${stream.stream} ${count(stream.sentPackets ?? 0, "packet")} from ${stream.source} were seen, or their numbers were`
+          : stream.sentPackets === null
+            ? `${stream.source} did not report how much of ${stream.stream} it sent`
+            : `${stream.source} sent ${count(stream.sentPackets, "packet")} of ${stream.stream}`,
     );
 }
 
