@@ -1,9 +1,11 @@
 import { mkdtempSync, rmSync } from "node:fs";
 import { tmpdir } from "node:os";
 import path from "node:path";
-import { mergeReceipts, StreamTracker } from "@dyetrace/measure";
+import { mergeIntervalReports, mergeReceipts, ProductionFollower, StreamTracker } from "@dyetrace/measure";
 import type { IntervalReport, RunReport } from "@dyetrace/wire";
+import type { KeptHeaders } from "@dyetrace/wire/capture/kept-headers-schema";
 import type { RunQuery } from "@dyetrace/wire/console/stored-run";
+import type { Inventory } from "@dyetrace/wire/inventory/inventory-schema";
 import { pino } from "pino";
 import { afterAll, beforeAll, describe, expect, test } from "vitest";
 import type { AgentSession } from "../../controller/src/agents/agent-session.ts";
@@ -13,6 +15,7 @@ import { noteEpisodes } from "../../controller/src/intake/note-episodes.ts";
 import type { ReportMessage } from "../../controller/src/intake/prepare-report.ts";
 import { ReportIntake } from "../../controller/src/intake/report-intake.ts";
 import { upkeep } from "../../controller/src/runs/upkeep.ts";
+import { MOST_INVENTORIES } from "../../controller/src/store/inventory-records.ts";
 import { openDatabase, type StorePlace } from "../../controller/src/store/open-database.ts";
 import type { Episode, KeptReport } from "../../controller/src/store/pack/kept-report.ts";
 import { packBody, unpackBody } from "../../controller/src/store/pack/pack-body.ts";
@@ -98,6 +101,37 @@ function reportsOf(agent: string, seconds: number, lost: ReadonlySet<number>): K
     };
   });
 }
+
+/** Two seconds of a followed stream at a host that joined, and one at the same host once nobody there was a member. */
+function followedReports(): KeptReport[] {
+  return reportsOf("kiosk", 3, new Set()).map((kept, second) => {
+    const follower = new ProductionFollower(null, 100, true);
+    for (let i = 0; i < 10; i++) {
+      const payload = Uint8Array.from({ length: 50 }, (_, at) => (second * 10 + i) * (at + 1));
+      follower.take(payload, 0, 50, 50, second * SECOND + i * 1e8, 5, 0);
+    }
+    const { rtp, digest } = follower.cut(true);
+    const { report } = unpackBody(kept.packed);
+    const followed = { sources: ["10.4.0.9"], rtp, digest: { ...digest, names: [digest.names ?? []].flat() } };
+    const watched = second < 2 ? {} : { watched: { isMember: false, unreadFrames: 3 } };
+    const listeners = report.listeners.map((one) => ({ ...one, followed, ...watched }));
+    const body = { report: { ...report, listeners }, watch: null };
+    return { ...kept, packed: packBody(body), minutes: countMinutes(body), episodes: noteEpisodes("kiosk", body) };
+  });
+}
+
+const inventoryOf = (id: string, second: number): Inventory =>
+  ({
+    formatVersion: 1,
+    id,
+    takenAt: new Date(Date.UTC(2026, 0, 1) + second * 1000).toISOString(),
+    seenForMs: 1500.5,
+    agents: [
+      { agent: "kiosk", lookedMs: 1500.5 },
+      { agent: "stand", lookedMs: null },
+    ],
+    groups: [{ group: "239.196.4.7", remarks: ["a clef \u{1d11e} and an umlaut \u00fc"] }],
+  }) as unknown as Inventory;
 
 const EMPTY_REPORT: ReportMessage = {
   kind: "report",
@@ -375,6 +409,47 @@ describe.each(["sqlite", "postgres"] as const)("store in %s", (kind) => {
       for await (const _ of store.reports.ofAgent(runId, "kiosk")) rows++;
       expect(rows).toBe(1);
     }
+  });
+
+  test("followed: given reports of a stream of others, joined and watched, then they come back as they were, alone and merged", async () => {
+    await using store = await begin(newPlace());
+    const reports = followedReports();
+    expect(await store.reports.keep(reports)).toEqual(["kept", "kept", "kept"]);
+    const read = [];
+    for await (const { report } of store.reports.ofAgent(RUN, "kiosk")) read.push(report);
+    expect(read).toEqual(reports.map(({ packed }) => unpackBody(packed).report));
+    expect(read.map(({ listeners }) => listeners[0]?.followed?.digest.names.length)).toEqual([1, 1, 1]);
+    expect(read[2]?.listeners[0]?.watched).toEqual({ isMember: false, unreadFrames: 3 });
+    // Of a stream of others no loss is counted minute by minute: an agent by itself knows none.
+    expect(await store.reports.minutes(RUN)).toEqual([]);
+    const [first, second] = read;
+    const merged = first === undefined || second === undefined ? null : mergeIntervalReports(first, second);
+    expect(merged?.listeners[0]?.followed?.digest).toMatchObject({ packets: 20 });
+  });
+
+  test("inventories: given more than are kept, then the oldest go, and the others come back whole, the newest first", async () => {
+    await using store = await openStore(newPlace());
+    const ids = Array.from({ length: MOST_INVENTORIES + 2 }, (_, index) => `look-${index}`);
+    for (const [index, id] of ids.entries()) await store.inventories.keep(inventoryOf(id, index));
+    const list = await store.inventories.list();
+    expect(list.map(({ id }) => id)).toEqual(ids.slice(2).reverse());
+    expect(list[0]).toMatchObject({ agents: 1, groups: 1, seenForMs: 1500.5, takenAt: "2026-01-01T00:03:21.000Z" });
+    expect(await store.inventories.get("look-7")).toEqual(inventoryOf("look-7", 7));
+    await store.inventories.remove("look-7");
+    for (const gone of ["look-0", "look-7"]) {
+      await expect(store.inventories.get(gone)).rejects.toMatchObject({ code: "INVENTORY_UNKNOWN" });
+    }
+  });
+
+  test("captures: given headers kept of a run, then they come back, and go with the run", async () => {
+    await using store = await begin(newPlace());
+    const capture = { run: RUN, agents: [{ agent: "kiosk", data: "AAEC/w==" }] } as unknown as KeptHeaders;
+    await store.captures.keep(capture);
+    await store.captures.keep(capture);
+    expect(await store.captures.find(RUN)).toEqual(capture);
+    await store.runs.done(reportOf(RUN));
+    await store.runs.remove(RUN);
+    expect(await store.captures.find(RUN)).toBeNull();
   });
 
   test("runs: given an unfinished run and two controllers that want it, then one gets it", async () => {

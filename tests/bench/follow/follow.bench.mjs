@@ -6,8 +6,8 @@
  *
  * `mutated`: a million media packets, one in three with bits turned: nothing thrown, no false loss. `agreement`: 100 agents that
  * follow 10,000 packets/s: names that collide, and what one packet costs the controller. `cost`: one packet at an agent against one
- * of our own streams. `links` (after `tsc -p tests/simulation`): a drop on each link of the demo's plan in turn, 1 % and whole, for four
- * kinds of media.
+ * of our own streams. `links` (after `tsc -p tests/simulation`): a drop on each link of the demo's plan in turn, 1 % and whole, for a stream
+ * of our own and four kinds of media, to groups of IPv4, of IPv6, and joined with their source: one table.
  */
 import { readFileSync } from "node:fs";
 import { parseArgs } from "node:util";
@@ -157,34 +157,62 @@ async function links() {
   const at = (file) => import(new URL(`../../simulation/dist/tests/simulation/${file}.js`, import.meta.url).href);
   const { drawMedia, MEDIA_KINDS } = await at("followed/draw-media");
   const { followMedia } = await at("followed/follow-media");
-  const { conclude, crossedSegments, followedSite, followRun, lossOn } = await at("followed/follow-scene");
+  const { conclude, crossedSegments, followedSite, followRun, lossOn, ownRun } = await at("followed/follow-scene");
+  const { simulateEvidence } = await at("simulate-evidence");
   const { seededRandom } = await at("seeded-random");
-  const graph = followedSite(
-    readFileSync(new URL("../../../packages/practice/demo/quillfen.yaml", import.meta.url), "utf8"),
-  );
-  const run = followRun(graph, 10);
-  const segments = crossedSegments(graph, "encoder", run);
-  for (const kind of MEDIA_KINDS) {
-    const media = drawMedia(kind, { seconds: 15, packetsPerSecond: 400, random: seededRandom(1) }).map(
-      ({ bytes, atNs }) => ({ bytes, atNs: atNs - 3e9 }),
-    );
-    const healthy = conclude(
-      run,
-      followMedia(run, media, () => "comes", { sender: "10.4.0.9" }),
-      graph,
-    );
+  const demo = readFileSync(new URL("../../../packages/practice/demo/quillfen.yaml", import.meta.url), "utf8");
+  const graph = followedSite(demo);
+  const [seconds, packetsPerSecond] = [10, 400];
+  const segments = crossedSegments(graph, "encoder", followRun(graph, seconds));
+  const ratios = [0.01, 1];
+  /** @param findingsOf the findings where packets come as told */
+  const measure = (findingsOf) => {
     const missed = [];
     let wrong = 0;
     for (const segment of segments) {
-      for (const ratio of [0.01, 1]) {
-        const comesTo = lossOn(graph, "encoder", new Map([[segment, ratio]]), seededRandom(7));
-        const { findings } = conclude(run, followMedia(run, media, comesTo, { sender: "10.4.0.9" }), graph);
+      for (const ratio of ratios) {
+        const findings = findingsOf(lossOn(graph, "encoder", new Map([[segment, ratio]]), seededRandom(7)));
         if (!findings.some(({ suspects }) => suspects.includes(segment))) missed.push(`${segment} at ${ratio * 100} %`);
         wrong += findings.filter(({ suspects }) => suspects.length > 0 && !suspects.includes(segment)).length;
       }
     }
-    console.log(
-      `links: ${kind}: ${segments.length * 2 - missed.length} of ${segments.length * 2} found, ${wrong} findings name another place, healthy ${healthy.findings.length} findings${missed.length === 0 ? "" : `; not found: ${missed.join(", ")}`}`,
+    return {
+      found: segments.length * ratios.length - missed.length,
+      missed,
+      wrong,
+      healthy: findingsOf(() => "comes").length,
+    };
+  };
+  const tried = segments.length * ratios.length;
+  console.log(`links: ${segments.length} segments, each with 1 % and all of its packets dropped`);
+  console.log(
+    "stream               group           link among the suspects   findings elsewhere   findings when healthy",
+  );
+  for (const group of ["239.196.4.7", "ff15::8000:77", "232.196.4.7", "ff35::8000:77"]) {
+    const say = (stream, { found, missed, wrong, healthy }) =>
+      console.log(
+        `${stream.padEnd(21)}${group.padEnd(16)}${`${found} of ${tried}`.padEnd(26)}${String(wrong).padEnd(21)}${healthy}${missed.length === 0 ? "" : `   not: ${missed.join(", ")}`}`,
+      );
+    const [own, ownGraph] = ownRun(demo, seconds, packetsPerSecond, group);
+    say(
+      "our own",
+      measure((comesTo) => {
+        const isLost = (_, agent, seq) => comesTo(agent, seq) === "lost";
+        return conclude(own, simulateEvidence(own, isLost), ownGraph).findings;
+      }),
     );
+    const run = followRun(graph, seconds, "from: encoder", undefined, group);
+    for (const kind of MEDIA_KINDS) {
+      const media = drawMedia(kind, { seconds: 15, packetsPerSecond, random: seededRandom(1) }).map(
+        ({ bytes, atNs }) => ({
+          bytes,
+          atNs: atNs - 3e9,
+        }),
+      );
+      say(
+        kind,
+        measure((comesTo) => conclude(run, followMedia(run, media, comesTo, { sender: "10.4.0.9" }), graph).findings),
+      );
+    }
   }
 }

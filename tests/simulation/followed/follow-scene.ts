@@ -11,11 +11,12 @@ import type { ComesTo } from "./follow-media.ts";
 
 /** The demo's site with a coder in it that has no agent. @param demo the plan's text */
 export function followedSite(demo: string): SiteGraph {
-  const text = demo
-    .replace("nodes:\n", "nodes:\n  encoder: { kind: host, agent: none, address: 10.4.0.9 }\n")
-    .replace("links:\n", "links:\n  - core:11 -- encoder:eth0\n");
-  return loadSitePlan(text, "quillfen.yaml");
+  const sender = "encoder: { kind: host, agent: none, addresses: [10.4.0.9, '2001:db8::9'] }";
+  return loadSitePlan(planWithSender(demo, sender), "quillfen.yaml");
 }
+
+const planWithSender = (demo: string, sender: string): string =>
+  demo.replace("nodes:\n", `nodes:\n  ${sender}\n`).replace("links:\n", "links:\n  - core:11 -- encoder:eth0\n");
 
 export function followRun(
   graph: SiteGraph,
@@ -23,16 +24,40 @@ export function followRun(
   stream = "from: encoder",
   timeline = `- { at: 0s, join: lobby, agents: all }
   - { at: ${seconds}s, leave: lobby, agents: all }`,
+  group = "239.196.4.7",
 ): CompiledRun {
   const text = `
 scenario: follow
 streams:
-  - { name: lobby, production: true, group: 239.196.4.7, port: 5004, ${stream} }
+  - { name: lobby, production: true, group: "${group}", port: 5004, ${stream} }
 timeline:
   ${timeline}
 `;
   const { scenario } = loadScenario(text, "follow.yaml");
   return compileScenario("00000000000000aa", scenario, graph, new Map());
+}
+
+/** The same stays, of a stream of our own that the same host sends: an agent runs on it then. */
+export function ownRun(
+  demo: string,
+  seconds: number,
+  packetsPerSecond: number,
+  group: string,
+): [CompiledRun, SiteGraph] {
+  const text = `
+scenario: own
+streams:
+  - { name: lobby, source: encoder, group: "${group}", rate: ${packetsPerSecond * 400 * 8} bit/s, payload: 400 B }
+timeline:
+  - { at: 0s, join: lobby, agents: all }
+  - { at: 0s, emit: lobby }
+  - { at: ${seconds}s, leave: lobby, agents: all }
+  - { at: ${seconds}s, stop: lobby }
+`;
+  const graph = loadSitePlan(planWithSender(demo, "encoder: { kind: host }"), "quillfen.yaml");
+  const { scenario } = loadScenario(text, "own.yaml");
+  const addresses = new Map([["encoder", { ipv4: "10.4.0.9", ipv6: ["2001:db8::9"] }]]);
+  return [compileScenario("00000000000000ab", scenario, graph, addresses), graph];
 }
 
 /** Segments that the stream crosses, link by link. */
