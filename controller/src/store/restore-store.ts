@@ -3,6 +3,7 @@ import {
   copyFileSync,
   existsSync,
   fchmodSync,
+  linkSync,
   mkdirSync,
   openSync,
   renameSync,
@@ -53,7 +54,7 @@ export async function restoreStore(backup: string, folder: string, nowMs: number
     leaveTo(folder, draft);
     const aside = existsSync(file) ? `${file}.before-${stamp(nowMs)}` : null;
     const held = aside === null ? null : holdAlone(file);
-    if (aside !== null) putAside(file, aside, held === null);
+    if (aside !== null) keepAside(file, aside, held === null);
     renameSync(draft, file);
     held?.close();
     return { runs, aside };
@@ -115,10 +116,19 @@ function holdAlone(file: string): SqliteFile | null {
   }
 }
 
-/** @param isDamaged then SQLite may have files beside it, which go with it; otherwise they go as the store is closed */
-function putAside(file: string, aside: string, isDamaged: boolean): void {
+/**
+ * A second name for the store that was there: it stands in its place until the new one takes that in one step, so that whoever
+ * is killed in between leaves one of the two there, never none.
+ * @param isDamaged then SQLite may have files beside it, which go with it; otherwise they go as the store is closed
+ */
+function keepAside(file: string, aside: string, isDamaged: boolean): void {
   const beside = isDamaged ? ["-wal", "-shm", "-journal"].filter((end) => existsSync(`${file}${end}`)) : [];
-  for (const end of [...beside, ""]) renameSync(`${file}${end}`, `${aside}${end}`);
+  for (const end of beside) renameSync(`${file}${end}`, `${aside}${end}`);
+  try {
+    linkSync(file, aside);
+  } catch {
+    renameSync(file, aside); // a disk without hard links
+  }
 }
 
 /** The program that runs there has to write it, whoever put it there. */
