@@ -5,71 +5,19 @@
  * packed with the same Node.js gives the same bytes, in whatever folder. Beside it lies what is inside (CycloneDX).
  * Argument: another folder for it than the one where a controller looks.
  */
-import { spawnSync } from "node:child_process";
-import { createHash } from "node:crypto";
-import { chmodSync, cpSync, existsSync, mkdirSync, readFileSync, rmSync, statSync, writeFileSync } from "node:fs";
+import { chmodSync, cpSync, mkdirSync, readFileSync, rmSync, statSync, writeFileSync } from "node:fs";
 import path from "node:path";
 import { gzipSync } from "node:zlib";
 import { billOfMaterials } from "./bill-of-materials.mjs";
 import { root } from "./bootstrap.mjs";
 import { bundle, bundleAgent } from "./bundle-agent.mjs";
+import { copy, fetchPackage, lock, tarOf, unpack } from "./pack-parts.mjs";
 
 const KOFFI = ["@koromix/koffi-linux-x64", "@koromix/koffi-linux-arm64", "@koromix/koffi-linux-arm"];
-/** What a package brings that no program reads. */
-const NEEDLESS = /^(test|tests|docs?|examples?|benchmarks?|\.github)(\/|$)|\.(map|md|[cm]?ts|tsbuildinfo)$/;
 const SCRIPTS = /^[^.]*$|\.([cm]?js|json)$/;
 
-const lock = JSON.parse(readFileSync(path.join(root, "package-lock.json"), "utf8")).packages;
 const folder = path.resolve(process.argv[2] ?? path.join(root, "deploy", "agent", "dist"));
 const staging = path.join(folder, "dyetrace-agent");
-const cache = path.join(root, "node_modules", ".cache", "dyetrace-packages");
-
-/** A package's tarball as the registry has it, checked against the lock file. */
-function fetchPackage(name) {
-  const { version, integrity } = lock[`node_modules/${name}`];
-  const file = path.join(cache, `${name.replace("/", "-").replace("@", "")}-${version}.tgz`);
-  if (!existsSync(file)) {
-    mkdirSync(cache, { recursive: true });
-    const packed = spawnSync("npm", ["pack", "--silent", "--pack-destination", cache, `${name}@${version}`], {
-      encoding: "utf8",
-    });
-    if (packed.status !== 0) throw new Error(`npm pack ${name}@${version}: ${packed.stderr}`);
-  }
-  const [algorithm, expected] = integrity.split(/-(.*)/);
-  const met = createHash(algorithm).update(readFileSync(file)).digest("base64");
-  if (met !== expected) {
-    rmSync(file);
-    throw new Error(`${name}@${version} is not what package-lock.json expects`);
-  }
-  return file;
-}
-
-function copy(from, to, wanted = /./) {
-  cpSync(from, to, {
-    recursive: true,
-    dereference: true,
-    filter: (source) => {
-      const inside = path.relative(from, source);
-      return inside === "" || (!inside.startsWith("node_modules") && !NEEDLESS.test(inside) && wanted.test(inside));
-    },
-  });
-}
-
-function tar(...args) {
-  const { status, stdout, stderr } = spawnSync("tar", args, { maxBuffer: 256 * 1024 * 1024 });
-  if (status !== 0) throw new Error(`tar ${args.join(" ")}: ${stderr}`);
-  return stdout;
-}
-/** Nothing of this machine goes in: no order of its folders, no time, no user, no umask. */
-const ALIKE = [
-  "--sort=name",
-  "--mtime=@0",
-  "--owner=0",
-  "--group=0",
-  "--numeric-owner",
-  "--mode=u=rwX,go=rX",
-  "--format=ustar",
-];
 
 await bundleAgent();
 rmSync(folder, { recursive: true, force: true });
@@ -79,11 +27,7 @@ cpSync(bundle, staging, { recursive: true });
 const koffi = path.join(staging, "node_modules", "koffi");
 copy(path.join(root, "node_modules", "koffi"), koffi, SCRIPTS);
 for (const needless of ["doc", "vendor", "lib"]) rmSync(path.join(koffi, needless), { recursive: true, force: true });
-for (const name of KOFFI) {
-  const to = path.join(staging, "node_modules", name);
-  mkdirSync(to, { recursive: true });
-  tar("-xzf", fetchPackage(name), "-C", to, "--strip-components=1");
-}
+for (const name of KOFFI) unpack(fetchPackage(name), path.join(staging, "node_modules", name));
 mkdirSync(path.join(staging, "deploy"));
 for (const name of ["agent.yaml", "run-without-systemd.sh"]) {
   cpSync(path.join(root, "deploy", "agent", name), path.join(staging, "deploy", name));
@@ -104,7 +48,7 @@ writeFileSync(path.join(staging, "sbom.cdx.json"), `${JSON.stringify(bill, null,
 rmSync(path.join(staging, "libraries.json"));
 chmodSync(path.join(staging, "deploy", "run-without-systemd.sh"), 0o755);
 const file = path.join(folder, "dyetrace-agent.tgz");
-writeFileSync(file, gzipSync(tar(...ALIKE, "-cf", "-", "-C", folder, "dyetrace-agent"), { level: 9 }));
+writeFileSync(file, gzipSync(tarOf(folder, "dyetrace-agent"), { level: 9 }));
 cpSync(path.join(staging, "sbom.cdx.json"), `${file}.cdx.json`);
 writeFileSync(`${file}.version`, `${version}\n`);
 rmSync(staging, { recursive: true, force: true });
