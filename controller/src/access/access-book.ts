@@ -7,6 +7,7 @@ import { RoleSchema } from "@dyetrace/wire/console/console-session";
 import { underLock } from "../files/under-lock.ts";
 import { writeWhole } from "../files/write-whole.ts";
 import { type AccessRecords, AGENT_NAME, OPERATOR_NAME } from "./access-records.ts";
+import { MOST_HOSTS } from "./enrol-keys.ts";
 
 const Instant = Type.String({ maxLength: 40 });
 const Id = Type.String({ pattern: "^[0-9a-f]{16}$" });
@@ -40,6 +41,8 @@ const AccessFileSchema = Type.Object({
       id: Id,
       secret: Hash,
       name: Type.Union([AgentName, Type.Null()]),
+      hostsLeft: Type.Optional(Type.Integer({ minimum: 1, maximum: MOST_HOSTS })),
+      names: Type.Optional(Type.Array(AgentName, { maxItems: MOST_HOSTS })),
       until: Instant,
       by: Type.String({ maxLength: 64 }),
     }),

@@ -42,6 +42,10 @@ export interface EnrolKeyRecord {
   readonly secret: string;
   /** The only agent that may enrol with it; null is any whose name is free. */
   readonly name: string | null;
+  /** How many hosts it still enrols; absent: one. */
+  readonly hostsLeft?: number;
+  /** The only names that it still enrols; absent: any. */
+  readonly names?: readonly string[];
   readonly until: string;
   /** Who made it. */
   readonly by: string;

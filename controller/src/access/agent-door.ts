@@ -2,7 +2,7 @@ import { randomBytes, timingSafeEqual } from "node:crypto";
 import { Fault } from "@dyetrace/wire";
 import type { EnrolledAgent } from "@dyetrace/wire/console/console-agent";
 import type { AccessBook } from "./access-book.ts";
-import type { AccessRecords, AgentRecord, EnrolKeyRecord } from "./access-records.ts";
+import type { AgentRecord } from "./access-records.ts";
 import {
   admitCredential,
   CREDENTIAL_LASTS_MS,
@@ -11,12 +11,17 @@ import {
   withNext,
   withNextInUse,
 } from "./agent-credential.ts";
-import { drawSecret, hashSecret, isSecret } from "./secret.ts";
+import {
+  afterUse,
+  checkHostsToEnrol,
+  ENROL_WITHIN_MS,
+  type HostsToEnrol,
+  type KeyFor,
+  keyRecord,
+  MOST_KEYS,
+} from "./enrol-keys.ts";
+import { drawSecret, hashSecret } from "./secret.ts";
 
-/** How long a key to enrol with lasts: time to walk to a host, not to be found in a shell's history next week. */
-const ENROL_WITHIN_MS = 3600e3;
-/** Unused keys at the same time. */
-const MOST_KEYS = 1000;
 /** What a key to enrol with begins with, so that an agent knows what it was given. */
 const ENROL_PREFIX = "enrol-";
 
@@ -63,23 +68,36 @@ export class AgentDoor {
     return agent !== undefined && (agent.id === id || agent.next?.id === id);
   }
 
-  /** @returns the key in clear, this one time @throws {Fault} TOO_MANY, NAME_TAKEN */
+  /** @returns the key in clear, this one time @throws {Fault} TOO_MANY */
   makeKey(name: string | null, by: string, nowMs: number): { readonly key: string; readonly until: string } {
+    return this.#keepKey({ name }, ENROL_WITHIN_MS, by, nowMs);
+  }
+
+  /**
+   * A key for many hosts, each once: none that is enrolled already.
+   * @returns it in clear, this one time @throws {Fault} OPTION_INVALID, TOO_MANY
+   */
+  makeKeyForMany(want: HostsToEnrol, by: string, nowMs: number): { readonly key: string; readonly until: string } {
+    const { hosts, names, lastsMs } = checkHostsToEnrol(want);
+    return this.#keepKey({ name: null, hostsLeft: hosts, ...(names === null ? {} : { names }) }, lastsMs, by, nowMs);
+  }
+
+  #keepKey(whose: KeyFor, lastsMs: number, by: string, nowMs: number): { key: string; until: string } {
     const secret = drawSecret();
     const id = randomBytes(8).toString("hex");
-    const until = new Date(nowMs + ENROL_WITHIN_MS).toISOString();
+    const until = new Date(nowMs + lastsMs).toISOString();
     this.#book.change(({ enrolKeys }) => {
       const standing = enrolKeys.filter((key) => Date.parse(key.until) > nowMs);
       if (standing.length >= MOST_KEYS) {
         throw new Fault("TOO_MANY", `${MOST_KEYS} keys to enrol with are unused`, "Wait until some have run out");
       }
-      return { enrolKeys: [...standing, { id, secret: hashSecret(secret), name, until, by }] };
+      return { enrolKeys: [...standing, { id, secret: hashSecret(secret), ...whose, until, by }] };
     });
     return { key: `${ENROL_PREFIX}${id}.${secret}`, until };
   }
 
   /**
-   * Takes a key that works once and hands out a credential.
+   * Takes a key, which works once for each host that it is for, and hands out a credential.
    * @throws {Fault} NOT_AUTHORISED for a key that is unknown, used or too old; NAME_TAKEN, and the key still works
    */
   enrol(key: string, name: string, from: string, nowMs: number): IssuedCredential {
@@ -92,7 +110,7 @@ export class AgentDoor {
     this.#book.change((now) => {
       const record = keyRecord(now, bare, name, nowMs);
       return {
-        enrolKeys: now.enrolKeys.filter((one) => one.id !== record.id),
+        enrolKeys: now.enrolKeys.flatMap((one) => (one.id === record.id ? afterUse(one, name) : [one])),
         agents: [...now.agents.filter((one) => one.name !== name), agent],
       };
     });
@@ -166,39 +184,4 @@ export class AgentDoor {
     const given = Buffer.from(key);
     return this.#sharedKey?.length === given.length && timingSafeEqual(given, this.#sharedKey);
   }
-}
-
-/** @param bare of a key: `id.secret` @throws {Fault} NOT_AUTHORISED, NAME_TAKEN */
-function keyRecord({ enrolKeys, agents }: AccessRecords, bare: string, name: string, nowMs: number): EnrolKeyRecord {
-  const record = find<EnrolKeyRecord>(enrolKeys, bare);
-  if (record === undefined || Date.parse(record.until) <= nowMs) {
-    throw new Fault(
-      "NOT_AUTHORISED",
-      "This key to enrol with is unknown, was used already, or has run out",
-      "Make a new one on the console's page of agents",
-    );
-  }
-  if (record.name !== null && record.name !== name) {
-    throw new Fault("NOT_AUTHORISED", `This key is for the agent ${record.name}, not for ${name}`, "");
-  }
-  // A key that was made for this very name replaces the credential of a host that was set up anew.
-  if (record.name === null && agents.some((agent) => agent.name === name)) {
-    throw new Fault(
-      "NAME_TAKEN",
-      `An agent ${name} is enrolled already`,
-      "Make a key for that name, or take another --name",
-    );
-  }
-  return record;
-}
-
-/** @param key `id.secret` */
-function find<T extends { readonly id: string; readonly secret: string }>(
-  records: readonly T[],
-  key: string,
-): T | undefined {
-  const [id, secret] = key.split(".");
-  if (id === undefined || secret === undefined) return undefined;
-  const record = records.find((one) => one.id === id);
-  return record !== undefined && isSecret(secret, record.secret) ? record : undefined;
 }

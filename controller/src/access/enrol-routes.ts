@@ -14,6 +14,7 @@ import { type AuditLog, NOBODY } from "../audit/audit-log.ts";
 import { AGENT_NAME } from "./access-records.ts";
 import type { AgentDoor } from "./agent-door.ts";
 import { agentPackage, installScript, packageStatement } from "./agent-package.ts";
+import { MOST_HOSTS, MOST_LASTING_MS } from "./enrol-keys.ts";
 import { type ControllerAddress, enrolLine } from "./enrol-line.ts";
 
 export interface EnrolSetup {
@@ -37,6 +38,16 @@ const KeySchema = Type.Object(
   {
     name: Type.Optional(Type.String({ pattern: AGENT_NAME })),
     interface: Type.Optional(Type.String({ pattern: "^[^\\s/]{1,15}$" })),
+    many: Type.Optional(
+      Type.Object(
+        {
+          hosts: Type.Optional(Type.Integer({ minimum: 1, maximum: MOST_HOSTS })),
+          names: Type.Optional(Type.Array(Type.String({ pattern: AGENT_NAME }), { maxItems: MOST_HOSTS })),
+          lastsMs: Type.Integer({ minimum: 60e3, maximum: MOST_LASTING_MS }),
+        },
+        { additionalProperties: false },
+      ),
+    ),
   },
   { additionalProperties: false },
 );
@@ -110,10 +121,24 @@ export function registerEnrolment(
   );
   app.post<{ Body: Static<typeof KeySchema> }>(
     "/api/enrolled",
-    { schema: { summary: "Makes a key that enrols one agent", body: KeySchema, response: { 200: EnrolAnswerSchema } } },
+    {
+      schema: {
+        summary: "Makes a key that enrols one agent, or many, each once",
+        body: KeySchema,
+        response: { 200: EnrolAnswerSchema },
+      },
+    },
     (request): EnrolAnswer => {
-      const { name = null, interface: interfaceName = null } = request.body;
-      const { key, until } = door.makeKey(name, request.operator?.name ?? "", Date.now());
+      const { name = null, interface: interfaceName = null, many } = request.body;
+      const by = request.operator?.name ?? "";
+      if (many !== undefined && name !== null) {
+        throw new Fault("OPTION_INVALID", "A key is for one host of that name, or for many", "Leave one of them out");
+      }
+      const { hosts = null, names = null, lastsMs = 0 } = many ?? {};
+      const { key, until } =
+        many === undefined
+          ? door.makeKey(name, by, Date.now())
+          : door.makeKeyForMany({ hosts, names, lastsMs }, by, Date.now());
       return { key, until, line: enrolLine({ url: urlOf(request), pin, key, name, interfaceName }) };
     },
   );

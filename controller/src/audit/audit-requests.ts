@@ -35,6 +35,13 @@ interface Files {
   readonly role?: unknown;
   readonly node?: unknown;
   readonly address?: unknown;
+  readonly many?: { readonly hosts?: unknown; readonly names?: unknown; readonly lastsMs?: unknown };
+}
+
+function manyAgents(many: Files["many"]): string {
+  if (many === undefined) return "an agent";
+  const names = Array.isArray(many.names) ? ` of ${many.names.length} names` : "";
+  return `${many.hosts === undefined ? "agents" : `${short(many.hosts)} agents`}${names} within ${short(many.lastsMs)} ms`;
 }
 
 /** @returns null for what changes nothing, and for sign-ins, which have entries of their own */
@@ -74,7 +81,7 @@ function describe(route: string, request: FastifyRequest, payload: string): stri
     case "PUT /api/console/plan":
       return "saved the site plan";
     case "POST /api/enrolled":
-      return `made a key to enrol ${body.name === undefined ? "an agent" : short(body.name)}`;
+      return `made a key to enrol ${body.name === undefined ? manyAgents(body.many) : short(body.name)}`;
     case "POST /api/enrolled/rotate":
       return `ordered another credential for ${body.name === undefined ? "all agents" : short(body.name)}`;
     case "DELETE /api/enrolled/:name":

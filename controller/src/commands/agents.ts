@@ -2,6 +2,7 @@ import { Fault } from "@dyetrace/wire";
 import type { EnrolledAgent } from "@dyetrace/wire/console/console-agent";
 import type { Command } from "commander";
 import { AgentDoor } from "../access/agent-door.ts";
+import { registerAgentsKey } from "./agents/agents-key.ts";
 import { type AskOptions, clientOf, withAskOptions } from "./client/ask-options.ts";
 import { bookIn, noteDeed } from "./with-book.ts";
 
@@ -22,6 +23,7 @@ export function registerAgents(program: Command): void {
     else if (list.length === 0) process.stdout.write("No agent is enrolled.\n");
     else for (const agent of list) process.stdout.write(`${describe(agent)}\n`);
   });
+  registerAgentsKey(agents);
   withPlace(
     agents
       .command("rotate")

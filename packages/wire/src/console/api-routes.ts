@@ -8,7 +8,7 @@ import { NightSchema } from "../report/night-schema.ts";
 import { ProbeRunSchema } from "../report/report-probe-schema.ts";
 import { RunStorySchema } from "../report/story-schema.ts";
 import { AccessTokenSchema, TokenMadeSchema } from "./access-token.ts";
-import { ConnectedAgentSchema, EnrolledAgentSchema, RotatedSchema } from "./console-agent.ts";
+import { ConnectedAgentSchema, EnrolAnswerSchema, EnrolledAgentSchema, RotatedSchema } from "./console-agent.ts";
 import { SignedInSchema } from "./console-session.ts";
 import { DoneSchema, StoppedSchema } from "./done.ts";
 import { StandingFaultsSchema } from "./practice-faults.ts";
@@ -55,6 +55,7 @@ export const API_ROUTES = {
   removeBaseline: route("DELETE", "/api/baselines/:name", DoneSchema),
   listAgents: route("GET", "/api/agents", Type.Array(ConnectedAgentSchema)),
   listEnrolled: route("GET", "/api/enrolled", Type.Array(EnrolledAgentSchema)),
+  makeEnrolKey: route("POST", "/api/enrolled", EnrolAnswerSchema),
   rotateCredentials: route("POST", "/api/enrolled/rotate", RotatedSchema),
   takeInventory: route("POST", "/api/inventories", InventorySummarySchema),
   listInventories: route("GET", "/api/inventories", Type.Array(InventorySummarySchema)),

@@ -33,7 +33,7 @@ export const NewAgentHelpSchema = Type.Object({
 });
 export type NewAgentHelp = DeepReadonly<Static<typeof NewAgentHelpSchema>>;
 
-/** Answer of `POST /api/enrolled`: a key that enrols one agent, and the line with it. */
+/** Answer of `POST /api/enrolled`: a key that enrols one agent, or many, and the line with it. */
 export const EnrolAnswerSchema = Type.Object({
   key: Type.String(),
   /** ISO 8601. */
