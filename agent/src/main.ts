@@ -1,4 +1,4 @@
-import { describeFault, Fault } from "@dyetrace/wire";
+import { describeFault, Fault, tellMistypedOptions } from "@dyetrace/wire";
 import { Command, CommanderError } from "commander";
 import { VERSION } from "./about/version.ts";
 import { readAgentConfig } from "./config/read-agent-config.ts";
@@ -41,6 +41,7 @@ export async function runAgentProgram(argv: readonly string[]): Promise<void> {
   registerListen(program);
   registerCheck(program);
   registerAir(program);
+  tellMistypedOptions(program);
   try {
     await program.parseAsync([...argv], { from: "user" });
   } catch (error) {

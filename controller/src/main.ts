@@ -1,4 +1,4 @@
-import { describeFault, Fault } from "@dyetrace/wire";
+import { describeFault, Fault, tellMistypedOptions } from "@dyetrace/wire";
 import { Command, CommanderError } from "commander";
 import { VERSION } from "./about/version.ts";
 import { registerAgents } from "./commands/agents.ts";
@@ -57,6 +57,7 @@ export async function runProgram(argv: readonly string[]): Promise<void> {
   registerPlan(program);
   registerDemo(program);
   tellUnknownCommands(program);
+  tellMistypedOptions(program);
   const onMistake = (error: unknown): never => {
     process.stderr.write(sayOwnMistake(error));
     process.exit(exitOfMistake(argv));

@@ -1,5 +1,6 @@
 import {
   chooseStandingSite,
+  controllerOfSite,
   execInPracticeSite,
   findPracticeSites,
   loadPracticeFaults,
@@ -8,9 +9,10 @@ import {
   playPracticeFaults,
 } from "@dyetrace/practice";
 import { loadSitePlan, type SiteGraph } from "@dyetrace/site";
-import { describeFault, Fault } from "@dyetrace/wire";
+import { describeFault, Fault, PRACTICE_FAULT_KINDS } from "@dyetrace/wire";
 import { type Command, Option } from "commander";
 import { openStore } from "../store/store.ts";
+import { DEFAULT_CONTROLLER_URL } from "./arguments/default-controller-url.ts";
 import { defaultOrFreePort } from "./arguments/default-port.ts";
 import { EXIT } from "./arguments/exit-codes.ts";
 import { parseListen } from "./arguments/parse-listen.ts";
@@ -72,17 +74,40 @@ export function registerPractice(program: Command): void {
     .option("--data <folder>", "keep the run in this folder, for `report` and `compare`")
     .action(practiceRun);
   const faults = practice.command("faults").description("Faults of the standing practice site.");
-  withAskOptions(
+  faults
+    .command("list")
+    .description("The kinds of fault that a file may put in, where each goes, and what it does.")
+    .option("--json", "as JSON")
+    .action(listFaultKinds);
+  withSite(
     faults.command("put").description("Put the faults of a file in.").argument("<file>", "fault file (YAML)"),
-  ).action(async (file: string, options: AskOptions) => {
+  ).action(async (file: string, options: SiteOptions) => {
     const text = readUserFile(file).toString("utf8");
-    await clientOf(options).ask("putPracticeFaults", { body: { file, text } });
+    await clientOfSite(options).ask("putPracticeFaults", { body: { file, text } });
   });
-  withAskOptions(faults.command("lift").description("Take every fault out again.")).action(
-    async (options: AskOptions) => {
-      await clientOf(options).ask("liftPracticeFaults");
-    },
-  );
+  withSite(faults.command("lift").description("Take every fault out again.")).action(async (options: SiteOptions) => {
+    await clientOfSite(options).ask("liftPracticeFaults");
+  });
+}
+
+type SiteOptions = AskOptions & { readonly site?: string };
+
+const withSite = (command: Command): Command =>
+  withAskOptions(command).option("--site <name>", "which one, if several stand: its id or name");
+
+/** Of the site that stands on this machine, wherever its controller listens, unless another controller is named. */
+function clientOfSite({ site, ...options }: SiteOptions): ControllerClient {
+  if (options.controller !== undefined) return clientOf(options);
+  const sites = findPracticeSites();
+  if (sites.length === 0 && site === undefined) return clientOf(options);
+  const controller = controllerOfSite(chooseStandingSite(sites, site ?? null));
+  return clientOf(controller === null ? options : { ...options, controller });
+}
+
+function listFaultKinds({ json }: { json?: boolean }): void {
+  if (json === true) process.stdout.write(`${JSON.stringify(PRACTICE_FAULT_KINDS, null, 2)}\n`);
+  else
+    for (const { fault, on, does } of PRACTICE_FAULT_KINDS) process.stdout.write(`${fault}\n  on: ${on}\n  ${does}\n`);
 }
 
 /** A fresh one for each command. */
@@ -120,7 +145,9 @@ async function practiceUp(
   });
   const client = new ControllerClient(standing.controller.url);
   for (const file of faultFiles) await client.ask("putPracticeFaults", { body: file });
-  say(`The controller answers at ${standing.controller.url}. Ctrl-C takes everything down.`);
+  const { url } = standing.controller;
+  const add = url === DEFAULT_CONTROLLER_URL ? "" : ` Add --controller ${url} to the commands that ask it.`;
+  say(`The controller answers at ${url}.${add} Ctrl-C takes everything down.`);
   process.stdout.write("ready\n");
   await Promise.race([interrupt.pressed, siteLost(standing.site.closed)]);
 }

@@ -13,6 +13,7 @@ export type {
 export type { ExecOptions, ExecResult, PracticeProcess, SpawnOptions } from "./host/practice-process.ts";
 export type { MulticastRouting } from "./layout/multicast-routing.ts";
 export { PRACTICE_TIMERS, type PracticeTimers } from "./layout/practice-timers.ts";
+export { controllerOfSite } from "./site/controller-of-site.ts";
 export { execInPracticeSite } from "./site/exec-in-practice-site.ts";
 export { chooseStandingSite, findPracticeSites, type StandingSite } from "./site/find-practice-sites.ts";
 export type { GroupTableEntry } from "./site/group-tables.ts";

@@ -102,6 +102,7 @@ export {
   type MembershipReport,
   type PimHello,
 } from "./membership/membership-message.ts";
+export { tellMistypedOptions } from "./mistyped-option.ts";
 export { MOST_GROUP_USES } from "./most-group-uses.ts";
 export { didYouMean, nearestName } from "./nearest-name.ts";
 export { crc32 } from "./packet/crc32.ts";
@@ -124,10 +125,12 @@ export {
 export { parseAs } from "./parse-message.ts";
 export { isAmongPorts, type PortRange, parsePortRange } from "./port-range.ts";
 export {
+  PRACTICE_FAULT_KINDS,
   type PracticeFaultEntry,
   PracticeFaultEntrySchema,
   type PracticeFaultFile,
   PracticeFaultFileSchema,
+  type PracticeFaultKind,
   type PracticeFaultName,
 } from "./practice-fault-file.ts";
 export { COMPARISON_WORDS, sayChance, saySame } from "./report/comparison-words.ts";

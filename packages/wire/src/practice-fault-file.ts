@@ -105,3 +105,50 @@ export const PracticeFaultFileSchema = Type.Object(
   { additionalProperties: false },
 );
 export type PracticeFaultFile = Static<typeof PracticeFaultFileSchema>;
+
+/** A kind of fault in words. */
+export interface PracticeFaultKind {
+  readonly fault: PracticeFaultName;
+  /** The places that it goes to. */
+  readonly on: string;
+  readonly does: string;
+}
+
+const DOES: Readonly<Record<PracticeFaultName, string>> = {
+  drop: "Throws packets away: all, a share, every so many, one group's, or those larger than a size.",
+  duplicate: "Sends packets twice.",
+  reorder: "Holds every so many packets back, so that later ones come first.",
+  "rate-limit": "Lets no more than a rate through, in bits or packets a second, with a burst.",
+  "snooping-off": "The switch sends every group out of every port.",
+  "table-size": "No more groups fit into the switch's table.",
+  "drop-queries": "Membership queries are thrown away.",
+  "drop-reports": "Membership reports are thrown away, of all hosts or of one.",
+  "drop-leaves": "Leaves are thrown away, of all hosts or of one.",
+  "fast-leave": "The port leaves a group at the first leave, whoever else is a member behind it.",
+  "igmp-version": "The querier asks in an older version of IGMP or MLD.",
+  "no-querier": "Nobody sends queries; with silent nothing takes the querier's place.",
+  "second-querier": "A second querier asks as well.",
+  "querier-timers": "The querier's intervals, or how long a membership lasts without a report, are others.",
+  "to-unicast": "The port sends multicast to each member in unicast frames.",
+  "router-port": "The port is always, or never, one toward a router.",
+  mtu: "Packets larger than a size do not pass the port.",
+  "link-down": "The link is down.",
+  hairpin: "The port sends frames back out of the port that they came in by.",
+  isolated: "The port exchanges nothing with other isolated ports.",
+  "static-entry": "The port gets a group that nobody behind it asked for.",
+  "host-firewall": "The host's own firewall throws UDP or IGMP away.",
+  "reverse-path": "The host or router refuses a source because its way back leads elsewhere.",
+  "vlan-missing": "The trunk does not carry one VLAN.",
+  "not-forwarding": "The router does not forward a group.",
+  "no-rendezvous-point": "The router knows no rendezvous point (PIM sparse mode).",
+  "access-list": "A router's list refuses a group or a source on this segment.",
+  "forward-delay": "The port forwards nothing for a while after its link comes up.",
+};
+
+export const PRACTICE_FAULT_KINDS: readonly PracticeFaultKind[] = PracticeFaultEntrySchema.anyOf.map(
+  ({ properties }) => {
+    const fault = properties.fault.const;
+    const { description = "" } = properties.on as { readonly description?: string };
+    return { fault, on: description, does: DOES[fault] };
+  },
+);

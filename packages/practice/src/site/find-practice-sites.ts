@@ -47,7 +47,11 @@ export function chooseStandingSite(sites: readonly StandingSite[], wanted: strin
       sites.length === 0 ? "Raise one with: npx dyetrace practice up PLAN" : `Standing: ${list(sites)}`,
     );
   }
-  throw new Fault("PRACTICE_NOT_FOUND", `Several practice sites stand: ${list(fitting)}`, "Say which one by its id");
+  throw new Fault(
+    "PRACTICE_NOT_FOUND",
+    `Several practice sites stand: ${list(fitting)}`,
+    "Say which one with --site and its id",
+  );
 }
 
 const list = (sites: readonly StandingSite[]): string => sites.map(({ id, name }) => `${id} (${name})`).join(", ");

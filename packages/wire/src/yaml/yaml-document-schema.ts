@@ -90,6 +90,9 @@ function explainList(shape: Shape, value: readonly unknown[], path: DataPath, mi
   }
 }
 
+/** More than so many are listed once, after the sentence. */
+const MOST_WORDS = 8;
+
 function explainUnion(
   shape: Shape,
   branches: readonly Shape[],
@@ -97,14 +100,33 @@ function explainUnion(
   path: DataPath,
   mistakes: FileMistakes,
 ): void {
+  const telling = isObject(value) ? tellingKey(branches) : null;
+  if (telling !== null && isObject(value) && Object.hasOwn(value, telling)) {
+    const kinds = branches.map((branch) => branch.properties?.[telling] ?? {});
+    // Which branch is meant is not known: all kinds are named, and nothing of one is asked for.
+    if (!kinds.some((kind) => kind.const === value[telling])) {
+      explainUnion({}, kinds, value[telling], [...path, telling], mistakes);
+      return;
+    }
+  }
   const words = branches.map((branch) => String(branch.const));
   const branch = nearestBranch(branches, value);
   if (branches.every((candidate) => candidate.const !== undefined)) {
     const list = `Write one of ${words.join(", ")}`;
-    const hint = typeof value === "string" ? didYouMean(value, words, list) : list;
-    mistakes.add(path, `${subject(path)} must be ${oneOf(words)}, ${found(value)}`, hint);
+    const nearest = typeof value === "string" ? nearestName(value, words) : null;
+    const isLong = words.length > MOST_WORDS;
+    const which = isLong ? `one of ${words.length} words` : oneOf(words);
+    const hint = nearest === null ? list : `Did you mean "${nearest}"?${isLong ? ` ${list}` : ""}`;
+    mistakes.add(path, `${subject(path)} must be ${which}, ${found(value)}`, hint);
   } else if (branch !== null) explain(branch, value, path, mistakes);
   else mistakes.add(path, `${subject(path)} must be ${expected(shape)}, ${found(value)}`, "");
+}
+
+/** @returns the key whose literal tells the branches of a union of objects apart; null: there is none */
+function tellingKey(branches: readonly Shape[]): string | null {
+  const keys = Object.keys(branches[0]?.properties ?? {});
+  const tells = (key: string): boolean => branches.every(({ properties }) => properties?.[key]?.const !== undefined);
+  return branches.length > 1 ? (keys.find(tells) ?? null) : null;
 }
 
 /** @returns the branch of a union that the user most likely meant; null when no branch is of the value's type */
