@@ -54,7 +54,10 @@ export interface PracticeBench extends AsyncDisposable {
   run(scenario: string, options?: BenchRun): Promise<RunReport>;
 }
 
-export type BenchSetup = Pick<PracticeSetup, "timers" | "firstSource" | "safety" | "launchers" | "routing">;
+export type BenchSetup = Pick<
+  PracticeSetup,
+  "timers" | "firstSource" | "safety" | "launchers" | "routing" | "switchesTalk"
+>;
 
 /** @param plan the site plan's text */
 export async function raiseBench(plan: string, setup: BenchSetup = {}): Promise<PracticeBench> {

@@ -7,7 +7,7 @@ export const DEVICE_COLUMNS: readonly string[] = [
   ...["Device", "Port", "Multicast in", "Multicast out", "Errors in", "Dropped going out", "Link"],
 ];
 
-/** A row for each port that is up or that counted something. */
+/** A row for each port that says something. */
 export const deviceRows = ({ devices = [] }: RunReport): (string | number | null)[][] =>
   devices.flatMap(({ node, ports }) =>
     ports
@@ -40,8 +40,9 @@ export const deviceLines = ({ devices = [] }: RunReport): string[] =>
     ];
   });
 
-const isTold = ({ inMulticast, outMulticast, inErrors, outDiscards, up }: ReportPort): boolean =>
-  up !== false || [inMulticast, outMulticast, inErrors, outDiscards].some((count) => count !== null && count > 0);
+/** Multicast was counted there, or something went wrong: loopbacks and management interfaces say nothing here. */
+const isTold = ({ inMulticast, outMulticast, inErrors, outDiscards }: ReportPort): boolean =>
+  inMulticast !== null || outMulticast !== null || (inErrors ?? 0) > 0 || (outDiscards ?? 0) > 0;
 
 const groupLines = ({ node, groups }: ReportDevice): string[] =>
   (groups ?? []).map(({ vlan, group, ports }) => {

@@ -128,7 +128,11 @@ function withOdds(confidence: number, odds: number): number {
 }
 
 /** Sentences of a finding that say what else would look the same. */
-const LOOKS_THE_SAME = /looks? the same|silence the same|the same packets/;
+const LOOKS_THE_SAME = /looks? the same|silence the same|the same packets|tells these apart/;
+/** Of more suspects than are left. */
+const NEXT_AGENT = /would part these suspects best/;
+/** A place in a title. */
+const PLACE = /between \S+ and [^\s:;]+:[^\s:;]+( by way of \S+)?( in VLAN \d+)?/;
 
 /** @param surer the finding with another confidence; of `finding` the words are known without being made */
 function narrowed(
@@ -143,15 +147,18 @@ function narrowed(
     return { ...finding, ...surer, evidence: [...finding.evidence, ...evidence] };
   }
   const cleared = finding.suspects.filter((suspect) => !suspects.includes(suspect));
+  const isLeft = (line: string): boolean =>
+    cleared.length === 0 ||
+    (!NEXT_AGENT.test(line) && !(LOOKS_THE_SAME.test(line) && cleared.some((one) => isNamed(one, line))));
   const { causes, ...rest } = finding;
   return {
     ...rest,
     suspects,
-    title: finding.title.replace(phraseOf(finding.suspects, path.segments), phraseOf(suspects, bothWays(site, path))),
+    title: retitled(finding, path.segments, phraseOf(suspects, bothWays(site, path))),
     ...(suspects.every((suspect) => cutsOf(path, suspect)[0]?.reportsLostAt != null) ? { advice: REPORTS_ADVICE } : {}),
     confidence: surer.confidence,
     evidence: [
-      ...finding.evidence.filter((line) => !LOOKS_THE_SAME.test(line) || !cleared.some((one) => isNamed(one, line))),
+      ...finding.evidence.filter(isLeft),
       ...evidence,
       ...(cleared.length === 0 ? [] : [`That rules out ${cleared.join(", ")}.`]),
     ],
@@ -167,10 +174,19 @@ const isNamed = (place: string, line: string): boolean =>
 const REPORTS_ADVICE =
   "Follow the membership reports from the listener up to the switch whose table lacks the port: see whether they arrive there, and what on the way drops IGMP or ICMPv6, such as a filter, a firewall or a port without snooping in this VLAN.";
 
-const bothWays = ({ segments, segmentNumber, reverse }: SiteIndex, path: CountedPath): LinkSegment[] =>
-  path.segments.flatMap((segment) => {
-    const other = segments[reverse[segmentNumber.get(segment.id) ?? -1] ?? -1];
-    return other === undefined ? [segment] : [segment, other];
+/** The place in it is another one now. */
+function retitled({ title, suspects }: Finding, way: readonly LinkSegment[], place: string): string {
+  const before = phraseOf(suspects, way);
+  return title.includes(before) ? title.replace(before, place) : title.replace(PLACE, place);
+}
+
+/** Segments of the way, each with the whole that it is a part of, and the same in the other direction. */
+const bothWays = ({ segments, segmentNumber, reverse, wholeSegment }: SiteIndex, path: CountedPath): LinkSegment[] =>
+  path.segments.flatMap(({ id }) => {
+    const number = segmentNumber.get(id) ?? -1;
+    const other = reverse[number] ?? -1;
+    const numbers = [wholeSegment.get(number) ?? -1, number, wholeSegment.get(other) ?? -1, other];
+    return numbers.flatMap((one) => segments[one] ?? []);
   });
 
 const phraseOf = (suspects: readonly string[], way: readonly LinkSegment[]): string =>

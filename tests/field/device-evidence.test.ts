@@ -1,0 +1,132 @@
+import type { DeviceReading } from "@dyetrace/wire/devices/device-reading";
+import { afterAll, beforeAll, expect, test } from "vitest";
+import { type PracticeBench, raiseBench } from "./support/practice-bench.ts";
+
+/**
+ * Switches that talk, by Debian's snmpd and lldpd: what the controller reads of them, held against the kernel's own words, and what
+ * it makes of it when something fails.
+ *
+ *   tower -- core --+-- pier-east -- kiosk-1, kiosk-2
+ *         (querier) +-- hall -- lounge
+ */
+const PLAN = `
+site: Quillfen Ferry Terminal
+nodes:
+  core: { kind: switch, querier: true }
+  pier-east: { kind: switch }
+  hall: { kind: switch }
+  tower: { kind: host }
+  kiosk-1: { kind: host }
+  kiosk-2: { kind: host }
+  lounge: { kind: host }
+links:
+  - core:1 -- pier-east:24
+  - core:3 -- hall:24
+  - core:9 -- tower:eth0
+  - pier-east:1 -- kiosk-1:eth0
+  - pier-east:2 -- kiosk-2:eth0
+  - hall:5 -- lounge:eth0
+`;
+const GROUP = "239.195.10.4";
+/** RFC 1112, section 6.4: 01:00:5e and the group's last 23 bits. */
+const LINK_GROUP = "01:00:5e:43:0a:04";
+const SCENARIO = `
+scenario: reach
+streams: [ { name: board, source: tower, group: ${GROUP}, rate: 1 Mbit/s } ]
+timeline:
+  - { at: 0s, join: board, agents: all }
+  - { at: 1s, emit: board }
+  - { at: 6s, stop: board }
+`;
+
+let bench: PracticeBench;
+beforeAll(async () => {
+  bench = await raiseBench(PLAN, { switchesTalk: true });
+}, 300_000);
+afterAll(() => bench?.[Symbol.asyncDispose]());
+
+const read = (node: string): Promise<DeviceReading> => bench.client.ask("readDevice", { path: { node } });
+
+test("given a switch that talks, then its reading has the ports, links and Ethernet addresses that the kernel has", async () => {
+  const reading = await read("core");
+  expect(reading).toMatchObject({ by: "snmp-v3", systemName: "core" });
+  const links = JSON.parse((await bench.site.exec("core", ["ip", "-j", "link"])).stdout) as readonly {
+    readonly ifname: string;
+    readonly ifindex: number;
+    readonly address: string;
+  }[];
+  for (const name of ["1", "3", "9"].map((port) => bench.site.interfaceOf("core", port))) {
+    const link = links.find(({ ifname }) => ifname === name);
+    const port = reading.ports?.find((one) => one.name === name);
+    expect(port).toMatchObject({ index: link?.ifindex, mac: link?.address, up: true, spanningTree: "forwarding" });
+  }
+  // Announcements go out every 2 s, to whoever is a neighbour by the plan.
+  await expect
+    .poll(async () =>
+      (await read("core")).neighbours?.map(({ systemName, portId }) => `${systemName}:${portId}`).sort(),
+    )
+    .toEqual(["hall:24", "pier-east:24"]);
+  const macOfKiosk = bench.site.addressOf("kiosk-1").mac;
+  await expect
+    .poll(async () => (await read("pier-east")).forwarding?.find(({ mac }) => mac === macOfKiosk)?.port)
+    .toBe(bench.site.interfaceOf("pier-east", "1"));
+});
+
+test("given frames that are dropped where one switch sends to another, and a device with a wrong password, then the run goes on, and counters and tables leave one suspect", async () => {
+  const [hall] = (await bench.client.ask("listDevices")).filter(({ node }) => node === "hall");
+  const access = {
+    version: "3",
+    user: hall?.user,
+    auth: "sha",
+    authPassword: "not its password",
+    privacy: "aes",
+    privacyPassword: "nor this one",
+  };
+  await bench.client.ask("addDevice", { body: { node: "hall", address: hall?.address, port: 161, access } });
+  let table = "";
+  const report = await bench.run(SCENARIO, {
+    faults: ["drop, on: 'core:1>pier-east:24', share: 100 %"],
+    onProgress: (progress) => {
+      if (progress.kind !== "go") return;
+      setTimeout(() => {
+        void bench.site.exec("core", ["bridge", "mdb", "show"]).then(({ stdout }) => {
+          table = stdout;
+        });
+      }, progress.startsInMs + 4_000);
+    },
+  });
+  const [finding, ...others] = report.findings;
+  expect(others).toEqual([]);
+  expect(finding).toMatchObject({ kind: "stops", suspects: ["core:1>pier-east:24"] });
+  expect(finding?.evidence.join("\n")).toMatch(/core, out of port 1, counted \d+: they were lost before it\./);
+  expect(finding?.evidence.join("\n")).toMatch(/have the port towards kiosk-[12]: its membership reports get there/);
+  const devices = new Map((report.devices ?? []).map((device) => [device.node, device]));
+  expect([...devices.keys()].sort()).toEqual(["core", "hall", "pier-east"]);
+  expect(devices.get("hall")).toMatchObject({
+    readAt: [],
+    unread: ["hall could not be read: the password or its kind (--auth) is wrong."],
+  });
+  const sent = report.streams[0]?.sent ?? 0;
+  const core = devices.get("core");
+  expect(core?.ports.find(({ port }) => port === "9")?.inMulticast).toBeGreaterThanOrEqual(sent);
+  expect(core?.ports.find(({ port }) => port === "3")?.outMulticast).toBeGreaterThanOrEqual(sent);
+  expect(core?.ports.find(({ port }) => port === "1")?.outMulticast).toBeLessThan(sent / 10);
+  // As the kernel's own table had it in the run.
+  const listed = table.split("\n").filter((line) => line.includes(GROUP));
+  const ports = ["1", "3", "9"].filter((port) =>
+    listed.some((line) => line.includes(` ${bench.site.interfaceOf("core", port)} `)),
+  );
+  expect(core?.groups?.find(({ group }) => group === GROUP)?.ports.toSorted()).toEqual(ports);
+});
+
+test("given membership reports that are lost on the way up, then the table tells it from lost frames", async () => {
+  const report = await bench.run(SCENARIO, { faults: ["drop-reports, on: 'pier-east:24>core:1'"] });
+  const [finding] = report.findings;
+  expect(finding?.suspects).toEqual(["pier-east:24>core:1"]);
+  expect(finding?.evidence.join("\n")).toMatch(
+    /core's table has no entry for 239\.195\.10\.4 on port 1: the reports of kiosk-[12] do not get there\./,
+  );
+  expect((await read("core")).groups?.find(({ group }) => group === LINK_GROUP)?.ports ?? []).not.toContain(
+    bench.site.interfaceOf("core", "1"),
+  );
+});
