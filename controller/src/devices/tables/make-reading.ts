@@ -27,7 +27,7 @@ const IS_EMPTY_AS_GOOD: ReadonlySet<DevicePart> = new Set(["neighbours"]);
  * A table without a row is null: a device without that table answers in the same way.
  */
 export function makeReading(head: Head, kind: ReadingKind, tables: RawTables, tookMs: number): DeviceReading {
-  const blank = { ...blankReading(head), tookMs };
+  const blank = { ...blankReading(head), tookMs: Math.round(tookMs) };
   if (tables.trouble !== null) {
     const why = sentence(`${head.node} could not be read: ${tables.trouble}`);
     return { ...blank, unread: DEVICE_PARTS.map((part) => ({ part, isCut: false, why })) };
