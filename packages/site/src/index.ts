@@ -1,3 +1,10 @@
+export { checkAgainstSite, type SiteCheck } from "./against/check-against-site.ts";
+export type { SiteContradiction } from "./against/site-contradiction.ts";
+export { drawSite } from "./draw/draw-site.ts";
+export type { Drawing, DrawnLink, DrawnNode } from "./draw/drawing.ts";
+export type { Observations } from "./draw/observations.ts";
+export { updatePlan } from "./draw/update-plan.ts";
+export { writeDrawnPlan } from "./draw/write-plan.ts";
 export type { AdviceCode, AdviceLevel, GroupAdvice } from "./groups/group-advice.ts";
 export { KNOWN_USES_SOURCE, type KnownUse, knownUseOf } from "./groups/known-uses.ts";
 export { type LintStream, lintGroups } from "./groups/lint-groups.ts";
