@@ -14,6 +14,7 @@ import type { HostKeys } from "./host-keys.ts";
 import { ReportSender } from "./report-sender.ts";
 import { handOverHeaders } from "./sights/header-hand-over.ts";
 import { LookTask } from "./sights/look-task.ts";
+import { SurroundingsTeller } from "./sights/surroundings-teller.ts";
 import { ReportSpool } from "./spool/report-spool.ts";
 
 export interface AgentServiceOptions {
@@ -44,6 +45,8 @@ export interface AgentService {
   close(): Promise<void>;
 }
 
+/** Since this protocol a controller knows what surroundings are. */
+const SURROUNDINGS_SINCE = 11;
 /** For the answer to leave before the connection does. */
 const UPGRADE_LEAD_MS = 300;
 
@@ -86,6 +89,10 @@ export function startAgentService(options: AgentServiceOptions): AgentService {
   const duty: AgentDuty = new AgentDuty({ dataPlane, watcher, log, link, sender, hostStop });
 
   const looks = new LookTask(watcher, dataPlane.capabilities.interface.name, (message) => link.send(message));
+
+  const surroundings = new SurroundingsTeller(dataPlane.capabilities.interface.name, (told) => {
+    if (link.at.protocol >= SURROUNDINGS_SINCE) link.send({ kind: "surroundings", surroundings: told });
+  });
 
   let hasUpgraded = (): void => {};
   const upgrade = async (): Promise<void> => {
@@ -189,6 +196,7 @@ export function startAgentService(options: AgentServiceOptions): AgentService {
     } catch (err) {
       log.warn({ err }, "that this program reached its controller could not be noted");
     }
+    surroundings.tell();
     try {
       sender.linkUp();
     } catch (err) {
@@ -211,6 +219,7 @@ export function startAgentService(options: AgentServiceOptions): AgentService {
     close: async () => {
       hostStop[Symbol.dispose]();
       looks.close();
+      surroundings.close();
       link.close();
       await dataPlane.close();
       await watcher.close();

@@ -1,5 +1,6 @@
 import { EventEmitter } from "node:events";
 import { type AgentMessage, type ControllerMessage, Fault } from "@dyetrace/wire";
+import type { Surroundings } from "@dyetrace/wire/surroundings/surroundings-schema";
 import type { AgentDoor } from "../access/agent-door.ts";
 import type { AgentSession, RunMessage, SessionGate } from "./agent-session.ts";
 import { CONNECTION_LIMITS } from "./connection-limits.ts";
@@ -27,6 +28,12 @@ export type CredentialAnswer = Extract<AgentMessage, { readonly kind: "credentia
 export type Gathered = Extract<AgentMessage, { readonly kind: "gathered" }>;
 export type Looked = Extract<AgentMessage, { readonly kind: "looked" }>;
 
+export interface KnownSurroundings {
+  readonly surroundings: Surroundings;
+  /** When it was told, of `Date.now()`. */
+  readonly atMs: number;
+}
+
 /** By which right a controller gives orders in a run. */
 export interface ConductingRight {
   /** Whether nobody else can be conducting this run. */
@@ -45,6 +52,7 @@ export class AgentRegistry extends EventEmitter<RegistryEvents> implements Sessi
   /** By which right it does; by itself nobody disputes it. */
   right: ConductingRight = { isHeld: () => true, epochOf: () => 1 };
   readonly #sessions = new Map<string, { readonly session: AgentSession; credentialId: string | null }>();
+  readonly #surroundings = new Map<string, KnownSurroundings>();
   readonly #door: Pick<AgentDoor, "admit" | "isGood">;
   readonly #looking: NodeJS.Timeout;
 
@@ -54,6 +62,11 @@ export class AgentRegistry extends EventEmitter<RegistryEvents> implements Sessi
     this.#door = door;
     this.#looking = setInterval(() => this.#lookAgain(), LOOK_AGAIN_MS);
     this.#looking.unref();
+  }
+
+  /** What the agents told of the network around them, by name; of those that are gone as well, as long as this controller runs. */
+  get surroundings(): ReadonlyMap<string, KnownSurroundings> {
+    return this.#surroundings;
   }
 
   /** Connected agents by name, in the order of their names. */
@@ -136,6 +149,11 @@ export class AgentRegistry extends EventEmitter<RegistryEvents> implements Sessi
 
   onGathered(session: AgentSession, gathered: Gathered): void {
     this.emit("gathered", session, gathered);
+  }
+
+  onSurroundings({ name }: AgentSession, { surroundings }: Extract<AgentMessage, { kind: "surroundings" }>): void {
+    const isRoom = this.#surroundings.has(name) || this.#surroundings.size < CONNECTION_LIMITS.mostAgents;
+    if (isRoom) this.#surroundings.set(name, { surroundings, atMs: Date.now() });
   }
 
   onLooked(session: AgentSession, looked: Looked): void {

@@ -63,6 +63,8 @@ export interface SessionGate {
   onCredentialAnswer?(session: AgentSession, message: Extract<AgentMessage, { kind: "credential-answer" }>): void;
   /** The headers that it kept of a run. */
   onGathered?(session: AgentSession, message: Extract<AgentMessage, { kind: "gathered" }>): void;
+  /** What it knows of the network around it. */
+  onSurroundings?(session: AgentSession, message: Extract<AgentMessage, { kind: "surroundings" }>): void;
   /** What it saw in a look. */
   onLooked?(session: AgentSession, message: Extract<AgentMessage, { kind: "looked" }>): void;
 }
@@ -153,6 +155,9 @@ export function serveAgentSocket(
         return;
       case "gathered":
         gate.onGathered?.(known, message);
+        return;
+      case "surroundings":
+        gate.onSurroundings?.(known, message);
         return;
       case "looked":
         gate.onLooked?.(known, message);

@@ -6,6 +6,7 @@ import type { Store } from "../store/store.ts";
 import { registerHeaderRoutes } from "./header-routes.ts";
 import { registerInventoryRoutes } from "./inventory-routes.ts";
 import { LookDesk } from "./look-desk.ts";
+import { registerSurroundingsRoutes } from "./surroundings-routes.ts";
 
 interface Setup {
   readonly registry: AgentRegistry;
@@ -19,5 +20,6 @@ export function openSights(app: FastifyInstance, { registry, store, log, audit }
   const desk = new LookDesk(registry, store, log);
   registerInventoryRoutes(app, desk, store);
   registerHeaderRoutes(app, store, audit);
+  registerSurroundingsRoutes(app, registry);
   return desk;
 }

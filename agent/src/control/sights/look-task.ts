@@ -1,12 +1,11 @@
-import { networkInterfaces } from "node:os";
 import type { AgentMessage, ControllerMessage } from "@dyetrace/wire";
 import { groupsOfHost } from "../../sockets/linux/host-groups.ts";
 import type { Watcher } from "../../watcher/open-watcher.ts";
+import { addressesOf } from "./host-addresses.ts";
 
 type Order = Extract<ControllerMessage, { readonly kind: "look" }>;
 type Looked = Extract<AgentMessage, { readonly kind: "looked" }>;
 
-const MOST_ADDRESSES = 64;
 const MOST_JOINED = 4096;
 
 /** One look at a time: an order that comes while one is on is told so. It sends nothing but its answer, and joins nothing. */
@@ -67,9 +66,3 @@ export class LookTask {
     this.#send({ kind: "looked", id, sight: null, why: why.slice(0, 2000) });
   }
 }
-
-const addressesOf = (interfaceName: string): string[] =>
-  (networkInterfaces()[interfaceName] ?? [])
-    .flatMap(({ cidr }) => cidr ?? [])
-    .map((cidr) => cidr.replace(/%[^/]*/, ""))
-    .slice(0, MOST_ADDRESSES);

@@ -28,6 +28,12 @@ const NOT_TAGGED = -1;
 export const PACKET_HOST = 0;
 export const PACKET_OUTGOING = 4;
 
+export interface PacketSocketOptions {
+  /** The only one whose frames it is given, as linux/if_ether.h numbers them; all if absent. */
+  readonly protocol?: number;
+  readonly bufferBytes?: number;
+}
+
 /**
  * Sees frames of one Ethernet interface as they pass the network card, whoever joined what. It opens the card's
  * multicast filter (PACKET_MR_ALLMULTI) without sending any membership report; closing it restores the card.
@@ -50,16 +56,20 @@ export class PacketSocket {
    * @param filter a program from `assembleBpf`, in force before the first frame can come in
    * @throws {SystemCallError} EPERM without CAP_NET_RAW, ENODEV when the interface has gone
    */
-  constructor(interfaceIndex: number, filter: ArrayBuffer) {
+  constructor(
+    interfaceIndex: number,
+    filter: ArrayBuffer,
+    { protocol = ETH_P_ALL, bufferBytes = RECEIVE_BUFFER_BYTES }: PacketSocketOptions = {},
+  ) {
     // protocol 0 takes in nothing until bind, so no frame slips past the filter (packet(7))
     this.fd = checked("socket(AF_PACKET)", libc().socket(AF_PACKET, SOCK_RAW | SOCK_NONBLOCK | SOCK_CLOEXEC, 0));
     try {
       this.attach(filter);
-      this.receiveBufferBytes = raiseReceiveBuffer(this.fd, RECEIVE_BUFFER_BYTES);
+      this.receiveBufferBytes = raiseReceiveBuffer(this.fd, bufferBytes);
       setIntOption(this.fd, SOL_SOCKET, SO_TIMESTAMPNS, 1);
       setIntOption(this.fd, SOL_PACKET, PACKET_AUXDATA, 1);
       this.#openMulticastFilter(interfaceIndex);
-      this.hardwareType = this.#bind(interfaceIndex);
+      this.hardwareType = this.#bind(interfaceIndex, protocol);
     } catch (cause) {
       closeSocket(this.fd);
       throw cause;
@@ -150,11 +160,11 @@ export class PacketSocket {
   }
 
   /** @returns the interface's hardware type */
-  #bind(interfaceIndex: number): number {
+  #bind(interfaceIndex: number, protocol: number): number {
     const address = new ArrayBuffer(20); // struct sockaddr_ll: family, protocol in network order, interface
     const view = new DataView(address);
     view.setUint16(0, AF_PACKET, true);
-    view.setUint16(2, ETH_P_ALL);
+    view.setUint16(2, protocol);
     view.setInt32(4, interfaceIndex, true);
     checked("bind(AF_PACKET)", libc().bind(this.fd, address, 20));
     const length = new ArrayBuffer(4);

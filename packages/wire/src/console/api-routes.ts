@@ -7,6 +7,7 @@ import { InventoryChangesSchema, InventorySchema, InventorySummarySchema } from 
 import { NightSchema } from "../report/night-schema.ts";
 import { ProbeRunSchema } from "../report/report-probe-schema.ts";
 import { RunStorySchema } from "../report/story-schema.ts";
+import { AgentSurroundingsSchema } from "../surroundings/surroundings-schema.ts";
 import { AccessTokenSchema, TokenMadeSchema } from "./access-token.ts";
 import { ConnectedAgentSchema, EnrolAnswerSchema, EnrolledAgentSchema, RotatedSchema } from "./console-agent.ts";
 import { SignedInSchema } from "./console-session.ts";
@@ -57,6 +58,7 @@ export const API_ROUTES = {
   listEnrolled: route("GET", "/api/enrolled", Type.Array(EnrolledAgentSchema)),
   makeEnrolKey: route("POST", "/api/enrolled", EnrolAnswerSchema),
   rotateCredentials: route("POST", "/api/enrolled/rotate", RotatedSchema),
+  readSurroundings: route("GET", "/api/surroundings", Type.Array(AgentSurroundingsSchema)),
   takeInventory: route("POST", "/api/inventories", InventorySummarySchema),
   listInventories: route("GET", "/api/inventories", Type.Array(InventorySummarySchema)),
   readInventory: route("GET", "/api/inventories/:id", InventorySchema),

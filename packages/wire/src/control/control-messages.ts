@@ -5,6 +5,7 @@ import type { DeepReadonly } from "../deep-readonly.ts";
 import { Fault } from "../fault.ts";
 import { AgentSightSchema, LONGEST_LOOK_NS, SHORTEST_LOOK_NS } from "../inventory/sight-schema.ts";
 import { parseAs } from "../parse-message.ts";
+import { SurroundingsSchema } from "../surroundings/surroundings-schema.ts";
 import { AgentTaskSchema } from "./agent-task.ts";
 import { AgentCapabilitiesSchema, IntervalReportSchema } from "./interval-report-schema.ts";
 import { WatcherReportSchema } from "./watcher-report-schema.ts";
@@ -13,12 +14,12 @@ import { WatcherReportSchema } from "./watcher-report-schema.ts";
  * The control link: JSON messages over one WebSocket that the agent opens. Both sides parse every message against
  * these schemas, once, where it comes in.
  */
-export const CONTROL_PROTOCOL = 10;
+export const CONTROL_PROTOCOL = 11;
 /**
  * The oldest one that a controller of this build still speaks. 3 added upgrades, and that unknown kinds of message are
  * passed over; 4 shortened reports and took the figures out of them that nobody read; 5 tells all limits of a host's file; 6
  * renews credentials; 7 says what the store has of a run; 8 says by which right a controller conducts it, where there are several; 9 looks
- * at what is on the wire; 10 follows streams of others.
+ * at what is on the wire; 10 follows streams of others; 11 tells what neighbours announce.
  */
 export const CONTROL_OLDEST_PROTOCOL = 2;
 /** The oldest one that an agent of this build speaks: a controller of an earlier one does not understand its reports. */
@@ -137,6 +138,8 @@ export const AgentMessageSchema = Type.Union([
     sight: Type.Union([AgentSightSchema, Type.Null()]),
     why: Text,
   }),
+  /** What it knows of the network around it: when it connects, and whenever that has changed. Since protocol 11. */
+  Type.Object({ kind: Type.Literal("surroundings"), surroundings: SurroundingsSchema }),
   /** The headers that it kept of a run; null: none, and `why` says why. Since protocol 9. */
   Type.Object({
     kind: Type.Literal("gathered"),
