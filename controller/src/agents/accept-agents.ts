@@ -26,6 +26,7 @@ export function acceptAgents(
     onCredentialAnswer: (session, message) => gate.onCredentialAnswer?.(session, message),
     onGathered: (session, message) => gate.onGathered?.(session, message),
     onLooked: (session, message) => gate.onLooked?.(session, message),
+    onSurroundings: (session, message) => gate.onSurroundings?.(session, message),
   };
   server.on("upgrade", (request, socket, head) => {
     // Whoever keeps a half of the connection open would keep the controller from ending.

@@ -63,7 +63,6 @@ export interface SessionGate {
   onCredentialAnswer?(session: AgentSession, message: Extract<AgentMessage, { kind: "credential-answer" }>): void;
   /** The headers that it kept of a run. */
   onGathered?(session: AgentSession, message: Extract<AgentMessage, { kind: "gathered" }>): void;
-  /** What it knows of the network around it. */
   onSurroundings?(session: AgentSession, message: Extract<AgentMessage, { kind: "surroundings" }>): void;
   /** What it saw in a look. */
   onLooked?(session: AgentSession, message: Extract<AgentMessage, { kind: "looked" }>): void;

@@ -9,14 +9,13 @@ export {
   type TaskStream,
   TaskStreamSchema,
 } from "./control/agent-task.ts";
+export { type ClockEstimate, ClockEstimateSchema } from "./control/clock-estimate-schema.ts";
 export {
   AGENT_LINK_PATH,
   AGENT_OLDEST_PROTOCOL,
   AgentHelloHeadSchema,
   type AgentMessage,
   AgentMessageSchema,
-  type ClockEstimate,
-  ClockEstimateSchema,
   CONTROL_BEAT_MS,
   CONTROL_MAX_BYTES,
   CONTROL_OLDEST_PROTOCOL,

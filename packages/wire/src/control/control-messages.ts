@@ -7,6 +7,7 @@ import { AgentSightSchema, LONGEST_LOOK_NS, SHORTEST_LOOK_NS } from "../inventor
 import { parseAs } from "../parse-message.ts";
 import { SurroundingsSchema } from "../surroundings/surroundings-schema.ts";
 import { AgentTaskSchema } from "./agent-task.ts";
+import { ClockEstimateSchema } from "./clock-estimate-schema.ts";
 import { AgentCapabilitiesSchema, IntervalReportSchema } from "./interval-report-schema.ts";
 import { WatcherReportSchema } from "./watcher-report-schema.ts";
 
@@ -66,15 +67,6 @@ const Epoch = Type.Integer({ minimum: 1, maximum: Number.MAX_SAFE_INTEGER });
 const OfEpoch = Type.Optional(Epoch);
 const Text = words(2000);
 const Code = words(64);
-
-/** What the agent knows of the controller's clock, from the exchange with the least round-trip time. */
-export const ClockEstimateSchema = Type.Object({
-  /** Controller's monotonic clock less the agent's, ns. */
-  offsetNs: Ns,
-  /** Half the round-trip time of the best exchange: the offset is right within this. */
-  uncertaintyNs: DurationNs,
-});
-export type ClockEstimate = Static<typeof ClockEstimateSchema>;
 
 const AgentName = Type.String({ pattern: "^[A-Za-z0-9][A-Za-z0-9._-]{0,62}$" });
 const Version = words(64);
