@@ -1,5 +1,5 @@
 import Type, { type Static } from "@dyetrace/schema";
-import { ClockEstimateSchema } from "../control/control-messages.ts";
+import { ClockEstimateSchema } from "../control/clock-estimate-schema.ts";
 import { AgentCapabilitiesSchema } from "../control/interval-report-schema.ts";
 import type { DeepReadonly } from "../deep-readonly.ts";
 import { Nullable } from "../nullable.ts";

@@ -1,5 +1,5 @@
 import Type, { type Static, type TSchema } from "@dyetrace/schema";
-import { Count, DurationNs, Ns, words } from "../bounds.ts";
+import { Count, Ns, words } from "../bounds.ts";
 import { HandedHeadersSchema, MOST_HEADER_BYTES } from "../capture/kept-headers-schema.ts";
 import type { DeepReadonly } from "../deep-readonly.ts";
 import { Fault } from "../fault.ts";
