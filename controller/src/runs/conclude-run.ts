@@ -1,5 +1,5 @@
 import { setTimeout as sleep } from "node:timers/promises";
-import { loadSitePlan, type SiteGraph } from "@dyetrace/site";
+import { loadSitePlan, type SiteContradiction, type SiteGraph } from "@dyetrace/site";
 import type { RunProgress, RunReport, RunRequest, UserFile } from "@dyetrace/wire";
 import { accountOfRun } from "../account/run-account.ts";
 import type { RunEvidence } from "../account/run-evidence.ts";
@@ -21,6 +21,7 @@ import type { Store } from "../store/store.ts";
 import type { LiveStories } from "../story/live-stories.ts";
 import { tellRun } from "../story/tell-run.ts";
 import type { LateWrites } from "./late-writes.ts";
+import { withPlanDoubts } from "./plan-doubts.ts";
 
 export interface Conclusion {
   readonly run: CompiledRun;
@@ -37,6 +38,8 @@ export interface Conclusion {
   readonly registry: AgentRegistry;
   /** What they handed over while it went on; absent where another controller's run was taken up. */
   readonly losses?: LossWindows;
+  /** Where the plan and the site differed before it; absent where another controller's run was taken up. */
+  readonly contradictions?: readonly SiteContradiction[];
   /** What switches and routers said of it. */
   readonly read?: DeviceEvidence | null;
 }
@@ -85,6 +88,7 @@ export async function concludeRun(
     registry,
     losses,
     read: devices = null,
+    contradictions = [],
   }: Conclusion,
   signal: AbortSignal,
   say: (progress: RunProgress) => void,
@@ -107,7 +111,10 @@ export async function concludeRun(
   await late.write(`${run.runId} story`, () => store.stories.keep(story));
   const probed = await probedRun(store, probeOf);
   const read = readFollowed(run, await storedEvidence(store, run, evidence), graph);
-  const built = buildReport(accountOfRun(read.run, read.evidence), graph, probed, devices);
+  const built = withPlanDoubts(
+    buildReport(accountOfRun(read.run, read.evidence), graph, probed, devices),
+    contradictions,
+  );
   const report = read.media.length === 0 ? built : { ...built, media: [...read.media] };
   const headers = await gatherHeaders(run, report, evidence, registry, await losses?.parts());
   if (headers !== null) await late.write(`${run.runId} headers`, () => store.captures.keep(headers));

@@ -37,6 +37,7 @@ import { diskNeed } from "./disk-need.ts";
 import { beginRun, finishRun, keepRun, writeFailure } from "./keep-run.ts";
 import type { LateWrites } from "./late-writes.ts";
 import { addresses, type Looked, lookFirst, newRunId, quietly, type Say } from "./look-first.ts";
+import { doubtPlan } from "./plan-doubts.ts";
 import { readScenario, refuseShortened, refuseUnfitGroups } from "./read-request.ts";
 import type { RunJob, RunPlace, RunRegistry } from "./run-registry.ts";
 import { sayCautions } from "./say-cautions.ts";
@@ -197,6 +198,7 @@ async function conductSafely(one: Undertaking, signal: AbortSignal, say: Say): P
   const isFollowing = followsOthers(first);
   if (safety.isLive && !isFollowing) sayCautions(one, say);
   if (isFollowing) say({ kind: "step", text: FOLLOWING });
+  const contradictions = await doubtPlan(graph, one, first.runId, say);
   const run = withKeptHeaders(await lookFirst(one, signal, say), request);
   const outline = outlineRun(run, request.site);
   say({ kind: "outline", outline });
@@ -219,7 +221,7 @@ async function conductSafely(one: Undertaking, signal: AbortSignal, say: Say): P
   const read = (await devices?.end(graph, evidence, groupsOf(run))) ?? null;
   const { site, probeOf } = request;
   return concludeRun(
-    { run, graph, evidence, store, intake, probeOf, late, stories, site, registry, losses, read },
+    { run, graph, evidence, store, intake, probeOf, late, stories, site, registry, losses, read, contradictions },
     signal,
     say,
   );

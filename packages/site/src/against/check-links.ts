@@ -56,8 +56,13 @@ function checkLink(
     const heard = pairs.filter(({ from, to }) => (from === a && to === b) || (from === b && to === a));
     const fits = heard.map((pair) => fitsLink(pair, link, a));
     if (fits.some((one) => one !== null)) isChecked = true;
+    // Nothing crosses a spare: that it is not there changes no finding.
     const isSilent =
-      heard.length === 0 && [a, b].some((one) => hearsOthers(one, pairs)) && announces(a, pairs) && announces(b, pairs);
+      link.isBlocked !== true &&
+      heard.length === 0 &&
+      [a, b].some((one) => hearsOthers(one, pairs)) &&
+      announces(a, pairs) &&
+      announces(b, pairs);
     if (isSilent || (fits.length > 0 && fits.every((one) => one === false))) {
       isChecked = true;
       const [first] = heard;

@@ -143,7 +143,7 @@ function placeHost(host: string, mac: string | null, { devices, read, joined, wa
     const places = nearest.map(({ device, port }) => `${device.name}:${device.label(port)}`).join(" and ");
     return asked(`Where does ${host} hang? Its address was learned at ${places}, which cannot both be its place`);
   }
-  const because = `${first.device.name} learned its address on ${first.device.label(first.port)}`;
+  const because = `${first.device.name} learned the address of ${host} on ${first.device.label(first.port)}`;
   const peer = joined.with(end).find((one) => isOfAnother(one, first.device));
   const isKnownBeyond = nearest.some(({ device }) => peer?.kind === "port" && device.name === peer.device);
   const beyond = peer?.kind === "port" ? devices.find(({ name }) => name === peer.device) : undefined;
