@@ -218,7 +218,8 @@ async function conductSafely(one: Undertaking, signal: AbortSignal, say: Say): P
   using losses = new LossWindows(run, registry);
   using devices = await RunDevices.begin(one.devices, graph, run.runId, say);
   const evidence = await conductRun(run, registry, signal, say, onStart, guard);
-  const read = (await devices?.end(graph, evidence, groupsOf(run))) ?? null;
+  const groups = run.streams.map(({ group }) => group);
+  const read = (await devices?.end(graph, evidence, groups)) ?? null;
   const { site, probeOf } = request;
   return concludeRun(
     { run, graph, evidence, store, intake, probeOf, late, stories, site, registry, losses, read, contradictions },
@@ -226,8 +227,6 @@ async function conductSafely(one: Undertaking, signal: AbortSignal, say: Say): P
     say,
   );
 }
-
-const groupsOf = ({ streams }: CompiledRun): string[] => streams.map(({ group }) => group);
 
 /** Goes up to the full rate. @returns the report of a run that was stopped on the way, null when all is well */
 async function climb(
