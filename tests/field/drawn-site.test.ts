@@ -125,7 +125,7 @@ test("before a run: given a plan with two hosts exchanged, then that is said bef
   let sentAt: number | null = null;
   const report = await bench.run(shippedScenario("reach"), {
     plan: swapped,
-    parameters: { length: "4s" },
+    parameters: { source: "tower", length: "4s" },
     onProgress: (progress) => {
       if (progress.kind === "step") words.push(progress.text);
       if (progress.kind === "go") sentAt ??= words.length;
