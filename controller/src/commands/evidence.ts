@@ -58,7 +58,9 @@ export function registerEvidence(program: Command): void {
   ).action(async (node: string, options: AskOptions & { readonly table: string }) => {
     const groups = readPastedTable(readUserFile(options.table).toString("utf8"), options.table);
     const { readAt } = await clientOf(options).ask("pasteTable", { path: { node }, body: { groups } });
-    process.stdout.write(`The controller has ${groups.length} groups of ${node}, as of ${readAt}.\n`);
+    process.stdout.write(
+      `The controller has ${groups.length} ${groups.length === 1 ? "group" : "groups"} of ${node}, as of ${readAt}.\n`,
+    );
   });
 }
 

@@ -14,3 +14,5 @@ export const { seededRandom } = await compiled("seeded-random");
 export const { drawLosses } = await compiled("draw-losses");
 export const { sketchSite } = await compiled("sketch-site");
 export const { drawStopScene, playStops, truthOf } = await compiled("stop-scene");
+export const { simulateRun } = await compiled("simulate-run");
+export const { DROP_PLACES, simulateDevices } = await compiled("devices/simulate-devices");

@@ -20,6 +20,7 @@ interface JsonOptions extends AskOptions {
   readonly json?: string | true;
 }
 
+const LEAST_LETTERS = 8;
 const AUTH = ["sha", "sha224", "sha256", "sha384", "sha512"] as const;
 
 /** `dyetrace device`: switches, routers and access points that the controller may read. */
@@ -103,6 +104,14 @@ async function accessOf(options: AddOptions): Promise<DeviceAccess> {
   if (v3User !== undefined) {
     const [authPassword = "", privacyPassword = ""] =
       secretsFile === undefined ? await askBoth() : linesOf(secretsFile, 2, "the two passwords, a line each");
+    for (const [what, password] of [
+      ["signing", authPassword],
+      ["encryption", privacyPassword],
+    ] as const) {
+      if (password.length >= LEAST_LETTERS) continue;
+      const message = `The password for ${what} is shorter than ${LEAST_LETTERS} characters`;
+      throw new Fault("OPTION_INVALID", message, "SNMPv3 takes none so short (RFC 3414, section 11.2)");
+    }
     return { version: "3", user: v3User, auth, authPassword, privacy: "aes", privacyPassword };
   }
   if (communityFile !== undefined) {

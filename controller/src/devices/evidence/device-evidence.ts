@@ -1,8 +1,8 @@
 import type { DeviceObservation, PortCount, PortObservation, TableObservation } from "@dyetrace/locate";
 import type { SiteGraph } from "@dyetrace/site";
-import { groupMac, parseIpAddress } from "@dyetrace/wire";
 import type { DevicePort } from "@dyetrace/wire/devices/device-port";
 import type { DeviceReading } from "@dyetrace/wire/devices/device-reading";
+import { isAboutGroup } from "@dyetrace/wire/devices/is-about-group";
 import type { ReportDevice } from "@dyetrace/wire/report/report-device-schema";
 import { countBetween, type PortPair, portPairs } from "./count-between.ts";
 import { type PlanPort, planPortOf } from "./plan-port.ts";
@@ -146,11 +146,7 @@ function portNames(planned: readonly string[], ports: DeviceReading["ports"]): (
   return (name) => byName.get(name) ?? planPortOf(planned, { name, announcedAs: null, alias: null, number: null });
 }
 
-const isOfRun = (row: string, groups: readonly string[]): boolean =>
-  groups.some((group) => {
-    const address = parseIpAddress(group);
-    return row === group || (address !== null && row === groupMac(address));
-  });
+const isOfRun = (row: string, groups: readonly string[]): boolean => groups.some((group) => isAboutGroup(row, group));
 
 function reportOf(one: DeviceReadings, graph: SiteGraph, times: RunTimes): ReportDevice {
   const planned = plannedPorts(graph, one.node);
@@ -203,7 +199,7 @@ function groupsOf({ readings }: DeviceReadings, planned: readonly string[], time
     const named = portNames(planned, ports);
     for (const { vlan, group, ports: names } of groups ?? []) {
       if (!isOfRun(group, times.groups)) continue;
-      const own = times.groups.find((one) => isOfRun(group, [one])) ?? group;
+      const own = times.groups.find((one) => isAboutGroup(group, one)) ?? group;
       const row = rows.get(`${vlan} ${own}`) ?? { vlan, group: own, ports: new Set<string>() };
       for (const name of names) row.ports.add(named(name)?.port ?? name);
       rows.set(`${vlan} ${own}`, row);

@@ -22,7 +22,7 @@ export function renderReading(reading: DeviceReading): string {
   return lines([
     `${node} at ${address}: ${reading.systemName ?? "without a name"}, ${reading.systemDescription ?? "no description"}`,
     "",
-    `${ports.length} ports`,
+    `${ports.length} ${ports.length === 1 ? "port" : "ports"}`,
     ...ports.map((port) => `  ${sayPort(port)}`),
     ...part(neighbours, "neighbours", ({ port, systemName, chassis, portId }) => {
       return `on ${port}: ${systemName ?? chassis}, its port ${portId}`;
@@ -44,7 +44,8 @@ export function renderReading(reading: DeviceReading): string {
 const inVlan = (vlan: number | null): string => (vlan === null ? "" : ` in VLAN ${vlan}`);
 
 function part<Row>(rows: readonly Row[] | null, what: string, sayRow: (row: Row) => string): string[] {
-  return rows === null ? [] : ["", `${rows.length} ${what}`, ...rows.map((row) => `  ${sayRow(row)}`)];
+  const words = rows?.length === 1 ? what.replace(/^(\w+)s\b/, "$1") : what;
+  return rows === null ? [] : ["", `${rows.length} ${words}`, ...rows.map((row) => `  ${sayRow(row)}`)];
 }
 
 function sayPort({ name, alias, up, enabled, speedBps, duplex, spanningTree, counters }: DevicePort): string {

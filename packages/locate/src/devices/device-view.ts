@@ -1,5 +1,4 @@
 import { type LinkSegment, planPlace, vlanOfPlace } from "@dyetrace/site";
-import { groupMac, parseIpAddress } from "@dyetrace/wire";
 import type { DeviceObservation, PortCount, PortObservation, TableObservation } from "../run/device-observations.ts";
 
 export type Side = "out" | "in";
@@ -40,10 +39,3 @@ export class DeviceView {
 /** A port that counted nothing proves it only on a device that counts this way at all. */
 const isCounting = ({ ports }: DeviceObservation, { frames }: PortCount, side: Side): boolean =>
   frames > 0 || ports.some((port: PortObservation) => (port[side]?.frames ?? 0) > 0);
-
-/** Whether a table's row is about a group: by its address, or by the Ethernet address that 32 groups share. */
-export function isAboutGroup(row: string, group: string): boolean {
-  if (row === group) return true;
-  const address = parseIpAddress(group);
-  return address !== null && row === groupMac(address);
-}

@@ -1,6 +1,7 @@
 import { type LinkSegment, planPlace, vlanOfPlace } from "@dyetrace/site";
+import { isAboutGroup } from "@dyetrace/wire/devices/is-about-group";
 import type { MembershipTimers } from "../run/run-observations.ts";
-import { type DeviceView, isAboutGroup } from "./device-view.ts";
+import type { DeviceView } from "./device-view.ts";
 
 /** Whether the table of the node above a link had the link's port for a group while a listener below was joined. */
 export interface ListedPort {
