@@ -6,6 +6,7 @@
  * Printed are the compositor's frames a second, the time from one to the next (p50, p95, longest), and the processor time of
  * the page's threads for each frame, which other programs on the machine don't change much.
  */
+import type { LiveMark } from "@dyetrace/wire/console/live-second";
 import { test } from "vitest";
 import { campusRun, THOUSAND_HOSTS } from "../../browser/support/campus.ts";
 import { openBrowser, openConsole, SETTINGS } from "../../browser/support/console-browser.ts";
@@ -18,6 +19,9 @@ const MEASURED_MS = 5000;
 /** After a gesture the map is drawn anew at its scale. */
 const SETTLED_MS = 800;
 const RUNNING = "00000000000000b1";
+/** When the page comes to it. */
+const RUNS_FOR_S = 98;
+const markOf = (received: number | null): LiveMark => (received === 0 ? "-" : "f");
 const [DESK, , PHONE] = SETTINGS;
 
 test("frames of the map with 1,000 hosts", async () => {
@@ -28,16 +32,32 @@ test("frames of the map with 1,000 hosts", async () => {
     agent: listener,
     streamId: 1,
     from: 0,
-    marks: (received === 0 ? "-" : "f").repeat(98),
+    marks: markOf(received).repeat(RUNS_FOR_S),
     last: null,
   }));
   await using told = await tellConsole({
-    run: toldRun(RUNNING, { ...outline, streams }, { atMs: 99_000, lastsMs: 600_000 }),
+    run: toldRun(RUNNING, { ...outline, streams }, { atMs: RUNS_FOR_S * 1000, lastsMs: 600_000 }),
     strips,
     isLive: true,
   });
   told.keep(storedRun(plan, report));
   const browser = await openBrowser();
+  /** Every listener tells every second: what nobody reports stands still, and there would be no water to draw. */
+  const goOn = (): (() => void) => {
+    let second = RUNS_FOR_S;
+    const timer = setInterval(() => {
+      const cells = report.receipts.map(({ listener, received }) => ({
+        agent: listener,
+        streamId: 1,
+        second,
+        mark: markOf(received),
+        figures: null,
+      }));
+      told.tell({ kind: "live", runId: RUNNING, cells });
+      second += 1;
+    }, 1000);
+    return () => clearInterval(timer);
+  };
   try {
     /** @param presses of the button that zooms in */
     const scene = (name: string, run: string, isWhole: boolean, act: string, setting = DESK, presses = 0) => ({
@@ -65,6 +85,7 @@ test("frames of the map with 1,000 hosts", async () => {
       if (setting === undefined || (only !== undefined && !only.split(",").includes(String(index)))) continue;
       await using console = await openConsole(browser, told.url, setting, { hash: `#/map/${run}` });
       const { page } = console;
+      const end = goOn();
       await page.locator("[data-node='core']").waitFor();
       const firstMs = await page.evaluate("performance.getEntriesByName('map-drawn')[0]?.startTime ?? null");
       if (isWhole) {
@@ -79,6 +100,7 @@ test("frames of the map with 1,000 hosts", async () => {
         await page.evaluate(`${act}(${MEASURED_MS})`);
         await page.waitForTimeout(SETTLED_MS);
       });
+      end();
       process.stdout.write(
         `${setting.width} px, ${name}: ${frames}; ${parts} parts of the drawing, first picture ${Number(firstMs).toFixed(0)} ms\n`,
       );
@@ -86,7 +108,9 @@ test("frames of the map with 1,000 hosts", async () => {
     if (DESK === undefined) return;
     await using console = await openConsole(browser, told.url, DESK, { hash: `#/live/${RUNNING}` });
     await console.page.locator(".live-frame canvas").first().waitFor();
+    const end = goOn();
     const frames = await measuredFrames(console.page, () => console.page.evaluate(`${SCROLL_STRIPS}(${MEASURED_MS})`));
+    end();
     process.stdout.write(`${DESK.width} px, ${strips.length} live strips, scrolled: ${frames}\n`);
   } finally {
     await browser.close();

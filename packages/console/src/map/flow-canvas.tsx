@@ -1,5 +1,5 @@
 import type { Flow } from "@dyetrace/picture";
-import { useEffect, useRef } from "preact/hooks";
+import { useEffect, useMemo, useRef } from "preact/hooks";
 import type { LayoutBox, MapView } from "./map-view.ts";
 
 /** Pixels of the layout that water runs in a second. */
@@ -7,6 +7,9 @@ const SPEED = 46;
 const GLEAM = 6;
 const BETWEEN = 20;
 const SHARPEST = 2;
+/** Gleams that are thinner on the screen are not seen. */
+const THINNEST_PX = 0.6;
+const GLEAM_SHARE = 0.42;
 /** A map that is taller than the window has its canvas where it is in sight, this much more at both ends, in such steps. */
 const MARGIN_PX = 256;
 
@@ -17,7 +20,11 @@ export function FlowCanvas(props: {
   /** Nothing is drawn while the map is moved. */
   readonly isPaused: { readonly current: boolean };
 }) {
-  const { flows, view, isPaused } = props;
+  const { view, isPaused } = props;
+  const flows = useMemo(
+    () => props.flows.filter(({ width }) => width * GLEAM_SHARE * view.scale >= THINNEST_PX),
+    [props.flows, view.scale],
+  );
   const canvas = useRef<HTMLCanvasElement>(null);
   useEffect(() => {
     const element = canvas.current;
@@ -65,7 +72,7 @@ export function FlowCanvas(props: {
       context.setLineDash([GLEAM, BETWEEN]);
       context.lineDashOffset = stillness.matches ? 0 : -((now / 1000) * SPEED) % (GLEAM + BETWEEN);
       for (const [lineWidth, path] of paths) {
-        context.lineWidth = lineWidth * 0.42;
+        context.lineWidth = lineWidth * GLEAM_SHARE;
         context.stroke(path);
       }
     };

@@ -2,30 +2,38 @@ import {
   describeHostWater,
   type HostWater,
   hostClass,
+  type NodePlace,
   nameGrowth,
   type SiteMapProps,
   shownNames,
   textWidth,
 } from "@dyetrace/picture";
+import { ManyCups } from "@dyetrace/picture/shapes/host-cup";
 import { MapPlace } from "@dyetrace/picture/shapes/map-place";
 import { placeName, placeReading } from "@dyetrace/picture/shapes/place-shape";
 import type { VNode } from "preact";
 import { useMemo, useRef } from "preact/hooks";
+import { isIn, type LayoutBox } from "./map-view.ts";
 import type { DrawnSite } from "./use-drawn-site.ts";
 
 interface MapPlacesProps extends SiteMapProps {
   readonly drawn: DrawnSite;
   /** Of the zoom, in steps. */
   readonly scale: number;
+  /** The part of the layout that is in sight or close by; null: all of it. */
+  readonly seen: LayoutBox | null;
 }
 
 const READING_SIZE = 0.9;
 /** Farther away the names of hosts without trouble only hide the channels. */
 const HOST_NAMES_FROM_SCALE = 0.45;
 
-/** All places of the map, each drawn anew only where it differs from before. */
+/**
+ * All places of the map, each drawn anew only where it differs from before. Hosts whose names are not to be read now are
+ * drawn together: to draw a thousand one by one takes longer than a frame.
+ */
 export function MapPlaces(props: MapPlacesProps) {
-  const { drawn, selection, marks, scale } = props;
+  const { drawn, selection, marks, scale, seen } = props;
   const { layout, tree, scene, readings } = drawn;
   const before = useRef(new Map<string, { readonly of: readonly unknown[]; readonly drawn: VNode }>());
   const tabStop =
@@ -62,9 +70,23 @@ export function MapPlaces(props: MapPlacesProps) {
     );
   }, [layout, nameGrowth(scale) === 1 ? 1 : scale, marks, selection?.node, scene.hosts]);
   const grow = nameGrowth(scale);
+  const isOneOfMany = (place: NodePlace): boolean => {
+    const node = tree.byName.get(place.name);
+    if (node?.node.kind !== "host" || node.group !== undefined) return false;
+    if (place.name === tabStop || place.name === selection?.node) return false;
+    const kind = hostOf(place.name)?.kind;
+    if (kind === "source" || kind === "silent-source") return false;
+    return !named.has(place.name) || !isIn(seen, place);
+  };
+  const many = new Set(layout === null ? [] : [...layout.places.values()].filter(isOneOfMany));
+  const cups = useMemo(
+    () => <ManyCups cups={[...many].map(({ name, x, y }) => ({ host: hostOf(name), x, y }))} />,
+    [[...many].map(({ name }) => name).join(" "), layout, scene.hosts],
+  );
   if (layout === null) return null;
   return (
     <>
+      {cups}
       {[...layout.places.values()].map((place) => {
         const node = tree.byName.get(place.name);
         if (node === undefined) return null;
@@ -74,6 +96,7 @@ export function MapPlaces(props: MapPlacesProps) {
         const isTabStop = place.name === tabStop;
         const reading = readings.get(place.name) ?? null;
         const isNamed = named.has(place.name);
+        const isDrawnElsewhere = many.has(place);
         const told = host === null ? null : describeHostWater(host);
         const of = [
           place,
@@ -84,7 +107,8 @@ export function MapPlaces(props: MapPlacesProps) {
           isTabStop,
           reading,
           isNamed,
-          isNamed ? grow : 1,
+          isDrawnElsewhere,
+          isNamed && !isDrawnElsewhere ? grow : 1,
           tree.root.node.name,
         ];
         const known = before.current.get(place.name);
@@ -97,6 +121,7 @@ export function MapPlaces(props: MapPlacesProps) {
             water={water}
             host={host}
             isNamed={isNamed}
+            isDrawnElsewhere={isDrawnElsewhere}
             nameGrowth={isNamed ? grow : 1}
             reading={reading}
             isSelected={isSelected}

@@ -11,17 +11,38 @@ interface Extent {
 }
 
 const LARGEST_FIT = 1.35;
+/** Names keep their size however small the map is, so that they need room of their own above it. */
+const NAMES_ABOVE = 12;
 
 /** The whole map in the middle of its frame, not blown up beyond what looks well. */
 export function fitView(map: Extent, frame: Extent): MapView {
-  const scale = Math.min(LARGEST_FIT, frame.width / map.width, frame.height / map.height);
-  return { scale, x: (frame.width - map.width * scale) / 2, y: Math.max(0, (frame.height - map.height * scale) / 2) };
+  const scale = Math.min(LARGEST_FIT, frame.width / map.width, (frame.height - NAMES_ABOVE) / map.height);
+  return {
+    scale,
+    x: (frame.width - map.width * scale) / 2,
+    y: Math.max(NAMES_ABOVE, (frame.height - map.height * scale) / 2),
+  };
 }
 
 /** A part of the layout, in its pixels. */
 export interface LayoutBox extends Extent {
   readonly x: number;
   readonly y: number;
+}
+
+/** @param box null: everything */
+export const isIn = (box: LayoutBox | null, { x, y }: { readonly x: number; readonly y: number }): boolean =>
+  box === null || (x >= box.x && x <= box.x + box.width && y >= box.y && y <= box.y + box.height);
+
+/** What of the layout is in sight, and half as much more on every side. */
+export function seenBox(view: MapView, frame: Extent): LayoutBox {
+  const [width, height] = [frame.width / view.scale, frame.height / view.scale];
+  return {
+    x: -view.x / view.scale - width / 2,
+    y: -view.y / view.scale - height / 2,
+    width: 2 * width,
+    height: 2 * height,
+  };
 }
 
 /** A part of the map in the middle of its frame, no larger than what is easily read. */

@@ -2,7 +2,6 @@ import {
   channelWidth,
   type DeltaLayout,
   findNode,
-  nameGrowth,
   nodesAbove,
   placeFlags,
   type SiteMapProps,
@@ -18,7 +17,7 @@ import { dragging } from "./drag-map.ts";
 import { FlowCanvas } from "./flow-canvas.tsx";
 import { MapPlaces } from "./map-places.tsx";
 import { MapTools, SEARCHED_NODES } from "./map-tools.tsx";
-import { centreOn, fitBox, fitView, type MapView, zoomView } from "./map-view.ts";
+import { centreOn, fitBox, fitView, type MapView, seenBox, zoomView } from "./map-view.ts";
 import { placesToShow } from "./places-to-show.ts";
 import { useDrawnSite } from "./use-drawn-site.ts";
 import { transformOf, useMapView } from "./use-map-view.ts";
@@ -54,9 +53,10 @@ export function SiteMap(props: SiteMapProps) {
     () => (layout === null || !props.isMoving ? [] : movingWater(layout, picture)),
     [layout, waters, marks, props.isMoving],
   );
+  const isFar = view !== null && view.scale < FAR_BELOW_SCALE;
   const drawnChannels = useMemo(
-    () => (layout === null ? null : <MapChannels {...picture} layout={layout} />),
-    [layout, waters, marks, selection],
+    () => (layout === null ? null : <MapChannels {...picture} layout={layout} isFar={isFar} />),
+    [layout, waters, marks, selection, isFar],
   );
 
   const [sought, setSought] = useState<string | null>(null);
@@ -98,6 +98,7 @@ export function SiteMap(props: SiteMapProps) {
     control.settle(null);
   };
   const step = view === null ? 1 : scaleStep(view.scale);
+  const seen = isNarrow || view === null || size === null ? null : seenBox(view, size);
   const flags = useMemo(
     () =>
       layout === null
@@ -131,12 +132,11 @@ export function SiteMap(props: SiteMapProps) {
               style={{
                 "--map-width": `${layout.width * view.scale}px`,
                 "--map-height": `${layout.height * view.scale}px`,
-                "--name-growth": String(nameGrowth(step)),
               }}
             >
               <MapLanes tree={tree} layout={layout} />
               {drawnChannels}
-              <MapPlaces {...props} drawn={drawn} scale={step} />
+              <MapPlaces {...props} drawn={drawn} scale={step} seen={seen} />
               {flags.map((flag) => (
                 <MapFlag key={flag.mark.index} flag={flag} scale={step} onSelect={props.onSelect} />
               ))}
@@ -162,6 +162,9 @@ export function SiteMap(props: SiteMapProps) {
     </div>
   );
 }
+
+/** Smaller than this an outlet's channel is too thin to point at. */
+const FAR_BELOW_SCALE = 0.3;
 
 /** A deep tree is drawn a little smaller, as long as its names can be read. */
 const LEAST_NARROW_SCALE = 0.82;

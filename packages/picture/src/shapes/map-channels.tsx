@@ -31,8 +31,14 @@ export function movingWater(layout: DeltaLayout, props: SiteMapProps): readonly 
 }
 
 /** Banks, then beds, then dye, then marks: each layer whole before the next, so that channels open into one another. */
-export function MapChannels(props: SiteMapProps & { readonly layout: DeltaLayout }) {
-  const { layout, channels, marks, tree, selection, onSelect } = props;
+export function MapChannels(
+  props: SiteMapProps & {
+    readonly layout: DeltaLayout;
+    /** Seen from so far that an outlet is thinner than a pointer: only what leads to more can be pressed. */
+    readonly isFar?: boolean;
+  },
+) {
+  const { layout, channels, marks, tree, selection, onSelect, isFar = false } = props;
   const suspectsOn = (on: "channel" | "node") =>
     new Set(marks.flatMap((mark) => mark.suspects.flatMap((one) => (one.on === on ? [one.node] : []))));
   const suspectChannels = suspectsOn("channel");
@@ -73,7 +79,7 @@ export function MapChannels(props: SiteMapProps & { readonly layout: DeltaLayout
         ) : null,
       )}
       {drawn.map(({ place, picture }) =>
-        place.inlet.length === 0 ? null : (
+        place.inlet.length === 0 || (isFar && picture.glyph === null && isOutlet(place, tree)) ? null : (
           // biome-ignore lint/a11y/noStaticElementInteractions: for the mouse; on the keyboard S at the node below does the same
           <path
             key={place.name}
@@ -91,6 +97,9 @@ export function MapChannels(props: SiteMapProps & { readonly layout: DeltaLayout
     </g>
   );
 }
+
+const isOutlet = ({ name }: NodePlace, tree: SiteMapProps["tree"]): boolean =>
+  tree.byName.get(name)?.node.kind === "host";
 
 interface Stroke {
   readonly width: number;

@@ -4,8 +4,8 @@ import { PlaceShape, type PlaceShapeProps, placeName } from "./place-shape.tsx";
 import type { MapSelection } from "./site-map-props.ts";
 
 export interface MapPlaceProps extends PlaceShapeProps {
-  /** Its name finds room at this zoom. */
-  readonly isNamed: boolean;
+  /** Its shape is drawn with many others as one: here are only what is pressed and what is read out. */
+  readonly isDrawnElsewhere: boolean;
   readonly isSelected: boolean;
   /** The one place that Tab comes to; arrow keys lead on from there. */
   readonly isTabStop: boolean;
@@ -13,6 +13,10 @@ export interface MapPlaceProps extends PlaceShapeProps {
   readonly onSelect: (selection: MapSelection) => void;
   readonly onFold: () => void;
 }
+
+const RING = 21;
+/** Not so wide that it lies upon its neighbours. */
+const REACH = 14;
 
 /** One node: its shape, its name and what its host got; a button to the mouse and to the keyboard alike. */
 export function MapPlace(props: MapPlaceProps) {
@@ -24,7 +28,7 @@ export function MapPlace(props: MapPlaceProps) {
   return (
     // biome-ignore lint/a11y/useSemanticElements: there is no button inside a drawing
     <g
-      class={`node${props.isSelected ? " selected" : ""}${props.isNamed ? "" : " nameless"}`}
+      class={`node${props.isSelected ? " selected" : ""}${props.isNamed === false ? " nameless" : ""}`}
       role="button"
       tabindex={props.isTabStop ? 0 : -1}
       aria-label={sayPlace(props)}
@@ -49,8 +53,8 @@ export function MapPlace(props: MapPlaceProps) {
         }
       }}
     >
-      <circle class="focus" cx={place.x} cy={place.y} r={21} />
-      <PlaceShape {...props} />
+      <circle class="focus" cx={place.x} cy={place.y} r={props.isDrawnElsewhere ? REACH : RING} />
+      {!props.isDrawnElsewhere && <PlaceShape {...props} />}
     </g>
   );
 }

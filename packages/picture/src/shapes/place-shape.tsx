@@ -16,8 +16,10 @@ export interface PlaceShapeProps {
   readonly host: HostWater | null;
   /** What stands below its name; null: what its host lost, if it lost any. */
   readonly reading: string | null;
-  /** How much larger its name is written than in the layout, so that it keeps its size on the screen; the style has the letters' size. */
+  /** How much larger its name is written than in the layout, so that it keeps its size on the screen. */
   readonly nameGrowth?: number;
+  /** Its name finds room at this zoom; it does if nothing is said. */
+  readonly isNamed?: boolean;
 }
 
 /** What is written first beside a place: its name, or how many hosts stand there. */
@@ -30,7 +32,7 @@ export const placeReading = ({ node, host, reading }: Pick<PlaceShapeProps, "nod
 
 /** One node: its shape, its name, and what its hosts got. */
 export function PlaceShape(props: PlaceShapeProps) {
-  const { place, node, water, host } = props;
+  const { place, node, water, host, isNamed = true } = props;
   const sign = place.label === "left" ? -1 : 1;
   const vlan = vlanOfPlace(place.name);
   const below = placeReading(props);
@@ -40,18 +42,24 @@ export function PlaceShape(props: PlaceShapeProps) {
     <>
       {node.group !== undefined && <path class="several" d={shapeAt(place, SEVERAL)} />}
       <NodeShape node={node.node} water={water} host={host} x={place.x} y={place.y} />
-      <text x={nameX} y={place.y + 4.5 * grow} text-anchor={sign < 0 ? "end" : "start"}>
-        {placeName(place, node)}
-        {vlan !== null && <tspan class="in-vlan"> vlan {vlan}</tspan>}
-        {place.foldedNodes > 0 && <tspan class="reading"> +{place.foldedNodes}</tspan>}
-        {/* The space parts the two for whoever reads the text and not the picture. */}
-        {below !== null && " "}
-        {below !== null && (
-          <tspan class="reading" x={nameX} dy={15 * grow}>
-            {below}
-          </tspan>
-        )}
-      </text>
+      {isNamed && (
+        <text x={nameX} y={place.y + 4.5 * grow} text-anchor={sign < 0 ? "end" : "start"} style={grown(grow)}>
+          {placeName(place, node)}
+          {vlan !== null && <tspan class="in-vlan"> vlan {vlan}</tspan>}
+          {place.foldedNodes > 0 && <tspan class="reading"> +{place.foldedNodes}</tspan>}
+          {/* The space parts the two for whoever reads the text and not the picture. */}
+          {below !== null && " "}
+          {below !== null && (
+            <tspan class="reading" x={nameX} dy={15 * grow}>
+              {below}
+            </tspan>
+          )}
+        </text>
+      )}
     </>
   );
 }
+
+/** On the name itself and not on the map: a browser works out anew the style of everything below what it stands on. */
+const grown = (grow: number): Record<string, string> | undefined =>
+  grow === 1 ? undefined : { "--name-growth": String(grow) };
