@@ -1,4 +1,4 @@
-import { formatDurationNs, formatRateBps, formatRatio } from "@dyetrace/wire";
+import { formatCount, formatDurationNs, formatRateBps, formatRatio } from "@dyetrace/wire";
 import type { FlowReport } from "./follow/flow-report.ts";
 
 const KINDS: Readonly<Record<FlowReport["kind"], string>> = {
@@ -35,7 +35,7 @@ export function describeFlow(flow: FlowReport, spanNs: number, isWhole: boolean)
     flow.dscps.length === 0 ? null : `DSCP ${flow.dscps.join(", ")}`,
     flow.otherSenderPackets === null || flow.otherSenderPackets === 0
       ? null
-      : `${flow.otherSenderPackets} packets of a second sender`,
+      : `${formatCount(flow.otherSenderPackets)} packets of a second sender`,
     flow.senderRestarts === null || flow.senderRestarts === 0 ? null : `source restarted ${flow.senderRestarts} times`,
   ];
   return parts.filter((part) => part !== null).join("  ");
@@ -47,7 +47,7 @@ function describeLoss(flow: FlowReport, isWhole: boolean): string {
   if (lost === null) return "loss unknown";
   const inNetwork = lost - (hostLost ?? 0);
   const host = hostLost === null ? "" : `  lost by this host ${hostLost}`;
-  if (!flow.isLostExact) return `at least ${lost} lost${host}`;
+  if (!flow.isLostExact) return `at least ${formatCount(lost)} lost${host}`;
   const ratio = !isWhole || lost + packets === 0 ? "" : ` (${formatRatio(inNetwork / (lost + packets))})`;
   return `lost ${inNetwork}${ratio}${host}`;
 }

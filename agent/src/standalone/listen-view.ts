@@ -1,4 +1,4 @@
-import { formatDurationNs } from "@dyetrace/wire";
+import { formatCount, formatDurationNs } from "@dyetrace/wire";
 import { describeFlow, nameFlow } from "./describe-flow.ts";
 import { type FlowReport, joinFlowReports } from "./follow/flow-report.ts";
 import type { FollowReport } from "./follow/follow-protocol.ts";
@@ -77,7 +77,9 @@ export class ListenView {
       lines.push(`    ${this.#flows.get(keyOf(flow))?.strip.draw() ?? ""}`);
     }
     if (report.hostDropped !== null && report.hostDropped > 0) {
-      lines.push(`  this host dropped ${report.hostDropped} packets in the last second: not the network's loss`);
+      lines.push(
+        `  this host dropped ${formatCount(report.hostDropped)} packets in the last second: not the network's loss`,
+      );
     }
     if (report.flows.length > 0) lines.push(`    ${STRIP_LEGEND}`);
     const back = this.#drawnLines === 0 ? "" : `\u001b[${this.#drawnLines}A\u001b[J`; // up, and clear to the end (ECMA-48)

@@ -1,5 +1,5 @@
 import { randomBytes } from "node:crypto";
-import { type AgentTask, Fault, formatRateBps, type Guards, type IntervalReport } from "@dyetrace/wire";
+import { type AgentTask, Fault, formatCount, formatRateBps, type Guards, type IntervalReport } from "@dyetrace/wire";
 import type { DataPlane } from "../data-plane/data-plane.ts";
 import { openDataPlane } from "../data-plane/open-data-plane.ts";
 import { refuseTask } from "../guards/guards.ts";
@@ -85,7 +85,9 @@ async function pour(plane: DataPlane, task: AgentTask, options: SendStreamOption
       total.skippedPackets === 0 ? "" : `, ${total.skippedPackets} skipped because this host came too late`;
     const failed =
       errors === 0 ? "" : `, ${errors} send errors${total.lastError === null ? "" : ` (${total.lastError})`}`;
-    process.stdout.write(`${why}: ${total.sentPackets} packets, ${total.sentBytes} B${skipped}${failed}\n`);
+    process.stdout.write(
+      `${why}: ${formatCount(total.sentPackets)} packets, ${formatCount(total.sentBytes)} B${skipped}${failed}\n`,
+    );
   }
   return total.sentPackets;
 }

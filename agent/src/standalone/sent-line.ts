@@ -1,4 +1,4 @@
-import { formatDurationNs, formatRateBps, type IntervalReport, type SenderInterval } from "@dyetrace/wire";
+import { formatCount, formatDurationNs, formatRateBps, type IntervalReport, type SenderInterval } from "@dyetrace/wire";
 
 export interface SentLine extends SenderInterval {
   readonly fromNs: number;
@@ -26,5 +26,5 @@ export function describeSent(report: IntervalReport): string {
   const errors = enobufs + eagain + other === 0 ? "" : `  send errors ${enobufs + eagain + other}`;
   const skipped = line.skippedPackets === 0 ? "" : `  skipped ${line.skippedPackets}`;
   const at = `${(line.toNs / 1e9).toFixed(0).padStart(4)} s`;
-  return `${at}  ${formatRateBps(line.sentRateBps)}  ${line.sentPackets} packets${late}${skipped}${errors}`;
+  return `${at}  ${formatRateBps(line.sentRateBps)}  ${formatCount(line.sentPackets)} packets${late}${skipped}${errors}`;
 }

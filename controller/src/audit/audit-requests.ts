@@ -1,3 +1,4 @@
+import { formatDurationNs } from "@dyetrace/wire";
 import type { FastifyInstance, FastifyRequest } from "fastify";
 import { type AuditLog, NOBODY } from "./audit-log.ts";
 
@@ -35,13 +36,14 @@ interface Files {
   readonly role?: unknown;
   readonly node?: unknown;
   readonly address?: unknown;
+  readonly runId?: unknown;
   readonly many?: { readonly hosts?: unknown; readonly names?: unknown; readonly lastsMs?: unknown };
 }
 
 function manyAgents(many: Files["many"]): string {
   if (many === undefined) return "an agent";
   const names = Array.isArray(many.names) ? ` of ${many.names.length} names` : "";
-  return `${many.hosts === undefined ? "agents" : `${short(many.hosts)} agents`}${names} within ${short(many.lastsMs)} ms`;
+  return `${many.hosts === undefined ? "agents" : `${short(many.hosts)} agents`}${names} within ${typeof many.lastsMs === "number" ? formatDurationNs(many.lastsMs * 1e6) : short(many.lastsMs)}`;
 }
 
 /** @returns null for what changes nothing, and for sign-ins, which have entries of their own */
@@ -58,20 +60,20 @@ function describe(route: string, request: FastifyRequest, payload: string): stri
       return null;
     case "POST /api/runs": {
       const run = /"runId":"([0-9a-f]+)"/.exec(payload)?.[1];
-      const set = short(body.parameters);
-      const at = body.startAt === undefined ? "" : ` for ${short(body.startAt)}`;
-      const despite = body.despite === undefined ? "" : ` despite ${short(body.despite)}`;
-      const kept = body.keepsHeaders === true ? ", headers kept" : "";
-      return `started ${short(body.scenario?.file)} on ${short(body.site?.file)} with ${set}${at}${despite}${kept}${run === undefined ? "" : ` as run ${run}`}`;
+      const did = body.startAt === undefined ? "started" : "scheduled";
+      const at = body.startAt === undefined ? "" : ` for ${plain(body.startAt)}`;
+      const kept = body.keepsHeaders === true ? ", with headers of packets kept" : "";
+      const as = run === undefined ? "" : ` as run ${run}`;
+      return `${did} ${fileName(body.scenario?.file)} on ${fileName(body.site?.file)}${as}${at}${setWords(body.parameters)}${despiteWords(body.despite)}${kept}`;
     }
     case "POST /api/runs/:id/abort":
       return `stopped run ${bare(params["id"])}`;
     case "POST /api/inventories":
-      return `had all agents look at the wire for ${short(body.forMs)} ms`;
+      return `had all agents look at the wire for ${typeof body.forMs === "number" ? formatDurationNs(body.forMs * 1e6) : short(body.forMs)}`;
     case "DELETE /api/inventories/:id":
       return `deleted inventory ${bare(params["id"])}`;
     case "POST /api/devices":
-      return `added device ${short(body.node)} at ${short(body.address)} to read`;
+      return `added device ${plain(body.node)} at ${plain(body.address)}`;
     case "DELETE /api/devices/:node":
       return `removed device ${bare(params["node"])} and its credential`;
     case "PUT /api/devices/:node/table":
@@ -80,6 +82,20 @@ function describe(route: string, request: FastifyRequest, payload: string): stri
       return "stopped every source";
     case "PUT /api/console/plan":
       return "saved the site plan";
+    case "POST /api/practice/faults":
+      return "put faults into the practice site";
+    case "DELETE /api/practice/faults":
+      return "took every fault out of the practice site";
+    case "DELETE /api/practice/faults/:number":
+      return `took fault ${bare(params["number"])} out of the practice site`;
+    case "PUT /api/baselines/:name":
+      return `named run ${plain(body.runId)} ${bare(params["name"])}`;
+    case "DELETE /api/baselines/:name":
+      return `removed the name ${bare(params["name"])} from its run`;
+    case "PATCH /api/runs/:id":
+      return `changed tags or note of run ${bare(params["id"])}`;
+    case "DELETE /api/runs/:id":
+      return `deleted run ${bare(params["id"])}`;
     case "POST /api/enrolled":
       return `made a key to enrol ${body.name === undefined ? manyAgents(body.many) : short(body.name)}`;
     case "POST /api/enrolled/rotate":
@@ -89,7 +105,7 @@ function describe(route: string, request: FastifyRequest, payload: string): stri
     case "POST /api/operators":
       return `added operator ${short(body.name)} to ${short(body.role)}`;
     case "DELETE /api/operators/:name":
-      return `removed operator ${bare(params["name"])} and the tokens that he made`;
+      return `removed operator ${bare(params["name"])} and the tokens that this operator made`;
     case "POST /api/tokens":
       return `made the token ${short(body.name)} to ${short(body.scope)}`;
     case "DELETE /api/tokens/:name":
@@ -102,6 +118,21 @@ function describe(route: string, request: FastifyRequest, payload: string): stri
 }
 
 const bare = (word: string | undefined): string => (word ?? "").slice(0, 64);
+/** Letters that cannot be taken for a word of the log; anything else is quoted and escaped. */
+const PLAIN = /^[\p{L}\p{N}_.:%/@+ [\],-]{1,200}$/u;
+const plain = (value: unknown): string => (typeof value === "string" && PLAIN.test(value) ? value : short(value));
+const fileName = (file: unknown): string => plain(typeof file === "string" ? file.split("/").at(-1) : file);
+
+function setWords(parameters: unknown): string {
+  const set = typeof parameters === "object" && parameters !== null ? Object.entries(parameters) : [];
+  return set.length === 0
+    ? ""
+    : `, with ${set.map(([name, value]) => `${plain(name)} ${plain(value)}`).join(", ")}`.slice(0, 600);
+}
+
+const despiteWords = (despite: unknown): string =>
+  Array.isArray(despite) && despite.length > 0 ? `, despite ${despite.map(plain).join(" and ")}` : "";
+
 const short = (value: unknown): string => (JSON.stringify(value) ?? "nothing").slice(0, 300);
 
 function refusalOf(payload: unknown): string {

@@ -1,4 +1,4 @@
-import { formatRatio, type ReportReceipt } from "@dyetrace/wire";
+import { formatCount, formatRatio, type ReportReceipt } from "@dyetrace/wire";
 import { binomialTest, leastBinomialP } from "./binomial-test.ts";
 import { type Candidate, MOST_MISSED } from "./comparison.ts";
 import type { ReceiptPair } from "./pooled/pair-receipts.ts";
@@ -45,7 +45,7 @@ export function compareCopies({ stream, listener, before, after }: ReceiptPair, 
         allows: Math.max(0, interval.high),
         allowsMs: null,
         step: "0.1 percentage points",
-        because: `${now.hits} of ${now.trials} packets against ${old.hits} of ${old.trials}`,
+        because: `${formatCount(now.hits)} of ${formatCount(now.trials)} packets against ${formatCount(old.hits)} of ${formatCount(old.trials)}`,
       },
     ];
   });

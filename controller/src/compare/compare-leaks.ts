@@ -1,4 +1,4 @@
-import { formatRatio, type ReportBystander, type RunReport } from "@dyetrace/wire";
+import { formatCount, formatRatio, type ReportBystander, type RunReport } from "@dyetrace/wire";
 import { UNDECIDED } from "./compare-loss.ts";
 import type { Candidate } from "./comparison.ts";
 
@@ -46,7 +46,9 @@ function words(report: RunReport, bystander: ReportBystander): string {
   const { frames } = bystander;
   if (frames === null) return "can't watch";
   if (frames === 0) return "none";
-  return leakedFrames(report, bystander) === 0 ? `no leak (${frames} frames)` : `${frames} frames`;
+  return leakedFrames(report, bystander) === 0
+    ? `no leak (${formatCount(frames)} frames)`
+    : `${formatCount(frames)} frames`;
 }
 
 function leakedFrames({ findings }: RunReport, { stream, frames }: ReportBystander): number | null {

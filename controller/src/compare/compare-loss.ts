@@ -1,4 +1,4 @@
-import { formatRatio, type ReportReceipt } from "@dyetrace/wire";
+import { formatCount, formatRatio, type ReportReceipt } from "@dyetrace/wire";
 import { binomialTest, leastBinomialP } from "./binomial-test.ts";
 import { type Candidate, MOST_MISSED } from "./comparison.ts";
 import type { ReceiptPair } from "./pooled/pair-receipts.ts";
@@ -106,8 +106,8 @@ function countPeriods(gaps: ReportReceipt["gaps"]): number {
 
 const sayLoss = ({ sent, lost, events }: Loss): string =>
   lost === 0
-    ? `none of ${sent} packets`
-    : `${lost} of ${sent} packets in ${events === 1 ? "one loss period" : `${events} loss periods`}`;
+    ? `none of ${formatCount(sent)} packets`
+    : `${formatCount(lost)} of ${formatCount(sent)} packets in ${events === 1 ? "one loss period" : `${events} loss periods`}`;
 
 const lossWords = ({ lossRatio, lost }: ReportReceipt): string =>
   lossRatio === null ? "unknown" : `${formatRatio(lossRatio)} (${lost ?? "?"} lost)`;

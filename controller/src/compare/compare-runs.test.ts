@@ -191,7 +191,7 @@ test("compareRuns: given a listener that got everything and now gets nothing, th
       listeners: ["kiosk-1"],
       places: ["east:1>kiosk-1:eth0", "kiosk-1"],
       confidence: 0.98,
-      because: "lost 60000 of 60000 packets in one loss period, before none of 60000 packets",
+      because: "lost 60\u202f000 of 60\u202f000 packets in one loss period, before none of 60\u202f000 packets",
     },
   ]);
   expect(compareRuns(draw(2, LOSSLESS), silent, GRAPH).outcome).toBe("better");
@@ -201,7 +201,9 @@ test("compareRuns: given one interruption of two seconds in a minute, then it ma
   const interrupted = losing(1, "kiosk-1", 2000, [gap(30_000, 2000)]);
   const comparison = compareRuns(interrupted, draw(2, LOSSLESS), GRAPH);
   expect(comparison.outcome).toBe("cant-tell");
-  expect(comparison.reason).toContain("lost 2000 of 60000 packets in one loss period, before none of 60000 packets");
+  expect(comparison.reason).toContain(
+    "lost 2000 of 60\u202f000 packets in one loss period, before none of 60\u202f000 packets",
+  );
   expect(comparison.reason).toContain("may be chance");
 });
 
@@ -210,7 +212,10 @@ test("compareRuns: given more gaps than a receipt lists, then those that are not
   const comparison = compareRuns(losing(1, "kiosk-1", 4000, listed), losing(2, "kiosk-1", 1200, listed), GRAPH);
   expect(comparison.outcome).toBe("worse");
   expect(comparison.changes).toMatchObject([
-    { because: "lost 4000 of 60000 packets in 4000 loss periods, before 1200 of 60000 packets in 1200 loss periods" },
+    {
+      because:
+        "lost 4000 of 60\u202f000 packets in 4000 loss periods, before 1200 of 60\u202f000 packets in 1200 loss periods",
+    },
   ]);
 });
 

@@ -1,4 +1,4 @@
-import { formatDurationNs, greatestOf, type ReportStream } from "@dyetrace/wire";
+import { formatCount, formatDurationNs, greatestOf, type ReportStream } from "@dyetrace/wire";
 import type { Change } from "./changes.ts";
 import { LOSS_STEP } from "./compare-loss.ts";
 import { type Comparison, type Outcome, points } from "./comparison.ts";
@@ -127,7 +127,7 @@ function sayExcluded({ comparisons, beside, streams, level }: ToSummarise): stri
   const perSecond = packetsPerSecond(streams.filter(({ name }) => least.stream === null || name === least.stream));
   const lasts =
     perSecond === null ? "" : `, which is ${formatDurationNs(Math.ceil(needed / perSecond) * 1e9)} at this rate`;
-  return `${excluded}; one of loss of ${points(LOSS_STEP)} needs about ${needed} packets at each in each run${lasts}.`;
+  return `${excluded}; one of loss of ${points(LOSS_STEP)} needs about ${formatCount(needed)} packets at each in each run${lasts}.`;
 }
 
 /** Over all listeners together where one alone bounds nothing. */

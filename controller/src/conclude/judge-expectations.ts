@@ -1,4 +1,10 @@
-import { formatDurationNs, type ReportExpectation, type ReportReceipt, type ScenarioExpectation } from "@dyetrace/wire";
+import {
+  formatCount,
+  formatDurationNs,
+  type ReportExpectation,
+  type ReportReceipt,
+  type ScenarioExpectation,
+} from "@dyetrace/wire";
 import { judgeShares, type PacketRate } from "./judge-shares.ts";
 import { sayUnknown, whyUnknown } from "./unknown-receipts.ts";
 
@@ -43,7 +49,7 @@ function withWarmUp(
 ): ReportExpectation {
   if (share.what !== "loss" || warmUpNs === undefined) return share;
   const lost = receipts.reduce((sum, { warmUpLost }) => sum + (warmUpLost ?? 0), 0);
-  const aside = `Not counted: ${lost} lost in the first ${formatDurationNs(warmUpNs)} of a stream or a stay.`;
+  const aside = `Not counted: ${formatCount(lost)} lost in the first ${formatDurationNs(warmUpNs)} of a stream or a stay.`;
   return { ...share, detail: `${share.detail} ${aside}`.trim() };
 }
 
@@ -77,7 +83,7 @@ function rulesOf(expect: ScenarioExpectation, hasDelay: HasDelay): Rule[] {
   return rules;
 }
 
-const format = (ms: number): string => (ms === 0 ? "0" : formatDurationNs(ms * 1e6));
+const format = (ms: number): string => formatDurationNs(ms * 1e6);
 
 const notApplying = ({ what, limit }: Rule, why: string): ReportExpectation => ({
   what,

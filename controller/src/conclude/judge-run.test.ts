@@ -169,10 +169,10 @@ test("judgeShares: given nothing lost of too few packets, then undecided, never 
     undecided: { stream: "board", listener: "kiosk", packets: 3787, neededPackets: 29_956, moreSeconds: 138 },
   });
   expect(reason).toBe(
-    '"loss at most 0.01 %" is undecided: board at kiosk had 3,787 packets, and about 29,956 decide it, 2.3 min more.',
+    '"loss at most 0.01 %" is undecided: board at kiosk had 3787 packets, and about 29\u202f956 decide it, 2.3 min more.',
   );
-  expect(expectations[0]?.detail).toContain("29,956 packets decide it, 2.3 min more at 190 packets/s");
-  expect(expectations[0]?.detail).toContain("0 of 3,787 lost, which allows at most 0.0791 %");
+  expect(expectations[0]?.detail).toContain("29\u202f956 packets decide it, 2.3 min more at 190 packets/s");
+  expect(expectations[0]?.detail).toContain("0 of 3787 lost, which allows at most 0.0791 %");
 });
 
 test("judgeShares: given enough packets, then met, and the same figure stands beside it", () => {

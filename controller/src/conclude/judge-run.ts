@@ -1,13 +1,13 @@
 import {
   FINDING_KINDS,
   type FindingEffect,
+  formatCount,
   formatDurationNs,
   type ReportExpectation,
   type ReportFinding,
   type ReportReceipt,
   type Verdict,
 } from "@dyetrace/wire";
-import { countWord } from "../plan/more-packets.ts";
 
 export interface Judgement {
   readonly verdict: Verdict;
@@ -105,6 +105,6 @@ function sayOpen({ what, limit, detail, undecided }: ReportExpectation): string 
   const { stream, listener, packets, neededPackets, moreSeconds } = undecided;
   if (neededPackets === null) return `${promise} is undecided: what was measured lies too near the limit.`;
   const longer = moreSeconds === null ? "" : `, ${formatDurationNs(moreSeconds * 1e9)} more`;
-  const had = `${stream} at ${listener} had ${countWord(packets)} packets`;
-  return `${promise} is undecided: ${had}, and about ${countWord(neededPackets)} decide it${longer}.`;
+  const had = `${stream} at ${listener} had ${formatCount(packets)} packets`;
+  return `${promise} is undecided: ${had}, and about ${formatCount(neededPackets)} decide it${longer}.`;
 }

@@ -5,8 +5,14 @@ import {
   proportionBounds,
   trialsToDecide,
 } from "@dyetrace/measure";
-import { formatRatio, type ReportExpectation, type ReportReceipt, type ScenarioExpectation } from "@dyetrace/wire";
-import { countWord, sayMorePackets } from "../plan/more-packets.ts";
+import {
+  formatCount,
+  formatRatio,
+  type ReportExpectation,
+  type ReportReceipt,
+  type ScenarioExpectation,
+} from "@dyetrace/wire";
+import { sayMorePackets } from "../plan/more-packets.ts";
 import { sayUnknown } from "./unknown-receipts.ts";
 
 /** A limit on a share of packets. */
@@ -103,10 +109,11 @@ const shareOf = ({ counted: { hits, trials } }: Judged): number => hits / trials
 /** Limits of 0 are about the packets themselves; beside all others stands what the true share may be. */
 function tell({ happens, limitRatio }: ShareRule, { receipt, counted }: Judged): string {
   const { stream, listener } = receipt;
-  const said = `Worst: ${stream} at ${listener}, ${countWord(counted.hits)} of ${countWord(counted.trials)} ${happens}`;
+  const said = `Worst: ${stream} at ${listener}, ${formatCount(counted.hits)} of ${formatCount(counted.trials)} ${happens}`;
   if (limitRatio === 0) return `${said}.`;
   const { low, high } = proportionBounds(counted);
-  const range = low === 0 ? `at most ${formatRatio(high)}` : `${formatRatio(low)} to ${formatRatio(high)}`;
+  const [least, most] = [formatRatio(low), formatRatio(high)];
+  const range = low === 0 ? `at most ${most}` : least === most ? `about ${most}` : `${least} to ${most}`;
   return `${said}, which allows ${range}.`;
 }
 

@@ -1,4 +1,4 @@
-import { formatDurationNs } from "@dyetrace/wire";
+import { formatCount, formatDurationNs } from "@dyetrace/wire";
 import type { RunAccount } from "../account/run-account.ts";
 import type { Watch } from "../account/seen-frames.ts";
 
@@ -41,12 +41,12 @@ function watchNotes(agent: string, { taggedFrames, unlistedFrames, unlistedMembe
   const notes: string[] = [];
   if (taggedFrames > 0) {
     notes.push(
-      `${taggedFrames} frames of this run came to ${agent} with a VLAN tag that its interface is no member of: no socket gets them.`,
+      `${formatCount(taggedFrames)} frames of this run came to ${agent} with a VLAN tag that its interface is no member of: no socket gets them.`,
     );
   }
   if (unlistedFrames > 0) {
     notes.push(
-      `${agent} saw ${unlistedFrames} frames more than it could list: of its frames the count is right, not the numbers.`,
+      `${agent} saw ${formatCount(unlistedFrames)} frames more than it could list: of its frames the count is right, not the numbers.`,
     );
   }
   if (unlistedMembership > 0) {
@@ -66,7 +66,7 @@ export function sourceNotes({ run, sources }: RunAccount): string[] {
     if (emission === undefined) return [];
     const notes: string[] = [];
     if (emission.skippedPackets > 0) {
-      const what = `${emission.skippedPackets} packets of ${stream.name}`;
+      const what = `${formatCount(emission.skippedPackets)} packets of ${stream.name}`;
       notes.push(`${stream.source} was too busy to send ${what} in time and left them out: a gap in time, no loss.`);
     }
     const pauseNs = Math.max(0, ...emission.stalls.map((stall) => stall.durationNs));

@@ -2,6 +2,7 @@ import { byDesignReach, type SiteGraph } from "@dyetrace/site";
 import {
   type AgentMessage,
   COMPANION_PACKETS_PER_SECOND,
+  formatCount,
   type IntervalReport,
   type WatcherReport,
 } from "@dyetrace/wire";
@@ -80,7 +81,7 @@ export class SafetyGuard implements RunGuard {
       this.#leaked.set(key, leaked);
       if (leaked < LEAK_FRAMES) continue;
       const stream = this.#run.streams.find((candidate) => candidate.streamId === streamId);
-      return `${leaked} frames of ${stream?.name} reached ${agent}, which has not joined it and lies outside its reach`;
+      return `${formatCount(leaked)} frames of ${stream?.name} reached ${agent}, which has not joined it and lies outside its reach`;
     }
     return null;
   }
@@ -112,13 +113,13 @@ function overload(agent: string, report: IntervalReport): string | null {
   for (const { sentPackets, skippedPackets, sendErrors } of report.senders) {
     const failed = skippedPackets + sendErrors.enobufs + sendErrors.eagain + sendErrors.other;
     if (failed >= OVERLOAD_PACKETS && failed > OVERLOAD_RATIO * (sentPackets + failed)) {
-      return `${agent} cannot keep up with sending: ${failed} packets did not leave within a second`;
+      return `${agent} cannot keep up with sending: ${formatCount(failed)} packets did not leave within a second`;
     }
   }
   for (const { receipt } of report.listeners) {
     const dropped = receipt?.hostDrops ?? 0;
     if (dropped >= OVERLOAD_PACKETS && dropped > OVERLOAD_RATIO * ((receipt?.received ?? 0) + dropped)) {
-      return `${agent} cannot keep up with listening: it dropped ${dropped} packets within a second`;
+      return `${agent} cannot keep up with listening: it dropped ${formatCount(dropped)} packets within a second`;
     }
   }
   return null;

@@ -1,7 +1,8 @@
 import type { ListenerInterval } from "@dyetrace/wire";
 
 /**
- * Of a stream of others an agent by itself knows what its numbers or its counters say; without either it knows no loss.
+ * Of a stream of others an agent by itself knows what its numbers say, or the losses that its counters show; without
+ * either it knows no loss.
  * What its receipt counts by the order of arrival, as losses and jitter, is never told.
  * @returns null where one of the stays is such; our own streams' as they are
  */
@@ -19,6 +20,8 @@ export function toldOfOthers(stays: readonly ListenerInterval[]): readonly Liste
     }
     if (digest.ts === null || digest.ts.datagrams === 0) return null;
     const packetsPerDatagram = Math.max(1, digest.ts.packets / digest.ts.datagrams);
+    // Counters of 4 bits miss each 16 packets of one kind that are lost in a row: none missing does not say that all came.
+    if (digest.ts.missingAtLeast === 0) return null;
     const lost = Math.ceil(digest.ts.missingAtLeast / packetsPerDatagram);
     return { ...one, receipt: { ...receipt, lost, hostLost: null, jitterNs: null, longestGap: null } };
   });

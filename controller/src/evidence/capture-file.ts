@@ -1,4 +1,5 @@
 import type { RunReport } from "@dyetrace/wire";
+import { formatCount } from "@dyetrace/wire";
 import { decodeHeaderRecords, type HeaderRecord } from "@dyetrace/wire/capture/header-records";
 import type { KeptHeaders } from "@dyetrace/wire/capture/kept-headers-schema";
 import { type PcapngPacket, writePcapng } from "@dyetrace/wire/capture/write-pcapng";
@@ -93,8 +94,8 @@ function interfaceComment({ uncertaintyNs, headers }: KeptAgent): string {
   const { overwritten = 0, leftOut = 0, dropped = 0 } = headers ?? {};
   return [
     clock,
-    ...(overwritten > 0 ? [`${overwritten} earlier frames made room for later ones.`] : []),
-    ...(leftOut > 0 ? [`${leftOut} frames found no room in what was handed over.`] : []),
-    ...(dropped > 0 ? [`${dropped} frames were lost by the host before they were kept.`] : []),
+    ...(overwritten > 0 ? [`${formatCount(overwritten)} earlier frames made room for later ones.`] : []),
+    ...(leftOut > 0 ? [`${formatCount(leftOut)} frames found no room in what was handed over.`] : []),
+    ...(dropped > 0 ? [`${formatCount(dropped)} frames were lost by the host before they were kept.`] : []),
   ].join(" ");
 }

@@ -89,7 +89,7 @@ const WHAT: Readonly<Record<string, string>> = {
   "gaps.csv": "a line for each gap",
   "incidents.csv": "a line for each incident of a long run",
   "night.json": "what happened in a long run, for programs; `dyetrace schema night` says what stands in it",
-  "site-plan.yaml": "the site plan that the run was held against",
+  "site-plan.yaml": "the site plan of the run",
   "scenario.yaml": "what was sent, and what was expected",
   "request.json": "the scenario's parameters, and when the run was to start",
   "story.csv": "who asked, answered and left: a line for each message",

@@ -1,4 +1,4 @@
-import { formatDurationNs, type ReportIncident } from "@dyetrace/wire";
+import { formatCount, formatDurationNs, type ReportIncident } from "@dyetrace/wire";
 import type { CompiledRun } from "../plan/compiled-run.ts";
 import type { Episode, EpisodeKind } from "../store/pack/kept-report.ts";
 import { lostTimeNs } from "./lost-time.ts";
@@ -59,7 +59,7 @@ function saidBy(members: readonly Episode[]): ReadonlySet<string> {
 }
 
 /** How many of something, `1 packet` or `2 packets`. @param one its name where it is one */
-export const counted = (count: number, one: string): string => `${count} ${one}${count === 1 ? "" : "s"}`;
+export const counted = (count: number, one: string): string => `${formatCount(count)} ${one}${count === 1 ? "" : "s"}`;
 
 /** The first few names, and how many more. */
 export function listed(names: readonly string[]): string {

@@ -324,7 +324,7 @@ test("incidents of a night: given one host that loses 3 % all the time, then tha
     [["board-2"], "west:2>board-2:eth0", 25_001, 25_001],
   ]);
   expect(incidents[0]?.title).toMatch(
-    /^board was lost all the time at kiosk-1: about 3(\.\d+)? %, 86[0-9]{3} packets within/,
+    /^board was lost all the time at kiosk-1: about 3(\.\d+)? %, 86\u202f[0-9]{3} packets within/,
   );
 });
 

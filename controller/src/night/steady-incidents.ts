@@ -1,5 +1,5 @@
 import { hostOfAgent, type SiteGraph } from "@dyetrace/site";
-import { formatRatio, type ReportIncident } from "@dyetrace/wire";
+import { formatCount, formatRatio, type ReportIncident } from "@dyetrace/wire";
 import { groupBy } from "@dyetrace/wire/group-by";
 import type { CompiledRun } from "../plan/compiled-run.ts";
 import { scheduledPackets, sendingStretches } from "../plan/sending-stretches.ts";
@@ -103,7 +103,7 @@ const wholeOf = ({ kind, agent, streamId, fromNs, toNs, count }: SteadyLoss): Ep
 function howMuch(own: readonly SteadyLoss[], { base, lasted }: IncidentFacts, run: CompiledRun): string {
   const due = own.reduce((sum, one) => sum + packetsDue(one, run), 0);
   const share = due === 0 ? "" : `about ${formatRatio(Math.min(1, base.count / due))}, `;
-  return `${share}${base.count} packets within ${lasted}`;
+  return `${share}${formatCount(base.count)} packets within ${lasted}`;
 }
 
 function packetsDue({ streamId, fromNs, toNs }: SteadyLoss, run: CompiledRun): number {

@@ -1,4 +1,4 @@
-import { formatDurationNs, incidentName, type ReportIncident } from "@dyetrace/wire";
+import { formatCount, formatDurationNs, incidentName, type ReportIncident } from "@dyetrace/wire";
 import { getOrAdd } from "../account/get-or-add.ts";
 
 /** So many incidents are kept each by itself. Of more, those of one name are summed up, the most frequent name first. */
@@ -37,7 +37,7 @@ function together(own: readonly ReportIncident[]): ReportIncident {
   const count = sorted.reduce((sum, one) => sum + one.count, 0);
   const lastedNs = sorted.reduce((sum, one) => sum + (one.toMs - one.fromMs) * 1e6, 0);
   const without = sorted.flatMap(({ withoutMs }) => withoutMs ?? []);
-  const packets = count > 0 ? `, ${count} packets` : "";
+  const packets = count > 0 ? `, ${formatCount(count)} packets` : "";
   return {
     ...first,
     toMs,

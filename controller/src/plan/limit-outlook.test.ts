@@ -22,12 +22,12 @@ expect: { ${expected} }
 // 1 Mbit/s in packets of 1250 B are 100 packets/s.
 const PLAIN = "{ at: 0s, join: board }, { at: 1s, emit: board }, { at: 11s, stop: board }";
 
-test("undecidableLimits: given 1,000 packets for 0.01 %, then it says how many decide it, and how much longer that takes", () => {
+test("undecidableLimits: given 1000 packets for 0.01 %, then it says how many decide it, and how much longer that takes", () => {
   const [outlook, ...others] = undecidableLimits(scenario(PLAIN, "loss: 0.01 %"), GRAPH);
   expect(others).toEqual([]);
   // ln 0.05 / ln 0.9999 = 29,955.8
   expect(outlook).toMatchObject({ what: "loss", packets: 1000, neededPackets: 29_956, moreSeconds: 290, others: 8 });
-  expect(outlook?.sentence).toContain("29,956 packets decide it, 4.83 min more at 100 packets/s");
+  expect(outlook?.sentence).toContain("29\u202f956 packets decide it, 4.83 min more at 100 packets/s");
 });
 
 test("undecidableLimits: given packets enough, a limit of 0, or no limit, then nothing is said", () => {

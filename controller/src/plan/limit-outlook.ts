@@ -1,7 +1,7 @@
 import { trialsWithoutHit } from "@dyetrace/measure";
 import { agentNames, type SiteGraph } from "@dyetrace/site";
-import { formatRatio, type Scenario, type ScenarioExpectation, type ScenarioStream } from "@dyetrace/wire";
-import { countWord, sayMorePackets } from "./more-packets.ts";
+import { formatCount, formatRatio, type Scenario, type ScenarioExpectation, type ScenarioStream } from "@dyetrace/wire";
+import { sayMorePackets } from "./more-packets.ts";
 import { packetsPerSecond, type SendingStretch, scheduledPackets, sendingStretches } from "./sending-stretches.ts";
 
 /** An expectation that this scenario sends too few packets to decide, even if none of them is lost. */
@@ -56,7 +56,7 @@ export function undecidableLimits(scenario: Scenario, graph: SiteGraph): LimitOu
       neededPackets,
       moreSeconds: more.seconds,
       others: short.length - 1,
-      sentence: `This run cannot decide "${what} at most ${formatRatio(limitRatio)}": ${listener} is to get ${countWord(packets)} packets of ${stream}${whom}; ${more.sentence}`,
+      sentence: `This run cannot decide "${what} at most ${formatRatio(limitRatio)}": ${listener} is to get ${formatCount(packets)} packets of ${stream}${whom}; ${more.sentence}`,
     };
   });
 }

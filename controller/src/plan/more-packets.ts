@@ -1,4 +1,4 @@
-import { formatDurationNs } from "@dyetrace/wire";
+import { formatCount, formatDurationNs } from "@dyetrace/wire";
 
 export interface MorePackets {
   /** How much longer the stream would have to be sent; null where its rate is not known. */
@@ -13,10 +13,7 @@ export function sayMorePackets(neededPackets: number, packets: number, perSecond
   const seconds = perSecond === null ? null : Math.ceil(more / perSecond);
   const longer =
     seconds === null || perSecond === null
-      ? `${countWord(more)} more`
+      ? `${formatCount(more)} more`
       : `${formatDurationNs(seconds * 1e9)} more at ${Number(perSecond.toPrecision(3))} packets/s`;
-  return { seconds, sentence: `${countWord(neededPackets)} packets decide it, ${longer}` };
+  return { seconds, sentence: `${formatCount(neededPackets)} packets decide it, ${longer}` };
 }
-
-/** "29,956": counts that are compared by eye. */
-export const countWord = (count: number): string => count.toLocaleString("en-US");

@@ -9,8 +9,7 @@ const MOST_LINES = 6;
 
 /** How long joins and leaves took, the slowest listeners first. */
 export function terminalDelays(report: RunReport, paint: Paint): string[] {
-  const span = (value: number | null): string =>
-    value === null ? "unknown" : value === 0 ? "0" : formatDurationNs(value * 1e6);
+  const span = (value: number | null): string => (value === null ? "unknown" : formatDurationNs(value * 1e6));
   return delayTables(report).flatMap(({ what, limit, isMet, lines }) => {
     const shown = lines.slice(0, MOST_LINES).map((line) => ({
       who: `${line.stream} at ${line.listener ?? "all together"}`,

@@ -1,5 +1,6 @@
 import {
   findingKindFacts,
+  formatCount,
   formatRatio,
   movedCounters,
   type ReportFinding,
@@ -61,7 +62,7 @@ function orderOf({ reordered, reordering }: ReportReceipt): string | number | nu
 function copiesOf({ duplicates, duplicatedPackets }: ReportReceipt): string | number | null {
   return duplicates === null || duplicates === 0 || duplicatedPackets == null
     ? duplicates
-    : `${duplicates} of ${duplicatedPackets} packets`;
+    : `${formatCount(duplicates)} of ${formatCount(duplicatedPackets)} packets`;
 }
 
 function periodsOf({ lossPattern }: ReportReceipt): string | number | null {
@@ -86,7 +87,7 @@ function sourceOf({ otherSenderPackets, senderRestarts }: ReportReceipt): string
   const parts: string[] = [];
   if (senderRestarts != null && senderRestarts > 0) parts.push(`began anew ${senderRestarts} times`);
   if (otherSenderPackets != null && otherSenderPackets > 0)
-    parts.push(`${otherSenderPackets} packets of a second sender`);
+    parts.push(`${formatCount(otherSenderPackets)} packets of a second sender`);
   if (parts.length > 0) return parts.join(", ");
   return senderRestarts == null ? null : "one";
 }
@@ -128,7 +129,7 @@ export function renderFindings(findings: readonly ReportFinding[]): Markup {
 <dt>Suspects</dt><dd>${suspects.length === 0 ? "none can be named" : suspects.map((one) => markup`<code>${one}</code> `)}</dd>
 <dt>Confidence</dt><dd>${Math.round(confidence * 100)} %</dd><dt>Streams</dt><dd>${streams.join(", ")}</dd>
 <dt>Evidence</dt><dd>${evidence.map((sentence) => markup`<p>${sentence}</p>`)}</dd>
-${advice === "" ? null : markup`<dt>Look at</dt><dd>${advice}</dd>`}${reference === "" ? null : markup`<dt>See</dt><dd>${reference}</dd>`}
+${advice === "" ? null : markup`<dt>Next</dt><dd>${advice}</dd>`}${reference === "" ? null : markup`<dt>Reference</dt><dd>${reference}</dd>`}
 </dl></article>`,
   )}</section>`;
 }

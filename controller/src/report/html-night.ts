@@ -1,4 +1,11 @@
-import { formatDurationNs, formatRatio, type Night, type NightIncident, type NightUnwatched } from "@dyetrace/wire";
+import {
+  formatCount,
+  formatDurationNs,
+  formatRatio,
+  type Night,
+  type NightIncident,
+  type NightUnwatched,
+} from "@dyetrace/wire";
 import { Markup, markup } from "./markup.ts";
 import { timeOfDay, zoneAt } from "./time-of-day.ts";
 
@@ -71,15 +78,15 @@ const list = (heading: string, lines: readonly string[]): Markup | null =>
 
 /** What was counted in all; of streams of others it may not be known. */
 export function countedWords({ received, lost, followsOthers }: Night): string {
-  const came = received === null ? "How many packets came is not known" : `${received} packets received`;
+  const came = received === null ? "How many packets came is not known" : `${formatCount(received)} packets received`;
   if (lost === null) return `${came}, how many were lost is not known`;
   if (followsOthers === true && lost === 0) return `${came}, none found lost on the way`;
-  if (received === null) return `${came}, ${lost} lost on the way`;
+  if (received === null) return `${came}, ${formatCount(lost)} lost on the way`;
   return `${came}, ${received + lost === 0 ? "nothing was measured" : lostWords(lost, received + lost)}`;
 }
 
 const lostWords = (lost: number, sent: number): string =>
-  lost === 0 ? "nothing lost on the way" : `${lost} lost on the way (${formatRatio(lost / sent)})`;
+  lost === 0 ? "nothing lost on the way" : `${formatCount(lost)} lost on the way (${formatRatio(lost / sent)})`;
 
 interface Row {
   readonly label: readonly string[];
@@ -161,6 +168,6 @@ export function axisMarks({ startedAt, untilMs, cellMs }: Night, most: number): 
 /** How likely something is chance, for whoever reads it in the morning. @param p 0 to 1 */
 export function chanceWords(p: number): string {
   if (p >= 0.01) return `by chance this is seen in ${Math.round(p * 100)} of 100 runs`;
-  if (p < 1e-6) return "by chance this is seen in less than 1 of 1000000 runs";
-  return `by chance this is seen in 1 of ${Number((1 / p).toPrecision(2))} runs`;
+  if (p < 1e-6) return "by chance this is seen in fewer than 1 of 1 000 000 runs";
+  return `by chance this is seen in 1 of ${formatCount(Number((1 / p).toPrecision(2)))} runs`;
 }

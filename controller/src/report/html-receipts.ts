@@ -1,5 +1,6 @@
 import { proportionBounds } from "@dyetrace/measure";
 import {
+  formatCount,
   formatRateBps,
   formatRatio,
   partialWords,
@@ -30,7 +31,7 @@ export function renderStreams({ streams }: RunReport): Markup {
       stream.name,
       stream.source,
       stream.group,
-      stream.port,
+      String(stream.port), // a name, not a count
       formatRateBps(stream.rateBps),
       `${stream.payloadBytes} B`,
       stream.ttl,
@@ -84,14 +85,16 @@ export function renderReceipts(report: RunReport): Markup {
 
 function withPartial(receipt: ReportReceipt): string | number | null {
   const partial = partialWords(receipt);
-  return partial === null ? receipt.received : `${receipt.received ?? "unknown"} (${partial})`;
+  return partial === null
+    ? receipt.received
+    : `${receipt.received === null ? "unknown" : formatCount(receipt.received)} (${partial})`;
 }
 
 /** Nothing lost says no more than how much may be lost, at 95 %. */
 function lossOf({ lossRatio, lost, sent }: ReportReceipt): string | null {
   if (lossRatio === null) return null;
   if (lost === 0 && sent !== null && sent > 0) {
-    return `0 (≤ ${formatRatio(proportionBounds({ hits: 0, trials: sent }).high)})`;
+    return `0 % (≤ ${formatRatio(proportionBounds({ hits: 0, trials: sent }).high)})`;
   }
   return formatRatio(lossRatio);
 }
@@ -99,12 +102,12 @@ function lossOf({ lossRatio, lost, sent }: ReportReceipt): string | null {
 function gapStrip({ gaps, received, unknown }: ReportReceipt, lengthMs: number): Markup | null {
   if (received === null || lengthMs <= 0) return null;
   if (received === 0 && unknown === undefined)
-    return markup`<svg class="strip" viewBox="0 0 220 16"><title>silent</title><rect class="loss" x="0" y="5" width="220" height="6"/></svg>`;
-  return markup`<svg class="strip" viewBox="0 0 220 16" preserveAspectRatio="none"><title>${gaps.length} gaps</title>${gaps.map(
+    return markup`<svg class="strip" viewBox="0 0 220 16"><title>dry: nothing came</title><rect class="loss" x="0" y="5" width="220" height="6"/></svg>`;
+  return markup`<svg class="strip" viewBox="0 0 220 16" preserveAspectRatio="none"><title>${gaps.length === 1 ? "1 gap" : `${formatCount(gaps.length)} gaps`}</title>${gaps.map(
     ({ startMs, durationMs, count }) =>
       startMs === null
         ? null
-        : markup`<rect class="loss" x="${px((startMs / lengthMs) * 220)}" y="0" width="${px(Math.max(1, ((durationMs ?? 0) / lengthMs) * 220))}" height="16"><title>${count} packets</title></rect>`,
+        : markup`<rect class="loss" x="${px((startMs / lengthMs) * 220)}" y="0" width="${px(Math.max(1, ((durationMs ?? 0) / lengthMs) * 220))}" height="16"><title>${formatCount(count)} packets</title></rect>`,
   )}</svg>`;
 }
 

@@ -1,4 +1,4 @@
-import { formatDurationNs } from "@dyetrace/wire";
+import { formatCount, formatDurationNs } from "@dyetrace/wire";
 import { Markup, markup } from "./markup.ts";
 
 type Cell = string | number | Markup | null;
@@ -12,10 +12,12 @@ export function table(title: string, head: readonly string[], rows: readonly (re
   const className = (column: number): Markup | null => (align[column] === true ? markup` class="number"` : null);
   return markup`<section><h2>${title}</h2><div class="scroll"><table><thead><tr>${head.map((name, column) => markup`<th${className(column)}>${name}</th>`)}</tr></thead>
 <tbody>${rows.map(
-    (row) => markup`<tr>${row.map((cell, column) => markup`<td${className(column)}>${cell ?? "–"}</td>`)}</tr>
+    (row) => markup`<tr>${row.map((cell, column) => markup`<td${className(column)}>${shown(cell)}</td>`)}</tr>
 `,
   )}</tbody></table></div></section>`;
 }
 
-export const ms = (value: number | null): string | null =>
-  value === null ? null : value === 0 ? "0" : formatDurationNs(value * 1e6);
+const shown = (cell: Cell): string | Markup =>
+  cell === null ? "–" : typeof cell === "number" ? formatCount(cell) : cell;
+
+export const ms = (value: number | null): string | null => (value === null ? null : formatDurationNs(value * 1e6));

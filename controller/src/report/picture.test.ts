@@ -20,7 +20,7 @@ test("renderExhibit: given a finding, then it is one well-formed picture with it
   for (const told of ["core:1", "pier-east:24", "a link of 1 Gbit/s, in VLAN 20", "9 listeners elsewhere", "STOPS"]) {
     expect(words).toContain(told);
   }
-  expect(words).toContain("0 of 1 140");
+  expect(words).toContain("0 of 1140");
   expect(words).toContain(ADDRESS);
   expect(picture).not.toMatch(/href=|@import|url\((?!#)|<script/);
   // A screen that is dark must not make the picture dark: it goes onto paper.

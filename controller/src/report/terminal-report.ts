@@ -2,6 +2,7 @@ import { planPlace, type SiteGraph } from "@dyetrace/site";
 import {
   type FindingEffect,
   findingKindFacts,
+  formatCount,
   formatDurationNs,
   formatRateBps,
   formatRatio,
@@ -152,7 +153,7 @@ function renderFinding(finding: ReportFinding, paint: Paint): string[] {
     ...part("suspects", finding.suspects.length === 0 ? "none can be named" : finding.suspects.join(", ")),
     ...part("confidence", `${Math.round(finding.confidence * 100)} %`),
     ...finding.evidence.flatMap((sentence, index) => part(index === 0 ? "evidence" : "", sentence)),
-    ...(finding.advice === "" ? [] : part("look at", finding.advice)),
+    ...(finding.advice === "" ? [] : part("next", finding.advice)),
     ...(finding.reference === "" ? [] : part("see", finding.reference)),
   ];
 }
@@ -164,7 +165,7 @@ function streamsToDraw(report: RunReport): readonly ReportStream[] {
 }
 
 function renderStream(report: RunReport, stream: ReportStream, graph: SiteGraph, paint: Paint): string[] {
-  const sent = stream.sent === null ? "packets sent: unknown" : `${stream.sent} packets sent`;
+  const sent = stream.sent === null ? "packets sent: unknown" : `${formatCount(stream.sent)} packets sent`;
   const head = `${stream.name} from ${stream.source} to ${stream.group} port ${stream.port}, ${formatRateBps(stream.rateBps)}, ${sent}`;
   const root = [...graph.nodes.values()].find((node) => node.agent === stream.source)?.name;
   if (root === undefined) return [head];
@@ -209,26 +210,26 @@ function agentSays(report: RunReport, stream: ReportStream, agent: string, paint
   if (bystander.frames === null) return paint("not joined, can't watch", "quiet");
   return bystander.frames === 0
     ? paint("not joined, saw nothing", "quiet")
-    : `not joined, saw ${bystander.frames} frames`;
+    : `not joined, saw ${formatCount(bystander.frames)} frames`;
 }
 
 function receiptSays(receipt: ReportReceipt, paint: Paint): string {
   if (receipt.received === null) return paint("no report", "doubt");
   const partial = partialWords(receipt);
-  if (receipt.received === 0 && partial === null) return paint("silent", "bad");
+  if (receipt.received === 0 && partial === null) return paint("dry: nothing came", "bad");
   const parts = [
     ...(partial === null ? [] : [paint(partial, "doubt")]),
     receipt.lossRatio === null
       ? paint("loss unknown", "doubt")
       : receipt.lost === 0
         ? paint("no loss", "good")
-        : paint(`${receipt.lost} lost (${formatRatio(receipt.lossRatio)})`, "bad"),
+        : paint(lossWords(receipt.lost, receipt.lossRatio), "bad"),
   ];
   if (receipt.longestGapMs !== null && receipt.longestGapMs > 0) {
     parts.push(`longest gap ${formatDurationNs(receipt.longestGapMs * 1e6)}`);
   }
   if (receipt.hostLost !== null && receipt.hostLost > 0)
-    parts.push(paint(`${receipt.hostLost} lost in the host`, "doubt"));
+    parts.push(paint(`${formatCount(receipt.hostLost)} lost in the host`, "doubt"));
   const { reordered, reordering, duplicates, delayVariation } = receipt;
   if (reordered !== null && reordered > 0) {
     parts.push(`${reordered} out of order${reordering == null ? "" : `, by up to ${reordering.maxExtent}`}`);
@@ -240,3 +241,6 @@ function receiptSays(receipt: ReportReceipt, paint: Paint): string {
   }
   return parts.join(", ");
 }
+
+const lossWords = (lost: number | null, lossRatio: number): string =>
+  lost === null ? `${formatRatio(lossRatio)} lost` : `${formatCount(lost)} lost (${formatRatio(lossRatio)})`;

@@ -1,5 +1,13 @@
 import { explainFaults, loadPracticeFaults, type PracticeFault, type PracticeSite } from "@dyetrace/practice";
-import { Fault, formatDurationNs, formatRateBps, formatRatio, type UserFile, UserFileSchema } from "@dyetrace/wire";
+import {
+  Fault,
+  formatCount,
+  formatDurationNs,
+  formatRateBps,
+  formatRatio,
+  type UserFile,
+  UserFileSchema,
+} from "@dyetrace/wire";
 import {
   type PracticeAnswer,
   PracticeAnswerSchema,
@@ -84,7 +92,7 @@ function sayPart(key: string, value: unknown): string {
 }
 
 const sayShare = ({ kind, ratio, n }: { kind: string; ratio?: number; n?: number }): string =>
-  kind === "random" ? `${formatRatio(ratio ?? 0)} of the packets` : kind === "every" ? `each ${n}th packet` : "";
+  kind === "random" ? `${formatRatio(ratio ?? 0)} of the packets` : kind === "every" ? `1 packet in ${n}` : "";
 
 const sayLimit = ({ rateBps, packetsPerSecond }: { rateBps?: number; packetsPerSecond?: number }): string =>
-  rateBps === undefined ? `${packetsPerSecond} packets a second` : formatRateBps(rateBps);
+  rateBps === undefined ? `${formatCount(packetsPerSecond ?? 0)} packets a second` : formatRateBps(rateBps);

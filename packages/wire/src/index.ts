@@ -230,6 +230,7 @@ export {
   type SitePlanRadio,
 } from "./site-plan-file.ts";
 export {
+  formatCount,
   formatDurationNs,
   formatRateBps,
   formatRatio,

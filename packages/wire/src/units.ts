@@ -55,6 +55,7 @@ export const parseRatio = (text: string): number => {
 /** `1.5 s`, `250 ms`, `12 µs`: three significant figures, the unit that keeps the number short. */
 export function formatDurationNs(durationNs: number): string {
   const size = Math.abs(durationNs);
+  if (size === 0) return "0 s";
   if (size >= 3600e9) return `${figures(durationNs / 3600e9)} h`;
   if (size >= 120e9) return `${figures(durationNs / 60e9)} min`;
   if (size >= 1e9) return `${figures(durationNs / 1e9)} s`;
@@ -81,5 +82,15 @@ export function formatRatio(ratio: number): string {
 const LEAST_PLAIN = 1e-6;
 const plainly = (value: number): string =>
   value.toFixed(Math.min(100, 1 - Math.floor(Math.log10(value)))).replace(/0+$/, "");
+
+/**
+ * `1520`, `14 247`: in groups of three with a narrow space between, four digits together, and no comma, which half of the
+ * world reads as the decimal sign. SI Brochure, 9th edition, section 5.4.4.
+ * @param count whole
+ */
+export function formatCount(count: number): string {
+  const digits = String(count);
+  return digits.length < 5 ? digits : digits.replace(/\B(?=(?:\d{3})+$)/g, "\u202f");
+}
 
 const figures = (value: number): string => String(Number(value.toPrecision(3)));

@@ -1,4 +1,4 @@
-import { formatDurationNs, formatRatio } from "@dyetrace/wire";
+import { formatCount, formatDurationNs, formatRatio } from "@dyetrace/wire";
 import type { AirCountReading, AirGroupReading, AirReading } from "@dyetrace/wire/capture/air-reading-schema";
 
 const MOST_MODES = 4;
@@ -11,7 +11,9 @@ export function describeAir(file: string, reading: AirReading): string {
     ...(damagedFrames === 0 ? [] : [`${damagedFrames} damaged on the air`]),
     ...(unreadableFrames === 0 ? [] : [`${unreadableFrames} not readable`]),
   ];
-  const lines = [`${file}: ${length}, ${frames} frames${apart.length === 0 ? "" : ` (${apart.join(", ")})`}`];
+  const lines = [
+    `${file}: ${length}, ${formatCount(frames)} frames${apart.length === 0 ? "" : ` (${apart.join(", ")})`}`,
+  ];
   if (groups.length === 0) lines.push("", "No frame that is readable was of a group.");
   for (const group of groups) lines.push("", ...groupLines(group));
   if (reading.furtherGroupFrames > 0) lines.push("", `${reading.furtherGroupFrames} frames were of still more groups.`);
@@ -56,7 +58,7 @@ function countLines(what: string, count: AirCountReading): string[] {
       ? `time unknown (${count.unknownModeFrames} frames in an unknown mode)`
       : `takes ${formatDurationNs(count.takenMs * 1e6)}${share}`;
   const facts = [
-    `${count.frames} frames`,
+    `${formatCount(count.frames)} frames`,
     ...(what === "as unicast" ? [`to ${count.receivers === 1 ? "1 station" : `${count.receivers} stations`}`] : []),
     ...(count.retries === 0 ? [] : [`${count.retries} sent again (${formatRatio(count.retries / count.frames)})`]),
     ...(count.acknowledgedRatio === null ? [] : [`${formatRatio(count.acknowledgedRatio)} acknowledged`]),

@@ -1,5 +1,6 @@
 import { execFile } from "node:child_process";
 import { promisify } from "node:util";
+import { formatCount } from "@dyetrace/wire";
 import { NftText } from "./nft-text.ts";
 import { findNftDrop } from "./nft-verdict.ts";
 import type { PacketFacts } from "./packet-facts.ts";
@@ -37,7 +38,7 @@ async function explainByReversePath(packet: PacketFacts, before: HostBlockBaseli
   const setting = mode === 1 ? "strict, 1" : "loose, 2";
   const route = mode === 1 ? `through ${packet.interfaceName}` : "at all";
   return (
-    `The reverse-path filter (rp_filter on ${packet.interfaceName}: ${setting}) dropped ${dropped} packets on this ` +
+    `The reverse-path filter (rp_filter on ${packet.interfaceName}: ${setting}) dropped ${formatCount(dropped)} packets on this ` +
     `host meanwhile; it drops what comes from an address that the host has no route back to ${route}, here ${source}`
   );
 }

@@ -1,5 +1,5 @@
 import type { SiteGraph } from "@dyetrace/site";
-import { Fault, faultCodeOf, type RunReport, type RunRequest } from "@dyetrace/wire";
+import { Fault, faultCodeOf, formatCount, type RunReport, type RunRequest } from "@dyetrace/wire";
 import { junitOfRun } from "../../report/junit-report.ts";
 import { paintFor } from "../../report/terminal-paint.ts";
 import { renderReport } from "../../report/terminal-report.ts";
@@ -63,7 +63,7 @@ export async function followRun(
           const next =
             progress.next === null ? "" : `; ${progress.next.what} in ${Math.ceil(progress.next.inMs / 1000)} s`;
           line.show(
-            `${bar} ${(progress.atMs / 1000).toFixed(0)} s, ${progress.receivedPackets} packets received${next}`,
+            `${bar} ${(progress.atMs / 1000).toFixed(0)} s, ${formatCount(progress.receivedPackets)} packets received${next}`,
           );
           break;
         }

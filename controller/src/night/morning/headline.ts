@@ -18,7 +18,7 @@ export function headlineOf(night: Omit<Night, "headline">): string {
     incidents.length === 0
       ? soundWords(night)
       : `In ${length} there ${incidents.length === 1 ? "was" : "were"} ${counts.join(" and ")}`;
-  const most = first === undefined ? "" : `; the most harm: ${first.title}`;
+  const most = first === undefined ? "" : `; the worst: ${first.title}`;
   const ofOthers = night.followsOthers === true && incidents.length > 0 ? `; ${followedWords(night)}` : "";
   return `${what}${most}${ofOthers}${unwatchedWords(unwatched)}.`;
 }

@@ -1,5 +1,6 @@
 import { niceStep } from "@dyetrace/picture";
 import type { LiveHeard } from "@dyetrace/wire/console/live-second";
+import { formatClock } from "../parts/format.ts";
 import type { LiveHistory } from "../state/live-history.ts";
 import type { GridLayout } from "./grid-layout.ts";
 import { type GridInks, STRIP_HEIGHT, StripBrush } from "./strip-brush.ts";
@@ -21,6 +22,8 @@ export interface GridScene {
   readonly lastSecond: number;
   /** The newest second that anyone told of. */
   readonly latestSecond: number;
+  /** Since 1970; null before the start is known. */
+  readonly startedAtMs: number | null;
   readonly selection: { readonly row: number; readonly column: number } | null;
   readonly scroll: { readonly x: number; readonly y: number };
   readonly size: { readonly width: number; readonly height: number };
@@ -149,16 +152,19 @@ function drawHead(
 
 const LEAST_BETWEEN_TIMES = 64;
 
-/** The run's seconds along the head of a column. @param x where its strips begin */
+/** The run's seconds along the head of a column, each with the time of day. @param x where its strips begin */
 function drawTimes(context: CanvasRenderingContext2D, scene: GridScene, inks: GridInks, x: number): void {
-  const { layout, lastSecond } = scene;
+  const { layout, lastSecond, startedAtMs } = scene;
   const first = lastSecond - layout.seconds + 1;
   const step = Math.max(1, niceStep(layout.seconds, Math.max(2, Math.floor(layout.stripWidth / LEAST_BETWEEN_TIMES))));
   for (let second = Math.ceil(first / step) * step; second <= lastSecond; second += step) {
     const at = x + (second - first) * layout.secondWidth;
     context.fillStyle = inks.soft;
     context.fillRect(at, layout.headHeight - 9, 1, 5);
-    write(context, `${second} s`, at, layout.headHeight - 20, inks.timeFont, inks.quiet);
+    write(context, `${second} s`, at, layout.headHeight - 34, inks.timeFont, inks.quiet);
+    if (startedAtMs === null) continue;
+    const clock = formatClock(new Date(startedAtMs + second * 1000));
+    write(context, clock, at, layout.headHeight - 20, inks.timeFont, inks.quiet);
   }
 }
 

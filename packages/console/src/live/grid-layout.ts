@@ -13,7 +13,8 @@ export interface GridLayout {
 }
 
 const ROW_HEIGHT = 34;
-const HEAD_HEIGHT = 58;
+/** The stream's name, seconds of the run, the time of day, and ticks. */
+const HEAD_HEIGHT = 72;
 const COLUMN_GAP = 18;
 const LEAST_STRIP = 118;
 const LARGEST_STRIP = 1600;

@@ -16,6 +16,8 @@ export interface LiveGridProps {
   /** The newest second that anyone told of. */
   readonly latestSecond: number;
   readonly lastsSeconds: number;
+  /** Since 1970; null before the start is known. */
+  readonly startedAtMs: number | null;
   readonly selection: GridSelection | null;
   readonly onSelect: (selection: GridSelection) => void;
   readonly words: (agent: string, stream: GridStream) => string;
@@ -81,6 +83,7 @@ export function LiveGrid(props: LiveGridProps) {
       // A strip fills from the left, and when it is full it moves on.
       lastSecond: Math.max(props.latestSecond, layout.seconds - 1),
       latestSecond: props.latestSecond,
+      startedAtMs: props.startedAtMs,
       selection: row < 0 || column < 0 ? null : { row, column },
       scroll: { x: box.scrollLeft, y: box.scrollTop },
       size: { width, height },
@@ -88,7 +91,17 @@ export function LiveGrid(props: LiveGridProps) {
     };
     drawGrid(context, scene, inksOf(element));
   };
-  useEffect(draw, [layout?.width, layout?.height, size, version, events, props.latestSecond, row, column]);
+  useEffect(draw, [
+    layout?.width,
+    layout?.height,
+    size,
+    version,
+    events,
+    props.latestSecond,
+    props.startedAtMs,
+    row,
+    column,
+  ]);
   useEffect(() => {
     const night = matchMedia("(prefers-color-scheme: dark)");
     night.addEventListener("change", draw);

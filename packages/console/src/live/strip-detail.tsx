@@ -1,5 +1,5 @@
-import { formatCount, formatMs, orUnknown } from "@dyetrace/picture";
-import { formatRateBps } from "@dyetrace/wire";
+import { formatMs, orUnknown } from "@dyetrace/picture";
+import { formatCount, formatRateBps } from "@dyetrace/wire";
 import type { ConsoleRun } from "@dyetrace/wire/console/console-run";
 import type { LiveFigures, LiveSeries } from "@dyetrace/wire/console/live-second";
 import { useEffect, useRef, useState } from "preact/hooks";

@@ -4,13 +4,13 @@ import {
   hostClass,
   type NodePlace,
   nameGrowth,
+  type PlaceLabel,
   type SiteMapProps,
   shownNames,
-  textWidth,
 } from "@dyetrace/picture";
 import { ManyCups } from "@dyetrace/picture/shapes/host-cup";
 import { MapPlace } from "@dyetrace/picture/shapes/map-place";
-import { placeName, placeReading } from "@dyetrace/picture/shapes/place-shape";
+import { placeLabel } from "@dyetrace/picture/shapes/place-shape";
 import type { VNode } from "preact";
 import { useMemo, useRef } from "preact/hooks";
 import { isIn, type LayoutBox } from "./map-view.ts";
@@ -24,9 +24,8 @@ interface MapPlacesProps extends SiteMapProps {
   readonly seen: LayoutBox | null;
 }
 
-const READING_SIZE = 0.9;
 /** Farther away the names of hosts without trouble only hide the channels. */
-const HOST_NAMES_FROM_SCALE = 0.45;
+export const HOST_NAMES_FROM_SCALE = 0.45;
 
 /**
  * All places of the map, each drawn anew only where it differs from before. Hosts whose names are not to be read now are
@@ -51,22 +50,18 @@ export function MapPlaces(props: MapPlacesProps) {
       if (isTrouble || node.group !== undefined) return isTrouble ? 2 : 6;
       return node.node.kind === "host" ? 7 : 3 + depthOf(name, tree) / 10;
     };
-    const textsOf = (place: Parameters<typeof placeName>[0]) => {
+    const labelOf = (place: NodePlace): PlaceLabel => {
       const node = tree.byName.get(place.name);
-      if (node === undefined) return { name: place.name, reading: null };
-      const reading = placeReading({ node, host: hostOf(place.name), reading: readings.get(place.name) ?? null });
-      return { name: `${placeName(place, node)}${place.foldedNodes > 0 ? ` +${place.foldedNodes}` : ""}`, reading };
+      return node === undefined
+        ? { width: 0, lines: 1 }
+        : placeLabel(place, { node, host: hostOf(place.name), reading: readings.get(place.name) ?? null });
     };
     const isNear = scale >= HOST_NAMES_FROM_SCALE;
     return shownNames(
       [...layout.places.values()].filter(({ name }) => isNear || rankOf(name) < 6),
       scale,
       rankOf,
-      (place) => {
-        const { name, reading } = textsOf(place);
-        return Math.max(textWidth(name), reading === null ? 0 : textWidth(reading) * READING_SIZE);
-      },
-      (place) => (textsOf(place).reading === null ? 1 : 2),
+      labelOf,
     );
   }, [layout, nameGrowth(scale) === 1 ? 1 : scale, marks, selection?.node, scene.hosts]);
   const grow = nameGrowth(scale);

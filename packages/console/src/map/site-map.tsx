@@ -2,20 +2,22 @@ import {
   channelWidth,
   type DeltaLayout,
   findNode,
+  type NodePlace,
   nodesAbove,
+  type PlaceLabel,
   placeFlags,
   type SiteMapProps,
   scaleStep,
-  textWidth,
 } from "@dyetrace/picture";
 import { markDistance } from "@dyetrace/picture/shapes/channel-marks";
 import { MapChannels, movingWater } from "@dyetrace/picture/shapes/map-channels";
 import { flagWidth, MapFlag } from "@dyetrace/picture/shapes/map-flag";
 import { MapLanes } from "@dyetrace/picture/shapes/map-lanes";
+import { placeLabel } from "@dyetrace/picture/shapes/place-shape";
 import { useEffect, useMemo, useRef, useState } from "preact/hooks";
 import { dragging } from "./drag-map.ts";
 import { FlowCanvas } from "./flow-canvas.tsx";
-import { MapPlaces } from "./map-places.tsx";
+import { HOST_NAMES_FROM_SCALE, MapPlaces } from "./map-places.tsx";
 import { MapTools, SEARCHED_NODES } from "./map-tools.tsx";
 import { centreOn, fitBox, fitView, type MapView, seenBox, zoomView } from "./map-view.ts";
 import { placesToShow } from "./places-to-show.ts";
@@ -99,11 +101,17 @@ export function SiteMap(props: SiteMapProps) {
   };
   const step = view === null ? 1 : scaleStep(view.scale);
   const seen = isNarrow || view === null || size === null ? null : seenBox(view, size);
+  const labelOf = (place: NodePlace): PlaceLabel | null => {
+    const node = drawn.tree.byName.get(place.name);
+    if (node === undefined || (node.node.kind === "host" && step < HOST_NAMES_FROM_SCALE)) return null;
+    const host = scene.hosts.get(place.name) ?? null;
+    return placeLabel(place, { node, host, reading: drawn.readings.get(place.name) ?? null });
+  };
   const flags = useMemo(
     () =>
       layout === null
         ? []
-        : placeFlags(marks, layout, { scale: step, width: flagWidth, nameWidth: textWidth, markAt: markDistance }),
+        : placeFlags(marks, layout, { scale: step, width: flagWidth, label: labelOf, markAt: markDistance }),
     [marks, layout, step],
   );
 

@@ -1,5 +1,4 @@
-import { formatCount } from "@dyetrace/picture";
-import { formatRatio, type Night, type NightListener, type NightUnwatched } from "@dyetrace/wire";
+import { formatCount, formatRatio, type Night, type NightListener, type NightUnwatched } from "@dyetrace/wire";
 import { formatClock, formatDay } from "../parts/format.ts";
 
 /** What was counted in all: who got nothing at all has no share of its own in it, and stands in the headline. */

@@ -1,5 +1,5 @@
-import { formatCount, orUnknown } from "@dyetrace/picture";
-import { formatDurationNs, formatRateBps } from "@dyetrace/wire";
+import { orUnknown } from "@dyetrace/picture";
+import { formatCount, formatDurationNs, formatRateBps } from "@dyetrace/wire";
 import type { ConsoleAgent, EnrolledAgent, NewAgentHelp } from "@dyetrace/wire/console/console-agent";
 import { useEffect, useState } from "preact/hooks";
 import { AgentCare } from "../agents/agent-care.tsx";

@@ -139,7 +139,7 @@ function FindingCard({ report, index, graph, probes, isNamed }: FindingCardProps
         </ul>
         {finding.advice !== "" && (
           <>
-            <h3>What to look at next</h3>
+            <h3>What to do next</h3>
             <p class="advice">{finding.advice}</p>
           </>
         )}

@@ -82,7 +82,7 @@ function Choice(props: {
         {none !== undefined && <option value="">{none}</option>}
         {list.map(({ id, takenAt, seenForMs, groups }) => (
           <option key={id} value={id}>
-            {formatInstant(takenAt)}, {sayLength(seenForMs)}, {groups} groups
+            {formatInstant(takenAt)}, {sayLength(seenForMs)}, {groups === 1 ? "1 group" : `${groups} groups`}
           </option>
         ))}
       </select>
@@ -115,13 +115,16 @@ function Contents({ inventory }: { readonly inventory: Inventory }) {
           : queriers
               .map(
                 ({ protocol, version, address, seenBy }) =>
-                  `${protocol === "igmp" ? "IGMP" : "MLD"} version ${version} is queried by ${address}, as ${nameSome(seenBy)} heard.`,
+                  `${address} sends ${protocol === "igmp" ? "IGMP" : "MLD"} version ${version} queries, heard by ${nameSome(seenBy)}.`,
               )
               .join(" ")}
       </p>
       {freeGroups.length > 0 && <p>Free for a new use: {freeGroups.join(", ")}.</p>}
       <details class="wire-control">
-        <summary>{control.length} of the network's own protocols and of discovery, which tests leave alone</summary>
+        <summary>
+          {control.length === 1 ? "1 group" : `${control.length} groups`} of the network's own protocols and of
+          discovery, which tests leave alone
+        </summary>
         <GroupList id="wire-control" head="Protocols and discovery" rows={control} />
       </details>
       <p class="small soft">Known uses: {registry}.</p>

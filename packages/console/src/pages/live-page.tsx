@@ -88,6 +88,7 @@ function LiveView({ run: current }: { readonly run: ConsoleRun }) {
         streams={streams}
         latestSecond={history.latestSecond}
         lastsSeconds={(current.lastsMs ?? 60_000) / 1000}
+        startedAtMs={current.startedAt === null ? null : Date.parse(current.startedAt)}
         selection={selection}
         onSelect={setSelection}
         words={words}

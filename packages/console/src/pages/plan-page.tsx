@@ -80,7 +80,9 @@ export function PlanPage() {
       <section aria-labelledby="plan-text" class="plan-text">
         <div class="plan-head">
           <h2 id="plan-text">Site plan</h2>
-          <span class="soft small">{file.file}</span>
+          <span class="soft small file-name" title={file.file}>
+            {fileNameOf(file)}
+          </span>
           <span class="spacer" />
           <button
             type="button"
@@ -147,7 +149,7 @@ export function PlanPage() {
         </div>
         {isPractice.value && (
           <p class="small soft">
-            This practice site stays as it was built. A plan saved here is what runs are held against; to build another
+            This practice site stays as it was built. A plan saved here is what runs are compared with; to build another
             site, start <code>dyetrace practice up</code> with it.
           </p>
         )}

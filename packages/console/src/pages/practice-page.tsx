@@ -58,7 +58,7 @@ export function PracticePage() {
             <li key={one.number}>
               <p>
                 <b>{one.fault}</b> on <code>{one.on}</code>
-                {one.with !== "" && `, ${one.with}`}
+                {one.with !== "" && `: ${one.with}`}
               </p>
               <p class="small soft">{practice.kinds.find(({ fault }) => fault === one.fault)?.does}</p>
               {isFree && (

@@ -59,7 +59,7 @@ function RunList({ named }: { readonly named: string | null }) {
               Compare the two
             </a>
           ) : (
-            <p class="small soft">Tick two runs to hold the later against the earlier.</p>
+            <p class="small soft">Tick two runs to compare the later one with the earlier one.</p>
           )}
         </div>
       </div>
@@ -75,7 +75,7 @@ function RunList({ named }: { readonly named: string | null }) {
             <th scope="col" class="number">
               lasted
             </th>
-            <th scope="col">take along</th>
+            <th scope="col">report and notes</th>
           </tr>
         </thead>
         <tbody>
@@ -186,9 +186,9 @@ const verdictOf = ({ state, verdict, failure }: RunSummary): string =>
         ? "Cancelled"
         : VERDICTS["could-not-run"]
       : state === "running"
-        ? "Going on"
+        ? "Running"
         : state === "scheduled"
-          ? "To come"
+          ? "Scheduled"
           : "Unknown";
 
 const lasted = ({ startedAt, endedAt }: RunSummary): string =>

@@ -1,6 +1,7 @@
 import { type DelayLine, type DelayTable, delayTables } from "@dyetrace/measure";
-import { formatCount, formatMs, niceStep, orUnknown } from "@dyetrace/picture";
+import { formatMs, niceStep, orUnknown } from "@dyetrace/picture";
 import type { RunReport } from "@dyetrace/wire";
+import { formatCount } from "@dyetrace/wire";
 
 /** Listeners of one table; the report has them all. */
 const MOST_ROWS = 24;

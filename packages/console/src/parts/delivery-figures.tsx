@@ -1,5 +1,12 @@
-import { formatCount, formatMs } from "@dyetrace/picture";
-import { formatRatio, movedCounters, partialWords, type ReportReceipt, type RunReport } from "@dyetrace/wire";
+import { formatMs } from "@dyetrace/picture";
+import {
+  formatCount,
+  formatRatio,
+  movedCounters,
+  partialWords,
+  type ReportReceipt,
+  type RunReport,
+} from "@dyetrace/wire";
 
 /** Of a partial receipt, what is known of. */
 function sayLoss(receipt: ReportReceipt): string {

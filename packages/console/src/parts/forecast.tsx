@@ -22,7 +22,7 @@ export function Forecast(props: {
         <ol class="story">
           {forecast.steps.map((step, index) => (
             <li key={index}>
-              <span class="at">{step.atMs === 0 ? "0 s" : formatMs(step.atMs)}</span> {step.sentence}
+              <span class="at">{formatMs(step.atMs)}</span> {step.sentence}
             </li>
           ))}
           {forecast.furtherSteps > 0 && <li class="soft">and {forecast.furtherSteps} more steps</li>}

@@ -1,4 +1,4 @@
-import { formatCount } from "@dyetrace/picture";
+import { formatCount } from "@dyetrace/wire";
 
 /** `12 MB`; of less than a whole megabyte, 1 MB. */
 export const formatBytes = (bytes: number): string => `${formatCount(Math.max(1, Math.round(bytes / 1e6)))} MB`;

@@ -1,7 +1,7 @@
 import type { MapSelection, SiteScene, SiteTree } from "@dyetrace/picture";
-import { describeChannel, describeHostWater, formatCount, formatMs, orUnknown } from "@dyetrace/picture";
+import { describeChannel, describeHostWater, formatMs, orUnknown } from "@dyetrace/picture";
 import type { SiteGraph } from "@dyetrace/site";
-import { formatRateBps, formatRatio, movedCounters, partialWords } from "@dyetrace/wire";
+import { formatCount, formatRateBps, formatRatio, movedCounters, partialWords } from "@dyetrace/wire";
 import type { LiveFigures } from "@dyetrace/wire/console/live-second";
 import { history, isRunning } from "../state/console-state.ts";
 import type { RunView, ViewedStream } from "../state/run-view.ts";

@@ -62,7 +62,7 @@ export function RunTimeline(props: {
         <div class="timeline-track">
           {ticks.map((ms, index) => (
             <span key={ms} class={index % 2 === 1 ? "between" : undefined} style={{ left: at(ms) }}>
-              {ms === 0 ? "0" : formatMs(ms)}
+              {formatMs(ms)}
             </span>
           ))}
         </div>

@@ -2,6 +2,10 @@ import type { FaultKind } from "@dyetrace/wire/console/practice-faults";
 import { useState } from "preact/hooks";
 import { faultFileOf } from "./fault-file.ts";
 
+/** After a colon; abbreviations stay as they are. */
+const lowerFirst = (sentence: string): string =>
+  /^[A-Z]{2}/.test(sentence) ? sentence : sentence.charAt(0).toLowerCase() + sentence.slice(1);
+
 /** One fault is chosen, explained, placed and put in. */
 export function NewFault({
   kinds,
@@ -36,7 +40,7 @@ export function NewFault({
         </select>
       </label>
       <p>
-        {kind.does} <span class="soft">On a real site: {kind.stands}</span>
+        {kind.does} <span class="soft">On a real site: {lowerFirst(kind.stands)}</span>
       </p>
       <div class="two-fields">
         <label class="field">
@@ -52,7 +56,7 @@ export function NewFault({
         {kind.parameters.map(({ name: key, example, isNeeded }) => (
           <label key={key} class="field">
             <span>
-              <b>{key}</b> {example}
+              <b>{key}</b> {isNeeded ? "" : "optional, "}such as {example}
             </span>
             <input
               value={values[key] ?? ""}

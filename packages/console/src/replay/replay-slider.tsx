@@ -14,7 +14,7 @@ interface ReplaySliderProps {
 /** Between two pieces while it plays. */
 const STEP_MS = 500;
 
-/** One slider under the map with the clock of the wall: its right end is the whole run, or of one that goes on the present. The map is of where it stands. */
+/** One slider under the map with the time of day: its right end is the whole run, or of one that goes on the present. The map is of where it stands. */
 export function ReplaySlider({ replay, stream, report }: ReplaySliderProps) {
   const { told, cell, setCell } = replay;
   const [isPlaying, setPlaying] = useState(false);
@@ -116,6 +116,7 @@ const CLASS_OF: Readonly<Record<string, string>> = {
   "2": "thin",
   "1": "thin",
   s: "leaked",
+  ".": "idle",
   " ": "untold",
 };
 

@@ -9,9 +9,10 @@ export function requestOf(shipped: ConsoleScenario | null): RunRequest | null {
   const draft = runDraft.value;
   const site = plan.value?.text;
   if (site === undefined) return null;
-  if (shipped === null) return draft.own.text.trim() === "" ? null : { site, scenario: draft.own };
+  const kept = draft.keepsHeaders ? { keepsHeaders: true } : {};
+  if (shipped === null) return draft.own.text.trim() === "" ? null : { site, scenario: draft.own, ...kept };
   const set = Object.entries(valuesOf(shipped)).filter(([, value]) => value.trim() !== "");
-  return { site, scenario: shipped.text, parameters: Object.fromEntries(set) };
+  return { site, scenario: shipped.text, parameters: Object.fromEntries(set), ...kept };
 }
 
 /** Whether the scenario lasts as long as its parameter `length` says. */

@@ -94,6 +94,19 @@ export function RunComposer() {
       <section aria-labelledby="forecast" class="forecast">
         <h2 id="forecast">What it will do</h2>
         <ScheduleTimes hasLength={hasLength(shipped)} wrong={timed?.wrong ?? null} note={timed?.note ?? null} />
+        <label class="insist">
+          <input
+            type="checkbox"
+            checked={draft.keepsHeaders}
+            onChange={(event) => {
+              runDraft.value = { ...draft, keepsHeaders: event.currentTarget.checked };
+            }}
+          />
+          <span>
+            Keep the headers of its packets at every agent, for the evidence archive{" "}
+            <span class="small soft">Of payload, only the head of test packets is kept.</span>
+          </span>
+        </label>
         {missing.length > 0 ? (
           <p class="soft">Still to be set: {missing.join(", ")}.</p>
         ) : (

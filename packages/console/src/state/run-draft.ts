@@ -8,10 +8,13 @@ export interface RunDraft {
   readonly own: UserFile;
   /** By scenario file, the values set in its form. */
   readonly values: Readonly<Record<string, Readonly<Record<string, string>>>>;
+  /** Agents keep headers of its packets. */
+  readonly keepsHeaders: boolean;
 }
 
 export const runDraft = signal<RunDraft>({
   shipped: "reach.yaml",
   own: { file: "scenario.yaml", text: "" },
   values: {},
+  keepsHeaders: false,
 });

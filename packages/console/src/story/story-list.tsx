@@ -1,6 +1,6 @@
 import { storyLines } from "@dyetrace/measure";
-import { formatCount } from "@dyetrace/picture";
 import type { RunStory } from "@dyetrace/wire";
+import { formatCount } from "@dyetrace/wire";
 import type { StoryWindow } from "./story-window.ts";
 
 /** Lines that are listed at once; zooming in shows others. */

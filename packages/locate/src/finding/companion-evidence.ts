@@ -1,5 +1,5 @@
 import { proportionBounds, trialsWithoutHit } from "@dyetrace/measure";
-import { COMPANION_PACKETS_PER_SECOND } from "@dyetrace/wire";
+import { COMPANION_PACKETS_PER_SECOND, formatCount } from "@dyetrace/wire";
 import type { ListenerObservation } from "../run/run-observations.ts";
 import { count, nameList, seconds } from "./wording.ts";
 
@@ -86,7 +86,7 @@ export function companionEvidence({ sound, poor, slight, open, tellingPackets }:
   if (open.length > 0 && tellingPackets !== null) {
     const lastsMs = (tellingPackets * 1000) / COMPANION_PACKETS_PER_SECOND;
     lines.push(
-      `Unicast from the same source: ${told(open)}. That is too little to say whether it loses as much: ${tellingPackets} packets without a loss would show that it does not (${seconds(lastsMs)} at ${COMPANION_PACKETS_PER_SECOND} packets/s).`,
+      `Unicast from the same source: ${told(open)}. That is too little to say whether it loses as much: ${formatCount(tellingPackets)} packets without a loss would show that it does not (${seconds(lastsMs)} at ${COMPANION_PACKETS_PER_SECOND} packets/s).`,
     );
   }
   return lines;
@@ -95,6 +95,7 @@ export function companionEvidence({ sound, poor, slight, open, tellingPackets }:
 const told = (tried: readonly Tried[]): string =>
   nameList(
     tried.map(
-      ({ host, companion }) => `${companion.receivedPackets} of ${count(companion.sentPackets, "packet")} to ${host}`,
+      ({ host, companion }) =>
+        `${formatCount(companion.receivedPackets)} of ${count(companion.sentPackets, "packet")} to ${host}`,
     ),
   );

@@ -1,3 +1,5 @@
+import { formatCount, formatRateBps, formatRatio } from "@dyetrace/wire";
+
 /** How findings put names and numbers. */
 
 const MOST_NAMES = 4;
@@ -24,20 +26,17 @@ export const instant = (ms: number): string => (ms < 0 ? `${seconds(-ms)} before
 
 /** A ratio as per cent with three significant figures: "0.38 %", "12.5 %". */
 export function percent(ratio: number): string {
-  if (ratio === 0) return "0 %";
-  return `${Number((ratio * 100).toPrecision(3))} %`;
+  return formatRatio(ratio);
 }
 
 /** Payload rate with its unit. */
 export function rate(bps: number): string {
-  if (bps >= 1e6) return `${Number((bps / 1e6).toPrecision(3))} Mbit/s`;
-  if (bps >= 1e3) return `${Number((bps / 1e3).toPrecision(3))} kbit/s`;
-  return `${Number(bps.toPrecision(3))} bit/s`;
+  return formatRateBps(bps);
 }
 
 /** "1 packet", "3 packets". @param several as of more than one, where it takes more than an s */
 export const count = (number: number, noun: string, several = `${noun}s`): string =>
-  `${number} ${number === 1 ? noun : several}`;
+  `${formatCount(number)} ${number === 1 ? noun : several}`;
 
 /** "stops" of one, "stop" of several. @param plural the verb as several do it */
 export const verb = (names: readonly string[], plural: string): string => (names.length === 1 ? `${plural}s` : plural);

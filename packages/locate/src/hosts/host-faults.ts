@@ -1,3 +1,4 @@
+import { formatCount } from "@dyetrace/wire";
 import type { Finding } from "../finding/finding.ts";
 import { type FindingRule, findingsOf, rowsOf } from "../finding/finding-row.ts";
 import { count, nameList, percent, verb } from "../finding/wording.ts";
@@ -45,7 +46,7 @@ const ROWS: readonly FindingRule<HostCase>[] = [
     title: ({ host, streams, hostLostPackets }) =>
       `${host} itself dropped ${count(hostLostPackets, "packet")} of ${nameList(streams)} that the network had delivered`,
     evidence: ({ hostLostPackets, lostPackets, sentPackets }) => [
-      `The host's own counters account for ${Math.min(hostLostPackets, lostPackets)} of ${count(lostPackets, "missing packet")} (${percent(Math.min(hostLostPackets, lostPackets) / Math.max(1, sentPackets))} of all); they are taken out of the network's figures.`,
+      `The host's own counters account for ${formatCount(Math.min(hostLostPackets, lostPackets))} of ${count(lostPackets, "missing packet")} (${percent(Math.min(hostLostPackets, lostPackets) / Math.max(1, sentPackets))} of all); they are taken out of the network's figures.`,
     ],
     advice:
       "Raise the receive buffer limit of this host and see what else keeps its processor busy. Until then its figures do not speak for the network.",

@@ -1,3 +1,4 @@
+import { formatCount } from "@dyetrace/wire";
 import type { Finding } from "../finding/finding.ts";
 import { findingsOf, rowsOf } from "../finding/finding-row.ts";
 import { count, percent, rate, seconds } from "../finding/wording.ts";
@@ -38,7 +39,7 @@ const SHORT = row({
       ? `${stream.source} sent ${count(shortPackets, "packet")} of ${stream.stream} fewer than planned and logged no pause that explains it`
       : `${breakWords(stream, broke)}. It sent ${count(shortPackets, "packet")} fewer than planned`,
   evidence: ({ plannedPackets, sentPackets, shortPackets, shortMs }) => [
-    `It counts ${count(sentPackets, "packet")} sent, of ${plannedPackets} planned: ${percent(shortPackets / plannedPackets)} are short, as many as it sends in ${seconds(shortMs)}.`,
+    `It counts ${count(sentPackets, "packet")} sent, of ${formatCount(plannedPackets)} planned: ${percent(shortPackets / plannedPackets)} are short, as many as it sends in ${seconds(shortMs)}.`,
     "No number is missing for that: what was not sent was not lost. What was measured is of less than the planned time.",
   ],
   advice:
@@ -64,7 +65,9 @@ const SHORT_STEPS = row({
   evidence: ({ short }) => [
     ...short
       .slice(0, MOST_LINES)
-      .map((step) => `${instead(step)}: ${packetsOf(step)} of ${Math.round(plannedPacketsOf(step))} packets.`),
+      .map(
+        (step) => `${instead(step)}: ${packetsOf(step)} of ${formatCount(Math.round(plannedPacketsOf(step)))} packets.`,
+      ),
     "The source counts them itself: what was not sent was not lost, and of what was sent every loss is told.",
   ],
   advice:

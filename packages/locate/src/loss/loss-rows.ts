@@ -1,3 +1,4 @@
+import { formatCount } from "@dyetrace/wire";
 import { companionEvidence } from "../finding/companion-evidence.ts";
 import { type FindingRule, having, rowsOf } from "../finding/finding-row.ts";
 import { suspectPhrase } from "../finding/place-wording.ts";
@@ -97,7 +98,7 @@ function lossEvidence({
   segments,
 }: LossCase): string[] {
   const lines = [
-    `About ${count(lostPackets, "packet")} of ${offeredPackets} lost on this stretch: ${percent(interval.lossRatio)}, 95 % interval ${percent(interval.low)} to ${percent(interval.high)}.`,
+    `About ${count(lostPackets, "packet")} of ${formatCount(offeredPackets)} lost on this stretch: ${percent(interval.lossRatio)}, 95 % interval ${percent(interval.low)} to ${percent(interval.high)}.`,
   ];
   const where =
     uncountedHosts.length > 1

@@ -1,3 +1,4 @@
+import { formatCount } from "@dyetrace/wire";
 import { count, nameList, seconds } from "../finding/wording.ts";
 import { type SilentTime, silentGroups, silentTime } from "./silent-groups.ts";
 import { inseparable } from "./stop-ambiguity.ts";
@@ -59,7 +60,7 @@ function silentEvidence({ silentPairs }: StopCase): string[] {
     if (receipt.listener.receivedPackets === 0) return `${name}: 0 of ${sent}`;
     const last = receipt.listener.lastArrivalMs;
     const when = last === null ? "" : `, the last at ${seconds(last)}`;
-    return `${name}: ${receipt.sentPackets - receipt.lostPackets} of ${sent}${when}`;
+    return `${name}: ${formatCount(receipt.sentPackets - receipt.lostPackets)} of ${sent}${when}`;
   });
   const distinct = [...new Set(lines)];
   const more = distinct.length - MOST_LINES;

@@ -1,5 +1,5 @@
-import { formatRatio } from "@dyetrace/wire";
-import { formatCount, formatMs, orUnknown } from "../format/format-figures.ts";
+import { formatCount, formatRatio } from "@dyetrace/wire";
+import { formatMs, orUnknown } from "../format/format-figures.ts";
 import type { Evidence } from "./evidence-of.ts";
 import { niceStep } from "./nice-step.ts";
 
@@ -142,7 +142,10 @@ function holesOf(missing: readonly number[]): readonly Hole[] {
 function sayGaps({ lost, periods, longestMs, untimed }: Evidence["gaps"][number]): string {
   const gaps = periods === null ? [] : [periods === 1 ? "1 gap" : `${formatCount(periods)} gaps`];
   const longest = longestMs === null ? [] : [`longest ${formatMs(longestMs)}`];
-  const when = untimed === null || untimed === 0 ? [] : [`${formatCount(untimed)} of them at times not listed`];
+  const when =
+    untimed === null || untimed === 0
+      ? []
+      : [untimed === lost ? "times not listed" : `times of ${formatCount(untimed)} packets not listed`];
   return [`${orUnknown(lost, formatCount)} packets`, ...gaps, ...longest, ...when].join(", ");
 }
 

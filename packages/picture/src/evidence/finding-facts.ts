@@ -1,6 +1,5 @@
 import { planPlace, type SiteGraph, unfoldedNames, vlanOfPlace } from "@dyetrace/site";
-import { formatRateBps, type RunReport } from "@dyetrace/wire";
-import { formatCount } from "../format/format-figures.ts";
+import { formatCount, formatRateBps, type RunReport } from "@dyetrace/wire";
 import type { SiteTree } from "../layout/site-tree.ts";
 
 type Finding = RunReport["findings"][number];

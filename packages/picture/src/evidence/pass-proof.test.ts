@@ -31,7 +31,7 @@ test("passProof: given 3000 packets and none lost, then loss above 0.0998 % woul
   // 1 - 0.05^(1/3000), of which 3/3000 is the rule of three (Clopper and Pearson, Biometrika 26, 1934).
   expect(words).toContain("a steady loss above 0.0998 %");
   expect(words).toContain("an outage from 10 ms on");
-  expect(words).toContain("1 listener joined, and 3\u202f000 packets arrived");
+  expect(words).toContain("1 listener joined, and 3000 packets arrived");
 });
 
 test("passProof: given what nobody watched, then it is said", () => {

@@ -1,7 +1,7 @@
 import { proportionBounds } from "@dyetrace/measure";
 import type { SiteGraph } from "@dyetrace/site";
-import { formatRatio, type RunReport } from "@dyetrace/wire";
-import { formatCount, formatMs } from "../format/format-figures.ts";
+import { formatCount, formatRatio, type RunReport } from "@dyetrace/wire";
+import { formatMs } from "../format/format-figures.ts";
 
 const MOST_NAMES = 6;
 

@@ -3,9 +3,6 @@ import { formatDurationNs } from "@dyetrace/wire";
 /** `12.5 ms`, `3 s`, `2 min`. @param ms may be a fraction */
 export const formatMs = (ms: number): string => formatDurationNs(ms * 1e6);
 
-/** A count with its thousands set apart: `12 345`. */
-export const formatCount = (value: number): string => value.toLocaleString("en").replaceAll(",", "\u202f");
-
 /** A figure, or the word for what nobody knows. */
 export const orUnknown = <T>(value: T | null, format: (value: T) => string): string =>
   value === null ? "unknown" : format(value);

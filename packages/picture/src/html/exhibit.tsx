@@ -1,7 +1,7 @@
-import { findingKindFacts, greatestOf, type RunReport } from "@dyetrace/wire";
+import { findingKindFacts, formatCount, greatestOf, type RunReport } from "@dyetrace/wire";
 import { type Evidence, evidenceOf } from "../evidence/evidence-of.ts";
 import { aboutPorts, clearedWords, portsToLookAt } from "../evidence/finding-facts.ts";
-import { formatCount, formatMs, orUnknown } from "../format/format-figures.ts";
+import { formatMs, orUnknown } from "../format/format-figures.ts";
 import { runScene } from "../scene/finding-scene.ts";
 import { agentsBehind } from "../scene/site-scene.ts";
 import { MapPatterns } from "../shapes/map-patterns.tsx";
@@ -130,7 +130,7 @@ function Side(props: {
       {advice.length > 0 && (
         <>
           <text class="head" x={SIDE} y={adviceTop}>
-            What to do
+            What to do next
           </text>
           <Lines lines={advice} x={SIDE} y={adviceTop + 22} step={19} className="text" />
         </>

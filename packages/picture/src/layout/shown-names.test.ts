@@ -19,8 +19,7 @@ const shownAt = (places: readonly NodePlace[], scale: number) =>
     places,
     scale,
     (name) => Number(name),
-    () => WIDTH,
-    () => 1,
+    () => ({ width: WIDTH, lines: 1 }),
   );
 
 const anyPlaces = fc

@@ -10,30 +10,58 @@ export const nameGrowth = (scale: number): number => Math.max(1, SMALLEST_SCALE 
 const STEP = 2 ** 0.25;
 export const scaleStep = (scale: number): number => STEP ** Math.floor(Math.log(scale) / Math.log(STEP) + 1e-9);
 
-const NAME_AT = 19;
+/** How far from its place a name is written. */
+export const NAME_AT = 19;
 const LINE = 17;
+
+/** What is written beside a place: its width in pixels at scale 1, and its lines. */
+export interface PlaceLabel {
+  readonly width: number;
+  readonly lines: number;
+}
+
+/** In pixels of the layout. */
+export interface Box {
+  readonly x: number;
+  readonly y: number;
+  readonly width: number;
+  readonly height: number;
+}
+
+/** Where a label lies. @param grow how much larger than in the layout it is written */
+export function labelBox(
+  { x, y, label }: Pick<NodePlace, "x" | "y" | "label">,
+  { width, lines }: PlaceLabel,
+  grow: number,
+): Box {
+  const [away, wide] = [NAME_AT * grow, width * grow];
+  return {
+    x: label === "left" ? x - away - wide : x + away,
+    y: y - 9 * grow,
+    width: wide,
+    height: lines * LINE * grow,
+  };
+}
 
 /**
  * Which names find room at a zoom, the most important first; each name is among them once the zoom is near enough. Pure.
  * @param rankOf the smaller, the more important; of equal ranks the first place wins
- * @param widthOf of what is written, in pixels at scale 1; 0 where nothing is
- * @param linesOf lines that are written beside the place
+ * @param labelOf what is written beside a place
  */
 export function shownNames(
   places: Iterable<NodePlace>,
   scale: number,
   rankOf: (name: string) => number,
-  widthOf: (place: NodePlace) => number,
-  linesOf: (place: NodePlace) => number,
+  labelOf: (place: NodePlace) => PlaceLabel,
 ): ReadonlySet<string> {
   const grow = nameGrowth(scale);
   const shown = new Set<string>();
   const grid = new Map<string, Box[]>();
   const cell = 90 * grow;
-  const cellsOf = ({ left, right, top, bottom }: Box): readonly string[] => {
+  const cellsOf = ({ x: left, y: top, width, height }: Box): readonly string[] => {
     const keys: string[] = [];
-    for (let x = Math.floor(left / cell); x <= Math.floor(right / cell); x++) {
-      for (let y = Math.floor(top / cell); y <= Math.floor(bottom / cell); y++) keys.push(`${x} ${y}`);
+    for (let x = Math.floor(left / cell); x <= Math.floor((left + width) / cell); x++) {
+      for (let y = Math.floor(top / cell); y <= Math.floor((top + height) / cell); y++) keys.push(`${x} ${y}`);
     }
     return keys;
   };
@@ -41,10 +69,7 @@ export function shownNames(
     .map((place, index) => ({ place, rank: rankOf(place.name), index }))
     .sort((a, b) => a.rank - b.rank || a.index - b.index);
   for (const { place } of byRank) {
-    const width = widthOf(place) * grow;
-    const near = place.x + (place.label === "left" ? -NAME_AT - width : NAME_AT);
-    const top = place.y - 9 * grow;
-    const box: Box = { left: near, right: near + width, top, bottom: top + linesOf(place) * LINE * grow };
+    const box = labelBox(place, labelOf(place), grow);
     const keys = cellsOf(box);
     // A scale of 1 has room for every name: the layout was made so.
     const isFree = grow === 1 || !keys.some((key) => grid.get(key)?.some((other) => overlaps(box, other)) === true);
@@ -59,12 +84,5 @@ export function shownNames(
   return shown;
 }
 
-interface Box {
-  readonly left: number;
-  readonly right: number;
-  readonly top: number;
-  readonly bottom: number;
-}
-
 const overlaps = (a: Box, b: Box): boolean =>
-  a.left < b.right && b.left < a.right && a.top < b.bottom && b.top < a.bottom;
+  a.x < b.x + b.width && b.x < a.x + a.width && a.y < b.y + b.height && b.y < a.y + a.height;

@@ -41,6 +41,11 @@ test("replayScene: given a second in which one listener got nothing, then its ch
 });
 
 test("worstMarks: given two listeners, then each piece has the worst of both", () => {
-  expect(worstMarks(replay, "board")).toBe(".3-.");
+  expect(worstMarks(replay, "board")).toBe("f3-f");
   expect(worstMarks(replay, "other")).toBe("    ");
+  const strips = [
+    { agent: "kiosk", stream: "board", marks: "..f." },
+    { agent: "till", stream: "board", marks: ".ofn" },
+  ];
+  expect(worstMarks({ ...replay, strips }, "board")).toBe("..f.");
 });

@@ -22,14 +22,15 @@ export function replayScene(
 const WORST = "-b4321s";
 
 /**
- * The worst mark of a stream in each piece, over all its listeners: what a slider's track shows; `.` where nothing was
- * wrong, a blank where nobody told anything, or nobody can tell what was lost.
+ * The worst mark of a stream in each piece, over all its listeners: what a slider's track shows; `f` where it came and
+ * nothing was wrong, `.` where nothing was due to anybody, a blank where nobody told anything, or nobody can tell what was lost.
  */
 export function worstMarks(replay: RunReplay, stream: string): string {
   const own = replay.strips.filter((one) => one.stream === stream).map(({ marks }) => marks);
   return Array.from({ length: replay.cells }, (_, cell) => {
     const seen = new Set(own.map((marks) => marks[cell] ?? " "));
     const worst = [...WORST].find((mark) => seen.has(mark));
-    return worst ?? ([...seen].some((mark) => mark !== " " && mark !== "n") ? "." : " ");
+    if (worst !== undefined || seen.has("f")) return worst ?? "f";
+    return [...seen].some((mark) => mark !== " " && mark !== "n") ? "." : " ";
   }).join("");
 }

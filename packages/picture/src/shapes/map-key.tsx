@@ -59,7 +59,7 @@ export function MapKey() {
         <Entry says="dry below">
           <Trough kind="dry" />
         </Entry>
-        <Entry says="thins out">
+        <Entry says="loses some">
           <Trough />
           <ThinningDye approach={START} inlet={SHORT} width={7} />
           <ChannelMark line={SHORT} width={5} glyph="thin" />

@@ -1,7 +1,8 @@
 import { expect, test } from "vitest";
 import type { DeltaLayout, NodePlace } from "../layout/delta-place.ts";
+import type { Box } from "../layout/shown-names.ts";
 import type { FindingMark } from "../water/finding-marks.ts";
-import { type Box, placeFlags } from "./place-flags.ts";
+import { placeFlags } from "./place-flags.ts";
 
 const place = (name: string, x: number, y: number, inlet: NodePlace["inlet"] = []): NodePlace => ({
   name,
@@ -28,7 +29,7 @@ const mark = (index: number, node: string): FindingMark => ({
   drawnOn: [node],
   carrying: [],
 });
-const OPTIONS = { scale: 1, width: () => 60, nameWidth: () => 50, markAt: () => 30 };
+const OPTIONS = { scale: 1, width: () => 60, label: () => ({ width: 50, lines: 1 }), markAt: () => 30 };
 const overlaps = (a: Box, b: Box): boolean =>
   a.x < b.x + b.width && b.x < a.x + a.width && a.y < b.y + b.height && b.y < a.y + a.height;
 
@@ -78,4 +79,16 @@ test("placeFlags: given a node at the lower edge, then its flag stays within the
   );
   const [flag] = placeFlags([mark(0, "pier")], layout, OPTIONS);
   expect(flag === undefined ? Number.NaN : flag.box.y + flag.box.height).toBeLessThanOrEqual(500);
+});
+
+test("placeFlags: given a reading below the name, then the flag hides it no more than the name, also where letters are larger than in the layout", () => {
+  const layout = layoutOf(place("pier", 250, 250));
+  for (const scale of [1, 0.4]) {
+    const label = () => ({ width: 120, lines: 2 });
+    const [flag] = placeFlags([{ ...mark(0, "pier"), on: "node" }], layout, { ...OPTIONS, scale, label });
+    const grow = Math.max(1, 0.82 / scale);
+    const written = { x: 250 + 19 * grow, y: 250 - 9 * grow, width: 120 * grow, height: 34 * grow };
+    if (flag === undefined) throw new Error("no flag");
+    expect(overlaps(flag.box, written)).toBe(false);
+  }
 });

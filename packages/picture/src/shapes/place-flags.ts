@@ -1,13 +1,7 @@
 import type { DeltaLayout, NodePlace, Polyline } from "../layout/delta-place.ts";
 import { spotAt } from "../layout/geometry.ts";
+import { type Box, labelBox, NAME_AT, nameGrowth, type PlaceLabel } from "../layout/shown-names.ts";
 import type { FindingMark } from "../water/finding-marks.ts";
-
-export interface Box {
-  readonly x: number;
-  readonly y: number;
-  readonly width: number;
-  readonly height: number;
-}
 
 export interface PlacedFlag {
   readonly mark: FindingMark;
@@ -33,12 +27,14 @@ export function placeFlags(
   options: {
     readonly scale: number;
     readonly width: (word: string) => number;
-    readonly nameWidth: (name: string) => number;
+    /** What is written beside a place: how wide, in pixels of the screen, and in how many lines; null: nothing now. */
+    readonly label: (place: NodePlace) => PlaceLabel | null;
     readonly markAt: (inlet: Polyline) => number;
   },
 ): readonly PlacedFlag[] {
   const grow = 1 / Math.min(1, options.scale);
-  const taken = [...layout.places.values()].flatMap((place) => boxesOf(place, options.nameWidth));
+  const nameGrow = nameGrowth(options.scale);
+  const taken = [...layout.places.values()].flatMap((place) => boxesOf(place, options.label(place), nameGrow));
   const picture: Box = { x: 0, y: 0, width: layout.width, height: layout.height };
   const placed: PlacedFlag[] = [];
   for (const mark of marks) {
@@ -49,15 +45,18 @@ export function placeFlags(
       mark.on === "channel" && place.inlet.length > 0
         ? spotAt(place.inlet, options.markAt(place.inlet))
         : { x: place.x, y: place.y };
-    const nameEnd = 19 + options.nameWidth(place.name) + 10;
+    const nameEnd = (NAME_AT + (options.label(place)?.width ?? 0)) * nameGrow + 10;
     const besideName = place.label === "left" ? place.x - nameEnd - size.width : place.x + nameEnd;
-    const candidates: Box[] = [
+    const beside: Box[] = [
       { ...size, x: spot.x - size.width / 2, y: spot.y - AWAY - size.height },
       { ...size, x: spot.x - size.width / 2, y: spot.y + AWAY },
       { ...size, x: spot.x + AWAY, y: spot.y - size.height / 2 },
       { ...size, x: spot.x - AWAY - size.width, y: spot.y - size.height / 2 },
       { ...size, x: besideName, y: place.y - size.height / 2 },
     ];
+    // Moved into the picture where it is wide enough: what sticks out of a report's picture is cut off.
+    const most = picture.width - size.width;
+    const candidates = most < 0 ? beside : beside.map((box) => ({ ...box, x: Math.min(most, Math.max(0, box.x)) }));
     const all = [...taken, ...placed.map(({ box }) => box)];
     // What sticks out of the picture is cut off, which is worse than hiding something.
     const outside = (box: Box): number => OUTSIDE_WEIGHT * (size.width * size.height - overlap(box, picture));
@@ -68,13 +67,13 @@ export function placeFlags(
   return placed;
 }
 
-function boxesOf(place: NodePlace, nameWidth: (name: string) => number): readonly Box[] {
-  const { x, y, label, name } = place;
-  const width = nameWidth(name) + 4;
+/** @param grow how much larger than in the layout it is written */
+function boxesOf(place: NodePlace, written: PlaceLabel | null, grow: number): readonly Box[] {
+  const { x, y, label } = place;
   const lines = (place.inlet.length === 0 ? [] : [place.inlet]).concat(place.header);
   return [
     { x: x - 15, y: y - 14, width: 30, height: 28 },
-    { x: label === "left" ? x - 19 - width : x + 19, y: y - 10, width, height: 20 },
+    ...(written === null ? [] : [labelBox({ x, y, label }, { ...written, width: written.width + 4 }, grow)]),
     ...lines.map(boxOfLine),
   ];
 }

@@ -2,7 +2,9 @@ import { planPlace, vlanOfPlace } from "@dyetrace/site";
 import { groupLabel } from "../layout/delta-block.ts";
 import type { NodePlace } from "../layout/delta-place.ts";
 import { shapeAt } from "../layout/geometry.ts";
+import type { PlaceLabel } from "../layout/shown-names.ts";
 import type { TreeNode } from "../layout/site-tree.ts";
+import { textWidth } from "../layout/text-width.ts";
 import type { ChannelWater } from "../water/channel-water.ts";
 import type { HostWater } from "../water/host-water.ts";
 import { sayLoss } from "../water/say-water.ts";
@@ -29,6 +31,19 @@ export const placeName = ({ name }: NodePlace, { group }: TreeNode): string =>
 /** What is written below its name; null: nothing. */
 export const placeReading = ({ node, host, reading }: Pick<PlaceShapeProps, "node" | "host" | "reading">) =>
   reading ?? node.group?.words ?? (host?.kind === "thins" ? sayLoss(host) : null);
+
+/** The letters of a reading are smaller than a name's. */
+const READING_SIZE = 0.9;
+
+/** How much room takes what is written beside a place. */
+export function placeLabel(place: NodePlace, of: Pick<PlaceShapeProps, "node" | "host" | "reading">): PlaceLabel {
+  const folded = place.foldedNodes > 0 ? ` +${place.foldedNodes}` : "";
+  const name = textWidth(`${placeName(place, of.node)}${folded}`);
+  const reading = placeReading(of);
+  return reading === null
+    ? { width: name, lines: 1 }
+    : { width: Math.max(name, textWidth(reading) * READING_SIZE), lines: 2 };
+}
 
 /** One node: its shape, its name, and what its hosts got. */
 export function PlaceShape(props: PlaceShapeProps) {

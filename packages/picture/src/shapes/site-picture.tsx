@@ -1,4 +1,5 @@
 import { layOutDelta } from "../layout/delta-layout.ts";
+import type { NodePlace } from "../layout/delta-place.ts";
 import type { SiteTree } from "../layout/site-tree.ts";
 import { textWidth } from "../layout/text-width.ts";
 import { foldedNodes } from "../scene/folded-nodes.ts";
@@ -11,7 +12,7 @@ import { MapChannels } from "./map-channels.tsx";
 import { flagWidth, MapFlag } from "./map-flag.tsx";
 import { MapLanes } from "./map-lanes.tsx";
 import { placeFlags } from "./place-flags.ts";
-import { PlaceShape } from "./place-shape.tsx";
+import { PlaceShape, placeLabel } from "./place-shape.tsx";
 
 export interface SitePictureProps {
   readonly name: string;
@@ -41,6 +42,14 @@ export function SitePicture(props: SitePictureProps) {
   const layout = layOutDelta(grouped.tree, { width, height, folded, measure: textWidth, readings });
   const scale = Math.min(1, width / layout.width);
   const selected = () => {};
+  const shownAt = (place: NodePlace) => ({
+    host: grouped.scene.hosts.get(place.name) ?? null,
+    reading: readings.get(place.name) ?? null,
+  });
+  const labelOf = (place: NodePlace) => {
+    const node = grouped.tree.byName.get(place.name);
+    return node === undefined ? null : placeLabel(place, { node, ...shownAt(place) });
+  };
   return (
     <svg class="site-picture" role="img" aria-label={props.name} viewBox={`0 0 ${layout.width} ${layout.height}`}>
       <MapLanes tree={tree} layout={layout} />
@@ -64,17 +73,14 @@ export function SitePicture(props: SitePictureProps) {
               place={place}
               node={node}
               water={grouped.scene.channels.get(place.name)?.water ?? "closed"}
-              host={grouped.scene.hosts.get(place.name) ?? null}
-              reading={readings.get(place.name) ?? null}
+              {...shownAt(place)}
             />
           </g>
         );
       })}
-      {placeFlags(marks, layout, { scale, width: flagWidth, nameWidth: textWidth, markAt: markDistance }).map(
-        (flag) => (
-          <MapFlag key={flag.mark.index} flag={flag} scale={1} onSelect={selected} />
-        ),
-      )}
+      {placeFlags(marks, layout, { scale, width: flagWidth, label: labelOf, markAt: markDistance }).map((flag) => (
+        <MapFlag key={flag.mark.index} flag={flag} scale={1} onSelect={selected} />
+      ))}
     </svg>
   );
 }

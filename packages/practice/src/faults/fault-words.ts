@@ -43,7 +43,7 @@ const every = may("every", "20: each twentieth packet");
 export const FAULT_WORDS: { readonly [Name in PracticeFaultName]: FaultWords } = {
   drop: {
     does: "Packets are lost here: all of them, a share, each n-th, or large ones alone.",
-    stands: "A damaged cable, a port with errors, a full queue, a filter that nobody remembers.",
+    stands: "A damaged cable, a port with errors, a full queue, a forgotten filter.",
     on: ["segment", "network-node"],
     parameters: [share, every, group, may("larger-than", "1400 B: packets over this size")],
   },

@@ -1,5 +1,6 @@
 import { type GroupKinship, groupKinship, keptRangeOf } from "../group-kinship.ts";
 import { groupMac, parseIpAddress } from "../ip-address.ts";
+import { formatCount } from "../units.ts";
 import type { GroupUse } from "./watcher-report-schema.ts";
 
 /** What one host saw that stands in a test's way. */
@@ -28,7 +29,7 @@ export function usesInTheWay(group: string, uses: readonly GroupUse[]): UseInThe
  */
 export function sayGroupUse(group: string, wanted: string, use: UseInTheWay, who: string): string {
   const port = use.port === null ? "" : ` port ${use.port}`;
-  const packets = `${use.frames} ${use.frames === 1 ? "packet" : "packets"} from ${use.source}`;
+  const packets = `${formatCount(use.frames)} ${use.frames === 1 ? "packet" : "packets"} from ${use.source}`;
   const parsed = parseIpAddress(group);
   if (use.kinship === "same" || parsed === null) {
     return `${wanted} is in use: ${who} ${packets}${port === "" ? "" : ` to it,${port}`}`;

@@ -65,4 +65,4 @@ export function querierSentences({ elections, heard, family }: ReportQuerierAudi
   return [...changes, ...gaps];
 }
 
-const time = (ms: number | null): string | null => (ms === null ? null : ms === 0 ? "0 s" : formatDurationNs(ms * 1e6));
+const time = (ms: number | null): string | null => (ms === null ? null : formatDurationNs(ms * 1e6));

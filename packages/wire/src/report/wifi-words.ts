@@ -1,4 +1,4 @@
-import { formatRateBps, formatRatio } from "../units.ts";
+import { formatCount, formatRateBps, formatRatio } from "../units.ts";
 import type { ReportRoam, ReportWifi } from "./report-wifi-schema.ts";
 
 const WAYS = {
@@ -39,7 +39,7 @@ function sayStation(station: ReportWifi["stations"][number]): string {
     ...(leastSignalDbm === null || leastSignalDbm === signalDbm ? [] : [`at the weakest ${leastSignalDbm} dBm`]),
     ...(station.txRateBps === null ? [] : [`sends at ${formatRateBps(station.txRateBps)}`]),
     ...(station.rxRateBps === null ? [] : [`receives at ${formatRateBps(station.rxRateBps)}`]),
-    ...(station.txRetries === null ? [] : [`${station.txRetries} frames sent again`]),
+    ...(station.txRetries === null ? [] : [`${formatCount(station.txRetries)} frames sent again`]),
     ...(station.txFailed === null ? [] : [`${station.txFailed} given up`]),
   ];
   return `${agent} was at ${sayPlace(accessPoint, bssid)}${known.length === 0 ? "" : `: ${known.join(", ")}`}.`;
