@@ -8,11 +8,12 @@ import { CredentialCare } from "../agents/credential-care.tsx";
 import { credentialWords } from "../agents/credential-words.ts";
 import { EnrolAgent } from "../agents/enrol-agent.tsx";
 import { hostChecks } from "../agents/host-checks.ts";
+import { MissingAgents } from "../agents/missing-agents.tsx";
 import { Operators } from "../agents/operators.tsx";
 import { ProgramTokens } from "../agents/program-tokens.tsx";
 import { askController } from "../link/ask-controller.ts";
 import { CopyLine } from "../parts/copy-line.tsx";
-import { formatDay } from "../parts/format.ts";
+import { formatDay, nameSome } from "../parts/format.ts";
 import { agents, link, plan, version } from "../state/console-state.ts";
 
 /** Who is connected, what each can do, and how to bring one more in. */
@@ -34,9 +35,9 @@ export function AgentsPage() {
             , of <b>{planned.length}</b> on the plan
           </>
         )}
-        .{missing.length > 0 && ` Missing: ${missing.join(", ")}.`}
-        {strangers.length > 0 && ` Not on the plan: ${strangers.map(({ name }) => name).join(", ")}.`}
+        .{strangers.length > 0 && ` Not on the plan: ${nameSome(strangers.map(({ name }) => name))}.`}
       </p>
+      {plan.value !== null && <MissingAgents missing={missing} drawing={plan.value.drawing} />}
       <ul class="agent-list">
         {connected.map((agent) => (
           <AgentEntry

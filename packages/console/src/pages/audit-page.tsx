@@ -1,6 +1,7 @@
 import type { AuditEntry } from "@dyetrace/wire/console/console-session";
 import { useEffect, useState } from "preact/hooks";
 import { askController, asRefusal, type Refusal } from "../link/ask-controller.ts";
+import { Awaited } from "../parts/awaited.tsx";
 import { formatInstant } from "../parts/format.ts";
 import { RefusalNote } from "../parts/refusal-note.tsx";
 import { link } from "../state/console-state.ts";
@@ -17,7 +18,7 @@ export function AuditPage() {
     );
   }, [isOn]);
   if (refusal !== null) return <RefusalNote refusal={refusal} />;
-  if (entries === null) return <p class="empty">Asking the controller …</p>;
+  if (entries === null) return <Awaited what="the log" />;
   if (entries.length === 0) return <p class="empty">Nobody has changed anything yet.</p>;
   return (
     <table class="audit">

@@ -4,6 +4,7 @@ import type { StoredRun } from "@dyetrace/wire/console/stored-run";
 import { useEffect, useState } from "preact/hooks";
 import { askController, asRefusal, type Refusal } from "../link/ask-controller.ts";
 import { ChangeMap } from "../map/change-map.tsx";
+import { Awaited } from "../parts/awaited.tsx";
 import { formatInstant, nameSome } from "../parts/format.ts";
 import { RefusalNote } from "../parts/refusal-note.tsx";
 import { VERDICTS } from "../parts/run-note.tsx";
@@ -47,7 +48,7 @@ export function ComparisonView({ later, earlier }: { readonly later: string; rea
     return () => gone.abort();
   }, [later, earlier, isOn]);
   if (refusal !== null) return <RefusalNote refusal={refusal} />;
-  if (fetched === null) return <p class="empty">Holding the two against each other …</p>;
+  if (fetched === null) return <Awaited what="the comparison" />;
   const { answer } = fetched;
   const rows = answer.comparisons.toSorted((a, b) => ORDER.indexOf(a.outcome) - ORDER.indexOf(b.outcome));
   const changed = rows.filter(({ outcome }) => outcome === "worse" || outcome === "better");

@@ -3,6 +3,7 @@ import { useState } from "preact/hooks";
 import { ChangesNote } from "../inventory/changes-note.tsx";
 import { GroupEntry } from "../inventory/group-entry.tsx";
 import { useInventories, useInventory, useInventoryChanges } from "../inventory/use-inventories.ts";
+import { Awaited } from "../parts/awaited.tsx";
 import { formatInstant, nameSome } from "../parts/format.ts";
 import { RefusalNote } from "../parts/refusal-note.tsx";
 
@@ -57,9 +58,11 @@ export function InventoryPage() {
       )}
       {changes !== null && <ChangesNote changes={changes} />}
       {inventory === null ? (
-        <p class="empty">
-          {list === null ? "Asking the controller …" : shown === null ? "No inventory was taken yet." : "Reading it …"}
-        </p>
+        list !== null && shown === null ? (
+          <p class="empty">No inventory was taken yet.</p>
+        ) : (
+          <Awaited what={list === null ? "the inventories" : "the inventory"} />
+        )
       ) : (
         <Contents inventory={inventory} />
       )}

@@ -17,6 +17,7 @@ import { useMemo } from "preact/hooks";
 import { liveScene } from "../live/live-scene.ts";
 import { findingOfAddress, placeInAddress, placeOfAddress } from "../map/place-in-address.ts";
 import { SiteMap } from "../map/site-map.tsx";
+import { Awaited } from "../parts/awaited.tsx";
 import { FindingNote } from "../parts/finding-note.tsx";
 import { PlaceNote } from "../parts/place-note.tsx";
 import { RefusalNote } from "../parts/refusal-note.tsx";
@@ -33,7 +34,7 @@ import { type RunView, useViewedRun, type ViewedStream } from "../state/run-view
 export function MapPage() {
   const viewed = useViewedRun(route.value.of);
   if (viewed.kind === "refused") return <RefusalNote refusal={viewed.refusal} />;
-  if (viewed.kind === "asking") return <p class="empty">Fetching the run …</p>;
+  if (viewed.kind === "asking") return <Awaited what="the run" />;
   return <MapView view={viewed.kind === "run" ? viewed.view : null} />;
 }
 

@@ -3,6 +3,7 @@ import type { Night } from "@dyetrace/wire";
 import { NightStrips } from "../night/night-strips.tsx";
 import { clockOf, sayCounted, sayIncidents, UNWATCHED_WORDS } from "../night/night-words.ts";
 import { useNight } from "../night/use-night.ts";
+import { Awaited } from "../parts/awaited.tsx";
 import { formatClock, formatDay, formatInstant } from "../parts/format.ts";
 import { OfViewedRun } from "../parts/of-viewed-run.tsx";
 import { RefusalNote } from "../parts/refusal-note.tsx";
@@ -32,7 +33,7 @@ function NightOf({ view }: { readonly view: RunView }) {
     <div class="night-page">
       <OtherNights shown={view.runId} />
       {night === null && refusal !== null && <RefusalNote refusal={refusal} />}
-      {night === null && refusal === null && <p class="empty">Fetching the night …</p>}
+      {night === null && refusal === null && <Awaited what="the night" />}
       {night !== null && (
         <>
           <header class="night-head">

@@ -1,6 +1,7 @@
 import type { PracticeAnswer } from "@dyetrace/wire/console/practice-faults";
 import { useEffect, useState } from "preact/hooks";
 import { askController, asRefusal, type Refusal } from "../link/ask-controller.ts";
+import { Awaited } from "../parts/awaited.tsx";
 import { RefusalNote } from "../parts/refusal-note.tsx";
 import { NewFault } from "../practice/new-fault.tsx";
 import { OwnFaults } from "../practice/own-faults.tsx";
@@ -29,7 +30,7 @@ export function PracticePage() {
     );
   }
   if (practice === null) {
-    return refusal !== null ? <RefusalNote refusal={refusal} /> : <p class="empty">Fetching the faults …</p>;
+    return refusal !== null ? <RefusalNote refusal={refusal} /> : <Awaited what="the faults" />;
   }
   const change = (path: string, method: "POST" | "DELETE", body?: object): void => {
     setBusy(true);

@@ -1,6 +1,7 @@
 import { formatMs } from "@dyetrace/picture";
 import type { RunSummary } from "@dyetrace/wire/console/stored-run";
 import { useState } from "preact/hooks";
+import { Awaited } from "../parts/awaited.tsx";
 import { formatInstant } from "../parts/format.ts";
 import { RefusalNote } from "../parts/refusal-note.tsx";
 import { isCancelled, VERDICTS } from "../parts/run-note.tsx";
@@ -30,7 +31,7 @@ function RunList({ named }: { readonly named: string | null }) {
   const [isWhole, setWhole] = useState(false);
   const [chosen, setChosen] = useState<readonly string[]>([]);
   if (refusal !== null && runs === null) return <RefusalNote refusal={refusal} />;
-  if (runs === null) return <p class="empty">Fetching the runs …</p>;
+  if (runs === null) return <Awaited what="the runs" />;
   if (runs.length === 0) {
     return (
       <p class="empty">

@@ -2,6 +2,7 @@ import { narrowToFinding, narrowToGroup } from "@dyetrace/measure";
 import type { RunStory } from "@dyetrace/wire";
 import { useMemo, useState } from "preact/hooks";
 import { findingOfAddress } from "../map/place-in-address.ts";
+import { Awaited } from "../parts/awaited.tsx";
 import { OfViewedRun } from "../parts/of-viewed-run.tsx";
 import { RefusalNote } from "../parts/refusal-note.tsx";
 import { RunNote } from "../parts/run-note.tsx";
@@ -32,7 +33,7 @@ function ToldRun({ view }: { readonly view: RunView }) {
       <header>
         <RunNote view={view} />
       </header>
-      {told.kind === "asking" && <p class="empty">Fetching the story …</p>}
+      {told.kind === "asking" && <Awaited what="the story" />}
       {told.kind === "refused" && <RefusalNote refusal={told.refusal} />}
       {told.kind === "told" && <Story view={view} story={told.story} />}
     </div>

@@ -1,6 +1,7 @@
 import { formatMs } from "@dyetrace/picture";
 import { formatRateBps, formatRatio } from "@dyetrace/wire";
 import type { RunForecast } from "@dyetrace/wire/console/run-forecast";
+import { nameSome } from "./format.ts";
 
 /** Segments shown of those that the run loads. */
 const MOST_LOADS = 8;
@@ -35,7 +36,7 @@ export function Forecast(props: {
       </p>
       {missing.length > 0 && (
         <p class="missing">
-          Not connected: <b>{missing.join(", ")}</b>. Start {missing.length === 1 ? "it" : "them"} first.
+          Not connected: <b>{nameSome(missing)}</b>. Start {missing.length === 1 ? "it" : "them"} first.
         </p>
       )}
       {forecast.expects.length > 0 && (

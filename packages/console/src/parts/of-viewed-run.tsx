@@ -1,6 +1,7 @@
 import type { ComponentChildren, VNode } from "preact";
 import { route } from "../state/route.ts";
 import { type RunView, useViewedRun } from "../state/run-view.ts";
+import { Awaited } from "./awaited.tsx";
 import { RefusalNote } from "./refusal-note.tsx";
 
 /** A page about the run of its address: what it shows of a run, and what it says where there is none. */
@@ -16,7 +17,7 @@ export function OfViewedRun({
     case "none":
       return <p class="empty">{none}</p>;
     case "asking":
-      return <p class="empty">Fetching the run …</p>;
+      return <Awaited what="the run" />;
     case "refused":
       return <RefusalNote refusal={viewed.refusal} />;
     case "run":

@@ -1,6 +1,7 @@
 import type { ConsoleScenario } from "@dyetrace/wire/console/console-scenario";
 import { useEffect, useState } from "preact/hooks";
 import { askController, asRefusal, type Refusal } from "../link/ask-controller.ts";
+import { Awaited } from "../parts/awaited.tsx";
 import { ParameterForm } from "../parts/parameter-form.tsx";
 import { RefusalNote } from "../parts/refusal-note.tsx";
 import { ScheduleTimes } from "../schedule/schedule-times.tsx";
@@ -39,6 +40,7 @@ export function RunComposer() {
       <section aria-labelledby="choose">
         <h2 id="choose">What to send</h2>
         {refusal !== null && <RefusalNote refusal={refusal} />}
+        {scenarios === null && refusal === null && <Awaited what="the scenarios" />}
         <fieldset class="choices">
           <legend class="hidden-name">Scenario</legend>
           {scenarios?.map(({ text, name, about }) => (

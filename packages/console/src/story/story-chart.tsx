@@ -2,6 +2,7 @@ import { drawStory, storyKey } from "@dyetrace/measure";
 import type { RunStory } from "@dyetrace/wire";
 import { useMemo, useRef } from "preact/hooks";
 import { useSize } from "../map/use-size.ts";
+import { nameSome } from "../parts/format.ts";
 import { moveWindow, type StoryWindow, zoomWindow } from "./story-window.ts";
 import { SvgShapes } from "./svg-shapes.tsx";
 
@@ -116,7 +117,7 @@ export function StoryChart({ story, shown, onShow }: StoryChartProps) {
       {/* biome-ignore-end lint/a11y/noNoninteractiveTabindex: see above */}
       <StoryKey story={story} />
       {picture !== null && picture.unseen.length > 0 && (
-        <p class="small soft">Nothing to draw of: {picture.unseen.join(", ")}.</p>
+        <p class="small soft">Nothing to draw of: {nameSome(picture.unseen)}.</p>
       )}
     </>
   );
