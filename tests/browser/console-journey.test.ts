@@ -50,7 +50,7 @@ describe("console: given the practice site with everything lost on the way to th
       hash,
     });
     const { page } = console;
-    await page.getByRole("button", { name: "Part these suspects" }).click();
+    await page.getByRole("button", { name: "Tell these suspects apart" }).click();
     await page.getByText("This repeats what failed").waitFor();
     await page.getByRole("button", { name: "Send the probe" }).click();
     await page.waitForSelector(".flag", { timeout: 60_000 });

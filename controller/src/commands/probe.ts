@@ -78,7 +78,7 @@ function sayOffer({ title, suspects, refusal, sends, tells, wantedAgentAt }: Pro
     ...(tells.length === 0 ? [] : ["What it can tell:", ...tells.map((sentence) => `  - ${sentence}`)]),
     ...(wantedAgentAt === null || refusal !== null
       ? []
-      : [`One more agent beside ${wantedAgentAt}, sending and listening, would part them better.`]),
+      : [`One more agent beside ${wantedAgentAt}, sending and listening, would tell them apart better.`]),
   ];
   return `${lines.join("\n")}\n`;
 }

@@ -100,6 +100,6 @@ function writeReportFiles(report: RunReport, record: RunRecord, options: ReportO
   process.stdout.write(renderReport(report, graph, paintFor(process.stdout), probes));
   if (probes.length > 0) return;
   process.stdout.write(
-    sayHowToProbe(report, `\`dyetrace probe ${report.run}\` takes the measurement that parts them best.`),
+    sayHowToProbe(report, `\`dyetrace probe ${report.run}\` takes the measurement that tells them apart best.`),
   );
 }

@@ -126,7 +126,7 @@ export function registerRun(program: Command): void {
       deliverReport(report, graph, options);
       if (options.json !== "-")
         process.stdout.write(
-          sayHowToProbe(report, `\`dyetrace probe ${report.run}\` takes the measurement that parts them best.`),
+          sayHowToProbe(report, `\`dyetrace probe ${report.run}\` takes the measurement that tells them apart best.`),
         );
       process.exitCode = EXIT[report.verdict];
       if (before === null) return;

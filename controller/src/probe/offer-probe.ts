@@ -64,7 +64,7 @@ function refused({ findings }: RunReport, finding: number | null): ProbeOffer {
       ? "No finding of this run has several suspects that a short run could part"
       : asked.suspects.length < 2
         ? "This finding has no two suspects to tell apart"
-        : "A short run can't part these suspects: the finding rests on a time or a rate that it would not have, or the report is of an earlier version";
+        : "A short run can't tell these suspects apart: the finding rests on a time or a rate that it would not have, or the report is of an earlier version";
   return { ...NO_OFFER, finding, title: asked?.title ?? "", suspects: [...(asked?.suspects ?? [])], refusal };
 }
 

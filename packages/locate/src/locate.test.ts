@@ -55,7 +55,7 @@ test("locate: given a dead link to a switch, then its segment is the first suspe
   expect(finding.kind).toBe("stops");
   expect(finding.suspects).toEqual([segment, "sw-east", segmentBetween(terminal, "sw-east", "core")]);
   expect(finding.title).toBe(
-    "board stops between core:2 and sw-east:1: kiosk and gate got nothing, everyone else everything",
+    "board stops between core:2 and sw-east:1: kiosk and gate got nothing, and everyone else got everything",
   );
   // Two hosts show it: were one of them elsewhere, the other's own cable would explain the rest.
   expect(finding.confidence).toBe(0.85);

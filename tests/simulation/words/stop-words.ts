@@ -21,12 +21,12 @@ const KINDS = ["stops", "group-specific", "source-specific", "rendezvous-point",
 const NOTHING = `(?:(?<silent>${NAMES}) got (?<what>nothing|none of them)(?<when>(?: (?:after|from) ${TIME}(?:, the first of them after ${TIME}| to ${TIME})?| for a part of the run)?))`;
 const GROUP = `${NAMES} got nothing of ${NAMES}(?: (?:after|from|for) [^;]*?)?`;
 const GROUPS = `(?:(?<groups>${GROUP}; ${GROUP})|(?<each>${NAMES}) each got nothing of one stream or more(?: after ${TIME})?)`;
-const REST = `(?<rest>, everyone else everything|, while (?<served>${NAMES}) did|, and nobody else reports on ${NAMES})?`;
+const REST = `(?<rest>, and everyone else got everything|, while (?<served>${NAMES}) did|, and nobody else reports on ${NAMES})?`;
 const SILENCE = `(?:${NOTHING}|${GROUPS})${REST}`;
 
 /**
  * "X got nothing": no packet of these streams came to X at all; "after T" and "from T to T": none of those sent then.
- * "everyone else everything": whoever else joined these streams reported, and lacks no number. "while Y did": Y got some
+ * "and everyone else got everything": whoever else joined these streams reported, and lacks no number. "while Y did": Y got some
  * of it in that time. "nobody else reports on S": no other host that joined it sent a report.
  */
 function untrueSilence(part: (name: string) => string, streams: readonly string[], observed: Observed): string | null {
@@ -262,7 +262,7 @@ const EVIDENCE: readonly Phrase[] = [
     untrue: () => null,
   },
   {
-    says: /^One more agent beside (?<node>[^ ]+)(?: vlan [0-9]+)?, listening to the same, would part these suspects best\.$/,
+    says: /^One more agent beside (?<node>[^ ]+)(?: vlan [0-9]+)?, listening to the same, would tell these suspects apart best\.$/,
     untrue: (part, _, { graph }) => (graph.nodes.get(part("node"))?.kind === "host" ? "a host" : null),
   },
   {

@@ -61,7 +61,7 @@ export function sayMedia({ delayFactorMaxMs, mediaLossMaxPps }: ReportReceipt): 
 }
 
 /** Listeners that one run shows here; the report has them all. */
-const MOST_ROWS = 40;
+const MOST_ROWS = 16;
 
 /** How packets came to each listener; nothing of a run that an earlier version reported. */
 export function Deliveries({ report }: { readonly report: RunReport }) {

@@ -32,7 +32,7 @@ export function OfferProbe({ runId, index, isProbed }: OfferProbeProps) {
       {offer === null ? (
         <>
           <button type="button" class="press" onClick={ask} disabled={!isOn || isAsking}>
-            {isAsking ? "Working out a probe …" : isProbed ? "Probe again" : "Part these suspects"}
+            {isAsking ? "Working out a probe …" : isProbed ? "Probe again" : "Tell these suspects apart"}
           </button>
           <p class="small soft">Shows a short run that would tell them apart. Nothing is sent yet.</p>
         </>
@@ -48,7 +48,7 @@ function Offer({ offer, onClose }: { readonly offer: ProbeOffer; readonly onClos
   const { request, refusal, sends, tells, wantedAgentAt } = offer;
   return (
     <div class="probe-panel">
-      <h3>{request === null ? "No probe would part them" : "A probe that parts them"}</h3>
+      <h3>{request === null ? "No probe would tell them apart" : "A probe that tells them apart"}</h3>
       {refusal !== null && <p>{refusal}.</p>}
       {sends.length > 0 && (
         <ul class="evidence">
@@ -68,7 +68,7 @@ function Offer({ offer, onClose }: { readonly offer: ProbeOffer; readonly onClos
         </>
       )}
       {request !== null && wantedAgentAt !== null && (
-        <p class="small soft">One more agent beside {wantedAgentAt}, sending and listening, would part them better.</p>
+        <p class="small soft">One more agent beside {wantedAgentAt}, sending and listening, would tell them apart better.</p>
       )}
       {request !== null && isRunning.value && (
         <p class="small">A run is going on. The probe can start when it is over.</p>

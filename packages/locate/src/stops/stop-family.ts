@@ -37,5 +37,5 @@ function nextAgent({ site, facts, choices }: StopCase, suspects: readonly string
   const best = bestListener(choices.of(trees), numbers);
   return best === null
     ? []
-    : [`One more agent beside ${best.name}, listening to the same, would part these suspects best.`];
+    : [`One more agent beside ${best.name}, listening to the same, would tell these suspects apart best.`];
 }

@@ -8,7 +8,7 @@ import type { StopCase } from "./stop-case.ts";
 const MOST_GROUPS = 2;
 
 /**
- * "kiosk-1 and gate-2 got nothing, everyone else everything".
+ * "kiosk-1 and gate-2 got nothing, and everyone else got everything".
  * @param nothing what they got
  */
 export function silentPhrase(stop: StopCase, nothing: "nothing" | "none of them" = "nothing"): string {
@@ -41,7 +41,7 @@ export function timePhrase(time: SilentTime | null): string {
 function restPhrase({ witnesses, streams }: StopCase): string {
   const { isNobodyElse, isRestComplete, served } = witnesses;
   if (isNobodyElse) return `, and nobody else reports on ${nameList(streams)}`;
-  if (isRestComplete) return ", everyone else everything";
+  if (isRestComplete) return ", and everyone else got everything";
   return served.length === 0 ? "" : `, while ${nameList(served.flatMap(({ hosts }) => hosts))} did`;
 }
 

@@ -88,6 +88,6 @@ test("locate: given suspects that one more agent would part, then the finding sa
   const [finding] = locate(site, run).findings;
   expect(finding?.suspects).toContain("rt1");
   expect(finding?.evidence).toContain(
-    "One more agent beside rt1, listening to the same, would part these suspects best.",
+    "One more agent beside rt1, listening to the same, would tell these suspects apart best.",
   );
 });
