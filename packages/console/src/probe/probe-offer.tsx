@@ -68,7 +68,9 @@ function Offer({ offer, onClose }: { readonly offer: ProbeOffer; readonly onClos
         </>
       )}
       {request !== null && wantedAgentAt !== null && (
-        <p class="small soft">One more agent beside {wantedAgentAt}, sending and listening, would tell them apart better.</p>
+        <p class="small soft">
+          One more agent beside {wantedAgentAt}, sending and listening, would tell them apart better.
+        </p>
       )}
       {request !== null && isRunning.value && (
         <p class="small">A run is going on. The probe can start when it is over.</p>
