@@ -137,7 +137,7 @@ describe("console: given recorded runs with faults in them", () => {
       expect(await chart.locator(".channel-bar.unknown").count()).toBe(2);
       expect(await chart.locator(".behind").count()).toBe(0);
       expect(await chart.innerText()).toMatch(
-        /692 packets, 506 gaps, longest 31.6 ms, 5\d\d of them at times not listed/,
+        /692 packets, 506 gaps, longest 31.6 ms, times of 5\d\d packets not listed/,
       );
       expect(await page.locator(".finding-head").innerText()).toContain("confidence 85 %");
       // On paper: light whatever the screen is, with the map on the page and nothing to press.
