@@ -1,4 +1,7 @@
-import { describeFault, Fault, tellMistypedOptions } from "@dyetrace/wire";
+import { describeFault, Fault } from "@dyetrace/wire";
+import { bashCompletion } from "@dyetrace/wire/command-line/bash-completion";
+import { manualPage } from "@dyetrace/wire/command-line/manual-page";
+import { tellMistypedOptions } from "@dyetrace/wire/command-line/mistyped-option";
 import { Command, CommanderError } from "commander";
 import { VERSION } from "./about/version.ts";
 import { readAgentConfig } from "./config/read-agent-config.ts";
@@ -12,6 +15,15 @@ import { registerListen } from "./standalone/register-listen.ts";
 import { registerSend } from "./standalone/register-send.ts";
 
 const EXIT_USAGE = 2;
+const EXITS = [
+  [0, "What was asked for was done."],
+  [1, "A mistake of its own, or something that `check` found."],
+  [
+    2,
+    "It could not be done: an option, a file or a right is missing or wrong, or the controller will not have this agent.",
+  ],
+  [86, "The agent was upgraded by its controller, and is to be started again."],
+] as const;
 
 /**
  * Whether a program that a controller sent may run in the place of this one: as this host's file says now.
@@ -41,6 +53,14 @@ export async function runAgentProgram(argv: readonly string[]): Promise<void> {
   registerListen(program);
   registerCheck(program);
   registerAir(program);
+  program
+    .command("completion")
+    .description("Print what lets bash complete this program's words: source <(dyetrace-agent completion)")
+    .action(() => void process.stdout.write(bashCompletion(program)));
+  program
+    .command("manual")
+    .description("Print this program's page for man(1).")
+    .action(() => void process.stdout.write(manualPage(program, { version: VERSION, exits: EXITS })));
   tellMistypedOptions(program);
   try {
     await program.parseAsync([...argv], { from: "user" });

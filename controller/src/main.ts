@@ -1,4 +1,7 @@
-import { describeFault, Fault, tellMistypedOptions } from "@dyetrace/wire";
+import { describeFault, Fault } from "@dyetrace/wire";
+import { bashCompletion } from "@dyetrace/wire/command-line/bash-completion";
+import { manualPage } from "@dyetrace/wire/command-line/manual-page";
+import { tellMistypedOptions } from "@dyetrace/wire/command-line/mistyped-option";
 import { Command, CommanderError } from "commander";
 import { VERSION } from "./about/version.ts";
 import { registerAgents } from "./commands/agents.ts";
@@ -25,6 +28,13 @@ import { registerStop } from "./commands/stop.ts";
 import { registerStory } from "./commands/story.ts";
 import { registerToken } from "./commands/token.ts";
 import { registerUpgradeCheck } from "./commands/upgrade-check.ts";
+
+const EXITS = [
+  [0, "What was asked for was done; of a run: pass."],
+  [1, "A run failed, or something differs or got worse; of `controller`: a mistake of its own."],
+  [2, "It could not be done: an option, a file, a controller or a right is missing or wrong. The sentence says which."],
+  [3, "A run is inconclusive: the packets do not decide."],
+] as const;
 
 /** The `dyetrace` program. Sets the exit code; a mistake of the user's ends in one sentence and exit code 2. */
 export async function runProgram(argv: readonly string[]): Promise<void> {
@@ -56,6 +66,14 @@ export async function runProgram(argv: readonly string[]): Promise<void> {
   registerPractice(program);
   registerPlan(program);
   registerDemo(program);
+  program
+    .command("completion")
+    .description("Print what lets bash complete this program's words: source <(dyetrace completion)")
+    .action(() => void process.stdout.write(bashCompletion(program)));
+  program
+    .command("manual")
+    .description("Print this program's page for man(1).")
+    .action(() => void process.stdout.write(manualPage(program, { version: VERSION, exits: EXITS })));
   tellUnknownCommands(program);
   tellMistypedOptions(program);
   const onMistake = (error: unknown): never => {

@@ -13,7 +13,7 @@ const STYLES: Readonly<Record<Tone, Parameters<typeof styleText>[0]>> = {
 
 /** Colour never carries a meaning alone: every tone stands on a word that says the same. */
 export function paintFor(stream: { readonly isTTY?: boolean }): Paint {
-  const hasColour = stream.isTTY === true && process.env["NO_COLOR"] === undefined;
+  const hasColour = stream.isTTY === true && (process.env["NO_COLOR"] ?? "") === ""; // no-color.org
   return hasColour ? (text, tone) => styleText(STYLES[tone], text) : (text) => text;
 }
 

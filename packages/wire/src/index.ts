@@ -101,7 +101,6 @@ export {
   type MembershipReport,
   type PimHello,
 } from "./membership/membership-message.ts";
-export { tellMistypedOptions } from "./mistyped-option.ts";
 export { MOST_GROUP_USES } from "./most-group-uses.ts";
 export { didYouMean, nearestName } from "./nearest-name.ts";
 export { crc32 } from "./packet/crc32.ts";

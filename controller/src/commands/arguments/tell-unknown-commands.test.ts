@@ -1,4 +1,4 @@
-import { tellMistypedOptions } from "@dyetrace/wire";
+import { tellMistypedOptions } from "@dyetrace/wire/command-line/mistyped-option";
 import { Command } from "commander";
 import { expect, test } from "vitest";
 import { tellUnknownCommands } from "./tell-unknown-commands.ts";

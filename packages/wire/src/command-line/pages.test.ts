@@ -1,0 +1,45 @@
+import { spawnSync } from "node:child_process";
+import { Command, Option } from "commander";
+import { expect, test } from "vitest";
+import { bashCompletion } from "./bash-completion.ts";
+import { manualPage } from "./manual-page.ts";
+
+const program = new Command("pour-it").description("Pours water.");
+const audit = program.command("audit").description("Who did what.");
+audit.command("check").description("Whether it's whole.").option("--json <file>", "as JSON; - for standard output");
+program
+  .command("run")
+  .argument("<plan>", "site plan")
+  .addOption(new Option("--role <role>", "which").choices(["view", "operate"]));
+program.command("demo", { hidden: true });
+
+/** What bash itself offers for the last of these words. */
+function offered(...words: readonly string[]): string {
+  const script = `${bashCompletion(program)}
+COMP_WORDS=("$@"); COMP_CWORD=$(($# - 1)); _pour_it; echo "\${COMPREPLY[*]}"`;
+  const { stdout, stderr } = spawnSync("bash", ["-c", script, "bash", ...words], { encoding: "utf8" });
+  expect(stderr).toBe("");
+  return stdout.trim();
+}
+
+test("bashCompletion: given words, then bash offers the commands, options and choices that fit, and no hidden command", () => {
+  expect(offered("pour-it", "")).toBe("audit run --help");
+  expect(offered("pour-it", "au")).toBe("audit");
+  expect(offered("pour-it", "audit", "")).toBe("check --help");
+  expect(offered("pour-it", "audit", "check", "--j")).toBe("--json");
+  expect(offered("pour-it", "run", "site.yaml", "--role", "")).toBe("view operate");
+});
+
+test("manualPage: given a program, then every command and option stands there, and no line of text is taken for a macro", () => {
+  const page = manualPage(program, { version: "1.2.3", exits: [[2, "'quoted' at its beginning"]] });
+  expect(page).toContain('.TH POUR-IT 1 "" "dyetrace 1.2.3"');
+  expect(page).toContain(".SS pour\\-it audit check [options]");
+  expect(page).toContain(".B \\-\\-json <file>\nas JSON; \\- for standard output");
+  expect(page).toContain("\n\\&'quoted' at its beginning");
+  expect(page).not.toContain("demo");
+  const macros = page
+    .split("\n")
+    .filter((line) => /^[.']/.test(line))
+    .map((line) => line.split(" ")[0]);
+  expect([...new Set(macros)].sort()).toEqual([".B", ".SH", ".SS", ".TH", ".TP"]);
+});
