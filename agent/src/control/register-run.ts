@@ -2,12 +2,14 @@ import { randomBytes } from "node:crypto";
 import path from "node:path";
 import { Fault, parseSizeBytes } from "@dyetrace/wire";
 import { type Command, Option } from "commander";
-import { pino } from "pino";
+import { type Logger, pino } from "pino";
 import { VERSION } from "../about/version.ts";
 import { DEFAULT_DATA_FOLDER } from "../config/agent-config.ts";
 import { chooseInterface } from "../config/choose-interface.ts";
 import { guardsOnInterface } from "../config/guards-on-interface.ts";
 import { readAgentConfig } from "../config/read-agent-config.ts";
+import { waitForInterface } from "../config/wait-for-interface.ts";
+import { readInterface } from "../data-plane/interface-facts.ts";
 import { openDataPlane } from "../data-plane/open-data-plane.ts";
 import { openWatcher } from "../watcher/open-watcher.ts";
 import { startAgentService } from "./agent-service.ts";
@@ -69,7 +71,8 @@ export function registerRun(program: Command): void {
         ...others.map((other) => ({ url: other.controller, pin: other.pin })),
         ...config.controllers,
       ]);
-      const interfaceName = options.interface ?? config.interfaceName ?? chooseInterface();
+      const interfaceName = await interfaceFor(options.interface ?? config.interfaceName, log);
+      if (interfaceName === null) return; // stopped while it waited
       const lacks = lackingRights();
       for (const sentence of lacks ?? []) log.info(`This agent ${sentence}`);
       const watcher = await openWatcher({ interfaceName });
@@ -105,6 +108,34 @@ export function registerRun(program: Command): void {
         await service.close();
       }
     });
+}
+
+/**
+ * The interface to the tested network, waited for: at a host's start it may come later than we do.
+ * @returns null where the program was told to end meanwhile @throws {Fault} INTERFACE_UNKNOWN where nobody says which of several
+ */
+async function interfaceFor(wanted: string | null | undefined, log: Logger): Promise<string | null> {
+  const ended = new AbortController();
+  const end = (): void => ended.abort();
+  process.once("SIGINT", end);
+  process.once("SIGTERM", end);
+  try {
+    return await waitForInterface(
+      () => {
+        const name = wanted ?? chooseInterface();
+        readInterface(name);
+        return name;
+      },
+      (fault) => log.warn(`${fault.message}. ${fault.hint} Waiting for it`),
+      ended.signal,
+    );
+  } catch (error) {
+    if (ended.signal.aborted) return null;
+    throw error;
+  } finally {
+    process.off("SIGINT", end);
+    process.off("SIGTERM", end);
+  }
 }
 
 const gather = (one: string, before: readonly string[] = []): readonly string[] => [...before, one];
