@@ -81,8 +81,7 @@ function libraries() {
 function putKoffi(modules, cpu) {
   const koffi = path.join(modules, "koffi");
   copy(path.join(root, "node_modules", "koffi"), koffi, /^[^.]*$|\.([cm]?js|json)$/);
-  for (const needless of ["doc", "vendor", "lib", "src"])
-    rmSync(path.join(koffi, needless), { recursive: true, force: true });
+  for (const needless of ["doc", "vendor", "lib"]) rmSync(path.join(koffi, needless), { recursive: true, force: true });
   const name = `@koromix/koffi-linux-${cpu}`;
   unpack(fetchPackage(name), path.join(modules, name));
   // Debian's C library is the other one.
@@ -110,7 +109,7 @@ function putController(folder, cpu) {
     if (!existsSync(path.join(from, "package.json"))) continue;
     mkdirSync(to, { recursive: true });
     cpSync(path.join(from, "package.json"), path.join(to, "package.json"));
-    for (const inside of ["bin", "dist", "scenarios", "demo"]) {
+    for (const inside of ["bin", "dist", "scenarios", "demo", "style"]) {
       if (existsSync(path.join(from, inside))) copy(path.join(from, inside), path.join(to, inside), RUNTIME);
     }
     const { name } = JSON.parse(readFileSync(path.join(from, "package.json"), "utf8"));
@@ -238,6 +237,13 @@ function copyrightOf(name) {
   return parts.join("\n\n");
 }
 
+/** The manual page and bash's completion, made from the program's own commands. */
+function pages(folder, name, main) {
+  const says = (command) => run(process.execPath, [path.join(root, main), command]);
+  write(path.join(folder, "usr", "share", "man", "man1", `${name}.1.gz`), gzipSync(says("manual"), { level: 9 }));
+  write(path.join(folder, "usr", "share", "bash-completion", "completions", name), says("completion"));
+}
+
 /** The units of deploy/systemd, which start the programs of /opt, for the programs of /usr. */
 const unit = (name, from, to) => read("deploy", "systemd", name).replace(from, to);
 
@@ -247,6 +253,7 @@ function nodePackage(folder, cpu) {
 }
 
 function agentPackage(folder, cpu) {
+  pages(folder, "dyetrace-agent", "agent/bin/dyetrace-agent.mjs");
   const program = path.join(folder, "usr", "lib", "dyetrace-agent");
   putAgent(program, cpu);
   withoutInterpreter(path.join(program, "bin", "dyetrace-agent.mjs"));
@@ -274,6 +281,7 @@ function agentPackage(folder, cpu) {
 }
 
 function controllerPackage(folder, cpu) {
+  pages(folder, "dyetrace", "controller/bin/dyetrace.mjs");
   const program = path.join(folder, "usr", "lib", "dyetrace");
   putController(program, cpu);
   for (const one of [

@@ -59,6 +59,17 @@ export default defineConfig({
         },
       },
       {
+        // By hand alone: `npm test` runs the others.
+        test: {
+          name: "packages",
+          root,
+          include: ["tests/packages/**/*.test.ts"],
+          globalSetup: "tests/bundled-programs.mjs",
+          testTimeout: 600_000,
+          hookTimeout: 300_000,
+        },
+      },
+      {
         test: {
           name: "browser",
           root,

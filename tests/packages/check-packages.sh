@@ -2,7 +2,8 @@
 # By hand, as root on Debian, and by `npm run pack:check`: the packages of `npm run pack` on hosts that have nothing but Debian's base.
 # Three root folders (a controller, two hosts) at one bridge of this machine's kernel, in network namespaces of their own:
 # installed, both hosts enrolled with one key, the main job run, upgraded, purged. Then the tarball that runs in place, as a plain
-# user with no network at all. Needs debootstrap, lintian, iproute2. DYETRACE_BASE_ROOT names a debootstrap folder to start from.
+# user with no network at all. Needs debootstrap, lintian, iproute2. DYETRACE_BASE_ROOT names a debootstrap folder to start from,
+# DYETRACE_PACKED a folder with v1 and v2 of an earlier check; KEEP=1 leaves everything in place.
 set -euo pipefail
 repository=$(cd "$(dirname "$0")/../.." && pwd)
 work=$(mktemp -d /tmp/dyetrace-packages-XXXXXX)
@@ -21,8 +22,9 @@ say() { echo "== $* ($(($SECONDS)) s)"; }
 fail() { echo "FAILED: $*" >&2; exit 1; }
 
 say "packages, an earlier and a later version"
+[ -z "${DYETRACE_PACKED:-}" ] || cp -a "$DYETRACE_PACKED"/v1 "$DYETRACE_PACKED"/v2 "$work/"
 for build in 1 2; do
-  node "$repository/deploy/pack.mjs" --arch "$arch" --quick --build "$build" --out "$work/v$build" | sed "s#.*/##"
+  [ -d "$work/v$build" ] || node "$repository/deploy/pack.mjs" --arch "$arch" --quick --build "$build" --out "$work/v$build" | sed "s#.*/##"
 done
 
 say "lintian: no errors"
@@ -96,7 +98,7 @@ pin=$(grep -o 'sha256//[A-Za-z0-9+/]*=' "$work/controller-1" | head -1)
 on ctl sh -c 'umask 77; setpriv --reuid dyetrace-controller --regid dyetrace-controller --clear-groups dyetrace token add check --scope operate --data /var/lib/dyetrace >/root/token'
 key=$(ask agents key --hosts 2 --json | sed -n 's/.*"key": "\(.*\)",/\1/p')
 for host in east west; do
-  echo "$key" | on "$host" dyetrace-agent-enrol --controller https://10.77.0.1:8472 --pin "$pin" --name "$host" | head -1
+  echo "$key" | on "$host" dyetrace-agent-enrol --controller https://10.77.0.1:8472 --pin "$pin" --name "$host" | sed -n 1p
 done
 sed -i 's/^  allow-sending: false/  allow-sending: true/; s/^contact: ""/contact: the check of the packages/' "$work/east/etc/dyetrace/agent.yaml"
 for host in east west; do run_agent "$host" "$host-1"; done
