@@ -1,6 +1,6 @@
 import { setTimeout as sleep } from "node:timers/promises";
 import type { SiteGraph } from "@dyetrace/site";
-import type { RunProgress } from "@dyetrace/wire";
+import { describeFault, Fault, type RunProgress } from "@dyetrace/wire";
 import type { DeviceTarget } from "@dyetrace/wire/devices/device-access";
 import type { DeviceReading } from "@dyetrace/wire/devices/device-reading";
 import type { DeviceDesk } from "./device-desk.ts";
@@ -45,7 +45,7 @@ export class RunDevices implements Disposable {
   ): Promise<RunDevices | null> {
     if (desk === undefined) return null;
     const nodes = new Set([...graph.nodes.values()].flatMap(({ name, kind }) => (kind === "host" ? [] : [name])));
-    const devices = new RunDevices(desk, desk.targetsAmong(nodes), nodes, runId);
+    const devices = new RunDevices(desk, targetsOf(desk, nodes, say), nodes, runId);
     const count = devices.#targets.length;
     if (count === 0) return devices;
     say({
@@ -117,6 +117,21 @@ export class RunDevices implements Disposable {
       const why = unread[0]?.why;
       if (ports === null && why !== undefined) say({ kind: "step", text: why });
     }
+  }
+}
+
+/** A book of devices that is damaged is no reason not to run. */
+function targetsOf(
+  desk: DeviceDesk,
+  nodes: ReadonlySet<string>,
+  say: (progress: RunProgress) => void,
+): readonly DeviceTarget[] {
+  try {
+    return desk.targetsAmong(nodes);
+  } catch (error) {
+    if (!(error instanceof Fault)) throw error;
+    say({ kind: "step", text: `No device is read: ${describeFault(error)}` });
+    return [];
   }
 }
 
