@@ -2,7 +2,7 @@ import { drawSite } from "../draw/draw-site.ts";
 import type { Drawing } from "../draw/drawing.ts";
 import { type DrawnDevice, isSamePort } from "../draw/drawn-device.ts";
 import { KnownDevices } from "../draw/know-devices.ts";
-import type { Observations } from "../draw/observations.ts";
+import { type Observations, stillTrue } from "../draw/observations.ts";
 import { PlanNames } from "../draw/plan-names.ts";
 import { type SiteGraph, segmentId } from "../model/site-model.ts";
 import { checkLinks } from "./check-links.ts";
@@ -17,7 +17,8 @@ export interface SiteCheck {
 }
 
 /** Holds a plan against what agents hear and switches say. What nobody saw is no contradiction, and counts as not checked. */
-export function checkAgainstSite(graph: SiteGraph, observations: Observations): SiteCheck {
+export function checkAgainstSite(graph: SiteGraph, observed: Observations): SiteCheck {
+  const observations = stillTrue(observed);
   const known = new KnownDevices(observations, new PlanNames());
   // Ports are called as announcements call them, so all of those are read first.
   for (const { neighbours } of observations.readings) {

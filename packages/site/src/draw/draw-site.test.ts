@@ -120,3 +120,29 @@ test("drawSite: given an address that two tables place apart, then it is asked a
     "open",
   ]);
 });
+
+test("drawSite: given announcements that were not repeated in their time, then they are forgotten", () => {
+  const plan = demo("quillfen.yaml");
+  const { hosts } = simulateObservations(plan, new Set(), { reads: false });
+  const late = hosts.map((told) => ({ ...told, toldAgoMs: 600_000 }));
+  expect(drawSite({ hosts: late, readings: [] }, plan.name).links.every(({ by }) => by === "open")).toBe(true);
+});
+
+test("drawSite: given hosts that send by a router that nobody saw, then it is asked for; by one that was read, then not", () => {
+  const plan = demo("quillfen.yaml");
+  const { hosts, readings } = simulateObservations(plan);
+  const by = hosts.map((told) => ({
+    ...told,
+    surroundings: { ...told.surroundings, gateways: [{ address: "192.0.2.254", mac: null }] },
+  }));
+  const ask = (has: string) =>
+    drawSite(
+      {
+        hosts: by,
+        readings: readings.map((one) => ({ ...one, addresses: [{ address: has, prefixLength: 24, port: null }] })),
+      },
+      "x",
+    ).questions.filter((question) => question.includes("192.0.2.254"));
+  expect(ask("192.0.2.1")).toHaveLength(1);
+  expect(ask("192.0.2.254")).toEqual([]);
+});

@@ -1,3 +1,4 @@
+import { askForRouters } from "./ask-for-routers.ts";
 import type { Drawing, DrawnNode } from "./drawing.ts";
 import type { DrawnDevice } from "./drawn-device.ts";
 import { DrawnVlans } from "./drawn-vlans.ts";
@@ -5,7 +6,7 @@ import type { HostFacts } from "./host-facts.ts";
 import { ObservedJoints } from "./join-observed.ts";
 import { JoinedEnds } from "./joined-ends.ts";
 import { KnownDevices } from "./know-devices.ts";
-import type { Observations } from "./observations.ts";
+import { type Observations, stillTrue } from "./observations.ts";
 import { PlanNames } from "./plan-names.ts";
 import { SiteLinks } from "./site-links.ts";
 
@@ -14,13 +15,14 @@ import { SiteLinks } from "./site-links.ts";
  * what stands between several ends and announces nothing becomes an unmanaged switch, with a question. What nothing tells
  * hangs on a node of its own, `unseen`, so that the plan can be read; each such line is open.
  */
-export function drawSite(observations: Observations, site: string): Drawing {
+export function drawSite(observed: Observations, site: string): Drawing {
+  const observations = stillTrue(observed);
   const names = new PlanNames();
   const devices = new KnownDevices(observations, names);
   const hosts = observations.hosts.map((told): HostFacts => ({ ...told, name: names.take(told.agent) }));
   const joined = new JoinedEnds();
   const { open, questions: asked } = new ObservedJoints(devices, hosts, joined).join();
-  const questions = [...asked];
+  const questions = [...asked, ...askForRouters(hosts, devices.all)];
   const vlans = new DrawnVlans(observations, devices, hosts, questions);
   const nodes = [...devices.all.map(nodeOfDevice), ...hosts.map((host) => nodeOfHost(host, joined))];
   const layer = new SiteLinks({ nodes, questions }, vlans, names, devices.all);

@@ -26,6 +26,8 @@ export class DrawnDevice {
   readonly reading: DeviceReading | null;
   readonly chassis: string | null;
   readonly management: string | null;
+  /** Ethernet addresses from which it announced itself. */
+  readonly sources: readonly string[];
   /** Interface to port; the reading's own words. */
   readonly #portOfInterface = new Map<string, string>();
   readonly #facts = new Map<string, PortFacts>();
@@ -34,12 +36,13 @@ export class DrawnDevice {
   /** Learned Ethernet addresses: the port, and the VLAN. */
   readonly learned: ReadonlyMap<string, { readonly port: string; readonly vlan: number | null }>;
 
-  constructor(facts: Pick<DrawnDevice, "name" | "kind" | "reading" | "chassis" | "management">) {
+  constructor(facts: Pick<DrawnDevice, "name" | "kind" | "reading" | "chassis" | "management" | "sources">) {
     this.name = facts.name;
     this.kind = facts.kind;
     this.reading = facts.reading;
     this.chassis = facts.chassis;
     this.management = facts.management;
+    this.sources = facts.sources;
     for (const one of this.reading?.ports ?? []) this.#book(one);
     this.learned = this.#readForwarding();
   }
@@ -109,7 +112,7 @@ export class DrawnDevice {
   /** Ethernet addresses that are its own. */
   get ownMacs(): readonly string[] {
     const chassis = this.chassis !== null && MAC.test(this.chassis) ? [this.chassis] : [];
-    return [...chassis, ...(this.reading?.ports ?? []).flatMap(({ mac }) => mac ?? [])];
+    return [...chassis, ...this.sources, ...(this.reading?.ports ?? []).flatMap(({ mac }) => mac ?? [])];
   }
 
   #book(one: DevicePort): void {

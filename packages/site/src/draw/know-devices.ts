@@ -29,6 +29,15 @@ export class KnownDevices {
     ];
     const saidOf = (chassis: string | null): readonly Announcer[] =>
       chassis === null ? [] : announcers.filter((one) => one.chassis === chassis);
+    const sourcesOf = (chassis: string | null): readonly string[] => [
+      ...new Set(
+        hosts.flatMap(({ surroundings }) =>
+          (surroundings.announcements ?? []).flatMap(({ announcement }) =>
+            announcement.chassis === chassis ? [announcement.source] : [],
+          ),
+        ),
+      ),
+    ];
     const read = readings.map((reading) => {
       const [said] = saidOf(reading.chassis);
       return new DrawnDevice({
@@ -37,6 +46,7 @@ export class KnownDevices {
         reading,
         chassis: reading.chassis,
         management: reading.address,
+        sources: sourcesOf(reading.chassis),
       });
     });
     for (const device of read) if (device.chassis !== null) this.#byChassis.set(device.chassis, device);
@@ -48,6 +58,7 @@ export class KnownDevices {
         reading: null,
         chassis: said.chassis,
         management: said.addresses[0] ?? null,
+        sources: sourcesOf(said.chassis),
       });
       this.#byChassis.set(said.chassis, device);
       return [device];
