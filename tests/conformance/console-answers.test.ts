@@ -243,6 +243,7 @@ async function readNoDevice(url: string): Promise<void> {
   expect(await ask("POST", `${url}/api/devices/core/reading`)).toMatchObject({ node: "core", ports: null });
   await ask("PUT", `${url}/api/devices/core/table`, { groups: [{ vlan: 10, group: "239.195.10.4", ports: ["1"] }] });
   await ask("DELETE", `${url}/api/devices/core`);
+  expect(await ask("GET", `${url}/api/surroundings`)).toBeInstanceOf(Array);
 }
 
 test("console API: given every route of it, then what it answers is what it declares, field by field", async () => {

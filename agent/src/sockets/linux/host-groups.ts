@@ -1,6 +1,6 @@
 import { readFileSync } from "node:fs";
 import { readFile } from "node:fs/promises";
-import { formatIpAddress } from "@dyetrace/wire";
+import { formatIpAddress } from "@dyetrace/wire/ip-address";
 
 /**
  * The groups that an interface of this host is a member of, by whatever program: /proc/net/igmp and /proc/net/igmp6.
