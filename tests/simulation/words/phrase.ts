@@ -48,7 +48,8 @@ export function untrueSentences(
   said: Map<Phrase, number>,
 ): string[] {
   return findings.filter(book.isOfFamily).flatMap((finding) => {
-    const holding = (phrases: readonly Phrase[], sentence: string, isTitle: boolean): string[] => {
+    const holding = (phrases: readonly Phrase[], told: string, isTitle: boolean): string[] => {
+      const sentence = told.replaceAll("\u202f", ""); // between the digits of large numbers
       const phrase = phrases.find(({ says }) => says.test(sentence));
       if (phrase !== undefined) said.set(phrase, (said.get(phrase) ?? 0) + 1);
       // What a title claims has to be written down in its family's book; of the evidence, what has a book is held.
