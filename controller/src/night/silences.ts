@@ -10,7 +10,8 @@ const SILENCE_NS = 100e6;
 export const intervalNs = (stream: CompiledStream): number => packetNs(stream) * stream.burstPackets;
 
 /** What one packet is worth in time. */
-export const packetNs = ({ payloadBytes, rateBps }: CompiledStream): number => (payloadBytes * 8e9) / rateBps;
+export const packetNs = ({ payloadBytes, rateBps }: Pick<CompiledStream, "payloadBytes" | "rateBps">): number =>
+  (payloadBytes * 8e9) / rateBps;
 
 /** @returns whether a loss with numbers tells of a silence at the same listener */
 export const isWithin = (loss: Episode, silence: Episode): boolean =>

@@ -5,6 +5,7 @@ import { accountOfRun } from "../account/run-account.ts";
 import type { RunEvidence } from "../account/run-evidence.ts";
 import type { AgentRegistry } from "../agents/agent-registry.ts";
 import { buildReport } from "../conclude/build-report.ts";
+import { withOverTime } from "../conclude/media-over-time.ts";
 import { isLeaving, Left } from "../conduct/leaving.ts";
 import type { DeviceEvidence } from "../devices/evidence/device-evidence.ts";
 import { readFollowed } from "../followed/read-followed.ts";
@@ -111,11 +112,9 @@ export async function concludeRun(
   await late.write(`${run.runId} story`, () => store.stories.keep(story));
   const probed = await probedRun(store, probeOf);
   const read = readFollowed(run, await storedEvidence(store, run, evidence), graph);
-  const built = withPlanDoubts(
-    buildReport(accountOfRun(read.run, read.evidence), graph, probed, devices),
-    contradictions,
-  );
-  const report = read.media.length === 0 ? built : { ...built, media: [...read.media] };
+  const account = accountOfRun(read.run, read.evidence);
+  const built = withPlanDoubts(buildReport(account, graph, probed, devices), contradictions);
+  const report = read.media.length === 0 ? built : { ...built, media: withOverTime(read.media, account) };
   const headers = await gatherHeaders(run, report, evidence, registry, await losses?.parts());
   if (headers !== null) await late.write(`${run.runId} headers`, () => store.captures.keep(headers));
   const stretches = await accountStretches(store, run);

@@ -3,6 +3,7 @@ import { loadScenario, type RunReport } from "@dyetrace/wire";
 import { accountOfRun } from "../../../controller/src/account/run-account.ts";
 import type { RunEvidence } from "../../../controller/src/account/run-evidence.ts";
 import { buildReport } from "../../../controller/src/conclude/build-report.ts";
+import { withOverTime } from "../../../controller/src/conclude/media-over-time.ts";
 import { readFollowed } from "../../../controller/src/followed/read-followed.ts";
 import { compileScenario } from "../../../controller/src/plan/compile-scenario.ts";
 import type { CompiledRun } from "../../../controller/src/plan/compiled-run.ts";
@@ -111,5 +112,6 @@ export const withNames = (run: CompiledRun, namesPerInterval: number): CompiledR
 
 export function conclude(run: CompiledRun, evidence: RunEvidence, graph: SiteGraph): RunReport {
   const read = readFollowed(run, evidence, graph);
-  return { ...buildReport(accountOfRun(read.run, read.evidence), graph), media: [...read.media] };
+  const account = accountOfRun(read.run, read.evidence);
+  return { ...buildReport(account, graph), media: withOverTime(read.media, account) };
 }

@@ -1,9 +1,38 @@
 import { formatDurationNs, type Night, type RunReport } from "@dyetrace/wire";
 import { addKnown } from "./night-strips.ts";
 
-/** What a reader of the night has to know where streams of others were followed. */
-export const FOLLOWED_SENTENCE =
-  "Streams of others were followed: what was lost of them is known once the run is concluded, for the whole run and not minute by minute, so there are no strips and no incidents of losses. The notes of the report say how far their packets can be told apart.";
+const HOW_FAR = "The notes of the report say how far their packets can be told apart.";
+
+/** What a reader of the night has to know where streams of others were followed, and when most was lost. Pure. @param report null: not concluded */
+export function followedSentences(report: Pick<RunReport, "media"> | null, startedMs: number): string[] {
+  if (report === null) {
+    const why =
+      "what was lost of them is known once the run is concluded, so there are no strips and no incidents of losses";
+    return [`Streams of others were followed: ${why}. ${HOW_FAR}`];
+  }
+  const how =
+    "their strips are by the numbers that all agents' packets make one row of, and there are no incidents of single losses";
+  const unsure =
+    "Where a stream bears no sequence number, what was lost to all may not show, and its cells say at best that a part was not measured";
+  return [`Streams of others were followed: ${how}. ${unsure}. ${HOW_FAR}`, ...worstPiece(report, startedMs)];
+}
+
+function worstPiece({ media = [] }: Pick<RunReport, "media">, startedMs: number): string[] {
+  let worst: { readonly ratio: number; readonly sentence: string } | null = null;
+  for (const { stream, listener, overTime } of media) {
+    for (const [index, piece] of (overTime?.pieces ?? []).entries()) {
+      if (piece === null || overTime === undefined || piece[1] === 0) continue;
+      const [received, lost, hostLost] = piece;
+      const ratio = lost / (received + lost + (hostLost ?? 0));
+      if (worst !== null && ratio <= worst.ratio) continue;
+      const at = (part: number): string => new Date(startedMs + part * overTime.pieceMs).toISOString().slice(11, 16);
+      const when = `Most was lost from ${at(index)} to ${at(index + 1)} UTC`;
+      const share = (ratio * 100).toPrecision(2);
+      worst = { ratio, sentence: `${when}: ${lost} packets of ${stream} did not come to ${listener}, ${share} %.` };
+    }
+  }
+  return worst === null ? [] : [worst.sentence];
+}
 
 type Counts = Pick<Night, "received" | "lost" | "hostLost">;
 

@@ -1,6 +1,6 @@
 import type { NightListener, NightStrip } from "@dyetrace/wire";
 import { getOrAdd } from "../../account/get-or-add.ts";
-import type { CompiledRun, CompiledStream } from "../../plan/compiled-run.ts";
+import type { CompiledStream } from "../../plan/compiled-run.ts";
 import type { Episode } from "../../store/pack/kept-report.ts";
 import type { StripCell } from "../../store/report-records.ts";
 import { packetNs } from "../silences.ts";
@@ -10,8 +10,11 @@ const STEPS: readonly number[] = [1e-4, 1e-3, 1e-2];
 /** Of two streams' cells, the one further to the right is told. */
 const WORST_LAST = ".-?12345";
 
+/** As much as a strip says of its stream. */
+export type StripStream = Pick<CompiledStream, "streamId" | "name" | "payloadBytes" | "rateBps">;
+
 interface Row {
-  readonly stream: CompiledStream;
+  readonly stream: StripStream;
   readonly listener: string;
   readonly cells: StripCell[];
 }
@@ -22,7 +25,7 @@ interface Row {
  */
 export function stripsOf(
   sums: readonly StripCell[],
-  run: CompiledRun,
+  run: { readonly streams: readonly StripStream[] },
   cells: number,
   cellNs: number,
   unwatched: readonly Episode[],

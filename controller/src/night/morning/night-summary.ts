@@ -1,22 +1,22 @@
 import { loadSitePlan } from "@dyetrace/site";
 import { Fault, greatestOf, leastOf, type Night } from "@dyetrace/wire";
 import { groupBy } from "@dyetrace/wire/group-by";
-import { MINUTE_NS } from "../../intake/count-minutes.ts";
 import { followsOthers } from "../../plan/compiled-run.ts";
 import { type PackedRun, unpackCompiledRun } from "../../plan/compiled-run-json.ts";
+import { cellNsOf, minutesPerCell } from "../../plan/night-cells.ts";
 import type { Episode, EpisodeKind } from "../../store/pack/kept-report.ts";
 import type { RunRecord } from "../../store/run-record.ts";
 import type { Store } from "../../store/store.ts";
 import { absences, findIncidents } from "../find-incidents.ts";
 import { readSilences } from "../open-silences.ts";
 import { findPatterns } from "./find-patterns.ts";
-import { FOLLOWED_SENTENCE, followedCounts } from "./followed-night.ts";
+import { followedCounts, followedSentences } from "./followed-night.ts";
+import { followedStrips } from "./followed-strips.ts";
 import { headlineOf } from "./headline.ts";
 import { nightIncident } from "./night-incident.ts";
 import { addKnown, listenersOf, stripsOf, withSilent } from "./night-strips.ts";
 import { unwatchedOf } from "./unwatched.ts";
 
-const MOST_CELLS = 96;
 const MOST_WORST = 8;
 /** Queries and such, that patterns are held against. */
 const MOST_MARKS = 50_000;
@@ -47,10 +47,12 @@ export async function summariseNight(store: Store, record: RunRecord, nowMs: num
   const incidents = found.map((one) => nightIncident(one, record.site, wallMs));
   const away = absences(run, stints, knownNs);
   const blind = [...away, ...(await episodesOf(store, run.runId, untilNs, ["dropped"]))];
-  const minutesPerCell = Math.max(1, Math.ceil(untilNs / MINUTE_NS / MOST_CELLS));
-  const cellNs = minutesPerCell * MINUTE_NS;
-  const cells = await store.reports.cells(run.runId, minutesPerCell);
-  const strips = stripsOf(withSilent(cells, read.silent, cellNs), run, Math.ceil(untilNs / cellNs), cellNs, blind);
+  const cellNs = cellNsOf(untilNs);
+  const cells = await store.reports.cells(run.runId, minutesPerCell(untilNs));
+  const strips = [
+    ...stripsOf(withSilent(cells, read.silent, cellNs), run, Math.ceil(untilNs / cellNs), cellNs, blind),
+    ...followedStrips(record.report, Math.ceil(untilNs / cellNs), cellNs, blind),
+  ];
   const marks = [...(await episodesOf(store, run.runId, untilNs, ["query"])), ...away];
   const follows = followsOthers(run);
   const night: Omit<Night, "headline"> = {
@@ -78,7 +80,7 @@ export async function summariseNight(store: Store, record: RunRecord, nowMs: num
     incidents,
     patterns: [...findPatterns(incidents, marks, untilNs, wallMs)],
     unwatched: unwatchedOf(run, stints, blind, strips, untilNs),
-    summarised: [...(follows ? [FOLLOWED_SENTENCE] : []), ...summarisedOf(incidents)],
+    summarised: [...(follows ? followedSentences(record.report, wallMs) : []), ...summarisedOf(incidents)],
   };
   return { ...night, headline: headlineOf(night) };
 }

@@ -55,5 +55,15 @@ export const ReportMediaSchema = Type.Object({
   seconds: Nullable(Count),
   errorFreeSeconds: Nullable(Count),
   transportStream: Nullable(ReportTransportStreamSchema),
+  /**
+   * The run in pieces of one length: packets received, lost on the way and dropped by the listener's own host; null where nothing is
+   * known of a piece. Absent where packets can't be told apart.
+   */
+  overTime: Type.Optional(
+    Type.Object({
+      pieceMs: Ms,
+      pieces: Type.Array(Nullable(Type.Tuple([Count, Count, Nullable(Count)])), { maxItems: 96 }),
+    }),
+  ),
 });
 export type ReportMedia = DeepReadonly<Static<typeof ReportMediaSchema>>;
