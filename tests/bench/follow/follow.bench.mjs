@@ -1,5 +1,5 @@
 /**
- * Following streams that flow already, without a network. No part of `npm test`.
+ * Following streams that flow already, without a network. No part of `npm test`. `gstreamer.bench.mjs` beside it has one.
  *
  *   npm run build && node tests/bench/follow/follow.bench.mjs            # all of it, some minutes
  *   node tests/bench/follow/follow.bench.mjs --only links                # or mutated, agreement, cost

@@ -1,6 +1,7 @@
 import fc from "fast-check";
 import { expect, test } from "vitest";
 import { mergeReceipts } from "../merge-receipts.ts";
+import { readNames } from "./name-block.ts";
 import { ProductionFollower } from "./production-follower.ts";
 import { RtpFlows } from "./rtp-flows.ts";
 
@@ -102,4 +103,26 @@ test("RtpFlows: given a gap of 500 packets, then they are lost, and no more, tho
   const flows = new RtpFlows(false);
   feed(flows, 1, [...run(100, 50), 650, ...run(652, 60)]);
   expect(flows.cut(true)[0]).toMatchObject({ rejected: 0, receipt: { lost: 501, firstCopies: 48 + 61 } });
+});
+
+test("ProductionFollower: given datagrams of null packets alone among others, then they are no copies, and have no name", () => {
+  const follower = new ProductionFollower(null, 100, false);
+  const datagram = (pid: number, counter: number): Uint8Array => {
+    const bytes = new Uint8Array(2 * 188).fill(0xff);
+    for (const at of [0, 188]) bytes.set([0x47, pid >> 8, pid & 0xff, 0x10 | ((counter + at / 188) & 15)], at);
+    return bytes;
+  };
+  for (const [i, [pid, counter]] of [
+    [0x100, 0],
+    [0x1fff, 0],
+    [0x1fff, 0],
+    [0x1fff, 0],
+    [0x100, 2],
+  ].entries()) {
+    follower.take(datagram(pid ?? 0, counter ?? 0), 0, 376, 376, i * 1e6, 5, 0);
+  }
+  const { packets, names, ts } = follower.cut(true).digest;
+  expect(packets).toBe(5);
+  expect(ts).toMatchObject({ packets: 10, nullPackets: 6, repeatedDatagrams: 0, continuityErrors: 0 });
+  expect(names === null ? [] : readNames(names).digests).toHaveLength(2);
 });
