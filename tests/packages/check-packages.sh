@@ -57,7 +57,7 @@ done
 on() {
   local host=$1
   shift
-  ip netns exec "$mark-$host" unshare --mount --pid --fork sh -c \
+  ip netns exec "$mark-$host" unshare --mount --pid --fork --kill-child sh -c \
     'mount -t proc proc "$1/proc" && mount --rbind /dev "$1/dev" && root=$1 && shift && exec chroot "$root" "$@"' sh "$work/$host" "$@"
 }
 # start HOST LOG COMMAND...: in the background
@@ -158,8 +158,8 @@ tar -xzf "$work"/v2/dyetrace-*-linux-*.tar.gz -C "$work/offline" --no-same-owner
 chmod 755 "$work"
 demo=$work/offline/dyetrace/lib/packages/practice/demo
 status=0
-env -i PATH=/usr/sbin:/usr/bin:/sbin:/bin HOME="$work/offline" unshare --net setpriv --reuid 65534 --regid 65534 --clear-groups sh -c \
-  'cd "$HOME" && exec "$@"' sh "$work/offline/dyetrace/bin/dyetrace" practice run "$demo/quillfen.yaml" "$demo/reach.yaml" \
+env -i PATH=/usr/sbin:/usr/bin:/sbin:/bin HOME="$work/offline" unshare --net sh -c \
+  'ip link set lo up && cd "$HOME" && exec setpriv --reuid 65534 --regid 65534 --clear-groups "$@"' sh "$work/offline/dyetrace/bin/dyetrace" practice run "$demo/quillfen.yaml" "$demo/reach.yaml" \
   --fault "$demo/fault-pier-east.yaml" --data "$work/offline/data" >"$work/offline-says" 2>&1 || status=$?
 [ "$status" = 1 ] && grep -q 'core:1>pier-east:24' "$work/offline-says" || { cat "$work/offline-says"; fail "the tarball ended with $status"; }
 sed -n 1,3p "$work/offline-says"
