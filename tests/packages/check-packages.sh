@@ -9,11 +9,15 @@ repository=$(cd "$(dirname "$0")/../.." && pwd)
 work=$(mktemp -d /tmp/dyetrace-packages-XXXXXX)
 mark=dtp$$
 arch=$(dpkg --print-architecture)
-started=()
+
+# Whatever runs in the hosts' own networks.
+stop_all() {
+  for host in ctl east west; do ip netns pids "$mark-$host" 2>/dev/null | xargs -r kill 2>/dev/null || true; done
+  sleep 2
+}
 
 end() {
-  for pid in "${started[@]}"; do kill "$pid" 2>/dev/null || true; done
-  sleep 1
+  stop_all
   for host in sw ctl east west; do ip netns delete "$mark-$host" 2>/dev/null || true; done
   [ -n "${KEEP:-}" ] || rm -rf --one-file-system "$work"
 }
@@ -65,7 +69,6 @@ start() {
   local host=$1 log=$2
   shift 2
   on "$host" "$@" >"$work/$log" 2>&1 &
-  started+=("$!")
 }
 until_says() { # FILE WORDS
   for _ in $(seq 600); do grep -q "$2" "$work/$1" 2>/dev/null && return; sleep 0.2; done
@@ -120,9 +123,7 @@ ask run reach --site /root/plan.yaml --set source=east --json /root/report.json 
 grep -q '"verdict": *"pass"' "$work/ctl/root/report.json" || fail "the verdict is not pass"
 
 say "upgraded: settings, credentials and runs stay"
-for pid in "${started[@]}"; do kill "$pid" 2>/dev/null || true; done
-sleep 2
-started=()
+stop_all
 install_packages ctl 2 dyetrace-node dyetrace
 for host in east west; do install_packages "$host" 2 dyetrace-node dyetrace-agent; done
 for host in east west; do on "$host" dpkg-query -W -f '${Package} ${Version}\n' dyetrace-agent; done
@@ -141,9 +142,7 @@ for host in east west; do
 done
 
 say "purged: nothing left"
-for pid in "${started[@]}"; do kill "$pid" 2>/dev/null || true; done
-sleep 2
-started=()
+stop_all
 on ctl sh -c 'rm -f /root/token /root/plan.yaml /root/report.json; dpkg --purge dyetrace dyetrace-node' >/dev/null
 for host in east west; do on "$host" dpkg --purge dyetrace-agent dyetrace-node >/dev/null; done
 for host in ctl east west; do
