@@ -75,7 +75,7 @@ until_says() { # FILE WORDS
   cat "$work/$1" >&2
   fail "nothing said $2"
 }
-files() { (cd "$work/$1" && find . -xdev \( -path ./proc -o -path ./dev -o -path ./sys -o -path ./tmp -o -path './var/lib/dpkg*' -o -path './var/log*' -o -path './var/cache*' \) -prune -o -print | grep -v '/etc/\(passwd\|group\|shadow\|gshadow\|subuid\|subgid\)-$' | sort); }
+files() { (cd "$work/$1" && find . -xdev \( -path ./proc -o -path ./dev -o -path ./sys -o -path ./tmp -o -path ./run/adduser -o -path './var/lib/dpkg*' -o -path './var/log*' -o -path './var/cache*' \) -prune -o -print | grep -v '/etc/\(passwd\|group\|shadow\|gshadow\|subuid\|subgid\)-$' | sort); }
 install_packages() { # HOST VERSION PACKAGE...
   local host=$1 version=$2
   shift 2
