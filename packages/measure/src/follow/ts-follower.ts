@@ -6,6 +6,7 @@ export const TS_SYNC_BYTE = 0x47;
 const NULL_PID = 0x1fff;
 const PIDS = 8192;
 const NONE = 16; // no counter value
+const ELSEWHERE = -1;
 
 /** To be shown beside `missingAtLeast`. */
 export const TS_LOSS_STATEMENT =
@@ -44,7 +45,9 @@ interface Pid {
   counter: number;
   /** The last packet with a payload was a repeat already, or there was none: the next may not be one. */
   isRepeatSpent: boolean;
-  /** Digest of that packet. */
+  /** Where that packet stands in the datagram that is being read; `ELSEWHERE` once that is over. */
+  lastAt: number;
+  /** Its digest, from the end of its datagram on: of the packets between nobody asks. */
   last: number;
   packets: number;
   continuityErrors: number;
@@ -79,7 +82,9 @@ export class TsFollower {
       this.#counts.repeatedDatagrams += 1;
       return;
     }
-    for (let packetAt = at; packetAt < at + length; packetAt += TS_PACKET_BYTES) this.#recordPacket(bytes, packetAt);
+    const end = at + length;
+    for (let packetAt = at; packetAt < end; packetAt += TS_PACKET_BYTES) this.#recordPacket(bytes, packetAt);
+    for (let packetAt = at; packetAt < end; packetAt += TS_PACKET_BYTES) this.#keepLast(bytes, packetAt);
   }
 
   /** @returns the counts since the last call; the counters themselves go on */
@@ -120,7 +125,7 @@ export class TsFollower {
       counts.transportErrors += 1;
       return;
     }
-    const number = ((second & 0x1f) << 8) | (bytes[at + 2] as number);
+    const number = pidNumber(bytes, at);
     if (number === NULL_PID) {
       counts.nullPackets += 1;
       return;
@@ -143,7 +148,15 @@ export class TsFollower {
     pid.counter = counter;
     if (!hasPayload) return;
     pid.isRepeatSpent = false;
+    pid.lastAt = at;
+  }
+
+  /** The buffer is not ours beyond this datagram: of each PID's last packet a digest stays. */
+  #keepLast(bytes: Uint8Array, at: number): void {
+    const pid = this.#pids[pidNumber(bytes, at)];
+    if (pid === undefined || pid.lastAt !== at) return;
     pid.last = packetDigest(bytes, at);
+    pid.lastAt = ELSEWHERE;
   }
 
   /**
@@ -152,7 +165,8 @@ export class TsFollower {
    * @returns whether it was a repeat, so that it leaves the PID as it was
    */
   #takeRepeat(pid: Pid, bytes: Uint8Array, at: number): boolean {
-    if (pid.last !== packetDigest(bytes, at)) {
+    const last = pid.lastAt === ELSEWHERE ? pid.last : packetDigest(bytes, pid.lastAt);
+    if (last !== packetDigest(bytes, at)) {
       this.#miss(pid, 15);
       return false;
     }
@@ -176,6 +190,7 @@ export class TsFollower {
     const pid = {
       counter: NONE,
       isRepeatSpent: true,
+      lastAt: ELSEWHERE,
       last: 0,
       packets: 0,
       continuityErrors: 0,
@@ -185,6 +200,9 @@ export class TsFollower {
     return pid;
   }
 }
+
+const pidNumber = (bytes: Uint8Array, at: number): number =>
+  (((bytes[at + 1] as number) & 0x1f) << 8) | (bytes[at + 2] as number);
 
 /** Null packets differ in nothing (ISO/IEC 13818-1, 2.4.3.3), and a stream of constant rate sends many. Most datagrams end it at once. */
 function isStuffing(bytes: Uint8Array, at: number, length: number): boolean {
