@@ -14,7 +14,7 @@ const SECONDS: Readonly<Record<string, number>> = {
   "tests/field/practice-faults/switches-and-ports.test.ts": 98,
   "tests/field/practice-faults/frames-on-a-segment.test.ts": 66,
   "tests/field/practice-faults/hosts.test.ts": 42,
-  "tests/field/main-job.test.ts": 235,
+  "tests/field/main-job.test.ts": 140,
   "tests/faults/soak-survival.test.ts": 220,
   "tests/faults/chaos.test.ts": 180,
   "tests/faults/hostile-clients.test.ts": 140,
