@@ -93,7 +93,6 @@ export function planSecondQuerier({ on }: PracticeFaultWindow, ground: FaultGrou
     apply: [
       ...foreignPort(node, plug, true),
       ipBatch(null, [`netns add ${box}`, `link add eth0 netns ${box} type veth peer name ${plug} netns ${namespace}`]),
-      ip(namespace, `link set ${plug} master ${bridge} up`),
       ipBatch(box, [
         `link add br0 type bridge mcast_snooping 1 mcast_igmp_version 3 mcast_mld_version 2 ${timerSettings(ground.timers)}`,
         "link set br0 up",
@@ -104,6 +103,8 @@ export function planSecondQuerier({ on }: PracticeFaultWindow, ground: FaultGrou
         { ...FOREIGN_QUERIER_ADDRESS, ipv4: `${FOREIGN_QUERIER_ADDRESS.ipv4}/16` },
         ground.hasIpv6,
       ),
+      // Last: a box that hears the querier before it queries itself takes it for the elected one, and stays silent.
+      ip(namespace, `link set ${plug} master ${bridge} up`),
     ],
     // A namespace goes some time after it was told to, the link at once.
     undo: [ip(namespace, `link del ${plug}`), { argv: ["ip", "netns", "del", box] }, ...foreignPort(node, plug, false)],
