@@ -6,6 +6,8 @@ import { type DeviceEntry, type DeviceTarget, DeviceTargetSchema } from "@dyetra
 import { underLock } from "../files/under-lock.ts";
 import { writeWhole } from "../files/write-whole.ts";
 
+const MOST_DEVICES = 4096;
+
 /** Its entries and their secrets; nothing else of this program holds them. */
 const DeviceFileSchema: Type.TObject<{
   version: Type.TLiteral<1>;
@@ -20,14 +22,13 @@ const DeviceFileSchema: Type.TObject<{
       addedAt: Type.String({ maxLength: 40 }),
       addedBy: Type.String({ maxLength: 200 }),
     }),
-    { maxItems: 4096 },
+    { maxItems: MOST_DEVICES },
   ),
 });
 type KeptDevice = Static<typeof DeviceFileSchema>["devices"][number];
 
 const FILE = "devices.json";
 const OWNER_ALONE = 0o600;
-const MOST_DEVICES = 4096;
 
 /**
  * Which devices this controller may read, and how: one file of the data folder, which its owner alone may read. It is no part of the

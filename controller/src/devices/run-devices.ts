@@ -1,10 +1,11 @@
 import { setTimeout as sleep } from "node:timers/promises";
 import type { SiteGraph } from "@dyetrace/site";
-import { describeFault, Fault, type RunProgress } from "@dyetrace/wire";
+import type { RunProgress } from "@dyetrace/wire";
 import type { DeviceTarget } from "@dyetrace/wire/devices/device-access";
 import type { DeviceReading } from "@dyetrace/wire/devices/device-reading";
 import type { DeviceDesk } from "./device-desk.ts";
 import { type DeviceEvidence, type DeviceReadings, deviceEvidence } from "./evidence/device-evidence.ts";
+import { runTargets } from "./run-targets.ts";
 
 /** Between the two readings before a run, which show what passes while nothing is sent. Our choice, no source. */
 const QUIET_MS = 2_000;
@@ -45,7 +46,7 @@ export class RunDevices implements Disposable {
   ): Promise<RunDevices | null> {
     if (desk === undefined) return null;
     const nodes = new Set([...graph.nodes.values()].flatMap(({ name, kind }) => (kind === "host" ? [] : [name])));
-    const devices = new RunDevices(desk, targetsOf(desk, nodes, say), nodes, runId);
+    const devices = new RunDevices(desk, runTargets(desk, nodes, say), nodes, runId);
     const count = devices.#targets.length;
     if (count === 0) return devices;
     say({
@@ -111,27 +112,10 @@ export class RunDevices implements Disposable {
   }
 
   #sayUnread(say: (progress: RunProgress) => void): void {
-    for (const [{ ports, unread }] of [...this.#readings.values()].flatMap(([first]) =>
-      first ? [[first] as const] : [],
-    )) {
-      const why = unread[0]?.why;
-      if (ports === null && why !== undefined) say({ kind: "step", text: why });
+    for (const [first] of this.#readings.values()) {
+      const why = first?.unread[0]?.why;
+      if (first?.ports === null && why !== undefined) say({ kind: "step", text: why });
     }
-  }
-}
-
-/** A book of devices that is damaged is no reason not to run. */
-function targetsOf(
-  desk: DeviceDesk,
-  nodes: ReadonlySet<string>,
-  say: (progress: RunProgress) => void,
-): readonly DeviceTarget[] {
-  try {
-    return desk.targetsAmong(nodes);
-  } catch (error) {
-    if (!(error instanceof Fault)) throw error;
-    say({ kind: "step", text: `No device is read: ${describeFault(error)}` });
-    return [];
   }
 }
 

@@ -2,6 +2,7 @@ import { checkAgainstSite, type Observations, type SiteContradiction, type SiteG
 import type { ReportFinding, RunProgress, RunReport } from "@dyetrace/wire";
 import type { AgentRegistry } from "../agents/agent-registry.ts";
 import type { DeviceDesk } from "../devices/device-desk.ts";
+import { runTargets } from "../devices/run-targets.ts";
 
 /** More are counted only. */
 const MOST_TOLD = 12;
@@ -38,8 +39,8 @@ async function observe(graph: SiteGraph, { registry, devices }: Askable, runId: 
     const toldAgoMs = known === undefined ? 0 : Math.max(0, Date.now() - known.atMs);
     return agent === null || known === undefined ? [] : [{ agent, toldAgoMs, surroundings: known.surroundings }];
   });
-  // Without a host that hears something nobody is asked twice: a run reads its devices by itself.
-  const targets = devices?.targetsAmong(new Set(graph.nodes.keys())) ?? [];
+  // That the book of devices is damaged is said where the run reads them for its counters.
+  const targets = devices === undefined ? [] : runTargets(devices, new Set(graph.nodes.keys()), () => {});
   const asker = { who: `run ${runId}`, from: "this controller" };
   const readings = await Promise.all(
     targets.map(({ node }) => devices?.read(node, "all", asker).catch(() => null) ?? Promise.resolve(null)),

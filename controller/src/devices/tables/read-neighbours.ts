@@ -1,20 +1,10 @@
+import { CAPABILITIES, type Capability } from "@dyetrace/wire/devices/capability";
 import type { DeviceNeighbour } from "@dyetrace/wire/devices/device-reading";
 import { cellsOf, columnOf } from "./column-of.ts";
 import type { PortNames } from "./port-names.ts";
 import type { RawTables, RawValue } from "./raw-tables.ts";
 import type { Rows } from "./read-bridge.ts";
 import { addressOf, countOf, IndexReader, macOf, textOf } from "./values.ts";
-
-const CAPABILITIES = [
-  "other",
-  "repeater",
-  "bridge",
-  "access-point",
-  "router",
-  "telephone",
-  "docsis",
-  "station",
-] as const;
 
 /** Subtypes of a chassis and of a port that are Ethernet and network addresses (IEEE 802.1AB, tables 8-2 and 8-3). */
 const CHASSIS_MAC = 4;
@@ -89,7 +79,7 @@ function identityOf(
 }
 
 /** BITS: the first is the highest bit of the first octet. */
-function capabilitiesOf(value: RawValue | undefined): (typeof CAPABILITIES)[number][] | null {
+function capabilitiesOf(value: RawValue | undefined): Capability[] | null {
   if (!(value instanceof Uint8Array)) return null;
   return CAPABILITIES.filter((_, bit) => ((value[bit >> 3] ?? 0) & (0x80 >> (bit & 7))) !== 0);
 }

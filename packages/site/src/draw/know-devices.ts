@@ -1,5 +1,5 @@
+import type { Capability } from "@dyetrace/wire/devices/capability";
 import type { DeviceReading } from "@dyetrace/wire/devices/device-reading";
-import type { Capability } from "@dyetrace/wire/surroundings/surroundings-schema";
 import type { NodeKind } from "../model/site-model.ts";
 import { DrawnDevice } from "./drawn-device.ts";
 import type { Observations } from "./observations.ts";

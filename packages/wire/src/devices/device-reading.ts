@@ -2,6 +2,7 @@ import Type, { type Static } from "@dyetrace/schema";
 import { words } from "../bounds.ts";
 import type { DeepReadonly } from "../deep-readonly.ts";
 import { Nullable } from "../nullable.ts";
+import { CapabilitySchema } from "./capability.ts";
 import {
   MOST_DEVICE_ADDRESSES,
   MOST_DEVICE_GROUPS,
@@ -26,21 +27,7 @@ export const DeviceNeighbourSchema = Type.Object({
   systemName: Nullable(words(255)),
   systemDescription: Nullable(words(255)),
   /** Names of IEEE 802.1AB 8.5.8 that it says are enabled; null: it said none. */
-  capabilities: Nullable(
-    Type.Array(
-      Type.Union([
-        Type.Literal("other"),
-        Type.Literal("repeater"),
-        Type.Literal("bridge"),
-        Type.Literal("access-point"),
-        Type.Literal("router"),
-        Type.Literal("telephone"),
-        Type.Literal("docsis"),
-        Type.Literal("station"),
-      ]),
-      { maxItems: 8 },
-    ),
-  ),
+  capabilities: Nullable(Type.Array(CapabilitySchema, { maxItems: 8 })),
   /** IP addresses at which it is managed. */
   addresses: Type.Array(Address, { maxItems: 64 }),
 });

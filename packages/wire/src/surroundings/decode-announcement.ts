@@ -1,11 +1,7 @@
 import { withoutControls } from "../bounds.ts";
+import { CAPABILITIES } from "../devices/capability.ts";
 import { formatIpAddress } from "../ip-address.ts";
-import {
-  type Announcement,
-  CAPABILITIES,
-  MOST_ANNOUNCED_ADDRESSES,
-  MOST_ANNOUNCED_VLANS,
-} from "./surroundings-schema.ts";
+import { type Announcement, MOST_ANNOUNCED_ADDRESSES, MOST_ANNOUNCED_VLANS } from "./surroundings-schema.ts";
 
 const ETHERTYPE_LLDP = 0x88cc;
 const HEADER_BYTES = 14;

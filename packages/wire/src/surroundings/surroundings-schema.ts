@@ -1,6 +1,7 @@
 import Type, { type Static } from "@dyetrace/schema";
 import { words } from "../bounds.ts";
 import type { DeepReadonly } from "../deep-readonly.ts";
+import { CapabilitySchema } from "../devices/capability.ts";
 import { DeviceVlan, Mac } from "../devices/device-names.ts";
 import { Nullable } from "../nullable.ts";
 
@@ -9,21 +10,6 @@ export const MOST_ANNOUNCEMENTS = 32;
 export const MOST_GATEWAYS = 32;
 export const MOST_ANNOUNCED_VLANS = 64;
 export const MOST_ANNOUNCED_ADDRESSES = 16;
-
-/** The capabilities of IEEE 802.1AB, table 8-4. */
-export const CapabilitySchema = Type.Union([
-  Type.Literal("other"),
-  Type.Literal("repeater"),
-  Type.Literal("bridge"),
-  Type.Literal("access-point"),
-  Type.Literal("router"),
-  Type.Literal("telephone"),
-  Type.Literal("docsis"),
-  Type.Literal("station"),
-]);
-export type Capability = Static<typeof CapabilitySchema>;
-/** In the order of their bits. */
-export const CAPABILITIES: readonly Capability[] = CapabilitySchema.anyOf.map((one) => one.const);
 
 const Address = words(45, 1);
 
