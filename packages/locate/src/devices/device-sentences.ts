@@ -1,5 +1,5 @@
 import { type LinkSegment, planPlace } from "@dyetrace/site";
-import { count, nameList } from "../finding/wording.ts";
+import { nameList } from "../finding/wording.ts";
 import type { DeviceWitness, ReadCounter } from "./suspect-weights.ts";
 
 const number = (value: number): string => String(value).replace(/\B(?=(\d{3})+(?!\d))/g, ",");
@@ -35,7 +35,7 @@ function counterSentences({ path, counters, lostFrames, sentFrames }: DeviceWitn
     ...(last === undefined
       ? []
       : [
-          `${place(last)} counted ${count(last.frames, "multicast frame").replace(/^\d+/, number(last.frames))}: the streams came so far.`,
+          `${place(last)} counted ${number(last.frames)} multicast ${last.frames === 1 ? "frame" : "frames"}: the streams came so far.`,
         ]),
     ...(first === undefined
       ? []
