@@ -5,6 +5,8 @@ import type { DeviceGroup, DeviceReading } from "@dyetrace/wire/devices/device-r
 import type { AuditLog } from "../audit/audit-log.ts";
 import type { DeviceBook } from "./device-book.ts";
 import { DeviceReader } from "./device-reader.ts";
+import { KeptReadings } from "./kept-readings.ts";
+import { PastedTables } from "./pasted-tables.ts";
 import { RUN_READING_BOUNDS } from "./snmp/reading-bounds.ts";
 import type { ReadingKind } from "./tables/objects.ts";
 
@@ -14,21 +16,24 @@ export interface Asker {
   readonly from: string;
 }
 
-/** Pasted tables that are kept, one of each node. */
-const MOST_PASTED = 512;
-
 /** Devices that this controller may read: they are read by nobody but by it, and each reading stands in the audit log. */
 export class DeviceDesk implements AsyncDisposable {
   readonly #book: DeviceBook;
   readonly #audit: Pick<AuditLog, "note">;
   readonly #reader: Pick<DeviceReader, "read"> & AsyncDisposable;
-  readonly #pasted = new Map<string, DeviceReading>();
+  readonly #pasted: PastedTables;
+  /** Of runs that are under way. */
+  readonly kept: KeptReadings;
 
+  /** @param folder where pasted tables and the readings of runs under way outlive this controller; null: nowhere */
   constructor(
     book: DeviceBook,
     audit: Pick<AuditLog, "note">,
+    folder: string | null = null,
     reader: Pick<DeviceReader, "read"> & AsyncDisposable = new DeviceReader(),
   ) {
+    this.#pasted = new PastedTables(folder);
+    this.kept = new KeptReadings(folder);
     this.#book = book;
     this.#audit = audit;
     this.#reader = reader;
@@ -51,7 +56,7 @@ export class DeviceDesk implements AsyncDisposable {
   /** @throws {Fault} DEVICE_UNKNOWN, FILE_UNREADABLE */
   remove(node: string): void {
     this.#book.remove(node);
-    this.#pasted.delete(node);
+    this.#pasted.remove(node);
   }
 
   /** @throws {Fault} DEVICE_UNKNOWN, FILE_UNREADABLE; whatever the device does stands in the reading */
@@ -72,20 +77,17 @@ export class DeviceDesk implements AsyncDisposable {
     return this.#book.targets().filter(({ node }) => nodes.has(node));
   }
 
-  /** Keeps a group table that an operator typed in, as of now, in the place of an earlier one. @throws {Fault} TOO_MANY */
+  /** Keeps a group table that an operator typed in, as of now, in the place of an earlier one. @throws {Fault} TOO_MANY, FILE_UNREADABLE */
   paste(node: string, groups: readonly DeviceGroup[]): DeviceReading {
-    if (!this.#pasted.has(node) && this.#pasted.size >= MOST_PASTED) {
-      throw new Fault("TOO_MANY", `${MOST_PASTED} tables are kept at most`, "Restart the controller to forget them");
-    }
     const head = { node, readAt: new Date().toISOString(), by: "pasted" as const, address: null };
     const reading: DeviceReading = { ...blankReading(head), groups };
-    this.#pasted.set(node, reading);
+    this.#pasted.put(reading);
     return reading;
   }
 
-  /** Those that were pasted since an instant. */
+  /** Those that were pasted since an instant. @throws {Fault} FILE_UNREADABLE */
   pastedSince(sinceMs: number): readonly DeviceReading[] {
-    return [...this.#pasted.values()].filter(({ readAt }) => Date.parse(readAt) >= sinceMs);
+    return this.#pasted.since(sinceMs);
   }
 
   async [Symbol.asyncDispose](): Promise<void> {

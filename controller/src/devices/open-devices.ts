@@ -16,8 +16,8 @@ export function openDevices(app: FastifyInstance, place: PracticeDevices | strin
 }
 
 function deskFor(place: PracticeDevices | string | null, audit: AuditLog): DeviceDesk {
-  if (place === null || typeof place === "string") return new DeviceDesk(new DeviceBook(place), audit);
+  if (place === null || typeof place === "string") return new DeviceDesk(new DeviceBook(place), audit, place);
   const book = new DeviceBook(null);
   for (const target of place.targets) book.put(target, "the practice site");
-  return new DeviceDesk(book, audit, new PracticeDeviceReader(place));
+  return new DeviceDesk(book, audit, null, new PracticeDeviceReader(place));
 }

@@ -1,6 +1,6 @@
 import { setTimeout as sleep } from "node:timers/promises";
 import type { SiteGraph } from "@dyetrace/site";
-import type { RunProgress } from "@dyetrace/wire";
+import { describeFault, Fault, type RunProgress } from "@dyetrace/wire";
 import type { DeviceTarget } from "@dyetrace/wire/devices/device-access";
 import type { DeviceReading } from "@dyetrace/wire/devices/device-reading";
 import type { DeviceDesk } from "./device-desk.ts";
@@ -25,39 +25,71 @@ export class RunDevices implements Disposable {
   readonly #readings = new Map<string, DeviceReading[]>();
   readonly #runId: string;
   readonly #nodes: ReadonlySet<string>;
-  readonly #sinceMs = Date.now();
+  readonly #sinceMs: number;
+  readonly #say: (progress: RunProgress) => void;
   readonly #ended = new AbortController();
   #everyMs = EVERY_MS;
   #watching: Promise<void> = Promise.resolve();
 
-  private constructor(desk: DeviceDesk, targets: readonly DeviceTarget[], nodes: ReadonlySet<string>, runId: string) {
+  private constructor(
+    desk: DeviceDesk,
+    graph: SiteGraph,
+    runId: string,
+    sinceMs: number,
+    say: (progress: RunProgress) => void,
+  ) {
     this.#desk = desk;
-    this.#targets = targets;
-    this.#nodes = nodes;
+    this.#nodes = new Set([...graph.nodes.values()].flatMap(({ name, kind }) => (kind === "host" ? [] : [name])));
+    this.#targets = runTargets(desk, this.#nodes, say);
     this.#runId = runId;
+    this.#sinceMs = sinceMs;
+    this.#say = say;
   }
 
-  /** Reads twice, at once; then from time to time until the end. @param desk absent: there are none to read */
+  /**
+   * Reads twice, or once more where they were read whole a while ago and nothing was sent since; then from time to time until the end.
+   * @param desk absent: there are none to read @param earlier such readings
+   */
   static async begin(
     desk: DeviceDesk | undefined,
     graph: SiteGraph,
     runId: string,
     say: (progress: RunProgress) => void,
+    earlier: readonly DeviceReading[] = [],
   ): Promise<RunDevices | null> {
     if (desk === undefined) return null;
-    const nodes = new Set([...graph.nodes.values()].flatMap(({ name, kind }) => (kind === "host" ? [] : [name])));
-    const devices = new RunDevices(desk, runTargets(desk, nodes, say), nodes, runId);
+    const devices = new RunDevices(desk, graph, runId, Date.now(), say);
     const count = devices.#targets.length;
     if (count === 0) return devices;
     say({
       kind: "step",
       text: `Reading the counters of ${count === 1 ? "1 device" : `${count} devices`} before the run`,
     });
-    await devices.#read(true);
-    devices.#sayUnread(say);
-    await sleep(QUIET_MS);
+    if (earlier.length === 0) await devices.#read(true);
+    else devices.#take(earlier);
+    devices.#sayUnread();
+    const lastMs = Math.max(...earlier.map(({ readAt, tookMs }) => Date.parse(readAt) + tookMs), 0);
+    await sleep(earlier.length === 0 ? QUIET_MS : Math.max(0, Math.min(QUIET_MS, lastMs + QUIET_MS - Date.now())));
     await devices.#read(false);
     devices.#watching = devices.#watch();
+    return devices;
+  }
+
+  /**
+   * Goes on with a run that another controller began, or this one before it was started anew: with its readings where they were kept
+   * here; without them nobody knows what ports had counted before.
+   */
+  static resume(
+    desk: DeviceDesk | undefined,
+    graph: SiteGraph,
+    runId: string,
+    startedAtMs: number,
+    say: (progress: RunProgress) => void,
+  ): RunDevices | null {
+    if (desk === undefined) return null;
+    const devices = new RunDevices(desk, graph, runId, startedAtMs, say);
+    for (const reading of desk.kept.of(runId)) if (devices.#nodes.has(reading.node)) devices.#keep(reading);
+    if (devices.#targets.length > 0) devices.#watching = devices.#watch();
     return devices;
   }
 
@@ -70,7 +102,8 @@ export class RunDevices implements Disposable {
     this.#ended.abort();
     await this.#watching;
     if (this.#targets.length > 0) await this.#read(false);
-    for (const pasted of this.#desk.pastedSince(this.#sinceMs)) if (this.#nodes.has(pasted.node)) this.#keep(pasted);
+    for (const pasted of this.#pasted()) if (this.#nodes.has(pasted.node)) this.#keep(pasted);
+    this.#desk.kept.forget(this.#runId);
     const all = [...this.#readings].map(([node, readings]): DeviceReadings => ({ node, readings: inOrder(readings) }));
     if (all.length === 0) return null;
     return deviceEvidence(all, graph, { startMs: startedAt.getTime(), endMs: endedAt.getTime(), groups });
@@ -95,7 +128,23 @@ export class RunDevices implements Disposable {
   /** @param isFirst the audit log is told once of a run's readings */
   async #read(isFirst: boolean): Promise<void> {
     const asker = { who: `run ${this.#runId}`, from: "" };
-    for (const reading of await this.#desk.readThese(this.#targets, asker, isFirst)) this.#keep(reading);
+    this.#take(await this.#desk.readThese(this.#targets, asker, isFirst));
+  }
+
+  #take(readings: readonly DeviceReading[]): void {
+    for (const reading of readings) this.#keep(reading);
+    this.#desk.kept.add(this.#runId, readings);
+  }
+
+  /** What somebody typed in is no reason for a run to fail. */
+  #pasted(): readonly DeviceReading[] {
+    try {
+      return this.#desk.pastedSince(this.#sinceMs);
+    } catch (error) {
+      if (!(error instanceof Fault)) throw error;
+      this.#say({ kind: "step", text: `No pasted table is used: ${describeFault(error)}` });
+      return [];
+    }
   }
 
   #keep(reading: DeviceReading): void {
@@ -111,10 +160,10 @@ export class RunDevices implements Disposable {
     this.#everyMs = Math.min(600_000, 2 * this.#everyMs);
   }
 
-  #sayUnread(say: (progress: RunProgress) => void): void {
+  #sayUnread(): void {
     for (const [first] of this.#readings.values()) {
       const why = first?.unread[0]?.why;
-      if (first?.ports === null && why !== undefined) say({ kind: "step", text: why });
+      if (first?.ports === null && why !== undefined) this.#say({ kind: "step", text: why });
     }
   }
 }

@@ -9,6 +9,8 @@ import { BACK_WITHIN_NS, seeThrough } from "../conduct/conduct-run.ts";
 import { followAgents } from "../conduct/follow-agents.ts";
 import { RunAgents } from "../conduct/run-agents.ts";
 import { SafetyGuard } from "../conduct/run-guard.ts";
+import type { DeviceDesk } from "../devices/device-desk.ts";
+import { RunDevices } from "../devices/run-devices.ts";
 import type { AgentCalls } from "../estate/call-agents.ts";
 import type { RunHolds } from "../estate/run-holds.ts";
 import type { ReportIntake } from "../intake/report-intake.ts";
@@ -37,6 +39,8 @@ export interface ContinueSurroundings {
   readonly safety: Safety;
   readonly stories: LiveStories;
   readonly log: Logger;
+  /** Switches and routers that may be read; absent: none. */
+  readonly devices?: DeviceDesk;
 }
 
 /**
@@ -95,11 +99,14 @@ export function continueRun(
     say({ kind: "outline", outline });
     stories.expect(run.runId, outline);
     stories.begin(run.runId, startNs);
+    using devices = RunDevices.resume(surroundings.devices, graph, run.runId, start.wallMs, say);
     const evidence = await goThrough(signal, say).finally(() => registry.conducted.delete(run.runId));
+    const groups = run.streams.map(({ group }) => group);
+    const read = (await devices?.end(graph, evidence, groups)) ?? null;
     const { probeOf, site } = record.request;
     const told = { ...evidence, isComplete: false };
     return concludeRun(
-      { run, graph, evidence: told, store, intake, probeOf, late, stories, site, registry },
+      { run, graph, evidence: told, store, intake, probeOf, late, stories, site, registry, read },
       signal,
       say,
     );

@@ -1,5 +1,6 @@
 import { checkAgainstSite, type Observations, type SiteContradiction, type SiteGraph } from "@dyetrace/site";
 import type { ReportFinding, RunProgress, RunReport } from "@dyetrace/wire";
+import type { DeviceReading } from "@dyetrace/wire/devices/device-reading";
 import type { AgentRegistry } from "../agents/agent-registry.ts";
 import type { DeviceDesk } from "../devices/device-desk.ts";
 import { runTargets } from "../devices/run-targets.ts";
@@ -16,24 +17,36 @@ interface Askable {
   readonly devices?: DeviceDesk;
 }
 
+/** What was seen of a site just before a run. */
+export interface PlanDoubts {
+  readonly contradictions: readonly SiteContradiction[];
+  /** Of its devices, whole: what they counted then is known to the run as well. */
+  readonly readings: readonly DeviceReading[];
+}
+
 /** Holds the plan against what agents hear and switches say, just before a run, and says where they differ. */
 export async function doubtPlan(
   graph: SiteGraph,
   askable: Askable,
   runId: string,
   say: (progress: RunProgress) => void,
-): Promise<readonly SiteContradiction[]> {
-  const { contradictions } = checkAgainstSite(graph, await observe(graph, askable, runId));
+): Promise<PlanDoubts> {
+  const observed = await observe(graph, askable, runId);
+  const { contradictions } = checkAgainstSite(graph, observed);
   for (const { sentence, effect } of contradictions.slice(0, MOST_TOLD)) {
     say({ kind: "step", text: `The plan and the site differ: ${sentence}. ${effect}` });
   }
   const more = contradictions.length - MOST_TOLD;
   if (more > 0)
     say({ kind: "step", text: `The plan and the site differ in ${more} more: \`plan check --against-site\`` });
-  return contradictions;
+  return { contradictions, readings: observed.readings };
 }
 
-async function observe(graph: SiteGraph, { registry, devices }: Askable, runId: string): Promise<Observations> {
+async function observe(
+  graph: SiteGraph,
+  { registry, devices }: Askable,
+  runId: string,
+): Promise<Observations & Pick<PlanDoubts, "readings">> {
   const hosts = [...graph.nodes.values()].flatMap(({ agent }) => {
     const known = agent === null ? undefined : registry.surroundings.get(agent);
     const toldAgoMs = known === undefined ? 0 : Math.max(0, Date.now() - known.atMs);

@@ -89,13 +89,11 @@ async function conductGathered(request: RunRequest, runId: string, surroundings:
   runs.start(runId, finishRun(surroundings, runId, job), placeOf(first, run.site));
 }
 
-const agentsToAct = (run: CompiledRun): readonly string[] =>
-  [...run.tasks].flatMap(([agent, { actions }]) => (actions.length > 0 ? agent : []));
-
+const agentsToAct = ({ tasks }: CompiledRun): readonly string[] =>
+  [...tasks].flatMap(([agent, { actions }]) => (actions.length > 0 ? agent : []));
 export const placeOf = (run: CompiledRun, site: string): RunPlace => ({ site, agents: new Set(run.tasks.keys()) });
 
-/** A request may take this long on its way. */
-const PAST_MS = 60_000;
+const PAST_MS = 60_000; // a request may take this long on its way
 /** Whoever writes more has mistaken the year. */
 const MOST_AHEAD_MS = 366 * 86_400_000;
 
@@ -198,12 +196,13 @@ async function conductSafely(one: Undertaking, signal: AbortSignal, say: Say): P
   const isFollowing = followsOthers(first);
   if (safety.isLive && !isFollowing) sayCautions(one, say);
   if (isFollowing) say({ kind: "step", text: FOLLOWING });
-  const contradictions = await doubtPlan(graph, one, first.runId, say);
+  const { contradictions, readings } = await doubtPlan(graph, one, first.runId, say);
   const run = withKeptHeaders(await lookFirst(one, signal, say), request);
   const outline = outlineRun(run, request.site);
   say({ kind: "outline", outline });
   stories.expect(run.runId, outline);
-  const stopped = safety.isLive && !isFollowing ? await climb(one, run, signal, say) : null;
+  const isClimbing = safety.isLive && !isFollowing;
+  const stopped = isClimbing ? await climb(one, run, signal, say) : null;
   if (stopped !== null) return stopped;
   const compiled = packCompiledRun(run);
   const lease = holds.leaseOf(run.runId);
@@ -214,9 +213,10 @@ async function conductSafely(one: Undertaking, signal: AbortSignal, say: Say): P
     // Another controller could not know that it has begun, and might begin it anew.
     if (trouble !== null && !store.isPrivate) throw trouble;
   };
-  const guard = safety.isLive && !isFollowing ? new SafetyGuard(run, graph) : null;
+  const guard = isClimbing ? new SafetyGuard(run, graph) : null;
   using losses = new LossWindows(run, registry);
-  using devices = await RunDevices.begin(one.devices, graph, run.runId, say);
+  // What the ramp sent is no traffic of the site's own.
+  using devices = await RunDevices.begin(one.devices, graph, run.runId, say, isClimbing ? [] : readings);
   const evidence = await conductRun(run, registry, signal, say, onStart, guard);
   const groups = run.streams.map(({ group }) => group);
   const read = (await devices?.end(graph, evidence, groups)) ?? null;

@@ -62,10 +62,10 @@ export function locate(graph: SiteGraph, observations: RunObservations): Conclus
   const { streams = [] } = drawn[chosen] ?? {};
   const weighed = weighFindings(graph, observations, { streams, findings: conclusion.findings }, accuse);
   const read = weighByDevices(sites[chosen] ?? indexSite(graph), observations, streams, weighed);
-  const findings = withLinkChanges(read.findings, observations);
+  const findings = withLinkChanges(read, observations);
   return {
     ...conclusion,
-    remarks: [...conclusion.remarks, ...read.remarks, ...linkRemarks(findings, observations)],
+    remarks: [...conclusion.remarks, ...linkRemarks(findings, observations)],
     findings: findings.map(({ witnesses: _, contradictions: __, ...finding }) => finding),
     segments: withDoubtOfSuspects(withoutCleared(conclusion.segments, weighed, findings), findings),
   };

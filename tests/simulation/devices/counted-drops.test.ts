@@ -25,8 +25,11 @@ interface Outcome {
   readonly drop: CountedDrop;
   readonly without: readonly Finding[];
   readonly withDevices: readonly Finding[];
-  readonly remarks: readonly string[];
+  readonly disagreements: readonly Finding[];
 }
+
+/** A finding that accuses no place: what devices say beside the agents. */
+const isDisagreement = ({ kind }: Finding): boolean => kind === "device-disagrees";
 
 function play(drop: CountedDrop, seed: number, background = 20): Outcome {
   const random = seededRandom(seed);
@@ -37,8 +40,12 @@ function play(drop: CountedDrop, seed: number, background = 20): Outcome {
   const agents = simulateRun(graph, STREAMS, [fault], random);
   const counted = simulateDevices({ graph, streams: STREAMS, drop, read: READ, background }, random);
   const read: RunObservations = { ...agents, devices: counted };
-  const { findings, remarks } = locate(graph, read);
-  return { drop, without: locate(graph, agents).findings, withDevices: findings, remarks };
+  const { findings } = locate(graph, read);
+  return {
+    ...{ drop, without: locate(graph, agents).findings },
+    withDevices: findings.filter((one) => !isDisagreement(one)),
+    disagreements: findings.filter(isDisagreement),
+  };
 }
 
 const median = (counts: readonly number[]): number =>
@@ -104,6 +111,42 @@ test("given frames that are lost on a cable, then the sentence says what went ou
   expect(finding?.evidence).toContain("That rules out pier-east, pier-east:24>core:1.");
 });
 
+test("given frames that a switch counted going out to a host that received none, then that is told beside, and accuses nobody", () => {
+  const { withDevices, disagreements } = play({ segment: "pier-east:1>kiosk-1:eth0", where: "wire", ratio: 1 }, 7, 0);
+  expect(withDevices[0]?.suspects).toContain("pier-east:1>kiosk-1:eth0");
+  expect(disagreements).toMatchObject([
+    { suspects: [], title: "pier-east counted frames going out to kiosk-1, and kiosk-1 received none of the test's" },
+  ]);
+  // Its table was read: the advice says what it said, and does not send anybody to it.
+  expect(withDevices[0]?.advice).toMatch(/^pier-east lists the port towards kiosk-1/);
+});
+
+test("given one counter of a switch on the way that lies in any way, then no innocent place is added to the suspects", () => {
+  const lies: readonly ((frames: number) => number)[] = [() => 0, (n) => 2 * n, (n) => Math.round(n / 3), () => 5_000];
+  for (const [index, drop] of drops(1).entries()) {
+    const random = seededRandom(600 + index);
+    const agents = simulateRun(graph, STREAMS, [{ kind: "dead-segment", segment: drop.segment }], random);
+    const without = locate(graph, agents).findings;
+    if (without.length === 0) continue;
+    const counted = simulateDevices({ graph, streams: STREAMS, drop, read: READ, background: 20 }, random);
+    const liar = Math.floor(random() * counted.length);
+    const port = Math.floor(random() * (counted[liar]?.ports.length ?? 1));
+    const lie = lies[index % lies.length] ?? ((n: number) => n);
+    const lying = counted.map((device, at) => ({
+      ...device,
+      ports: device.ports.map((one, number) =>
+        at !== liar || number !== port || one.out === null
+          ? one
+          : { ...one, out: { ...one.out, frames: lie(one.out.frames) } },
+      ),
+    }));
+    const { findings } = locate(graph, { ...agents, devices: lying });
+    const known = new Set(without.flatMap(({ suspects }) => suspects));
+    const added = findings.flatMap(({ suspects }) => suspects).filter((one) => !known.has(one));
+    expect(added).toEqual([]);
+  }
+});
+
 test("given no device that was read, then the conclusion is the same, word for word", () => {
   const random = seededRandom(3);
   const fault: SimulatedFault = { kind: "dead-segment", segment: "core:1>pier-east:24" };
@@ -128,9 +171,11 @@ test("given a counter that shows less than a host received behind it, then it is
           })),
         },
   );
-  const { findings, remarks } = locate(graph, { ...agents, devices: broken });
-  expect(remarks.join("\n")).toMatch(
-    /core counted 1 multicast frames going out of port 1, but kiosk-[12] received 1000/,
+  const { findings } = locate(graph, { ...agents, devices: broken });
+  const told = findings.find(isDisagreement);
+  expect(told).toMatchObject({ suspects: [], title: expect.stringMatching(/^core's counters are not used/) });
+  expect(told?.evidence.join("\n")).toMatch(
+    /core counted 1 multicast frame going out of port 1, but kiosk-[12] received 1000 packets/,
   );
   expect(findings[0]?.suspects).toContain("core:2>pier-west:24");
 });

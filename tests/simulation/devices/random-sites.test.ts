@@ -33,7 +33,7 @@ test.each([
       const read = new Set(drawSome(random, managed, Math.ceil(managed.length * (0.3 + 0.7 * random()))));
       const counted = simulateDevices({ graph, streams, drop, read, background: 30 }, random);
       const devices = counted.map((device) => ({ ...device, tables: [] }));
-      const { findings, remarks } = locate(graph, { ...agents, devices });
+      const { findings } = locate(graph, { ...agents, devices });
       judged++;
       before += without.reduce((sum, { suspects }) => sum + suspects.length, 0);
       after += findings.reduce((sum, { suspects }) => sum + suspects.length, 0);
@@ -43,7 +43,6 @@ test.each([
           drop,
           without: without.map(({ suspects }) => suspects),
           with: findings.map(({ suspects, evidence }) => [suspects, evidence.slice(-3)]),
-          remarks,
         });
       }
     }

@@ -104,6 +104,8 @@ function countOf(
     fromMs: from.atMs - startMs,
     toMs: to.atMs - startMs,
     skewMs: from.offMs + to.offMs,
+    // A port that has counted nothing since the device began may not count this way at all.
+    hasEverCounted: (pair.after.counters[name] ?? 0) > 0,
   };
 }
 

@@ -14,6 +14,8 @@ const RATE_CHANGE = 0.3;
 const STRAY_FRAMES = 3;
 /** A counter is not what it seems: another port's, one that counts in other steps. Our estimate, no source. */
 const STRANGE_CHANCE = 0.001;
+/** A port's counter stands still although the device's others count. Our estimate, no source. */
+const STUCK_CHANCE = 0.0005;
 
 /**
  * Likelihood of a count: of the streams, of other test streams, of the site's own traffic as it was before the run, and of what
@@ -30,7 +32,8 @@ export function countLikelihood(count: PortCount, foretold: Foretold, others: re
   const normal = (mean: number): number =>
     Math.exp(-((count.frames - mean) ** 2) / (2 * variance)) / (sigma * Math.sqrt(2 * Math.PI));
   const seen = others.reduce((sum, { frames, chance }) => sum + chance * normal(foretold.frames + frames + site), 0);
-  return (1 - STRANGE_CHANCE) * seen + strangeLikelihood(count, foretold, others, sigma);
+  const stuck = count.frames === 0 ? STUCK_CHANCE : 0;
+  return (1 - STRANGE_CHANCE - STUCK_CHANCE) * seen + strangeLikelihood(count, foretold, others, sigma) + stuck;
 }
 
 /** Anything at all is as likely as anything else, over a range that grows with what there is to count. */

@@ -1,6 +1,6 @@
 import { type LinkSegment, planPlace } from "@dyetrace/site";
 import { nameList } from "../finding/wording.ts";
-import type { DeviceWitness, ReadCounter } from "./suspect-weights.ts";
+import { type DeviceWitness, hasCome, isLost, type ReadCounter } from "./suspect-weights.ts";
 
 const number = (value: number): string => String(value).replace(/\B(?=(\d{3})+(?!\d))/g, ",");
 
@@ -11,12 +11,6 @@ const number = (value: number): string => String(value).replace(/\B(?=(\d{3})+(?
 export function deviceSentences(witness: DeviceWitness): string[] {
   return [...counterSentences(witness), ...tableSentences(witness)];
 }
-
-/** A counter speaks for one of the two where it is a thousand times likelier. */
-const CLEAR_LOG = Math.log(1000);
-
-const hasCome = ({ cameLog, lostLog }: ReadCounter): boolean => cameLog - lostLog > CLEAR_LOG;
-const isLost = ({ cameLog, lostLog }: ReadCounter): boolean => lostLog - cameLog > CLEAR_LOG;
 
 function counterSentences({ path, counters, lostFrames, sentFrames }: DeviceWitness): string[] {
   const last = counters.findLast(hasCome);

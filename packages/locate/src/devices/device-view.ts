@@ -10,6 +10,9 @@ export interface CounterPlace {
   readonly side: Side;
 }
 
+/** `vlan` null: it counts all VLANs of the port together. */
+export type PlacedCount = PortCount & { readonly vlan: number | null };
+
 /** What was read of the devices, by places of the plan. */
 export class DeviceView {
   readonly #devices: ReadonlyMap<string, DeviceObservation>;
@@ -19,15 +22,21 @@ export class DeviceView {
   }
 
   /** @returns null where nobody read it, or it cannot have counted; `vlan` null where it counts all VLANs together */
-  counter({ from, to, id }: LinkSegment, side: Side): (PortCount & { readonly vlan: number | null }) | null {
+  counter(segment: LinkSegment, side: Side): PlacedCount | null {
+    const count = this.told(segment, side);
+    const device = this.#devices.get(planPlace((side === "out" ? segment.from : segment.to).node));
+    return count !== null && device !== undefined && isCounting(device, count, side) ? count : null;
+  }
+
+  /** The same also where it may not count at all. */
+  told({ from, to, id }: LinkSegment, side: Side): PlacedCount | null {
     const end = side === "out" ? from : to;
     const device = this.#devices.get(planPlace(end.node));
     const ports = device?.ports.filter(({ port }) => port === end.port) ?? [];
     const vlan = vlanOfPlace(id);
     const port = ports.find((one) => one.vlan !== null && one.vlan === vlan) ?? ports.find((one) => one.vlan === null);
     const count = port?.[side] ?? null;
-    if (device === undefined || port === undefined || count === null) return null;
-    return isCounting(device, count, side) ? { ...count, vlan: port.vlan } : null;
+    return port === undefined || count === null ? null : { ...count, vlan: port.vlan };
   }
 
   /** Readings of the node's group table, in order of time. */
@@ -36,6 +45,6 @@ export class DeviceView {
   }
 }
 
-/** A port that counted nothing proves it only on a device that counts this way at all. */
-const isCounting = ({ ports }: DeviceObservation, { frames }: PortCount, side: Side): boolean =>
-  frames > 0 || ports.some((port: PortObservation) => (port[side]?.frames ?? 0) > 0);
+/** A port that counted nothing proves it only where it has ever counted, on a device that counts this way at all. */
+const isCounting = ({ ports }: DeviceObservation, { frames, hasEverCounted }: PortCount, side: Side): boolean =>
+  frames > 0 || (hasEverCounted !== false && ports.some((port: PortObservation) => (port[side]?.frames ?? 0) > 0));

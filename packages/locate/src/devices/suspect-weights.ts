@@ -18,6 +18,12 @@ export interface ReadCounter {
   readonly lostLog: number;
 }
 
+/** A counter speaks for one of the two where it is a thousand times likelier. */
+const CLEAR_LOG = Math.log(1000);
+
+export const hasCome = ({ cameLog, lostLog }: ReadCounter): boolean => cameLog - lostLog > CLEAR_LOG;
+export const isLost = ({ cameLog, lostLog }: ReadCounter): boolean => lostLog - cameLog > CLEAR_LOG;
+
 /** A table on the same way. */
 export interface ReadTable extends ListedPort {
   readonly link: number;
@@ -128,15 +134,25 @@ export function suspectLog(counted: DeviceWitness, all: readonly DeviceWitness[]
 }
 
 /**
- * How much likelier the counters are with a fault in one of the suspects than without one on this way, or with one elsewhere on it:
- * the factor by which they change the odds. 1 where nothing was counted.
+ * Log likelihood of all that devices say where the fault is anywhere on the way but in the suspects, or behind all counters, and no
+ * report is lost. Null where nothing was counted, so that nothing is known of other places.
  */
-export function oddsByCounters(counted: DeviceWitness, suspects: readonly string[]): number {
-  if (counted.counters.length === 0) return 1;
-  const own = suspects.flatMap((suspect) => cutsOf(counted.path, suspect).map(({ step }) => step));
-  const others = [...allCuts(counted.path), Number.POSITIVE_INFINITY].filter((step) => !own.includes(step));
-  const best = (steps: readonly number[]): number => Math.max(...steps.map((step) => countersLog(counted, step)));
-  return own.length === 0 || others.length === 0 ? 1 : Math.exp(best(own) - best(others));
+export function elsewhereLog(
+  counted: DeviceWitness,
+  all: readonly DeviceWitness[],
+  suspects: readonly string[],
+): number | null {
+  if (counted.counters.length === 0) return null;
+  const own = new Set(suspects.flatMap((suspect) => cutsOf(counted.path, suspect).map(({ step }) => step)));
+  const others = [...allCuts(counted.path), Number.POSITIVE_INFINITY].filter((step) => !own.has(step));
+  const counters = meanLog(others.map((step) => countersLog(counted, step)));
+  return counters + all.reduce((log, witness) => log + tablesLog(witness, null), 0);
+}
+
+/** Log of the mean of what these are the logs of. */
+export function meanLog(logs: readonly number[]): number {
+  const most = Math.max(...logs);
+  return most + Math.log(logs.reduce((sum, log) => sum + Math.exp(log - most), 0) / logs.length);
 }
 
 /** Log likelihood of the counters at the likeliest place on the way, suspect or not. */
@@ -150,9 +166,9 @@ const countersLog = ({ counters }: DeviceWitness, step: number): number =>
     0,
   );
 
-/** Reports come up from the listener: above where they are lost no table has them. */
-function tablesLog({ path, tables }: DeviceWitness, suspect: string): number {
-  const lostAt = cutsOf(path, suspect)[0]?.reportsLostAt ?? null;
+/** Reports come up from the listener: above where they are lost no table has them. @param suspect null: no report is lost */
+function tablesLog({ path, tables }: DeviceWitness, suspect: string | null): number {
+  const lostAt = suspect === null ? null : (cutsOf(path, suspect)[0]?.reportsLostAt ?? null);
   return tables.reduce((log, { link, isListed, wrongChance }) => {
     const isCutOff = lostAt !== null && lostAt >= link;
     return log + Math.log(isListed === isCutOff ? wrongChance : 1 - wrongChance);

@@ -7,11 +7,16 @@ import type { PlacedReceipt } from "../run/clean-receipt.ts";
 import type { MembershipTimers, RunObservations } from "../run/run-observations.ts";
 import type { StreamFacts } from "../run/stream-facts.ts";
 import type { SiteIndex } from "../site/site-index.ts";
+import { adviceByTables } from "./advice-by-tables.ts";
+import { confidenceByDevices } from "./confidence-by-devices.ts";
+import { countedWithoutReceipt } from "./counted-without-receipt.ts";
+import { countersThatLackFrames } from "./counters-that-lack-frames.ts";
 import { deviceSentences } from "./device-sentences.ts";
 import { DeviceView } from "./device-view.ts";
-import { type CountedPath, cutsOf } from "./path-cuts.ts";
-import { strangeCounters } from "./strange-counters.ts";
-import { type DeviceWitness, deviceWitness, likeliestLog, oddsByCounters, suspectLog } from "./suspect-weights.ts";
+import { type Disagreement, disagreementFindings, trustedDevices, unfit } from "./disagreement.ts";
+import type { CountedPath } from "./path-cuts.ts";
+import { type DeviceWitness, deviceWitness, elsewhereLog, likeliestLog, suspectLog } from "./suspect-weights.ts";
+import { tablesThatLackPorts } from "./tables-that-lack-ports.ts";
 
 /** Findings about what is lost on the way, of which counters may know the place. */
 const OF_THE_WAY: ReadonlySet<FindingKind> = new Set([
@@ -25,42 +30,34 @@ const OF_THE_WAY: ReadonlySet<FindingKind> = new Set([
 
 /** A suspect goes that is so many times less likely than the likeliest. Our choice, no source. */
 const LEAST_LOG = Math.log(300);
-/** Nothing that somebody else counted makes a finding surer than this. Our choice, no source. */
-const MOST_CONFIDENCE = 0.99;
-
-export interface Weighed {
-  readonly findings: readonly Finding[];
-  /** Where devices and agents do not agree. */
-  readonly remarks: readonly string[];
-}
-
 /**
  * Holds each finding against what devices counted and had in their tables: suspects that this rules out go, and the evidence says
- * why. Where devices say what agents know to be wrong, they are not believed, and that is told. Without a reading all stays as it
- * was.
+ * why. Where devices say what agents know to be wrong, they are not believed, and a finding of its own tells it. Without a reading
+ * all stays as it was.
  */
 export function weighByDevices(
   site: SiteIndex,
   observations: RunObservations,
   streams: readonly StreamFacts[],
   findings: readonly Finding[],
-): Weighed {
+): readonly Finding[] {
   const { devices = [] } = observations;
-  if (devices.length === 0) return { findings, remarks: [] };
-  const strange = strangeCounters(site, new DeviceView(devices), streams);
-  const view = new DeviceView(strange.trusted(devices));
+  if (devices.length === 0) return findings;
+  const told = new DeviceView(devices);
+  const contradicted = [...countersThatLackFrames(site, told, streams), ...tablesThatLackPorts(site, told, streams)];
+  const view = new DeviceView(trustedDevices(devices, contradicted));
   const timersOf = (group: string): MembershipTimers =>
     familyOf(group) === 6 ? (observations.mldTimers ?? observations.timers) : observations.timers;
-  const remarks: string[] = [...strange.remarks];
+  const disagreements: Disagreement[] = [...contradicted];
   const weighed = findings.map((finding) => {
     if (!OF_THE_WAY.has(finding.kind) || finding.suspects.length === 0) return finding;
     const witnesses = witnessesOf(site, view, streams, finding, timersOf);
     if (witnesses.length === 0) return finding;
     const result = weighOne(site, finding, witnesses);
-    if (result.remark !== null) remarks.push(result.remark);
+    disagreements.push(...result.disagreements);
     return result.finding;
   });
-  return { findings: weighed, remarks };
+  return [...weighed, ...disagreementFindings(disagreements)];
 }
 
 /** One for each host that the finding is about; of a host's streams those that go the same way together. */
@@ -87,27 +84,29 @@ function weighOne(
   site: SiteIndex,
   finding: Finding,
   witnesses: readonly DeviceWitness[],
-): { readonly finding: Finding; readonly remark: string | null } {
+): { readonly finding: Finding; readonly disagreements: readonly Disagreement[] } {
   const evidence = [...new Set(witnesses.slice(0, MOST_TOLD).flatMap(deviceSentences))];
   // Ways share their first links, so that each way's counters are no news beside another's: the clearest speaks.
   const clearest = witnesses.reduce((best, one) => (spreadOf(one) > spreadOf(best) ? one : best));
   const logs = finding.suspects.map((suspect) => suspectLog(clearest, witnesses, suspect));
   const known = logs.filter((log) => log !== null);
   if (known.length === 0)
-    return { finding: { ...finding, evidence: [...finding.evidence, ...evidence] }, remark: null };
+    return { finding: { ...finding, evidence: [...finding.evidence, ...evidence] }, disagreements: [] };
   const best = Math.max(...known);
   if (clearest.counters.length > 0 && likeliestLog(clearest) - best > LEAST_LOG) {
-    const remark = `The counters of switches do not fit the finding "${finding.title}": ${evidence.join(" ")} Either a counter or the plan is wrong there.`;
-    return { finding, remark };
+    return { finding, disagreements: [unfit(finding, clearest, evidence)] };
   }
   const suspects = finding.suspects.filter((_, index) => {
     const log = logs[index];
     return log === null || log === undefined || best - log < LEAST_LOG;
   });
   const ranked = suspects.toSorted((one, other) => logOf(finding, logs, other) - logOf(finding, logs, one));
-  const odds = oddsByCounters(clearest, finding.suspects);
-  const surer = { confidence: withOdds(finding.confidence, odds) };
-  return { finding: narrowed(site, surer, finding, ranked, evidence, clearest), remark: null };
+  const elsewhere = elsewhereLog(clearest, witnesses, finding.suspects);
+  const surer = { confidence: confidenceByDevices(finding, logs, elsewhere, ranked) };
+  const narrow = narrowed(site, surer, finding, ranked, evidence, clearest);
+  const advised = { ...narrow, advice: adviceByTables(finding.advice, clearest, ranked) };
+  const delivered = witnesses.flatMap((one) => countedWithoutReceipt(one, finding.streams) ?? []);
+  return { finding: advised, disagreements: delivered };
 }
 
 /** Hosts whose way is told. */
@@ -119,13 +118,6 @@ const spreadOf = ({ counters, tables }: DeviceWitness): number =>
 /** Steps of ten: nearly the same says nothing about the order. */
 const logOf = ({ suspects }: Finding, logs: readonly (number | null)[], suspect: string): number =>
   Math.round((logs[suspects.indexOf(suspect)] ?? 0) / Math.LN10);
-
-/** A confidence is a chance: what was counted changes its odds, up to what nothing makes surer. */
-function withOdds(confidence: number, odds: number): number {
-  if (odds === 1 || confidence <= 0 || confidence >= MOST_CONFIDENCE) return confidence;
-  const after = (confidence / (1 - confidence)) * odds;
-  return Math.round(Math.min(MOST_CONFIDENCE, after / (1 + after)) * 100) / 100;
-}
 
 /** Sentences of a finding that say what else would look the same. */
 const LOOKS_THE_SAME = /looks? the same|silence the same|the same packets|tells these apart/;
@@ -155,7 +147,6 @@ function narrowed(
     ...rest,
     suspects,
     title: retitled(finding, path.segments, phraseOf(suspects, bothWays(site, path))),
-    ...(suspects.every((suspect) => cutsOf(path, suspect)[0]?.reportsLostAt != null) ? { advice: REPORTS_ADVICE } : {}),
     confidence: surer.confidence,
     evidence: [
       ...finding.evidence.filter(isLeft),
@@ -170,9 +161,6 @@ function narrowed(
 
 const isNamed = (place: string, line: string): boolean =>
   line.split(/[ ,;]+|: |:$/).some((word) => word === place || word === `${place}:`);
-
-const REPORTS_ADVICE =
-  "Follow the membership reports from the listener up to the switch whose table lacks the port: see whether they arrive there, and what on the way drops IGMP or ICMPv6, such as a filter, a firewall or a port without snooping in this VLAN.";
 
 /** The place in it is another one now. */
 function retitled({ title, suspects }: Finding, way: readonly LinkSegment[], place: string): string {

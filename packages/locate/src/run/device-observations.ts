@@ -11,6 +11,8 @@ export interface PortCount {
   readonly fromMs: number;
   readonly toMs: number;
   readonly skewMs: number;
+  /** False: it stands at 0 since the device began, so that it may not count at all. Absent: not known. */
+  readonly hasEverCounted?: boolean;
 }
 
 export interface PortObservation {

@@ -1,3 +1,4 @@
+import { DEVICE_FINDING_KINDS } from "./device-finding-kinds.ts";
 import type { FindingKindFacts } from "./finding-kind-facts.ts";
 import { QUERIER_FINDING_KINDS } from "./querier-finding-kinds.ts";
 
@@ -196,6 +197,7 @@ const TABLE = {
     label: "foreign traffic",
     meaning: "Somebody else sends to a group of this run.",
   },
+  ...DEVICE_FINDING_KINDS,
   "plan-mismatch": {
     effect: "undecided",
     glyph: "doubt",
