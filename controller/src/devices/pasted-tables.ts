@@ -1,6 +1,6 @@
 import { existsSync, mkdirSync, readFileSync } from "node:fs";
 import path from "node:path";
-import Type, { type Static } from "@dyetrace/schema";
+import Type from "@dyetrace/schema";
 import { Fault, parseAs } from "@dyetrace/wire";
 import { type DeviceReading, DeviceReadingSchema } from "@dyetrace/wire/devices/device-reading";
 import { underLock } from "../files/under-lock.ts";
@@ -61,7 +61,7 @@ export class PastedTables {
     try {
       mkdirSync(path.dirname(file), { recursive: true, mode: 0o700 });
       underLock(file, () => {
-        const text = `${JSON.stringify({ version: 1, tables: edit(this.#read()) } satisfies Static<typeof PastedFileSchema>)}\n`;
+        const text = `${JSON.stringify({ version: 1, tables: edit(this.#read()) })}\n`;
         writeWhole(file, text, { mode: 0o600, isFolderOwners: true });
       });
     } catch (cause) {
