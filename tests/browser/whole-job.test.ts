@@ -17,12 +17,18 @@ import { countPresses, tabTo } from "./support/use-page.ts";
 let demo: FaultyDemo;
 let client: ControllerClient;
 beforeAll(async () => {
-  demo = await raiseFaultyDemo();
+  demo = await raiseFaultyDemo({ switchesTalk: true, silent: "hall-ap" });
   client = new ControllerClient(demo.practice.controller.url);
   await runReach(demo);
   await runReach(demo);
 });
 afterAll(() => demo?.[Symbol.asyncDispose]());
+
+/** What hangs at a node of a plan, by the reader of plans; in the order of their names. */
+const neighbours = (text: string, node: string): readonly string[] =>
+  loadSitePlan(text, PLAN.file)
+    .links.flatMap(({ a, b }) => (a.node === node ? [b.node] : b.node === node ? [a.node] : []))
+    .toSorted();
 
 describe("the whole job on the console: given the practice site with a fault, and two runs that found it", () => {
   const url = (): string => demo.practice.controller.url;
@@ -243,28 +249,42 @@ describe("the whole job on the console: given the practice site with a fault, an
     expect(console.troubles).toEqual([]);
   });
 
-  test("given the plan's map, then a host that is pointed at is renamed and moved, the text says so, and nothing is kept before it is saved", async () => {
+  test("given the keyboard alone, then a node of the plan is renamed and hung elsewhere, undone, done again, kept over a reload, and not saved", async () => {
     await using console = await openConsole(demo.browser, url(), first(SETTINGS), { hash: "#/plan" });
     const { page } = console;
     const text = () => page.getByLabel("Site plan in YAML").inputValue();
-    /** What hangs at a node, by the reader of plans. */
-    const hangsAt = async (node: string): Promise<readonly string[]> =>
-      loadSitePlan(await text(), PLAN.file).links.flatMap(({ a, b }) =>
-        a.node === node ? [b.node] : b.node === node ? [a.node] : [],
-      );
-    await page.locator("[data-node='office']").click();
+    const hangsAt = async (node: string): Promise<readonly string[]> => neighbours(await text(), node);
+    const press = async (name: string, back = false): Promise<void> => {
+      await tabTo(page, button(page, name), back);
+      await page.keyboard.press("Enter");
+    };
+    await tabTo(page, page.getByLabel("Node to correct"));
+    await page.keyboard.type("office");
     await page.getByRole("heading", { name: "Correct office" }).waitFor();
     expect(await troublesInEverySetting(page)).toEqual([]);
-    await page.getByLabel("Name", { exact: true }).fill("bureau");
-    await button(page, "Rename").click();
-    await page.locator("[data-node='bureau']").click();
+    await tabTo(page, page.getByLabel("Name", { exact: true }));
+    await page.keyboard.press("Control+A");
+    await page.keyboard.type("bureau");
+    await page.keyboard.press("Enter");
     await page.getByRole("heading", { name: "Correct bureau" }).waitFor();
     expect(await hangsAt("bureau")).toEqual(["core"]);
-    await page.getByLabel("Another node").selectOption("pier-west");
-    await button(page, "Move it there").click();
+    await tabTo(page, page.getByLabel("Another node"));
+    await page.keyboard.type("pier-west");
+    await press("Move it there");
     await expect.poll(() => hangsAt("bureau")).toEqual(["pier-west"]);
-    expect(await hangsAt("core")).not.toContain("bureau");
+    await press("Undo", true);
+    await expect.poll(() => hangsAt("bureau")).toEqual(["core"]);
+    await press("Redo");
+    await expect.poll(() => hangsAt("bureau")).toEqual(["pier-west"]);
     await page.reload();
+    await page.locator("[data-node='bureau']").waitFor();
+    expect(await hangsAt("bureau")).toEqual(["pier-west"]);
+    await page.getByText("not saved").waitFor();
+    await press("Save");
+    await page.getByText("3 lines added, 3 removed.").waitFor();
+    expect(await troublesInEverySetting(page)).toEqual([]);
+    await press("Not yet");
+    await button(page, "Undo all").click();
     await page.locator("[data-node='office']").waitFor();
     expect(await text()).toBe(PLAN.text);
     expect(console.troubles).toEqual([]);
@@ -337,7 +357,7 @@ describe("the pages of the console: given the practice site with a fault, and ru
     await page.getByRole("button", { name: `Line ${line}` }).waitFor();
     expect(await page.locator(".mistakes").innerText()).toContain('Did you mean "office"');
     expect(await page.locator(".editor-gutter .is-wrong").innerText()).toContain(String(line));
-    expect(await page.getByRole("button", { name: "Save" }).isDisabled()).toBe(true);
+    expect(await page.getByRole("button", { name: "Save", exact: true }).isDisabled()).toBe(true);
     expect(await page.locator("[data-node='office']").count()).toBe(1);
     // One more host: at once on the map, and it can be saved.
     const mended = PLAN.text
@@ -347,11 +367,13 @@ describe("the pages of the console: given the practice site with a fault, and ru
     await page.waitForSelector("[data-node='porter']");
     expect(await page.locator(".mistakes").count()).toBe(0);
     expect(await page.locator(".coverage").innerText()).toContain("One more agent at");
-    await page.getByRole("button", { name: "Save" }).click();
+    await page.getByRole("button", { name: "Save", exact: true }).click();
+    await page.getByRole("button", { name: "Save the plan" }).click();
     await page.getByText("Kept until this practice site is taken down.").waitFor();
     await area.fill(PLAN.text);
     await page.getByText("No mistakes: 16 nodes").waitFor();
-    await page.getByRole("button", { name: "Save" }).click();
+    await page.getByRole("button", { name: "Save", exact: true }).click();
+    await page.getByRole("button", { name: "Save the plan" }).click();
     await page.getByText("Kept until this practice site is taken down.").waitFor();
     expect(console.troubles).toEqual([]);
   });

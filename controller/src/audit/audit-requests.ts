@@ -56,6 +56,7 @@ function describe(route: string, request: FastifyRequest, payload: string): stri
     case "POST /api/runs/need":
     case "POST /api/devices/:node/reading": // has an entry of its own, with the device's address
     case "POST /api/console/plan-check":
+    case "POST /api/console/plan-edit":
     case "POST /api/console/run-check":
       return null;
     case "POST /api/runs": {
@@ -80,6 +81,8 @@ function describe(route: string, request: FastifyRequest, payload: string): stri
       return `gave a group table of ${bare(params["node"])} by hand`;
     case "POST /api/stop":
       return "stopped every source";
+    case "POST /api/console/plan-draw":
+      return "drew the site by what agents hear and devices say";
     case "PUT /api/console/plan":
       return "saved the site plan";
     case "POST /api/practice/faults":

@@ -10,7 +10,7 @@ import {
 } from "@dyetrace/practice";
 import type { SiteGraph } from "@dyetrace/site";
 import { Fault, type UserFile } from "@dyetrace/wire";
-import { SNMP_PORT } from "@dyetrace/wire/devices/device-access";
+import { SNMP_PORT } from "@dyetrace/wire/devices/snmp-words";
 import { pino } from "pino";
 import type { PracticeDevices } from "../devices/practice-devices.ts";
 import type { Safety } from "../plan/safety.ts";

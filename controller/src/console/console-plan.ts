@@ -1,9 +1,10 @@
+import { createHash } from "node:crypto";
 import { mkdirSync, readFileSync } from "node:fs";
 import path from "node:path";
-import { loadSitePlan, type SiteGraph } from "@dyetrace/site";
+import { loadSitePlan, restsIn, type SiteGraph } from "@dyetrace/site";
 import { Fault, type UserFile } from "@dyetrace/wire";
 import type { FileMistake } from "@dyetrace/wire/console/file-mistake";
-import type { PlanAnswer } from "@dyetrace/wire/console/plan-answer";
+import type { PlanAnswer, PlanRests } from "@dyetrace/wire/console/plan-answer";
 import type { ConsolePlan, PlanDrawing } from "@dyetrace/wire/console/plan-drawing";
 import { writeWhole } from "../files/write-whole.ts";
 import { checkPlan } from "../plan/check-plan.ts";
@@ -28,8 +29,15 @@ export class PlanShelf {
     return this.#plan;
   }
 
-  /** @throws {Fault} SITE_PLAN_INVALID, or FILE_UNREADABLE when it can't be written */
-  save(text: UserFile): ConsolePlan {
+  /**
+   * @param replaces the edition that it was made from, null: there was none; absent: whatever is there
+   * @throws {Fault} SITE_PLAN_INVALID, PLAN_CHANGED, or FILE_UNREADABLE when it can't be written
+   */
+  save(text: UserFile, replaces?: string | null): ConsolePlan {
+    if (replaces !== undefined && replaces !== (this.#plan?.edition ?? null)) {
+      const message = "The controller's plan was changed meanwhile, by somebody else or on another page";
+      throw new Fault("PLAN_CHANGED", message, "Look at what differs from the plan that is there now, then save again");
+    }
     const plan = readPlan(text);
     if (this.#file !== null) {
       try {
@@ -49,7 +57,11 @@ export class PlanShelf {
   }
 }
 
-const readPlan = (text: UserFile): ConsolePlan => ({ text, drawing: drawPlan(loadSitePlan(text.text, text.file)) });
+const readPlan = (text: UserFile): ConsolePlan => ({
+  text,
+  drawing: drawPlan(loadSitePlan(text.text, text.file)),
+  edition: createHash("sha256").update(text.text).digest("hex").slice(0, 16),
+});
 
 /** @returns null where nothing was kept, or what was kept is a plan no more */
 function readKept(file: string): ConsolePlan | null {
@@ -76,6 +88,7 @@ export function answerPlan(text: UserFile): PlanAnswer {
     return {
       kind: "plan",
       drawing: drawPlan(graph),
+      rests: planRests(text.text),
       coverage: {
         agents: check.agents,
         querier: check.querier,
@@ -90,6 +103,11 @@ export function answerPlan(text: UserFile): PlanAnswer {
     if (!(error instanceof Fault)) throw error;
     return { kind: "mistakes", mistakes: mistakesOf(error) };
   }
+}
+
+function planRests(text: string): PlanRests {
+  const { nodes, links } = restsIn(text);
+  return { nodes: Object.fromEntries(nodes), links };
 }
 
 export const mistakesOf = (fault: Fault): FileMistake[] =>

@@ -14,13 +14,20 @@ import { ConsoleEventSchema, type ConsoleHello } from "@dyetrace/wire/console/co
 import { ConsoleScenarioSchema } from "@dyetrace/wire/console/console-scenario";
 import { type LiveSeries, LiveSeriesSchema } from "@dyetrace/wire/console/live-second";
 import { type PlanAnswer, PlanAnswerSchema } from "@dyetrace/wire/console/plan-answer";
-import { type ConsolePlan, ConsolePlanSchema } from "@dyetrace/wire/console/plan-drawing";
+import {
+  type ConsolePlan,
+  ConsolePlanSchema,
+  type PlanToSave,
+  PlanToSaveSchema,
+} from "@dyetrace/wire/console/plan-drawing";
+import { type EditAnswer, EditAnswerSchema, type PlanToEdit, PlanToEditSchema } from "@dyetrace/wire/console/plan-edit";
 import { type RunAnswer, RunAnswerSchema } from "@dyetrace/wire/console/run-forecast";
 import type { FastifyInstance } from "fastify";
 import { isLoopbackAddress, isLoopbackName } from "../about/loopback.ts";
 import { VERSION } from "../about/version.ts";
 import type { AgentRegistry } from "../agents/agent-registry.ts";
 import type { AuditLog } from "../audit/audit-log.ts";
+import type { DeviceDesk } from "../devices/device-desk.ts";
 import { shippedScenarios } from "../plan/shipped-scenarios.ts";
 import { JSON_LINES, linesOf } from "../runs/json-lines.ts";
 import type { RunRegistry } from "../runs/run-registry.ts";
@@ -32,6 +39,7 @@ import { registerExhibit } from "./exhibit-route.ts";
 import { registerConsoleRuns } from "./kept-runs.ts";
 import { WatchedRun } from "./live-run.ts";
 import { PlanDesk } from "./plan-desk.ts";
+import { registerPlanDrawing } from "./plan-drawing-route.ts";
 import { registerProbeRoutes } from "./probe-routes.ts";
 
 export interface ConsoleSetup {
@@ -46,6 +54,8 @@ export interface ConsoleSetup {
   readonly isPractice: boolean;
   readonly isLive: boolean;
   readonly store: Store;
+  /** Those that are read where the site is drawn. */
+  readonly devices: DeviceDesk;
   /** Of the audit log, oldest first. */
   readonly audit: Pick<AuditLog, "linesOrLatest" | "note">;
 }
@@ -154,11 +164,24 @@ export function registerConsole(app: FastifyInstance, setup: ConsoleSetup): void
     },
     (request) => desk.ask<PlanAnswer>({ kind: "plan", text: request.body }),
   );
-  app.put<{ Body: UserFile }>(
+  app.post<{ Body: PlanToEdit }>(
+    "/api/console/plan-edit",
+    {
+      config: { needs: "view" },
+      schema: {
+        summary: "A plan with one correction, and what is wrong with it then; nothing is kept",
+        body: PlanToEditSchema,
+        response: { 200: EditAnswerSchema },
+      },
+    },
+    (request) => desk.ask<EditAnswer>({ kind: "edit", toEdit: request.body }),
+  );
+  registerPlanDrawing(app, { registry, devices: setup.devices, desk, site: () => shelf.plan?.drawing.site ?? null });
+  app.put<{ Body: PlanToSave }>(
     "/api/console/plan",
-    { schema: { summary: "Saves the site plan", body: UserFileSchema, response: { 200: ConsolePlanSchema } } },
-    (request): ConsolePlan => {
-      const plan = shelf.save(request.body);
+    { schema: { summary: "Saves the site plan", body: PlanToSaveSchema, response: { 200: ConsolePlanSchema } } },
+    ({ body: { file, text, replaces } }): ConsolePlan => {
+      const plan = shelf.save({ file, text }, replaces);
       hub.tell({ kind: "plan", plan });
       return plan;
     },

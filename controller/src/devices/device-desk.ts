@@ -2,12 +2,15 @@ import { Fault, parseIpAddress } from "@dyetrace/wire";
 import { blankReading } from "@dyetrace/wire/devices/blank-reading";
 import type { DeviceEntry, DeviceTarget } from "@dyetrace/wire/devices/device-access";
 import type { DeviceGroup, DeviceReading } from "@dyetrace/wire/devices/device-reading";
+import type { ReadingSummary } from "@dyetrace/wire/devices/reading-summary";
 import type { AuditLog } from "../audit/audit-log.ts";
 import type { DeviceBook } from "./device-book.ts";
 import { DeviceReader } from "./device-reader.ts";
 import { KeptReadings } from "./kept-readings.ts";
+import { LastReadings } from "./last-readings.ts";
 import { PastedTables } from "./pasted-tables.ts";
 import { RUN_READING_BOUNDS } from "./snmp/reading-bounds.ts";
+import { summariseReading } from "./summarise-reading.ts";
 import type { ReadingKind } from "./tables/objects.ts";
 
 /** Who wants something of a device: an operator and where he asks from, or a run. */
@@ -24,6 +27,7 @@ export class DeviceDesk implements AsyncDisposable {
   readonly #pasted: PastedTables;
   /** Of runs that are under way. */
   readonly kept: KeptReadings;
+  readonly #last = new LastReadings();
 
   /** @param folder where pasted tables and the readings of runs under way outlive this controller; null: nowhere */
   constructor(
@@ -57,13 +61,26 @@ export class DeviceDesk implements AsyncDisposable {
   remove(node: string): void {
     this.#book.remove(node);
     this.#pasted.remove(node);
+    this.#last.forget(node);
   }
 
   /** @throws {Fault} DEVICE_UNKNOWN, FILE_UNREADABLE; whatever the device does stands in the reading */
   async read(node: string, kind: ReadingKind, asker: Asker): Promise<DeviceReading> {
     const target = this.#book.get(node);
     this.#note(target, asker);
-    return this.#reader.read(target, kind);
+    const reading = await this.#reader.read(target, kind);
+    if (kind === "all") this.#last.keep(reading);
+    return reading;
+  }
+
+  /** What it said when all of it was read last, since this controller began; null: not yet. */
+  lastOf(node: string): DeviceReading | null {
+    return this.#last.get(node);
+  }
+
+  /** Of every device that was read, and every table that was pasted. @throws {Fault} FILE_UNREADABLE */
+  summaries(): readonly ReadingSummary[] {
+    return [...this.#last.all(), ...this.#pasted.since(0)].map(summariseReading);
   }
 
   /** Several at once. @param note whether the audit log is told: of a run's many readings the first */

@@ -1,13 +1,20 @@
 import Type, { type Static } from "@dyetrace/schema";
+import { UserFileSchema } from "@dyetrace/wire";
 import { DoneSchema } from "@dyetrace/wire/console/done";
 import { DeviceEntrySchema, type DeviceTarget, DeviceTargetSchema } from "@dyetrace/wire/devices/device-access";
 import { MOST_DEVICE_GROUPS } from "@dyetrace/wire/devices/device-limits";
 import { DeviceGroupSchema, DeviceReadingSchema } from "@dyetrace/wire/devices/device-reading";
+import { ReadingSummarySchema } from "@dyetrace/wire/devices/reading-summary";
 import type { FastifyInstance, FastifyRequest } from "fastify";
 import { NOBODY } from "../audit/audit-log.ts";
 import type { Asker, DeviceDesk } from "./device-desk.ts";
+import { readPastedTable } from "./pasted-table.ts";
 
-const BodySchema = Type.Object({ groups: Type.Array(DeviceGroupSchema, { maxItems: MOST_DEVICE_GROUPS }) });
+/** Rows, or the CSV that they stand in as it was copied. */
+const BodySchema = Type.Union([
+  Type.Object({ groups: Type.Array(DeviceGroupSchema, { maxItems: MOST_DEVICE_GROUPS }) }),
+  UserFileSchema,
+]);
 type PastedBody = Static<typeof BodySchema>;
 interface ByNode {
   readonly Params: { readonly node: string };
@@ -54,6 +61,26 @@ export function registerDeviceRoutes(app: FastifyInstance, desk: DeviceDesk): vo
     },
     (request) => desk.read(request.params.node, "all", askerOf(request)),
   );
+  app.get(
+    "/api/devices/readings",
+    {
+      schema: {
+        summary: "When each device was read last, or a table of it pasted, with what that found in a few figures",
+        response: { 200: Type.Array(ReadingSummarySchema) },
+      },
+    },
+    () => desk.summaries(),
+  );
+  app.get<ByNode>(
+    "/api/devices/:node/reading",
+    {
+      schema: {
+        summary: "What a device said when it was read last, since this controller began; null: it was not",
+        response: { 200: Type.Union([DeviceReadingSchema, Type.Null()]) },
+      },
+    },
+    ({ params }) => desk.lastOf(params.node),
+  );
   app.put<ByNode & { Body: PastedBody }>(
     "/api/devices/:node/table",
     {
@@ -63,7 +90,8 @@ export function registerDeviceRoutes(app: FastifyInstance, desk: DeviceDesk): vo
         response: { 200: DeviceReadingSchema },
       },
     },
-    ({ params, body }) => desk.paste(params.node, body.groups),
+    ({ params, body }) =>
+      desk.paste(params.node, "groups" in body ? body.groups : readPastedTable(body.text, body.file)),
   );
 }
 

@@ -10,6 +10,7 @@ const STATUS: Partial<Record<Fault["code"], number>> = {
   DEVICE_UNKNOWN: 404,
   RUN_BUSY: 409,
   RUN_UNFINISHED: 409,
+  PLAN_CHANGED: 409,
   AGENT_MISSING: 404,
   NOT_SIGNED_IN: 401,
   NOT_AUTHORISED: 403,

@@ -200,6 +200,7 @@ async function openController(
     isPractice: options.isPractice ?? false,
     isLive: safety.isLive,
     store,
+    devices,
     audit,
   });
   extraRoutes(app);

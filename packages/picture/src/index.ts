@@ -29,7 +29,7 @@ export {
   wayEvidence,
 } from "./scene/site-scene.ts";
 export { placeFlags } from "./shapes/place-flags.ts";
-export type { MapSelection, SiteMapProps } from "./shapes/site-map-props.ts";
+export type { MapSelection, RestsOn, SiteMapProps } from "./shapes/site-map-props.ts";
 export type { Channel, ChannelWater } from "./water/channel-water.ts";
 export { type FindingMark, findingMarks, wordOf } from "./water/finding-marks.ts";
 export type { HostWater } from "./water/host-water.ts";

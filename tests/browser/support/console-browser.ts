@@ -34,6 +34,7 @@ export const PAGES = [
   "agents",
   "inventory",
   "plan",
+  "switches",
   "practice",
   "audit",
 ] as const;

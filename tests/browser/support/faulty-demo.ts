@@ -20,9 +20,16 @@ export interface FaultyDemo extends AsyncDisposable {
   readonly faults: readonly PracticeFault[];
 }
 
-export async function raiseFaultyDemo(): Promise<FaultyDemo> {
-  const graph = loadSitePlan(PLAN.text, PLAN.file);
-  const practice = await raisePractice({ graph, plan: PLAN, listen: { host: "127.0.0.1", port: 0 }, log: () => {} });
+/** @param options whether its switches talk, and which of them keeps silent all the same */
+export async function raiseFaultyDemo(
+  options: { readonly switchesTalk?: boolean; readonly silent?: string } = {},
+): Promise<FaultyDemo> {
+  const { switchesTalk = false, silent } = options;
+  const built =
+    silent === undefined ? PLAN.text : PLAN.text.replace(`${silent}: { `, `${silent}: { announces: false, `);
+  const graph = loadSitePlan(built, PLAN.file);
+  const listen = { host: "127.0.0.1", port: 0 };
+  const practice = await raisePractice({ graph, plan: PLAN, listen, log: () => {}, switchesTalk });
   const faults = loadPracticeFaults(FAULT, "fault.yaml", graph);
   await practice.site.inject(faults);
   const browser = await openBrowser();

@@ -1,5 +1,6 @@
 import { Fault } from "@dyetrace/wire";
-import { type DeviceAccess, SNMP_PORT, V2C_CAUTION } from "@dyetrace/wire/devices/device-access";
+import type { DeviceAccess } from "@dyetrace/wire/devices/device-access";
+import { SNMP_PORT, V2C_CAUTION } from "@dyetrace/wire/devices/snmp-words";
 import { type Command, Option } from "commander";
 import { renderDevices, renderReading } from "../../report/devices/terminal-devices.ts";
 import { readLines, readPassword } from "../arguments/read-password.ts";

@@ -20,15 +20,19 @@ export function takeFormToken(token: string | null): void {
   formToken = token;
 }
 
+export interface AskOptions {
+  readonly method?: "GET" | "POST" | "PUT" | "PATCH" | "DELETE";
+  readonly body?: unknown;
+  readonly signal?: AbortSignal;
+}
+
 /** @throws {Refusal} the controller's own, or CONTROLLER_UNREACHABLE */
-export async function askController<T>(
-  path: string,
-  options: {
-    readonly method?: "GET" | "POST" | "PUT" | "PATCH" | "DELETE";
-    readonly body?: unknown;
-    readonly signal?: AbortSignal;
-  } = {},
-): Promise<T> {
+export async function askController<T>(path: string, options: AskOptions = {}): Promise<T> {
+  return JSON.parse(await (await openAnswer(path, options)).text()) as T;
+}
+
+/** An answer that is good, and not read yet. @throws {Refusal} as above */
+export async function openAnswer(path: string, options: AskOptions): Promise<Response> {
   const { method = "GET", body, signal } = options;
   const response = await reach(path, {
     method,
@@ -39,9 +43,8 @@ export async function askController<T>(
       ...(formToken === null ? {} : { "x-dyetrace-form": formToken }),
     },
   });
-  const text = await response.text();
-  if (!response.ok) throw refusalOf(response.status, text);
-  return JSON.parse(text) as T;
+  if (!response.ok) throw refusalOf(response.status, await response.text());
+  return response;
 }
 
 async function reach(path: string, init: RequestInit): Promise<Response> {

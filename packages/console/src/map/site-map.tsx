@@ -58,7 +58,7 @@ export function SiteMap(props: SiteMapProps) {
   const isFar = view !== null && view.scale < FAR_BELOW_SCALE;
   const drawnChannels = useMemo(
     () => (layout === null ? null : <MapChannels {...picture} layout={layout} isFar={isFar} />),
-    [layout, waters, marks, selection, isFar],
+    [layout, waters, marks, selection, isFar, props.rests],
   );
 
   const [sought, setSought] = useState<string | null>(null);

@@ -17,7 +17,7 @@ import { InventoryPage } from "./inventory-page.tsx";
 import { LivePage } from "./live-page.tsx";
 import { MapPage } from "./map-page.tsx";
 import { NightPage } from "./night-page.tsx";
-import { PlanPage } from "./plan-page.tsx";
+import { onDemand } from "./on-demand.tsx";
 import { PracticePage } from "./practice-page.tsx";
 import { RunPage } from "./run-page.tsx";
 import { RunsPage } from "./runs-page.tsx";
@@ -35,6 +35,7 @@ const NAMES: Readonly<Record<Page, string>> = {
   agents: "Agents",
   inventory: "Inventory",
   plan: "Plan",
+  switches: "Switches",
   practice: "Practice",
   audit: "Log",
 };
@@ -49,7 +50,8 @@ const VIEWS: Readonly<Record<Page, ComponentType>> = {
   runs: RunsPage,
   agents: AgentsPage,
   inventory: InventoryPage,
-  plan: PlanPage,
+  plan: onDemand(async () => (await import("./plan-page.tsx")).PlanPage),
+  switches: onDemand(async () => (await import("./switches-page.tsx")).SwitchesPage),
   practice: PracticePage,
   audit: AuditPage,
 };

@@ -1,21 +1,24 @@
-import type { MapSelection } from "@dyetrace/picture";
-import { planPlace } from "@dyetrace/site";
+import { RestsKey } from "@dyetrace/picture/shapes/rests-lines";
+import { planPlace, questionsIn } from "@dyetrace/site";
 import type { UserFile } from "@dyetrace/wire";
-import type { PlanDrawing } from "@dyetrace/wire/console/plan-drawing";
-import { signal } from "@preact/signals";
-import { useEffect, useRef, useState } from "preact/hooks";
-import { askController, asRefusal, type Refusal } from "../link/ask-controller.ts";
+import type { FileMistake } from "@dyetrace/wire/console/file-mistake";
+import { useEffect, useMemo, useRef, useState } from "preact/hooks";
 import { RefusalNote } from "../parts/refusal-note.tsx";
 import { CodeEditor, goToPlace } from "../plan/code-editor.tsx";
-import type { PlanEdit } from "../plan/edit-plan.ts";
+import { DrawFromSite } from "../plan/draw-from-site.tsx";
 import { PlanCorrector } from "../plan/plan-corrector.tsx";
 import { PlanCoverageNote } from "../plan/plan-coverage-note.tsx";
+import { discardDraft, draft, isUnsaved, redoDraft, undoDraft } from "../plan/plan-draft.ts";
+import { PlanHead } from "../plan/plan-head.tsx";
 import { PlanMap } from "../plan/plan-map.tsx";
-import { usePlanCheck } from "../plan/use-plan-check.ts";
+import { PlanMistakes } from "../plan/plan-mistakes.tsx";
+import { nodesNamed, PlanQuestions } from "../plan/plan-questions.tsx";
+import { SavePlan } from "../plan/save-plan.tsx";
+import { usePlanEditing } from "../plan/use-plan-editing.ts";
 import { isPractice, link, plan } from "../state/console-state.ts";
-
-/** What is being written; null shows the controller's own plan. Kept while other pages are looked at. */
-const draft = signal<UserFile | null>(null);
+import { hrefTo } from "../state/route.ts";
+import { mayOperate } from "../state/session.ts";
+import "../style/plan-page.css";
 
 const EXAMPLE: UserFile = {
   file: "site-plan.yaml",
@@ -35,118 +38,136 @@ links:
 `,
 };
 
-/** Write or paste a plan: mistakes at their lines, the map at once, and what its agents can tell apart. */
+/** The plan of the site: drawn from what was seen, corrected by pointing or as text, checked at each step, saved, and run. */
 export function PlanPage() {
-  const file = draft.value ?? plan.value?.text ?? EXAMPLE;
-  const { answer, refusal } = usePlanCheck(file);
-  const [drawing, setDrawing] = useState<PlanDrawing | null>(plan.value?.drawing ?? null);
-  const [saved, setSaved] = useState<{ readonly says: string } | { readonly refusal: Refusal } | null>(null);
-  const [selection, setSelection] = useState<MapSelection | null>(null);
-  const [says, setSays] = useState<string | null>(null);
+  const editing = usePlanEditing(EXAMPLE);
+  const { file, answer, drawn, selection, says, isBusy, correct } = editing;
+  const [isSaving, setSaving] = useState(false);
+  const [isSaved, setSaved] = useState(false);
+  const [asked, setAsked] = useState<string | null>(null);
   const page = useRef<HTMLDivElement>(null);
-  useEffect(() => {
-    if (answer?.kind === "plan") setDrawing(answer.drawing);
-  }, [answer]);
-  const mistakes = answer?.kind === "mistakes" ? answer.mistakes : [];
-  const isChanged = draft.value !== null && draft.value.text !== plan.value?.text.text;
+  useUndoKeys();
   const isOn = link.value.kind === "on";
-  const save = (): void => {
-    askController("/api/console/plan", { method: "PUT", body: file }).then(
-      () => {
-        draft.value = null;
-        setSaved({ says: isPractice.value ? "Kept until this practice site is taken down." : "Saved." });
-      },
-      (error: unknown) => setSaved({ refusal: asRefusal(error) }),
-    );
-  };
-  const select = (next: MapSelection | null): void => {
-    setSelection(next);
-    setSays(null);
-  };
-  /** The text is changed as a hand would change it: whoever reads it sees what was done, and can undo it. */
-  const correct = async (edit: PlanEdit): Promise<void> => {
-    const { editPlan } = await import("../plan/edit-plan.ts");
-    const edited = editPlan(file.text, edit);
-    if ("says" in edited) {
-      setSays(edited.says);
-      return;
-    }
-    draft.value = { file: file.file, text: edited.text };
-    select(null);
-    setSaved(null);
+  const unsaved = isUnsaved.value;
+  useEffect(() => {
+    if (unsaved) setSaved(false);
+    else setSaving(false);
+  }, [unsaved]);
+  const isStale = answer?.kind === "mistakes" && answer.mistakes.length > 0;
+  const canSave = isOn && mayOperate.value && unsaved && answer?.kind === "plan" && !isBusy;
+  const questions = useMemo(() => {
+    const names = new Set(drawn?.drawing.nodes.map(({ name }) => name));
+    return questionsIn(file.text).map((text) => ({ text, about: nodesNamed(text, names) }));
+  }, [file.text, drawn]);
+  const number = questions.findIndex(({ text }) => text === asked);
+  const question = questions[number];
+  const shown = useMemo(
+    () => (question === undefined ? null : { number: number + 1, about: question.about }),
+    [question?.text, number, drawn],
+  );
+  const goTo = ({ line, column }: FileMistake): void => {
+    const area = page.current?.querySelector("textarea");
+    if (area !== null && area !== undefined) goToPlace(area, line ?? 1, column ?? 1);
   };
   return (
     <div class="plan-page" ref={page}>
-      <section aria-labelledby="plan-text" class="plan-text">
-        <div class="plan-head">
-          <h2 id="plan-text">Site plan</h2>
-          <span class="soft small file-name" title={file.file}>
-            {fileNameOf(file)}
-          </span>
-          <span class="spacer" />
-          <button
-            type="button"
-            class="press small"
-            disabled={!isChanged}
-            onClick={() => {
-              draft.value = null;
-            }}
-          >
-            Undo all
-          </button>
-          <a class="press small" download={fileNameOf(file)} href={downloadOf(file)}>
-            Download
-          </a>
-          <button
-            type="button"
-            class="press small pours"
-            disabled={!isOn || answer?.kind !== "plan" || !isChanged}
-            onClick={save}
-          >
-            Save
-          </button>
-        </div>
-        <CodeEditor
-          text={file.text}
-          mistakes={mistakes}
-          label="Site plan in YAML"
-          onChange={(text) => {
-            draft.value = { file: file.file, text };
-            setSaved(null);
+      <PlanHead
+        file={file}
+        isUnsaved={unsaved}
+        canSave={canSave}
+        onDiscard={discardDraft}
+        onSave={() => setSaving(true)}
+      />
+      <div class="plan-news" role="status">
+        <PlanMistakes answer={answer} onGoTo={goTo} />
+        {editing.refusal !== null && <RefusalNote refusal={editing.refusal} />}
+        {says !== null && <p class={says.isRefused ? "refusal" : "small"}>{says.text}</p>}
+        {isSaved && !unsaved && (
+          <p>
+            {isPractice.value ? "Kept until this practice site is taken down." : "Saved."}{" "}
+            <a href={hrefTo("run")}>Run with this plan</a>
+          </p>
+        )}
+        {unsaved && !mayOperate.value && <p class="small soft">You may look and try, but not save.</p>}
+      </div>
+      {isSaving && unsaved && (
+        <SavePlan file={file} canSave={canSave} onSaved={() => setSaved(true)} onCancel={() => setSaving(false)} />
+      )}
+      <section aria-label="Map" class="plan-map">
+        {drawn !== null && (
+          <>
+            <PlanMap
+              {...drawn}
+              isStale={isStale}
+              question={shown}
+              selection={selection}
+              onSelect={editing.select}
+              onMove={(node, from, to) => correct({ kind: "move", node, to, ...(from === null ? {} : { from }) })}
+            />
+            <p class="small soft">
+              Point at a place to correct it. Drag it to another place to hang it there, or choose both from the lists.
+            </p>
+            {drawn.rests.links.some((rests) => rests !== null) && <RestsKey />}
+          </>
+        )}
+      </section>
+      <div class="plan-side">
+        <DrawFromSite
+          plan={answer?.kind === "plan" && (plan.value !== null || draft.value !== null) ? file : null}
+          mayDraw={isOn && mayOperate.value}
+          onDrawn={({ text }) => {
+            editing.write(text);
+            editing.select(null);
+            setAsked(null);
           }}
         />
-        <div id="editor-mistakes" role="status">
-          {mistakes.length > 0 && (
-            <ul class="mistakes">
-              {mistakes.map((mistake) => (
-                <li key={`${mistake.line} ${mistake.message}`}>
-                  {mistake.line !== null && (
-                    <button
-                      type="button"
-                      class="as-link"
-                      onClick={() => {
-                        const area = page.current?.querySelector("textarea");
-                        if (area !== null && area !== undefined)
-                          goToPlace(area, mistake.line ?? 1, mistake.column ?? 1);
-                      }}
-                    >
-                      Line {mistake.line}
-                    </button>
-                  )}{" "}
-                  {mistake.message}. <span class="soft">{mistake.hint}</span>
-                </li>
+        <PlanQuestions
+          questions={questions}
+          shown={asked}
+          isBusy={isBusy}
+          onShow={({ text, about: [first] }) => {
+            setAsked(text);
+            if (first !== undefined) editing.select({ node: first, on: "node" });
+          }}
+          onAnswered={({ text }) => correct({ kind: "answer", question: text })}
+        />
+        {drawn !== null && (
+          <label class="field">
+            <span>Node to correct</span>
+            <select
+              value={selection === null ? "" : planPlace(selection.node)}
+              onChange={({ currentTarget: { value } }) =>
+                editing.select(value === "" ? null : { node: value, on: "node" })
+              }
+            >
+              <option value="">none chosen</option>
+              {drawn.drawing.nodes.map(({ name }) => (
+                <option key={name} value={name}>
+                  {name}
+                </option>
               ))}
-            </ul>
-          )}
-          {answer?.kind === "plan" && (
-            <p class="small soft">
-              No mistakes: {answer.drawing.nodes.length} nodes, {answer.drawing.links.length} links.
-            </p>
-          )}
-          {refusal !== null && <RefusalNote refusal={refusal} />}
-          {saved !== null &&
-            ("says" in saved ? <p class="small">{saved.says}</p> : <RefusalNote refusal={saved.refusal} />)}
-        </div>
+            </select>
+          </label>
+        )}
+        {drawn !== null && selection !== null && (
+          <PlanCorrector
+            key={planPlace(selection.node)}
+            {...drawn}
+            node={planPlace(selection.node)}
+            isStale={isStale}
+            isBusy={isBusy}
+            onEdit={correct}
+          />
+        )}
+      </div>
+      <section aria-labelledby="plan-text" class="plan-text">
+        <h2 id="plan-text">As text</h2>
+        <CodeEditor
+          text={file.text}
+          mistakes={answer?.kind === "mistakes" ? answer.mistakes : []}
+          label="Site plan in YAML"
+          onChange={(text) => editing.write(text, true)}
+        />
         {isPractice.value && (
           <p class="small soft">
             This practice site stays as it was built. A plan saved here is what runs are compared with; to build another
@@ -154,25 +175,28 @@ export function PlanPage() {
           </p>
         )}
       </section>
-      <section aria-label="Map and coverage" class="plan-map">
-        {drawing !== null && (
-          <PlanMap drawing={drawing} isStale={mistakes.length > 0} selection={selection} onSelect={select} />
-        )}
-        {drawing !== null && selection !== null && mistakes.length === 0 && (
-          <PlanCorrector
-            key={selection.node}
-            drawing={drawing}
-            node={planPlace(selection.node)}
-            says={says}
-            onEdit={(edit) => void correct(edit)}
-          />
-        )}
-        {selection === null && <p class="small soft">Point at a place on the map to correct it.</p>}
-        {answer?.kind === "plan" && <PlanCoverageNote coverage={answer.coverage} />}
-      </section>
+      {answer?.kind === "plan" && (
+        <section class="plan-coverage" aria-label="What the agents can tell apart">
+          <PlanCoverageNote coverage={answer.coverage} />
+        </section>
+      )}
     </div>
   );
 }
 
-const fileNameOf = ({ file }: UserFile): string => file.split("/").at(-1) ?? "site-plan.yaml";
-const downloadOf = ({ text }: UserFile): string => `data:application/yaml;charset=utf-8,${encodeURIComponent(text)}`;
+/** Ctrl+Z and Ctrl+Shift+Z, but where letters are typed: there the browser's own are meant. */
+function useUndoKeys(): void {
+  useEffect(() => {
+    const onKey = (event: KeyboardEvent): void => {
+      const isTyping = event.target instanceof HTMLElement && event.target.matches("input, textarea");
+      if (isTyping || !(event.ctrlKey || event.metaKey)) return;
+      const key = event.key.toLowerCase();
+      if (key !== "z" && key !== "y") return;
+      event.preventDefault();
+      if (key === "y" || event.shiftKey) redoDraft();
+      else undoDraft();
+    };
+    addEventListener("keydown", onKey);
+    return () => removeEventListener("keydown", onKey);
+  }, []);
+}

@@ -1,131 +1,104 @@
+import type { PlanRests } from "@dyetrace/wire/console/plan-answer";
 import type { PlanDrawing } from "@dyetrace/wire/console/plan-drawing";
-import { useState } from "preact/hooks";
+import type { PlanEdit } from "@dyetrace/wire/console/plan-edit";
+import { useEffect, useRef, useState } from "preact/hooks";
 import { SureButton } from "../parts/sure-button.tsx";
-import type { PlanEdit } from "./edit-plan.ts";
+import { LinkFacts } from "./link-facts.tsx";
+import { MoveNode } from "./move-node.tsx";
+import { KINDS } from "./neighbours-of.ts";
+import { NewNode } from "./new-node.tsx";
+import { SplitNode } from "./split-node.tsx";
 
-const KINDS = ["host", "switch", "unmanaged", "router", "access-point"] as const;
-
-/** What can be corrected at the place that was pointed at: its name, where it hangs, what it is one with, what is missing. */
-export function PlanCorrector(props: {
+export interface CorrectorProps {
   readonly drawing: PlanDrawing;
+  readonly rests: PlanRests;
   readonly node: string;
-  /** What speaks against the last correction; null: nothing. */
-  readonly says: string | null;
+  /** The drawing is older than the text: the places of its links in the list are not sure. */
+  readonly isStale: boolean;
+  readonly isBusy: boolean;
   readonly onEdit: (edit: PlanEdit) => void;
-}) {
-  const { drawing, node, says, onEdit } = props;
-  const [name, setName] = useState(node);
-  const [other, setOther] = useState("");
-  const [added, setAdded] = useState("");
-  const [kind, setKind] = useState<string>("host");
-  const [apart, setApart] = useState<readonly string[]>([]);
-  const [second, setSecond] = useState("");
+}
+
+const REST_WORDS = { seen: "Seen", concluded: "Concluded", open: "Open" } as const;
+
+/** What can be corrected at the place that was pointed at: its name and kind, where it hangs, what it is one with, what is missing. */
+export function PlanCorrector(props: CorrectorProps) {
+  const { drawing, rests, node, isStale, isBusy, onEdit } = props;
+  const head = useRef<HTMLHeadingElement>(null);
   const self = drawing.nodes.find((one) => one.name === node);
+  const [name, setName] = useState(node);
+  useEffect(() => {
+    // The button that was just pressed may be gone with what it changed: the keyboard goes on from here.
+    if (document.activeElement === document.body) head.current?.focus({ preventScroll: true });
+  }, [drawing]);
   if (self === undefined) return null;
-  const neighbours = [
-    ...new Set(drawing.links.flatMap(({ a, b }) => (a.node === node ? [b.node] : b.node === node ? [a.node] : []))),
-  ];
-  const others = drawing.nodes.flatMap((one) => (one.name === node ? [] : [one.name]));
-  const chosen = others.includes(other) ? other : (others[0] ?? "");
-  const submit =
-    (edit: PlanEdit) =>
-    (event: Event): void => {
-      event.preventDefault();
-      onEdit(edit);
-    };
+  const links = drawing.links.filter(({ a, b }) => a.node === node || b.node === node);
+  const restsOn = rests.nodes[node];
   return (
     <section class="plan-corrector" aria-labelledby="corrector">
-      <h2 id="corrector">
-        Correct {node} <span class="soft small">{self.kind}</span>
+      <h2 id="corrector" ref={head} tabIndex={-1}>
+        Correct {node}
       </h2>
-      {says !== null && <p role="alert">{says}</p>}
-      <form onSubmit={submit({ kind: "rename", node, to: name.trim() })}>
+      {restsOn !== undefined && (
+        <p class="small soft">
+          {REST_WORDS[restsOn.by]}: {restsOn.because}.
+        </p>
+      )}
+      <form
+        onSubmit={(event) => {
+          event.preventDefault();
+          onEdit({ kind: "rename", node, to: name.trim() });
+        }}
+      >
         <label class="field">
           <span>Name</span>
-          <input value={name} required onInput={(event) => setName(event.currentTarget.value)} />
+          <input value={name} required maxLength={31} onInput={(event) => setName(event.currentTarget.value)} />
         </label>
-        <button type="submit" class="press small" disabled={name.trim() === node}>
+        <button type="submit" class="press small" disabled={isBusy || name.trim() === node || name.trim() === ""}>
           Rename
         </button>
       </form>
-      <form onSubmit={submit({ kind: "move", node, to: chosen })}>
-        <label class="field">
-          <span>Another node</span>
-          <select value={chosen} onChange={(event) => setOther(event.currentTarget.value)}>
-            {others.map((one) => (
-              <option key={one} value={one}>
-                {one}
-              </option>
-            ))}
-          </select>
-        </label>
-        <div class="plan-corrector-buttons">
-          {neighbours.length === 1 && (
-            <button type="submit" class="press small">
-              Move it there
-            </button>
-          )}
-          {self.kind !== "host" && (
-            <SureButton
-              label="Join with it"
-              sure={`Really make ${node} and ${chosen} one?`}
-              onSure={() => onEdit({ kind: "join", node, other: chosen })}
-            />
-          )}
-        </div>
-      </form>
+      <label class="field">
+        <span>Kind</span>
+        <select
+          value={self.kind}
+          disabled={isBusy}
+          onChange={(event) =>
+            onEdit({ kind: "retype", node, to: event.currentTarget.value as (typeof KINDS)[number] })
+          }
+        >
+          {KINDS.map((kind) => (
+            <option key={kind} value={kind}>
+              {kind}
+            </option>
+          ))}
+        </select>
+      </label>
+      <MoveNode key={links.length} drawing={drawing} node={node} isBusy={isBusy} onEdit={onEdit} />
+      {isStale ? (
+        <p class="small soft">Its links can be described again once the plan has no mistakes.</p>
+      ) : (
+        links.map((link) => (
+          <LinkFacts
+            key={JSON.stringify(link)}
+            link={link}
+            node={node}
+            hasVlans={drawing.vlans !== undefined}
+            rests={rests.links[link.index] ?? null}
+            isBusy={isBusy}
+            onEdit={onEdit}
+          />
+        ))
+      )}
       {self.kind !== "host" && (
         <>
-          <form onSubmit={submit({ kind: "add", at: node, name: added.trim(), nodeKind: kind })}>
-            <label class="field">
-              <span>New node that hangs here</span>
-              <input value={added} required onInput={(event) => setAdded(event.currentTarget.value)} />
-            </label>
-            <label class="field">
-              <span>Kind</span>
-              <select value={kind} onChange={(event) => setKind(event.currentTarget.value)}>
-                {KINDS.map((one) => (
-                  <option key={one} value={one}>
-                    {one}
-                  </option>
-                ))}
-              </select>
-            </label>
-            <button type="submit" class="press small">
-              Add
-            </button>
-          </form>
-          <form onSubmit={submit({ kind: "split", node, name: second.trim(), neighbours: apart })}>
-            <fieldset class="agents-field">
-              <legend>Split: these hang at a second node</legend>
-              <div>
-                {neighbours.map((one) => (
-                  <label key={one}>
-                    <input
-                      type="checkbox"
-                      checked={apart.includes(one)}
-                      onChange={(event) =>
-                        setApart(event.currentTarget.checked ? [...apart, one] : apart.filter((kept) => kept !== one))
-                      }
-                    />
-                    {one}
-                  </label>
-                ))}
-              </div>
-            </fieldset>
-            <label class="field">
-              <span>Name of the second node</span>
-              <input value={second} required onInput={(event) => setSecond(event.currentTarget.value)} />
-            </label>
-            <button type="submit" class="press small">
-              Split
-            </button>
-          </form>
+          <NewNode drawing={drawing} node={node} isBusy={isBusy} onEdit={onEdit} />
+          <SplitNode drawing={drawing} node={node} isBusy={isBusy} onEdit={onEdit} />
         </>
       )}
       <SureButton
         label={`Remove ${node}`}
-        sure={`Really remove ${node}, with its links?`}
+        sure={`Really remove ${node}, with its ${links.length === 1 ? "link" : "links"}?`}
         onSure={() => onEdit({ kind: "remove", node })}
       />
     </section>

@@ -9,6 +9,7 @@ export const PAGES = [
   "agents",
   "inventory",
   "plan",
+  "switches",
   "practice",
   "audit",
 ] as const;

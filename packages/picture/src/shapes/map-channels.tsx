@@ -3,6 +3,7 @@ import type { Flow } from "../layout/flow.ts";
 import { channelWidth, cut, pathOf, spotAt } from "../layout/geometry.ts";
 import { BrokenDye, ChannelMark, DammedDye, markDistance, SeepingBeads, ThinningDye } from "./channel-marks.tsx";
 import { beadedWays, type ChannelPicture, glyphsOf, pictureChannel } from "./channel-picture.ts";
+import { RestsLines } from "./rests-lines.tsx";
 import type { SiteMapProps } from "./site-map-props.ts";
 
 interface DrawnChannel {
@@ -64,6 +65,7 @@ export function MapChannels(
       {strokes.map(({ bed, width, d }) => (
         <path key={`${bed} ${width}`} class={`bed ${bed}`} d={d} stroke-width={width + 2} />
       ))}
+      {props.rests !== undefined && <RestsLines layout={layout} rests={props.rests} />}
       {plainDye(drawn).map(({ width, d }) => (
         <path key={width} class="dye" d={d} stroke-width={width} />
       ))}

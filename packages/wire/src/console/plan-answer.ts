@@ -17,9 +17,27 @@ export const PlanCoverageSchema = Type.Object({
 });
 export type PlanCoverage = DeepReadonly<Static<typeof PlanCoverageSchema>>;
 
+/** On what a line of a drawn plan rests, as its comment says. */
+export const RestsSchema = Type.Object({
+  by: Type.Union([Type.Literal("seen"), Type.Literal("concluded"), Type.Literal("open")]),
+  because: Type.String(),
+});
+
+export const PlanRestsSchema = Type.Object({
+  nodes: Type.Record(Type.String(), RestsSchema),
+  /** By their place in the plan's list; null where a line is not a drawing's, or was changed by hand. */
+  links: Type.Array(Nullable(RestsSchema)),
+});
+export type PlanRests = DeepReadonly<Static<typeof PlanRestsSchema>>;
+
 /** Answer of `POST /api/console/plan-check` to a `UserFile`. */
 export const PlanAnswerSchema = Type.Union([
   Type.Object({ kind: Type.Literal("mistakes"), mistakes: Type.Array(FileMistakeSchema) }),
-  Type.Object({ kind: Type.Literal("plan"), drawing: PlanDrawingSchema, coverage: PlanCoverageSchema }),
+  Type.Object({
+    kind: Type.Literal("plan"),
+    drawing: PlanDrawingSchema,
+    coverage: PlanCoverageSchema,
+    rests: PlanRestsSchema,
+  }),
 ]);
 export type PlanAnswer = DeepReadonly<Static<typeof PlanAnswerSchema>>;

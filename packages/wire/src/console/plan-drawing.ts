@@ -43,5 +43,21 @@ export const PlanDrawingSchema = Type.Object({
 export type PlanDrawing = DeepReadonly<Static<typeof PlanDrawingSchema>>;
 
 /** A site plan as text and as something to draw: answer of `PUT /api/console/plan`. */
-export const ConsolePlanSchema = Type.Object({ text: UserFileSchema, drawing: PlanDrawingSchema });
+export const ConsolePlanSchema = Type.Object({
+  text: UserFileSchema,
+  drawing: PlanDrawingSchema,
+  /** Another one for each text. */
+  edition: Type.String(),
+});
 export type ConsolePlan = DeepReadonly<Static<typeof ConsolePlanSchema>>;
+
+/** Body of `PUT /api/console/plan`. */
+export const PlanToSaveSchema = Type.Object(
+  {
+    ...UserFileSchema.properties,
+    /** The edition that it was made from, null where there was no plan: saved only if that is still the controller's. Absent: whatever that is. */
+    replaces: Type.Optional(Nullable(Type.String({ maxLength: 64 }))),
+  },
+  { additionalProperties: false },
+);
+export type PlanToSave = DeepReadonly<Static<typeof PlanToSaveSchema>>;

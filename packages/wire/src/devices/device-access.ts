@@ -3,9 +3,6 @@ import { words } from "../bounds.ts";
 import type { DeepReadonly } from "../deep-readonly.ts";
 import { Nullable } from "../nullable.ts";
 
-/** RFC 3417, section 3.2 */
-export const SNMP_PORT = 161;
-
 const Auth = Type.Union(
   [Type.Literal("sha"), Type.Literal("sha224"), Type.Literal("sha256"), Type.Literal("sha384"), Type.Literal("sha512")],
   { description: "sha, sha224, sha256, sha384 or sha512" },
@@ -62,7 +59,3 @@ export const DeviceEntrySchema = Type.Object({
   addedBy: words(200),
 });
 export type DeviceEntry = DeepReadonly<Static<typeof DeviceEntrySchema>>;
-
-/** What version 2c gives away. A caution where such a device is added. */
-export const V2C_CAUTION =
-  "SNMPv2c sends its community in clear, and whoever listens on the way can read the switch with it. Use SNMPv3 where the switch knows it; otherwise a community that may only read, allowed from this controller's address alone, on a management network";
