@@ -119,12 +119,22 @@ const AXE = readFileSync(createRequire(import.meta.url).resolve("axe-core/axe.mi
 /** Of less weight by axe-core's own rating, or switched off by it, and wanted here all the same. */
 const WANTED = ["heading-order", "label-content-name-mismatch"];
 
-/** What axe-core finds on the page that is serious or critical, or breaks one of the rules above. */
-export async function seriousViolations(page: Page): Promise<string[]> {
+/** All that another scheme can change: it colours the page and moves nothing. */
+const OF_COLOUR = ["color-contrast", "link-in-text-block"];
+
+/**
+ * What axe-core finds on the page that is serious or critical, or breaks one of the rules above.
+ * @param rules looked at alone; null: all
+ */
+export async function seriousViolations(page: Page, rules: readonly string[] | null = null): Promise<string[]> {
   if (!(await page.evaluate("'axe' in window"))) await page.evaluate(AXE);
   const found = (await page.evaluate(`axe.run({
     resultTypes: ["violations"],
-    rules: { "label-content-name-mismatch": { enabled: true } },
+    ${
+      rules === null
+        ? 'rules: { "label-content-name-mismatch": { enabled: true } }'
+        : `runOnly: { type: "rule", values: ${JSON.stringify(rules)} }`
+    },
   })`)) as {
     violations: { id: string; impact: string | null; nodes: { html: string }[] }[];
   };
@@ -139,11 +149,11 @@ export async function seriousViolations(page: Page): Promise<string[]> {
     );
 }
 
-/** Settings that axe-core looks at as well: it judges colours in both schemes, and shapes at both widths. */
-const JUDGED: ReadonlySet<string> = new Set(["1440 px, light", "390 px, dark"]);
+/** Settings in which axe-core looks at everything: each scheme and each width once. In the others it looks at the colours. */
+const JUDGED_WHOLE: ReadonlySet<string> = new Set(["1440 px, light", "390 px, dark"]);
 
 /**
- * The page as it stands, in every setting: what sticks out in any, and what axe-core finds in two. The page keeps what is
+ * The page as it stands, in every setting: what sticks out, and what axe-core finds. The page keeps what is
  * open on it, so that nobody has to come here four times. At the end it is as it was.
  */
 export async function troublesInEverySetting(page: Page): Promise<string[]> {
@@ -156,7 +166,8 @@ export async function troublesInEverySetting(page: Page): Promise<string[]> {
     await page.evaluate(DRAWN);
     const over = await overhangPx(page);
     if (over > 0) found.push(`${name}: ${over} px stick out`);
-    if (JUDGED.has(name)) found.push(...(await seriousViolations(page)).map((violation) => `${name}: ${violation}`));
+    const violations = await seriousViolations(page, JUDGED_WHOLE.has(name) ? null : OF_COLOUR);
+    found.push(...violations.map((violation) => `${name}: ${violation}`));
   }
   if (before !== null) await page.setViewportSize(before);
   await page.emulateMedia({ colorScheme: scheme });
