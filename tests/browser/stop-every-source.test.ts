@@ -3,14 +3,7 @@ import { pino } from "pino";
 import type { Browser } from "playwright-core";
 import { beforeAll, expect, test } from "vitest";
 import { operatorRecord, PASSWORD, startWithOperators } from "../field/support/operators-controller.ts";
-import {
-  first,
-  openBrowser,
-  openConsole,
-  SETTINGS,
-  seriousViolations,
-  troublesInEverySetting,
-} from "./support/console-browser.ts";
+import { first, openBrowser, openConsole, SETTINGS, troublesInEverySetting } from "./support/console-browser.ts";
 import { connectScriptedAgents } from "./support/scripted-agents.ts";
 
 const KEY = "key-of-this-test";
@@ -117,6 +110,6 @@ test("stop every source: given one who may only look, then there is no such butt
     await page.getByText("Nothing was stopped.").waitFor();
     await page.getByText("anna may look, not operate").waitFor();
     await page.getByText("dyetrace stop --data FOLDER").waitFor();
-    expect(await seriousViolations(page)).toEqual([]);
+    expect(await troublesInEverySetting(page)).toEqual([]);
   }
 });

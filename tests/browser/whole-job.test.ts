@@ -3,14 +3,7 @@ import { ControllerClient } from "@dyetrace/controller";
 import { loadSitePlan } from "@dyetrace/site";
 import type { Page } from "playwright-core";
 import { afterAll, beforeAll, describe, expect, test } from "vitest";
-import {
-  first,
-  openConsole,
-  PAGES,
-  SETTINGS,
-  seriousViolations,
-  troublesInEverySetting,
-} from "./support/console-browser.ts";
+import { first, openConsole, PAGES, SETTINGS, troublesInEverySetting } from "./support/console-browser.ts";
 import { DRY, type FaultyDemo, PLAN, raiseFaultyDemo, runReach, start } from "./support/faulty-demo.ts";
 import { countPresses, tabTo } from "./support/use-page.ts";
 
@@ -437,7 +430,7 @@ describe("the pages of the console: given the practice site with a fault, and ru
     expect(await names()).toContain("kiosk-1");
     await page.getByText("In words").click();
     await expect.poll(() => page.locator(".story-list").innerText()).toContain("kiosk-1");
-    expect(await seriousViolations(page)).toEqual([]);
+    expect(await troublesInEverySetting(page)).toEqual([]);
     expect(console.troubles).toEqual([]);
   });
 

@@ -121,12 +121,52 @@ const WANTED = ["heading-order", "label-content-name-mismatch"];
 
 /** All that another scheme can change: it colours the page and moves nothing. */
 const OF_COLOUR = ["color-contrast", "link-in-text-block"];
+const OTHER = { light: "dark", dark: "light" } as const;
+
+/** The page as wide as it is, in both schemes: what sticks out, and what axe-core finds. At the end it is as it was. */
+export async function troublesInBothSchemes(page: Page): Promise<string[]> {
+  const scheme = await schemeOf(page);
+  const over = await overhangPx(page);
+  const found = [...(over > 0 ? [`${over} px stick out`] : []), ...(await seriousViolations(page, null))];
+  await page.emulateMedia({ colorScheme: OTHER[scheme] });
+  await page.evaluate(DRAWN);
+  const others = await seriousViolations(page, OF_COLOUR);
+  await page.emulateMedia({ colorScheme: scheme });
+  await page.evaluate(DRAWN);
+  return [...found.map((one) => `${scheme}: ${one}`), ...others.map((one) => `${OTHER[scheme]}: ${one}`)];
+}
+
+const schemeOf = async (page: Page): Promise<"light" | "dark"> =>
+  (await page.evaluate("matchMedia('(prefers-color-scheme: dark)').matches")) ? "dark" : "light";
+
+/** Each width and each scheme once; the other scheme is looked at beside it. */
+const JUDGED = SETTINGS.filter(({ name }) => name === "1440 px, light" || name === "390 px, dark");
+
+/**
+ * The page as it stands, in every setting: what sticks out, and what axe-core finds. The page keeps what is open on it, so
+ * that nobody has to come here four times. At the end it is as it was.
+ */
+export async function troublesInEverySetting(page: Page): Promise<string[]> {
+  const before = page.viewportSize();
+  const scheme = await schemeOf(page);
+  const found: string[] = [];
+  for (const { width, height, colorScheme } of JUDGED) {
+    await page.setViewportSize({ width, height });
+    await page.emulateMedia({ colorScheme });
+    await page.evaluate(DRAWN);
+    found.push(...(await troublesInBothSchemes(page)).map((trouble) => `${width} px, ${trouble}`));
+  }
+  if (before !== null) await page.setViewportSize(before);
+  await page.emulateMedia({ colorScheme: scheme });
+  await page.evaluate(DRAWN);
+  return found;
+}
 
 /**
  * What axe-core finds on the page that is serious or critical, or breaks one of the rules above.
  * @param rules looked at alone; null: all
  */
-export async function seriousViolations(page: Page, rules: readonly string[] | null = null): Promise<string[]> {
+async function seriousViolations(page: Page, rules: readonly string[] | null): Promise<string[]> {
   if (!(await page.evaluate("'axe' in window"))) await page.evaluate(AXE);
   const found = (await page.evaluate(`axe.run({
     resultTypes: ["violations"],
@@ -147,32 +187,6 @@ export async function seriousViolations(page: Page, rules: readonly string[] | n
           .map((node) => node.html.slice(0, 160))
           .join(" | ")}`,
     );
-}
-
-/** Settings in which axe-core looks at everything: each scheme and each width once. In the others it looks at the colours. */
-const JUDGED_WHOLE: ReadonlySet<string> = new Set(["1440 px, light", "390 px, dark"]);
-
-/**
- * The page as it stands, in every setting: what sticks out, and what axe-core finds. The page keeps what is
- * open on it, so that nobody has to come here four times. At the end it is as it was.
- */
-export async function troublesInEverySetting(page: Page): Promise<string[]> {
-  const before = page.viewportSize();
-  const scheme = (await page.evaluate("matchMedia('(prefers-color-scheme: dark)').matches")) ? "dark" : "light";
-  const found: string[] = [];
-  for (const { name, width, height, colorScheme } of SETTINGS) {
-    await page.setViewportSize({ width, height });
-    await page.emulateMedia({ colorScheme });
-    await page.evaluate(DRAWN);
-    const over = await overhangPx(page);
-    if (over > 0) found.push(`${name}: ${over} px stick out`);
-    const violations = await seriousViolations(page, JUDGED_WHOLE.has(name) ? null : OF_COLOUR);
-    found.push(...violations.map((violation) => `${name}: ${violation}`));
-  }
-  if (before !== null) await page.setViewportSize(before);
-  await page.emulateMedia({ colorScheme: scheme });
-  await page.evaluate(DRAWN);
-  return found;
 }
 
 /** How far the page is wider than its window, in pixels. */

@@ -1,4 +1,4 @@
-import { formatRateBps } from "@dyetrace/wire";
+import { formatCount, formatRateBps } from "@dyetrace/wire";
 import type { DeviceEntry } from "@dyetrace/wire/devices/device-access";
 import type { DevicePort } from "@dyetrace/wire/devices/device-port";
 import type { DeviceReading } from "@dyetrace/wire/devices/device-reading";
@@ -56,7 +56,7 @@ function sayPort({ name, alias, up, enabled, speedBps, duplex, spanningTree, cou
     ...(duplex === null ? [] : [`${duplex} duplex`]),
     ...(spanningTree === null || spanningTree === "forwarding" ? [] : [`spanning tree: ${spanningTree}`]),
     `multicast in ${count(counters.inMulticast)}, out ${count(counters.outMulticast)}`,
-    ...(counters.inErrors === null || counters.inErrors === 0 ? [] : [`${count(counters.inErrors)} errors in`]),
+    ...(counters.inErrors === null || counters.inErrors === 0 ? [] : [`${errors(counters.inErrors)} in`]),
     ...(counters.outDiscards === null || counters.outDiscards === 0
       ? []
       : [`${count(counters.outDiscards)} dropped going out`]),
@@ -64,5 +64,6 @@ function sayPort({ name, alias, up, enabled, speedBps, duplex, spanningTree, cou
   return `${name}${alias === null ? "" : ` (${alias})`}: ${words.join(", ")}`;
 }
 
-const count = (value: number | null): string => (value === null ? "unknown" : value.toLocaleString("en-GB"));
+const count = (value: number | null): string => (value === null ? "unknown" : formatCount(value));
+const errors = (value: number): string => `${formatCount(value)} ${value === 1 ? "error" : "errors"}`;
 const lines = (all: readonly string[]): string => `${all.join("\n")}\n`;

@@ -16,22 +16,25 @@ export function NightStrips({ night }: { readonly night: Night }) {
   const rows = isByStream
     ? night.strips
     : night.listeners.map(({ listener, cells }) => ({ stream: null, listener, cells }));
-  if (rows.length === 0) return null;
+  if (rows.length === 0) {
+    return <p class="soft">No listener has reported what came and when, so that there is no picture of it.</p>;
+  }
   const shown = isWhole ? rows : rows.slice(0, FEW);
-  const spanMs = cellMs * Math.max(1, ...rows.map(({ cells }) => cells.length));
+  // The last cell ends with the run, and may be the only one.
+  const spanMs = Math.max(1, Math.min(night.untilMs, cellMs * Math.max(...rows.map(({ cells }) => cells.length))));
   const start = new Date(startedAt);
   const ticks = clockTicks(start.getTime(), spanMs, MOST_TICKS, -start.getTimezoneOffset() * 60_000);
   return (
     <section class="night-strips" aria-labelledby="night-strips">
       <h2 id="night-strips">What came, and when</h2>
       <p class="small soft">
-        Each cell is {formatMs(cellMs)}.{" "}
+        {spanMs <= cellMs ? "The whole time is one cell." : `Each cell is ${formatMs(cellMs)}.`}{" "}
         {isByStream ? "" : "The listener that was longest without a stream is first; a cell shows its worst stream."}
       </p>
       <ul class="night-key">
         {KEY.map(([letter, words]) => (
           <li key={letter}>
-            <Strip cells={letter} says={null} /> {words}
+            <Strip cells={letter} spanCells={1} says={null} /> {words}
           </li>
         ))}
       </ul>
@@ -47,7 +50,11 @@ export function NightStrips({ night }: { readonly night: Night }) {
             <span>
               {listener} {stream !== null && <span class="water">{stream}</span>}
             </span>
-            <Strip cells={cells} says={`${stream ?? "Streams"} at ${listener}: ${sayStrip({ cells })}`} />
+            <Strip
+              cells={cells}
+              spanCells={spanMs / cellMs}
+              says={`${stream ?? "Streams"} at ${listener}: ${sayStrip({ cells })}`}
+            />
           </li>
         ))}
       </ul>
@@ -70,13 +77,21 @@ export function NightStrips({ night }: { readonly night: Night }) {
   );
 }
 
-/** @param says null hides it from whoever does not see it: words stand beside it */
-function Strip({ cells, says }: { readonly cells: string; readonly says: string | null }) {
+/** @param spanCells how many cells of time it is wide @param says null hides it from whoever does not see it: words stand beside it */
+function Strip({
+  cells,
+  spanCells,
+  says,
+}: {
+  readonly cells: string;
+  readonly spanCells: number;
+  readonly says: string | null;
+}) {
   const letters = [...cells];
   const hearing = says === null ? ({ "aria-hidden": "true" } as const) : ({ role: "img", "aria-label": says } as const);
   return (
     // biome-ignore lint/a11y/noSvgWithoutTitle: it is named or hidden by one of the two above
-    <svg class="night-strip" viewBox={`0 0 ${letters.length * 4} 18`} preserveAspectRatio="none" {...hearing}>
+    <svg class="night-strip" viewBox={`0 0 ${spanCells * 4} 18`} preserveAspectRatio="none" {...hearing}>
       {letters.map((letter, index) => (
         <Cell key={index} letter={letter} x={index * 4} />
       ))}

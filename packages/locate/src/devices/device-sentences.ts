@@ -1,8 +1,7 @@
 import { type LinkSegment, planPlace } from "@dyetrace/site";
-import { nameList } from "../finding/wording.ts";
+import { formatCount } from "@dyetrace/wire";
+import { count, nameList } from "../finding/wording.ts";
 import { type DeviceWitness, hasCome, isLost, type ReadCounter } from "./suspect-weights.ts";
-
-const number = (value: number): string => String(value).replace(/\B(?=(\d{3})+(?!\d))/g, ",");
 
 /**
  * What the counters and tables show, as sentences for the evidence: where the streams were counted last, and where first not; and
@@ -20,21 +19,19 @@ function counterSentences({ path, counters, lostFrames, sentFrames }: DeviceWitn
   if (last !== undefined && first !== undefined && last.link === first.link && last.side === "out") {
     const segment = path.segments[last.link];
     const [from, to] = [planPlace(segment?.from.node ?? ""), planPlace(segment?.to.node ?? "")];
-    const none = first.frames === 0 ? "none" : number(first.frames);
+    const none = first.frames === 0 ? "none" : formatCount(first.frames);
     return [
-      `${from} sent ${number(last.frames)} multicast frames out of port ${segment?.from.port} and ${to} counted ${none} of them coming in: the cable or its ports.`,
+      `${from} sent ${count(last.frames, "multicast frame")} out of port ${segment?.from.port} and ${to} counted ${none} of them coming in: the cable or its ports.`,
     ];
   }
   return [
     ...(last === undefined
       ? []
-      : [
-          `${place(last)} counted ${number(last.frames)} multicast ${last.frames === 1 ? "frame" : "frames"}: the streams came so far.`,
-        ]),
+      : [`${place(last)} counted ${count(last.frames, "multicast frame")}: the streams came so far.`]),
     ...(first === undefined
       ? []
       : [
-          `${place(first)} counted ${number(first.frames)}${all ? "" : `, about ${number(lostFrames)} fewer than were sent`}: they were lost before it.`,
+          `${place(first)} counted ${formatCount(first.frames)}${all ? "" : `, about ${formatCount(lostFrames)} fewer than were sent`}: they were lost before it.`,
         ]),
   ];
 }

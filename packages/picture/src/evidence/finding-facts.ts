@@ -44,5 +44,5 @@ export function clearedWords(report: RunReport, finding: Finding, behind: Readon
   const ok = report.segments.filter(({ status }) => status === "ok").length;
   if (hosts === 0) return "No other listener received anything meanwhile, so nothing clears the other places.";
   const who = hosts === 1 ? "1 listener elsewhere" : `${formatCount(hosts)} listeners elsewhere`;
-  return `${who} received the stream meanwhile. Of ${formatCount(report.segments.length)} segments and nodes ${formatCount(ok)} are shown to work.`;
+  return `${who} received the stream meanwhile. ${formatCount(ok)} of ${formatCount(report.segments.length)} segments and nodes ${ok === 1 ? "is" : "are"} shown to work.`;
 }

@@ -13,6 +13,8 @@ export const scaleStep = (scale: number): number => STEP ** Math.floor(Math.log(
 /** How far from its place a name is written. */
 export const NAME_AT = 19;
 const LINE = 17;
+/** Between two names on one line: the end of one and the beginning of the next are not read as one word. */
+const BETWEEN_NAMES = 8;
 
 /** What is written beside a place: its width in pixels at scale 1, and its lines. */
 export interface PlaceLabel {
@@ -69,7 +71,8 @@ export function shownNames(
     .map((place, index) => ({ place, rank: rankOf(place.name), index }))
     .sort((a, b) => a.rank - b.rank || a.index - b.index);
   for (const { place } of byRank) {
-    const box = labelBox(place, labelOf(place), grow);
+    const label = labelOf(place);
+    const box = labelBox(place, { ...label, width: label.width + BETWEEN_NAMES }, grow);
     const keys = cellsOf(box);
     // A scale of 1 has room for every name: the layout was made so.
     const isFree = grow === 1 || !keys.some((key) => grid.get(key)?.some((other) => overlaps(box, other)) === true);

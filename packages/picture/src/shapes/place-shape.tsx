@@ -28,6 +28,13 @@ export interface PlaceShapeProps {
 export const placeName = ({ name }: NodePlace, { group }: TreeNode): string =>
   group === undefined ? planPlace(name) : groupLabel(group.hosts.length);
 
+/** What is written behind its name. */
+const vlanWords = ({ name }: NodePlace): string => {
+  const vlan = vlanOfPlace(name);
+  return vlan === null ? "" : ` vlan ${vlan}`;
+};
+const foldedWords = ({ foldedNodes }: NodePlace): string => (foldedNodes > 0 ? ` +${foldedNodes}` : "");
+
 /** What is written below its name; null: nothing. */
 export const placeReading = ({ node, host, reading }: Pick<PlaceShapeProps, "node" | "host" | "reading">) =>
   reading ?? node.group?.words ?? (host?.kind === "thins" ? sayLoss(host) : null);
@@ -37,8 +44,7 @@ const READING_SIZE = 0.9;
 
 /** How much room takes what is written beside a place. */
 export function placeLabel(place: NodePlace, of: Pick<PlaceShapeProps, "node" | "host" | "reading">): PlaceLabel {
-  const folded = place.foldedNodes > 0 ? ` +${place.foldedNodes}` : "";
-  const name = textWidth(`${placeName(place, of.node)}${folded}`);
+  const name = textWidth(`${placeName(place, of.node)}${vlanWords(place)}${foldedWords(place)}`);
   const reading = placeReading(of);
   return reading === null
     ? { width: name, lines: 1 }
@@ -49,7 +55,8 @@ export function placeLabel(place: NodePlace, of: Pick<PlaceShapeProps, "node" | 
 export function PlaceShape(props: PlaceShapeProps) {
   const { place, node, water, host, isNamed = true } = props;
   const sign = place.label === "left" ? -1 : 1;
-  const vlan = vlanOfPlace(place.name);
+  const inVlan = vlanWords(place);
+  const folded = foldedWords(place);
   const below = placeReading(props);
   const grow = props.nameGrowth ?? 1;
   const nameX = place.x + sign * 19 * grow;
@@ -60,8 +67,8 @@ export function PlaceShape(props: PlaceShapeProps) {
       {isNamed && (
         <text x={nameX} y={place.y + 4.5 * grow} text-anchor={sign < 0 ? "end" : "start"} style={grown(grow)}>
           {placeName(place, node)}
-          {vlan !== null && <tspan class="in-vlan"> vlan {vlan}</tspan>}
-          {place.foldedNodes > 0 && <tspan class="reading"> +{place.foldedNodes}</tspan>}
+          {inVlan !== "" && <tspan class="in-vlan">{inVlan}</tspan>}
+          {folded !== "" && <tspan class="reading">{folded}</tspan>}
           {/* The space parts the two for whoever reads the text and not the picture. */}
           {below !== null && " "}
           {below !== null && (
