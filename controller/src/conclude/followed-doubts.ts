@@ -2,6 +2,7 @@ import type { SiteGraph } from "@dyetrace/site";
 import type { ReportReceipt } from "@dyetrace/wire";
 import type { RunAccount } from "../account/run-account.ts";
 import type { CompiledStream } from "../plan/compiled-run.ts";
+import { commonSilence, whenSilent } from "./common-silence.ts";
 import { endedNs } from "./followed-words.ts";
 
 /** What keeps a run that followed streams of others from a pass though nothing is accused, as sentences: nobody can say whether all is well. */
@@ -9,7 +10,15 @@ export function followedDoubts(account: RunAccount, receipts: readonly ReportRec
   return account.run.streams.flatMap((stream) => [
     ...unplacedLoss(stream, receipts, graph),
     ...endedEarly(stream, account),
+    ...silentToAll(stream, account),
   ]);
+}
+
+function silentToAll(stream: CompiledStream, { stays }: RunAccount): string[] {
+  const silence = commonSilence(stream, stays);
+  return silence === null
+    ? []
+    : [`${stream.name} came to nobody ${whenSilent(silence)}: whether it paused or was lost to all is not known.`];
 }
 
 /** Without the place of the sender no loss can be put on a way. */

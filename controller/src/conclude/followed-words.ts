@@ -1,6 +1,7 @@
 import type { ReportFinding } from "@dyetrace/wire";
 import type { RunAccount } from "../account/run-account.ts";
 import type { CompiledStream } from "../plan/compiled-run.ts";
+import { commonSilence, whenSilent } from "./common-silence.ts";
 
 /** How sure a place can be where nobody knows that anything was sent. Our choice, no source. */
 const MOST_UNSEEN = 0.5;
@@ -8,7 +9,7 @@ const MOST_UNSEEN = 0.5;
 const ENDED_NS = 2e9;
 
 /** What the reader has to know of streams that were followed: how their packets were told apart, and what nobody can say. */
-export function followedNotes({ run, sources }: RunAccount): string[] {
+export function followedNotes({ run, sources, stays }: RunAccount): string[] {
   return run.streams.flatMap((stream) => {
     const { name, followed } = stream;
     if (stream.production === undefined || followed === undefined) return [];
@@ -48,6 +49,12 @@ export function followedNotes({ run, sources }: RunAccount): string[] {
     if (followed.comparedOneIn > 1) {
       notes.push(
         `Of ${name} one packet in ${followed.comparedOneIn} was compared, the same ones everywhere: counts of it are of those.`,
+      );
+    }
+    const silence = commonSilence(stream, stays);
+    if (silence !== null) {
+      notes.push(
+        `Nobody received ${name} ${whenSilent(silence)}: it paused, or it stopped before the ways to its listeners part. Its packets bear no sequence number that would tell which.`,
       );
     }
     const ended = endedNs(stream, run.joins, sources.get(name)?.emission.intervals.at(-1)?.toNs ?? null, run.endNs);

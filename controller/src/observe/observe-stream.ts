@@ -33,6 +33,7 @@ export function observeStream(
       emission === null ? "unknown" : isSilent ? "not-sending" : emission.stalls.length > 0 ? "stalled" : "sending",
     sentPackets: emission?.sentPackets ?? null,
     ...(stream.followed === undefined ? {} : { sending: stream.followed.isUnseen ? "assumed" : "seen" }),
+    ...(isNumberedAsSeen(stream) ? { numbering: "as-seen" } : {}),
     plannedPackets: isAborted || stream.production !== undefined ? null : plannedPackets(stretches),
     tooLargePackets: emission?.lastError === "EMSGSIZE" ? emission.sendErrors : 0,
     steps: sendSteps(run, stream, source),
@@ -50,6 +51,10 @@ export function observeStream(
     dscp: stream.production === undefined ? stream.dscp : null,
   };
 }
+
+/** Of a transport stream some of what was lost to all shows by its counters; of packets without any number, nothing. */
+const isNumberedAsSeen = ({ followed }: CompiledStream): boolean =>
+  followed?.identifiedBy === "continuity" || followed?.identifiedBy === "digest";
 
 /** Those of its host while it was to be sent. A run that is stopped ends every source: that is no break. */
 const breaksOf = (

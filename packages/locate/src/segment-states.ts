@@ -25,14 +25,16 @@ export function segmentStates(
   const stopped = new Set(stops.flatMap((stop) => stop.segments.map((segment) => segment.id)));
   const lossy = suspectsOf(findings, ["loses", "rate-limited"]);
   const leaking = suspectsOf(findings, ["leaks"]);
-  const proven = provenNodes(site, chains);
+  // What nobody would have seen lost is not sound for want of a loss.
+  const telling = chains.filter(({ parts }) => parts.some(({ hidesLoss }) => !hidesLoss));
+  const proven = provenNodes(site, telling);
   // Packets came through before it failed, or of another group: that does not make a suspect sound.
   const suspected = suspectsOf(findings, UNSOUND_KINDS);
   for (const id of otherDirections(site, stops, trials)) suspected.add(id);
   for (const name of deafRouters(site, stops)) suspected.add(name);
-  const chainsOf = chainsBySegment(chains);
+  const [chainsOf, tellingOf] = [chainsBySegment(chains), chainsBySegment(telling)];
   const segments = site.segments.map(({ id }, number): SegmentState => {
-    const rate = rateOf(chainsOf.get(number) ?? []);
+    const rate = rateOf((lossy.has(id) ? chainsOf : tellingOf).get(number) ?? []);
     const status = statusOf(id, rate.high, stopped, lossy, leaking);
     return { id, ...rate, status: status === "ok" && suspected.has(id) ? "unknown" : status };
   });

@@ -77,6 +77,27 @@ describe("what cannot be known is said", () => {
     expect(report.notes.join(" ")).toContain("What was lost before the ways part is not known");
   });
 
+  test.each(["MPEG-TS over UDP", "undocumented UDP"] as const)(
+    "%s: given nothing to anybody for 2 s, then it is said and nobody passes; the way before the branching is never told as sound",
+    (kind) => {
+      const media = mediaOf(kind);
+      const atNs = (packet: number): number => media[packet]?.atNs ?? 0;
+      const silent = follow(media, (_, packet) => (atNs(packet) > 2e9 && atNs(packet) < 4.1e9 ? "lost" : "comes"));
+      expect(silent.findings).toEqual([]);
+      expect(silent.verdict).toBe("inconclusive");
+      expect(silent.notes.join(" ")).toMatch(
+        /Nobody received lobby from 2\.0 s to 4\.1 s: it paused, or it stopped before/,
+      );
+      const sound = follow(media, () => "comes");
+      expect(sound.verdict).toBe("pass");
+      for (const { segments } of [silent, sound]) {
+        const statusOf = (id: string) => segments.find((one) => one.id === id);
+        expect(statusOf("encoder:eth0>core:11")).toMatchObject({ lossRatio: null, high: null, status: "unknown" });
+        expect(statusOf("core:1>pier-east:24")?.status).toBe("ok");
+      }
+    },
+  );
+
   test("given a stream that nobody sees, then the first way is a suspect and so is the sender, and nothing is sure", () => {
     const report = follow(mediaOf("MPEG-TS in RTP"), () => "lost");
     const [finding] = report.findings;

@@ -170,7 +170,7 @@ export const HOST_WORDS: PhraseBook = {
     },
     {
       says: new RegExp(
-        `^(?<hosts>${NAMES}) share it, and the numbers go on without a gap; the source itself logged none as long\\.$`,
+        `^(?<hosts>${NAMES}) share it, and the numbers go on without a gap; (?:the source itself logged none as long|nothing measures on the source)\\.$`,
       ),
       untrue: (part, finding, observed) =>
         each(part("hosts"), finding, observed, (one) => one.silences.some((gap) => gap.missingPackets === 0)),

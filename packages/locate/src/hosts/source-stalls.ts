@@ -28,11 +28,11 @@ const STALLED = row({
   match: stalledBy,
   title: ({ stream, stalls, isLogged }) =>
     `${stream.source} paused ${stream.stream} for ${stalls.length === 1 ? "" : "up to "}${seconds(Math.max(...stalls.map(lengthMs)))}: ${isLogged ? "its own log says so" : "all listeners that report wait at the same time, and no number is missing then"}`,
-  evidence: ({ stalls, isLogged, receipts }) => [
+  evidence: ({ stream, stalls, isLogged, receipts }) => [
     ...stalls.slice(0, MOST_LINES).map((s) => `Silence from ${seconds(s.startMs)} to ${seconds(s.endMs)}.`),
     isLogged
       ? `The source's own log counts ${count(stalls.length, "pause")} of ${seconds(LEAST_STALL_MS)} and more.`
-      : `${nameList(receipts.map(({ listener }) => listener.host))} share it, and the numbers go on without a gap; the source itself logged none as long.`,
+      : `${nameList(receipts.map(({ listener }) => listener.host))} share it, and the numbers go on without a gap; ${stream.sending === undefined ? "the source itself logged none as long" : "nothing measures on the source"}.`,
   ],
   confidence: ({ isLogged }) => (isLogged ? FINDING_KINDS["source-stalled"].confidence : UNLOGGED_CONFIDENCE),
   advice:
@@ -55,8 +55,12 @@ function stalledBy(facts: StreamFacts): Stalled | null {
 
 const lengthMs = ({ startMs, endMs }: TimeSpan): number => endMs - startMs;
 
-/** Silences without a missing number that every listener had at the same time; takes two listeners to say so. */
-function commonSilences({ receipts }: StreamFacts): TimeSpan[] {
+/**
+ * Silences without a missing number that every listener had at the same time; takes two listeners to say so, and numbers that the
+ * packets bear: what was numbered as it was seen goes on without a gap whatever was lost to all.
+ */
+function commonSilences({ stream, receipts }: StreamFacts): TimeSpan[] {
+  if (stream.numbering === "as-seen") return [];
   if (receipts.some(({ listener }) => listener.silences.length === 0)) return [];
   const quiet = receipts.map(({ listener }) => listener.silences.filter(isPause));
   const [first, ...others] = quiet;

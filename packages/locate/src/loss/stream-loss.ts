@@ -32,6 +32,11 @@ export class ChainLoss {
     return this.#tree.receipts[this.#number] ?? null;
   }
 
+  /** What is lost here reaches nobody, and the stream's numbers don't show it, or not all of it: it loses at least so much. */
+  get hidesLoss(): boolean {
+    return this.facts.stream.numbering === "as-seen" && this.#tree.parents[this.#number] === 0;
+  }
+
   /** Listeners at or below the lower end. */
   get hosts(): readonly string[] {
     return this.#tree.hostsOf(this.#number);
@@ -79,7 +84,10 @@ export function streamLoss(facts: StreamFacts, scope: LossScope): ChainLoss[] {
   const dropped = tree.receipts.map((receipt) => (receipt === null ? null : droppedBy(receipt.listener)));
   takeOutHostDrops(rows, parents, dropped);
   const chains: ChainLoss[] = [];
-  for (let number = 1; number < parents.length; number++) chains.push(new ChainLoss(facts, tree, number, rows));
+  for (let number = 1; number < parents.length; number++) {
+    const chain = new ChainLoss(facts, tree, number, rows);
+    if (!chain.hidesLoss || chain.link.rawLossRatio > 0) chains.push(chain);
+  }
   return chains;
 }
 

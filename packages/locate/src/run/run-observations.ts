@@ -24,6 +24,8 @@ export interface StreamObservation {
   readonly sentPackets: number | null;
   /** Set where the source told nothing: `sentPackets` is what was seen of a stream of others, or what would come were it sent. */
   readonly sending?: "seen" | "assumed";
+  /** Set where its packets bear no numbers and were given some as they were seen: what reached nobody has none, or not each. */
+  readonly numbering?: "as-seen";
   /**
    * Packets that it was to send; null where it was told to stop earlier. Absent: as many as the steps' rates and times
    * make.
