@@ -27,6 +27,15 @@ export class SentCount {
     return firstSeq + Math.floor(share * (lastSeq + 1 - firstSeq));
   }
 
+  /** @returns when a number was sent, as near as the report intervals of the source tell: between their ends evenly */
+  sentAt(seq: number): number {
+    const { intervals } = this.#emission;
+    const interval = intervals.find(({ lastSeq }) => lastSeq >= seq);
+    if (interval === undefined) return intervals.at(-1)?.toNs ?? 0;
+    const { fromNs, toNs, firstSeq, lastSeq } = interval;
+    return fromNs + Math.max(0, (toNs - fromNs) * ((seq - firstSeq) / (lastSeq + 1 - firstSeq)));
+  }
+
   /** Whether the schedule sends nothing from one instant to the other. */
   isPause(fromNs: number, toNs: number): boolean {
     return scheduledPackets(this.#stretches, toNs) === scheduledPackets(this.#stretches, fromNs);

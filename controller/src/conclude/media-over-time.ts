@@ -1,9 +1,7 @@
-import { countRanges, intersectRanges, type SequenceRange, subtractRanges } from "@dyetrace/measure";
 import type { ReportMedia } from "@dyetrace/wire";
-import { clipRuns } from "../account/missing-runs.ts";
+import { receivedPiece } from "../account/received-piece.ts";
 import type { RunAccount } from "../account/run-account.ts";
 import type { SourceAccount } from "../account/source-account.ts";
-import { hostLostIn, lostIn } from "../account/stay-numbers.ts";
 import type { Stay } from "../account/stays.ts";
 import { cellNsOf } from "../plan/night-cells.ts";
 
@@ -31,18 +29,9 @@ export function withOverTime(media: readonly ReportMedia[], { run, stays, source
   });
 }
 
-/** @returns null where nothing of it is known */
-function pieceOf({ numbers, reception }: Stay, { sent }: SourceAccount, fromNs: number, toNs: number): Piece {
-  if (numbers === null || numbers.window === null || reception === null) return null;
-  const range: SequenceRange = [sent.nextAt(fromNs), sent.nextAt(toNs) - 1];
-  const [due] = range[1] < range[0] ? [] : intersectRanges([range], [numbers.window]);
-  if (due === undefined) return null;
-  const told = countRanges(subtractRanges([due], numbers.unknown));
-  if (told === 0) return null;
-  const missing = clipRuns(numbers.missing, due);
-  const hostLost = reception.receipt.hostLost === null ? null : hostLostIn(missing);
-  const absent = Math.min(told, lostIn(missing));
-  return [told - absent, Math.max(0, absent - (hostLost ?? 0)), hostLost];
+function pieceOf(stay: Stay, source: SourceAccount, fromNs: number, toNs: number): Piece {
+  const piece = receivedPiece(stay, source, fromNs, toNs);
+  return piece === null ? null : [piece.received, piece.lost, piece.hostLost];
 }
 
 const together = (a: Piece, b: Piece): Piece =>

@@ -23,7 +23,7 @@ const FIGURES: Readonly<Record<string, (receipt: ReportReceipt) => number | null
 /** Of the whole run. */
 const RUN_FIGURES: Readonly<Record<string, (report: RunReport) => number | null>> = {
   findings: ({ findings }) => findings.length,
-  // Of streams of others losses are findings, and no incidents: a sum without them would pass for all.
+  // What all listeners missed of a stream of others may be no incident: a sum without it would pass for all.
   incidents: ({ incidents, streams }) =>
     streams.some(({ production }) => production === true)
       ? null

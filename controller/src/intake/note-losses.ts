@@ -5,7 +5,7 @@ import { tellLostNumbers } from "./lost-numbers.ts";
 type Receipt = NonNullable<ListenerInterval["receipt"]>;
 
 /** A run of numbers that did not come. */
-interface LostRange {
+export interface LostRange {
   readonly firstSeq: number;
   /** Numbers of the run, and how many of them were lost: all of them but where the run stands for several. */
   readonly length: number;
@@ -30,10 +30,17 @@ const OUTAGE_PACKETS = 10;
 const OUTAGE_NS = 100e6;
 
 /** Each outage of a report by itself, and all that is lost beside it together. Pure. @param fromNs, toNs of the report */
-export function noteLosses(receipt: Receipt, fromNs: number, toNs: number): readonly NotedLoss[] {
-  const total = networkLost(receipt);
+export const noteLosses = (receipt: Receipt, fromNs: number, toNs: number): readonly NotedLoss[] =>
+  noteRanges(rangesOf(receipt), networkLost(receipt), fromNs, toNs);
+
+/** The same of runs of numbers. @param total packets of them that the way lost, as far as the runs tell or beyond */
+export function noteRanges(
+  ranges: readonly LostRange[],
+  total: number,
+  fromNs: number,
+  toNs: number,
+): readonly NotedLoss[] {
   if (total === 0) return [];
-  const ranges = rangesOf(receipt);
   const outages = ranges.flatMap((range): NotedLoss[] => {
     const { firstSeq, length, hostLost, fromNs: from, toNs: to } = range;
     if (range.lost !== length || length < OUTAGE_PACKETS || from === null || to === null || to - from < OUTAGE_NS)

@@ -6,6 +6,7 @@ import type { Stint } from "../store/report-records.ts";
 import type { Store } from "../store/store.ts";
 import { LossesBeside } from "./beside.ts";
 import { clusterParted } from "./cluster-episodes.ts";
+import type { FollowedLosses } from "./followed-losses.ts";
 import { type ReadSilences, readSilences } from "./open-silences.ts";
 import { QuerierChanges } from "./querier-changes.ts";
 import { SteadyLosses } from "./steady-loss.ts";
@@ -18,13 +19,22 @@ const MOST_EPISODES = 200_000;
 /** A shorter time without reports is a restart: the second in which an agent ends is never reported. Our choice, no source. */
 const AWAY_NS = 3e9;
 
-/** What went wrong in a run, so far or in all, with who was hit and where. @param untilNs how far the run is @param read what was read of it already */
+/** What is known of a run beside what the store has of it. */
+export interface KnownOfRun {
+  /** How far it is; its end unless said otherwise. */
+  readonly untilNs?: number;
+  /** What was read of it already. */
+  readonly read?: ReadSilences;
+  /** Of streams of others, once it is concluded. */
+  readonly followed?: FollowedLosses;
+}
+
+/** What went wrong in a run, so far or in all, with who was hit and where. */
 export async function findIncidents(
   store: Store,
   run: CompiledRun,
   graph: SiteGraph,
-  untilNs: number = run.endNs,
-  read: ReadSilences | null = null,
+  { untilNs = run.endNs, read, followed = NOTHING_FOLLOWED }: KnownOfRun = {},
 ): Promise<readonly ReportIncident[]> {
   const away = absences(run, await store.reports.stints(run.runId), untilNs);
   const parted = new SteadyLosses(run, away);
@@ -32,14 +42,16 @@ export async function findIncidents(
   // Companions are no streams of the run's own.
   const streamIds = new Set(run.streams.map(({ streamId }) => streamId));
   const isOwn = ({ streamId }: Episode): boolean => streamId === null || streamIds.has(streamId);
-  let cutNs: number | null = null;
+  const told = followed.episodes.slice(0, MOST_EPISODES);
+  for (const episode of told) parted.take(episode);
+  let cutNs = followed.episodes[MOST_EPISODES]?.fromNs ?? null;
   for await (const page of store.reports.episodePages(run.runId, untilNs, PAGE)) {
     for (const episode of page) {
       if (episode.kind === "query") queriers.take(episode);
       else if (isOwn(episode) && !isToldByAbsence(episode, away)) parted.take(episode);
     }
     if (parted.others.length < MOST_EPISODES) continue;
-    cutNs = page.at(-1)?.fromNs ?? null;
+    cutNs = Math.min(cutNs ?? Number.POSITIVE_INFINITY, page.at(-1)?.fromNs ?? untilNs);
     break;
   }
   parted.end();
@@ -47,14 +59,17 @@ export async function findIncidents(
   const others = [...parted.others, ...silent, ...away, ...queriers.episodes()];
   const beside = new LossesBeside(parted.steady, others);
   if (beside.isNeeded) {
+    for (const episode of told) beside.take(episode);
     for await (const page of store.reports.episodePages(run.runId, cutNs ?? untilNs, PAGE, ["loss"])) {
       for (const episode of page) beside.take(episode);
     }
   }
-  const witnesses = new Witnesses(run, minutes, others, untilNs);
+  const witnesses = new Witnesses(run, [...minutes, ...followed.minutes], others, untilNs);
   const incidents = clusterParted({ steady: parted.steady, others }, run, graph, witnesses, beside);
   return cutNs === null ? incidents : [...incidents, notLookedAt(cutNs, untilNs)];
 }
+
+const NOTHING_FOLLOWED: FollowedLosses = { episodes: [], minutes: [] };
 
 /** An agent that did not work had no connection either: that is one thing, told once. */
 const isToldByAbsence = ({ kind, agent, fromNs, toNs }: Episode, away: readonly Episode[]): boolean =>

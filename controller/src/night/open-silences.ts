@@ -50,7 +50,8 @@ export async function openSilences(
   const found: Episode[] = [];
   for (const join of lastJoins(run)) {
     const stream = run.streams.find(({ name }) => name === join.stream);
-    if (stream === undefined || join.agent === stream.source) continue;
+    // What was sent of a stream of others no agent has counted: `followedLosses` tells of it.
+    if (stream === undefined || stream.production !== undefined || join.agent === stream.source) continue;
     const sums = latest.get(`${stream.streamId} ${join.agent}`);
     const sinceNs = Math.max(join.fromNs, sums === undefined ? 0 : sums.minute * MINUTE_NS);
     const toNs = Math.min(untilNs, join.toNs ?? run.endNs);

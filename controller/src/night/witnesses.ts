@@ -50,7 +50,8 @@ export class Witnesses {
    *   that time is a witness too, where its minutes leave no room for as much
    */
   of(stream: CompiledStream, fromNs: number, toNs: number, goesOn = false): string[] {
-    if (stream.production !== undefined) return []; // when it was sent, and what was to come of it, nobody here knows
+    // When a stream of others was sent, and what was to come of it, is known by what all saw of it, or not at all.
+    if (stream.production !== undefined && (stream.followed?.identifiedBy ?? null) === null) return [];
     const members = this.#run.joins.filter(
       (join) => join.stream === stream.name && join.fromNs < fromNs && (join.toNs === null || join.toNs > toNs),
     );

@@ -142,7 +142,7 @@ const QUIET_STATES: ReadonlySet<string> = new Set(["ok", "unknown"]);
 function renderIncidents({ incidents, startedAt, streams }: RunReport): Markup | null {
   if (incidents === undefined) return null;
   if (incidents.length === 0 && streams.some(({ production }) => production === true))
-    return markup`<section><h2>Incidents</h2><p>None that an agent can tell by itself. Streams were followed: what was lost of them stands with the findings and the receipts.</p></section>`;
+    return markup`<section><h2>Incidents</h2><p>None was found. Streams were followed: what all listeners missed of one without sequence numbers may not show.</p></section>`;
   if (incidents.length === 0) return markup`<section><h2>Incidents</h2><p>None.</p></section>`;
   return table(
     "Incidents",

@@ -14,6 +14,7 @@ import type { LossWindows } from "../headers/loss-windows.ts";
 import { accountStretches } from "../intake/account-stretches.ts";
 import type { ReportIntake } from "../intake/report-intake.ts";
 import { findIncidents } from "../night/find-incidents.ts";
+import { followedLosses } from "../night/followed-losses.ts";
 import { storedEvidence } from "../night/stored-evidence.ts";
 import type { CompiledRun } from "../plan/compiled-run.ts";
 import { outlineRun } from "../plan/outline-run.ts";
@@ -121,7 +122,7 @@ export async function concludeRun(
   const isInPieces =
     new Set(stretches.map(({ agent, stream, role }) => `${agent} ${stream} ${role}`)).size < stretches.length;
   if (!isInPieces && run.endNs <= BRIEF_NS) return report;
-  const incidents = await findIncidents(store, run, graph);
+  const incidents = await findIncidents(store, read.run, graph, { followed: followedLosses(account) });
   return { ...report, incidents: [...incidents], stretches: [...stretches] };
 }
 

@@ -1,6 +1,6 @@
 import { loadSitePlan, pathBetween, type SiteGraph } from "@dyetrace/site";
 import { loadScenario, type RunReport } from "@dyetrace/wire";
-import { accountOfRun } from "../../../controller/src/account/run-account.ts";
+import { accountOfRun, type RunAccount } from "../../../controller/src/account/run-account.ts";
 import type { RunEvidence } from "../../../controller/src/account/run-evidence.ts";
 import { buildReport } from "../../../controller/src/conclude/build-report.ts";
 import { withOverTime } from "../../../controller/src/conclude/media-over-time.ts";
@@ -109,6 +109,12 @@ export const withNames = (run: CompiledRun, namesPerInterval: number): CompiledR
     ]),
   ),
 });
+
+/** What all agents told of the followed streams, put together. */
+export function accountOfFollowed(run: CompiledRun, evidence: RunEvidence, graph: SiteGraph): RunAccount {
+  const read = readFollowed(run, evidence, graph);
+  return accountOfRun(read.run, read.evidence);
+}
 
 export function conclude(run: CompiledRun, evidence: RunEvidence, graph: SiteGraph): RunReport {
   const read = readFollowed(run, evidence, graph);

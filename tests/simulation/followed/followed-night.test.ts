@@ -12,6 +12,7 @@ import { countMinutes } from "../../../controller/src/intake/count-minutes.ts";
 import { noteEpisodes } from "../../../controller/src/intake/note-episodes.ts";
 import type { ReportIntake } from "../../../controller/src/intake/report-intake.ts";
 import { findIncidents } from "../../../controller/src/night/find-incidents.ts";
+import { followedLosses } from "../../../controller/src/night/followed-losses.ts";
 import { summariseNight } from "../../../controller/src/night/morning/night-summary.ts";
 import { packCompiledRun } from "../../../controller/src/plan/compiled-run-json.ts";
 import { outlineRun } from "../../../controller/src/plan/outline-run.ts";
@@ -28,9 +29,9 @@ import { sayStrip } from "../../../packages/console/src/live/strip-words.ts";
 import { sayCounted, sayIncidents } from "../../../packages/console/src/night/night-words.ts";
 import { worstMarks } from "../../../packages/picture/src/scene/replay-scene.ts";
 import { seededRandom } from "../seeded-random.ts";
-import { drawMedia, MEDIA_KINDS, type MediaKind } from "./draw-media.ts";
+import { drawMedia, MEDIA_KINDS, type MediaKind, type MediaPacket } from "./draw-media.ts";
 import { followMedia } from "./follow-media.ts";
-import { conclude, followedSite, followRun, lossOn } from "./follow-scene.ts";
+import { accountOfFollowed, conclude, followedSite, followRun, lossOn } from "./follow-scene.ts";
 
 const SECONDS = 6;
 const HIT = "till-1";
@@ -48,12 +49,15 @@ const run = followRun(graph, SECONDS);
 const SAYS_NO_LOSS =
   /nothing (was )?lost|none was lost|no loss|received all|all came|everything came|"lost":0\b|"lost": 0\b|\b0 lost/i;
 
+const mediaOf = (kind: MediaKind): MediaPacket[] =>
+  drawMedia(kind, { seconds: SECONDS + 4, packetsPerSecond: 150, random: seededRandom(1) }).map(({ bytes, atNs }) => ({
+    bytes,
+    atNs: atNs - 2e9,
+  }));
+
 function lossy(kind: MediaKind): RunEvidence {
-  const media = drawMedia(kind, { seconds: SECONDS + 4, packetsPerSecond: 150, random: seededRandom(1) }).map(
-    ({ bytes, atNs }) => ({ bytes, atNs: atNs - 2e9 }),
-  );
   const comes = lossOn(graph, "encoder", new Map([[`hall-hub:2>${HIT}:eth0`, 0.05]]), seededRandom(7));
-  return followMedia(run, media, comes, { sender: "10.4.0.9" });
+  return followMedia(run, mediaOf(kind), comes, { sender: "10.4.0.9" });
 }
 
 /** As the store has them: with what was worked out at the door. */
@@ -94,7 +98,9 @@ const withoutKey = (text: string): string => text.replace(/each cell .*?$/im, ""
 describe.each(MEDIA_KINDS)("a loss at one listener of a followed stream: %s", (kind) => {
   const evidence = lossy(kind);
   const store = storeOf(evidence);
-  const incidents = (): ReturnType<typeof findIncidents> => findIncidents(store, run, graph);
+  const account = accountOfFollowed(run, evidence, graph);
+  const incidents = (): ReturnType<typeof findIncidents> =>
+    findIncidents(store, account.run, graph, { followed: followedLosses(account) });
   const concluded = async (): Promise<RunReport> => ({
     ...conclude(run, evidence, graph),
     incidents: [...(await incidents())],
@@ -133,7 +139,7 @@ describe.each(MEDIA_KINDS)("a loss at one listener of a followed stream: %s", (k
       JSON.stringify(night),
       renderNight(night, plain),
       renderNightSection(night).text,
-      `${sayCounted(night)} ${sayIncidents(night.incidents.length, night.followsOthers)}`,
+      `${sayCounted(night)} ${sayIncidents(night)}`,
     ];
     for (const text of surfaces) {
       expect(text).not.toMatch(SAYS_NO_LOSS);
@@ -152,14 +158,35 @@ describe.each(MEDIA_KINDS)("a loss at one listener of a followed stream: %s", (k
     // Without a sequence number nobody can say that all came: what was lost to all does not show.
     const atBest = report.streams.every(({ identifiedBy }) => identifiedBy === "sequence") ? "-" : "?";
     for (const { listener, cells } of night.listeners) expect(cells).toBe(`${listener === HIT ? "4" : atBest}`);
-    expect(night.summarised[0]).toContain("no incidents of single losses");
+    expect(night.summarised[0]).toContain("the incidents of their losses");
     expect(night.summarised[1]).toMatch(
       new RegExp(`^Most was lost from 00:00 to 00:01 UTC: .* did not come to ${HIT}, `),
     );
     for (const text of [night.headline, renderNight(night, plain), renderNightSection(night).text]) {
       expect(withoutKey(text)).not.toMatch(SAYS_NO_LOSS);
     }
-    expect(sayIncidents(0, night.followsOthers)).not.toBe("No incident.");
+    expect(sayIncidents({ ...night, incidents: [] })).not.toBe("No incident.");
+  });
+
+  test("the losses are incidents as those of a stream of our own are: who, how many, and by which way", async () => {
+    const report = await concluded();
+    const losses = (report.incidents ?? []).filter(({ kind: what }) => what === "loss");
+    expect(losses.reduce((sum, { count }) => sum + count, 0)).toBe(
+      report.receipts.reduce((sum, { lost }) => sum + (lost ?? 0), 0),
+    );
+    for (const { agents, suspects, title } of losses) {
+      expect(agents).toEqual([HIT]);
+      expect(suspects).toContain(`hall-hub:2>${HIT}:eth0`);
+      expect(title).toMatch(
+        new RegExp(`^lobby.* lost [0-9]+ packets? at ${HIT} within .*, by way of hall-hub:2>${HIT}:eth0`),
+      );
+    }
+    const spared = followMedia(run, mediaOf(kind), () => "comes", { sender: "10.4.0.9" });
+    expect(
+      await findIncidents(storeOf(spared), run, graph, {
+        followed: followedLosses(accountOfFollowed(run, spared, graph)),
+      }),
+    ).toEqual([]);
   });
 
   test("stretches tell what came, and no loss", async () => {

@@ -11,9 +11,9 @@ export function followedSentences(report: Pick<RunReport, "media"> | null, start
     return [`Streams of others were followed: ${why}. ${HOW_FAR}`];
   }
   const how =
-    "their strips are by the numbers that all agents' packets make one row of, and there are no incidents of single losses";
+    "their strips and the incidents of their losses are by the numbers that all agents' packets make one row of";
   const unsure =
-    "Where a stream bears no sequence number, what was lost to all may not show, and its cells say at best that a part was not measured";
+    "Where a stream bears no sequence number, what was lost to all may not show as an incident, and its cells say at best that a part was not measured";
   return [`Streams of others were followed: ${how}. ${unsure}. ${HOW_FAR}`, ...worstPiece(report, startedMs)];
 }
 
@@ -65,8 +65,11 @@ export function followedWords({ lost, hostLost, isOver }: Counts & Pick<Night, "
   return `${what} of the followed streams ${lost > 1 ? "were" : "was"} found to be lost on the way${host}`;
 }
 
-/** The headline where nothing else happened. Pure. */
-export const followedSoundWords = (night: Counts & Pick<Night, "isOver" | "untilMs">): string =>
-  `In ${formatDurationNs(night.untilMs * 1e6)}${night.isOver ? "" : " so far"} no agent told of an incident by itself; ${followedWords(night)}`;
+/** The headline where nothing else happened: before the conclusion only what an agent can tell by itself is known. Pure. */
+export function followedSoundWords(night: Counts & Pick<Night, "isOver" | "untilMs">): string {
+  const length = `${formatDurationNs(night.untilMs * 1e6)}${night.isOver ? "" : " so far"}`;
+  const none = night.lost === null ? "no agent told of an incident by itself" : "no incident was found";
+  return `In ${length} ${none}; ${followedWords(night)}`;
+}
 
 const packets = (count: number): string => `${count} ${count === 1 ? "packet" : "packets"}`;

@@ -43,7 +43,7 @@ export async function summariseNight(store: Store, record: RunRecord, nowMs: num
   );
   const knownNs = isOver ? untilNs : leastOf(latest, untilNs);
   const read = await readSilences(store, run, knownNs);
-  const found = record.report?.incidents ?? (await findIncidents(store, run, graph, knownNs, read));
+  const found = record.report?.incidents ?? (await findIncidents(store, run, graph, { untilNs: knownNs, read }));
   const incidents = found.map((one) => nightIncident(one, record.site, wallMs));
   const away = absences(run, stints, knownNs);
   const blind = [...away, ...(await episodesOf(store, run.runId, untilNs, ["dropped"]))];

@@ -1,3 +1,4 @@
+import type { Night } from "@dyetrace/wire";
 import { expect, test } from "vitest";
 import { clockTicks } from "./clock-ticks.ts";
 import { sayCounted, sayIncidents, sayStrip } from "./night-words.ts";
@@ -22,11 +23,14 @@ test.each([
 );
 
 test.each([
-  [0, "No incident."],
-  [1, "1 incident."],
-  [1200, "1200 incidents."],
-])("sayIncidents: given %d, then %s", (count, says) => {
-  expect(sayIncidents(count)).toBe(says);
+  [0, {}, "No incident."],
+  [1, {}, "1 incident."],
+  [1200, {}, "1200 incidents."],
+  [0, { followsOthers: true, lost: null }, "No incident that an agent can tell by itself."],
+  [0, { followsOthers: true, lost: 0 }, "No incident was found."],
+])("sayIncidents: given %d, %j, then %s", (count, about, says) => {
+  const incidents = Array.from({ length: count }, () => ({})) as unknown as Night["incidents"];
+  expect(sayIncidents({ incidents, lost: 0, ...about })).toBe(says);
 });
 
 test("clockTicks: given a night from 22:10 to 06:10, then round hours of the wall clock", () => {

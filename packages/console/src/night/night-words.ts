@@ -17,15 +17,17 @@ export function sayCounted({
   return `${came}, ${formatCount(lost)} ${lost === 1 ? "was" : "were"} lost (${formatRatio(lost / (received + lost))}).`;
 }
 
-/** @param followsOthers losses are then no incidents */
-export const sayIncidents = (count: number, followsOthers = false): string =>
-  count === 0 && followsOthers
-    ? "No incident that an agent can tell by itself."
-    : count === 0
-      ? "No incident."
-      : count === 1
-        ? "1 incident."
-        : `${formatCount(count)} incidents.`;
+/** Losses of streams of others are incidents once the run is concluded; and what was lost to all may show nowhere. */
+export function sayIncidents({
+  incidents,
+  followsOthers,
+  lost,
+}: Pick<Night, "incidents" | "followsOthers" | "lost">): string {
+  if (incidents.length > 0)
+    return incidents.length === 1 ? "1 incident." : `${formatCount(incidents.length)} incidents.`;
+  if (followsOthers !== true) return "No incident.";
+  return lost === null ? "No incident that an agent can tell by itself." : "No incident was found.";
+}
 
 /** `02:14:05`, and the day before it where that is another than the one the night began on. */
 export function clockOf(startedAt: string, atMs: number): string {

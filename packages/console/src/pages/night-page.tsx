@@ -49,7 +49,7 @@ function NightOf({ view }: { readonly view: RunView }) {
               <b>{night.headline}</b>
             </p>
             <p>
-              {sayCounted(night)} {sayIncidents(night.incidents.length, night.followsOthers)}
+              {sayCounted(night)} {sayIncidents(night)}
             </p>
             <p class="small soft">
               Times are in {ownZone()}, by this page's clock.
