@@ -35,7 +35,10 @@ function reportReceipt(all: readonly Stay[]): ReportReceipt {
   const [first] = all;
   if (first === undefined) throw new Error("A receipt needs a stay");
   const { stream, join, strangePackets } = first;
-  const base = { stream: join.stream, listener: join.agent, stays: all.length };
+  const base = {
+    ...{ stream: join.stream, listener: join.agent, stays: all.length },
+    ...(all.every((one) => one.join.isOfHost === true) ? { isOfHost: true as const } : {}),
+  };
   // A figure over some of the stays would pass for one over all of them.
   if (told.length < all.length) return { ...base, ...NOTHING_KNOWN };
   // What would have come of a stream that nobody saw is an assumption, which is no figure.

@@ -10,7 +10,7 @@ import {
 import type { LiveCell, LiveFigures, LiveHeard, LiveSeries, LiveStrip } from "@dyetrace/wire/console/live-second";
 import { FigureRing } from "./figure-ring.ts";
 import { liveMark } from "./live-mark.ts";
-import { askedFor, cameUnasked, isSilentOfOthers, toldOfOthers } from "./told-of-others.ts";
+import { askedFor, cameUnasked, isLostAtLeast, isOfHost, isSilentOfOthers, toldOfOthers } from "./told-of-others.ts";
 
 /** Seconds of marks kept for a console that comes later. */
 const KEPT_SECONDS = 180;
@@ -26,6 +26,7 @@ interface Strip {
   from: number;
   marks: string;
   last: LiveFigures | null;
+  isOfHost: boolean;
   readonly figures: FigureRing;
 }
 
@@ -78,17 +79,22 @@ export class LiveBoard {
       const watchedOf = new Map(watch?.streams.map((one) => [one.streamId, one]));
       for (const stream of this.#outline.streams) {
         if (stream.source === agent) continue;
-        const stays = toldOfOthers(staysOf.get(stream.streamId) ?? []);
+        const asTold = staysOf.get(stream.streamId) ?? [];
+        const about = {
+          agent,
+          streamId: stream.streamId,
+          second,
+          ...(isOfHost(asTold) ? { isOfHost: true as const } : {}),
+        };
+        const stays = toldOfOthers(asTold);
         if (stays === null) {
-          this.#put({ agent, streamId: stream.streamId, second, mark: "n", figures: null });
+          this.#put({ ...about, mark: "n", figures: null });
           continue;
         }
         const watched = watchedOf.get(stream.streamId);
         if (stays.length === 0 && !this.#joiners.has(`${agent} ${stream.name}`) && watched === undefined) continue;
         this.#put({
-          agent,
-          streamId: stream.streamId,
-          second,
+          ...about,
           mark: liveMark({
             fromMs: report.fromNs / 1e6,
             toMs: report.toNs / 1e6,
@@ -119,9 +125,10 @@ export class LiveBoard {
   }
 
   strips(): readonly LiveStrip[] {
-    return [...this.#strips].map(([key, { from, marks, last }]) => {
+    return [...this.#strips].map(([key, { from, marks, last, isOfHost: ofHost }]) => {
       const at = key.indexOf(" ");
-      return { agent: key.slice(at + 1), streamId: Number(key.slice(0, at)), from, marks, last };
+      const strip = { agent: key.slice(at + 1), streamId: Number(key.slice(0, at)), from, marks, last };
+      return ofHost ? { ...strip, isOfHost: true } : strip;
     });
   }
 
@@ -144,6 +151,7 @@ export class LiveBoard {
       from: cell.second,
       marks: "",
       last: null,
+      isOfHost: false,
       figures: new FigureRing(KEPT_SECONDS),
     };
     const gap = cell.second - strip.from - strip.marks.length;
@@ -153,6 +161,7 @@ export class LiveBoard {
     strip.marks = strip.marks.slice(Math.max(0, over));
     strip.from = cell.second - strip.marks.length + 1;
     strip.last = cell.figures;
+    strip.isOfHost = cell.isOfHost === true;
     strip.figures.put(cell.second, cell.figures);
     this.#strips.set(key, strip);
   }
@@ -238,6 +247,7 @@ function figuresOf(stays: readonly ListenerInterval[], report: IntervalReport): 
   return {
     received,
     lost,
+    ...(isLostAtLeast(stays) ? { isLostAtLeast: true } : {}),
     hostLost: sum(stays, (receipt) => receipt.hostLost),
     rateBps: (bytes * 8e9) / (report.toNs - report.fromNs),
     jitterMs: received === 0 || jitterNs === null ? null : jitterNs / 1e6,

@@ -11,7 +11,7 @@ export function toldOfOthers(stays: readonly ListenerInterval[]): readonly Liste
     const { followed, receipt } = one;
     if (followed === undefined || receipt === null || receipt.received === 0) return one;
     const { rtp, digest } = followed;
-    if (rtp.some(({ packets }) => packets > digest.packets)) {
+    if (isNumbered(followed)) {
       const [main] = rtp.toSorted((a, b) => b.packets - a.packets);
       const own = rtp.map((flow) => flow.receipt);
       const { jitterNs = null, longestGap = null } = main?.receipt ?? {};
@@ -27,6 +27,17 @@ export function toldOfOthers(stays: readonly ListenerInterval[]): readonly Liste
   });
   return told.includes(null) ? null : (told as readonly ListenerInterval[]);
 }
+
+const isNumbered = ({ rtp, digest }: NonNullable<ListenerInterval["followed"]>): boolean =>
+  rtp.some(({ packets }) => packets > digest.packets);
+
+/** Losses that counters show, and not numbers: so many at least. */
+export const isLostAtLeast = (stays: readonly ListenerInterval[]): boolean =>
+  stays.some(({ followed }) => followed !== undefined && !isNumbered(followed));
+
+/** A member without our doing: what came to it was followed at the network card. */
+export const isOfHost = (stays: readonly ListenerInterval[]): boolean =>
+  stays.some(({ watched }) => watched?.isMember === true);
 
 /** Null where one is not known. */
 const addKnown = (receipts: readonly { readonly hostLost: number | null }[]): number | null =>

@@ -11,7 +11,7 @@ import { runTimeMs } from "../state/run-clock.ts";
 import { stripNews } from "../state/strip-news.ts";
 import type { GridSelection } from "./live-grid.tsx";
 import { drawSeries, type SeriesChart } from "./series-chart.ts";
-import { sayMark, sayNow } from "./strip-words.ts";
+import { OF_HOST_WORDS, sayLost, sayMark, sayNow } from "./strip-words.ts";
 
 interface StripDetailProps {
   readonly run: ConsoleRun;
@@ -56,6 +56,7 @@ function Latest({ strip, nowSecond }: { readonly strip: HistoryStrip | null; rea
   return (
     <>
       <p>{sayNow(mark, isNow, null)}</p>
+      {strip?.isOfHost === true && <p class="small">This host: {OF_HOST_WORDS}.</p>}
       {second !== null && <p class="small soft">Second {second}, the newest that it has reported.</p>}
       {figures !== null ? (
         <LatestFigures figures={figures} mark={strip?.marks.at(-1) ?? " "} />
@@ -76,7 +77,7 @@ function LatestFigures({ figures, mark }: { readonly figures: LiveFigures; reado
       <Figure of="rate">{formatRateBps(figures.rateBps)}</Figure>
       <Figure of="received">{formatCount(figures.received)} in the last second</Figure>
       <Figure of="lost">
-        {isSilent && figures.lost === 0 ? "unknown while nothing comes" : formatCount(figures.lost)}
+        {isSilent && figures.lost === 0 ? "unknown while nothing comes" : sayLost(figures)}
         {figures.hostLost !== null && figures.hostLost > 0 && `, ${formatCount(figures.hostLost)} in the host itself`}
       </Figure>
       <Figure of="jitter">{orUnknown(figures.jitterMs, formatMs)}</Figure>

@@ -121,9 +121,10 @@ const MOST_MESSAGES = 14;
 
 function wordsBeside(agent: string, stream: GridStream): string {
   const strip = history.strip(agent, stream.streamId);
-  if (!isRunning.value) return sayStrip(history.allMarks(agent, stream.streamId));
+  const whose = strip?.isOfHost === true ? " (its own program)" : "";
+  if (!isRunning.value) return `${sayStrip(history.allMarks(agent, stream.streamId))}${whose}`;
   const { mark, isNow } = stripNews(strip, Math.floor((runTimeMs() ?? 0) / 1000));
-  return sayNow(mark, isNow, strip?.last ?? null);
+  return `${sayNow(mark, isNow, strip?.last ?? null)}${whose}`;
 }
 
 /** Only so many seconds are kept: of a longer run the sentence tells of its end alone. */

@@ -3,6 +3,7 @@ import { describeChannel, describeHostWater, formatMs, orUnknown } from "@dyetra
 import type { SiteGraph } from "@dyetrace/site";
 import { formatCount, formatRateBps, formatRatio, movedCounters, partialWords } from "@dyetrace/wire";
 import type { LiveFigures } from "@dyetrace/wire/console/live-second";
+import { OF_HOST_WORDS, sayLost } from "../live/strip-words.ts";
 import { history, isRunning } from "../state/console-state.ts";
 import type { RunView, ViewedStream } from "../state/run-view.ts";
 import { sayCopies, sayLongestGap, sayOrder, sayPattern, sayVariation } from "./delivery-figures.tsx";
@@ -34,10 +35,10 @@ export function PlaceNote({ selection, tree, scene, graph, view, stream, onClose
   const partial = receipt === undefined ? null : partialWords(receipt);
   const hosts = isSegment ? [] : (view?.report?.hosts ?? []);
   const counted = hosts.filter(({ agent }) => agent === place.node.agent).flatMap(movedCounters);
-  const live =
-    isRunning.value && stream !== null && place.node.agent !== null
-      ? (history.strip(place.node.agent, streamIdOf(view, stream))?.last ?? null)
-      : null;
+  const strip =
+    stream === null || place.node.agent === null ? null : history.strip(place.node.agent, streamIdOf(view, stream));
+  const live = isRunning.value ? (strip?.last ?? null) : null;
+  const isOfHost = !isSegment && (receipt === undefined ? strip?.isOfHost === true : receipt.isOfHost === true);
   return (
     <section class="place-note" aria-live="polite">
       <div class="place-head">
@@ -54,6 +55,7 @@ export function PlaceNote({ selection, tree, scene, graph, view, stream, onClose
           </Figure>
         )}
         {stream !== null && !isSegment && host !== null && <Figure of="here">{describeHostWater(host)}</Figure>}
+        {isOfHost && <Figure of="joined">{OF_HOST_WORDS}</Figure>}
         {stream !== null && (isSegment || host === null) && <Figure of="water">{describeChannel(water)}</Figure>}
         {isSegment && (
           <Figure of="speed">{speedBps === null ? "the plan does not say" : formatRateBps(speedBps)}</Figure>
@@ -114,7 +116,7 @@ function LiveFigureList({ figures }: { readonly figures: LiveFigures }) {
   return (
     <>
       <Figure of="rate now">{formatRateBps(figures.rateBps)}</Figure>
-      <Figure of="lost, last second">{formatCount(figures.lost)}</Figure>
+      <Figure of="lost, last second">{sayLost(figures)}</Figure>
       <Figure of="jitter now">{orUnknown(figures.jitterMs, formatMs)}</Figure>
     </>
   );

@@ -11,6 +11,8 @@ export interface HistoryStrip {
   /** One letter a second (`LiveMark`); a blank where nothing was told. */
   readonly marks: string;
   readonly last: LiveFigures | null;
+  /** A program of the host's own has joined; what came was followed at the network card. */
+  readonly isOfHost: boolean;
 }
 
 /** What has been told of a run's seconds, by agent and stream. Changes in place: 2000 strips a second are too many to copy. */
@@ -26,18 +28,23 @@ export class LiveHistory {
   load(strips: readonly LiveStrip[]): void {
     this.#strips.clear();
     this.#latestSecond = -1;
-    for (const { agent, streamId, from, marks, last } of strips) {
-      this.#strips.set(key(agent, streamId), { from, marks, last });
+    for (const { agent, streamId, from, marks, last, isOfHost } of strips) {
+      this.#strips.set(key(agent, streamId), { from, marks, last, isOfHost: isOfHost === true });
       this.#latestSecond = Math.max(this.#latestSecond, from + marks.length - 1);
     }
   }
 
-  take({ agent, streamId, second, mark, figures }: LiveCell): void {
-    const strip = this.#strips.get(key(agent, streamId)) ?? { from: second, marks: "", last: null };
+  take({ agent, streamId, second, mark, figures, isOfHost }: LiveCell): void {
+    const strip = this.#strips.get(key(agent, streamId)) ?? { from: second, marks: "" };
     const gap = second - strip.from - strip.marks.length;
     if (gap < 0) return; // told twice: the first telling stands
     const marks = `${strip.marks}${" ".repeat(Math.min(gap, KEPT_SECONDS))}${mark}`.slice(-KEPT_SECONDS);
-    this.#strips.set(key(agent, streamId), { from: second - marks.length + 1, marks, last: figures });
+    this.#strips.set(key(agent, streamId), {
+      from: second - marks.length + 1,
+      marks,
+      last: figures,
+      isOfHost: isOfHost === true,
+    });
     this.#latestSecond = Math.max(this.#latestSecond, second);
   }
 

@@ -34,6 +34,8 @@ export type LiveMark = Static<typeof LiveMarkSchema>;
 export const LiveFiguresSchema = Type.Object({
   received: Count,
   lost: Count,
+  /** Counters of 4 bits tell of the loss (ISO/IEC 13818-1): so many at least. */
+  isLostAtLeast: Type.Optional(Type.Literal(true)),
   hostLost: Nullable(Count),
   rateBps: Type.Number({ minimum: 0 }),
   jitterMs: Nullable(Type.Number()),
@@ -41,12 +43,16 @@ export const LiveFiguresSchema = Type.Object({
 });
 export type LiveFigures = DeepReadonly<Static<typeof LiveFiguresSchema>>;
 
+/** A program of the host's own has joined a followed stream, this run has not: what came was followed at the network card. */
+const IsOfHost = Type.Optional(Type.Literal(true));
+
 export const LiveCellSchema = Type.Object({
   agent: Type.String(),
   streamId: Type.Integer(),
   second: Type.Integer(),
   mark: LiveMarkSchema,
   figures: Nullable(LiveFiguresSchema),
+  isOfHost: IsOfHost,
 });
 export type LiveCell = DeepReadonly<Static<typeof LiveCellSchema>>;
 
@@ -57,6 +63,7 @@ export const LiveStripSchema = Type.Object({
   from: Type.Integer(),
   marks: Type.String(),
   last: Nullable(LiveFiguresSchema),
+  isOfHost: IsOfHost,
 });
 export type LiveStrip = DeepReadonly<Static<typeof LiveStripSchema>>;
 

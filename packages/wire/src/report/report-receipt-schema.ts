@@ -77,6 +77,8 @@ export const ReportReceiptSchema = Type.Object({
   listener: Type.String(),
   /** How often it was to join. */
   stays: Type.Integer({ minimum: 1 }),
+  /** A program of the host's own has joined a stream of others, this run has not: what came was followed at the network card. */
+  isOfHost: Type.Optional(Type.Literal(true)),
   /**
    * Packets the source sent while this listener was joined; null when the source's count is unknown. Of a partial receipt
    * those that the listener can tell of.
