@@ -1,7 +1,7 @@
 import type { ReportMedia } from "@dyetrace/wire";
-import { receivedPiece } from "../account/received-piece.ts";
 import type { RunAccount } from "../account/run-account.ts";
 import type { SourceAccount } from "../account/source-account.ts";
+import { receivedPiece } from "../account/stay-numbers.ts";
 import type { Stay } from "../account/stays.ts";
 import { cellNsOf } from "../plan/night-cells.ts";
 

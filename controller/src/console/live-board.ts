@@ -1,16 +1,10 @@
 import { byDesignReach, hostOfAgent, type SiteGraph } from "@dyetrace/site";
-import {
-  greatestOf,
-  type IntervalReport,
-  type ListenerInterval,
-  type MembershipEvent,
-  type RunOutline,
-  type WatcherReport,
-} from "@dyetrace/wire";
+import type { IntervalReport, ListenerInterval, MembershipEvent, RunOutline, WatcherReport } from "@dyetrace/wire";
 import type { LiveCell, LiveFigures, LiveHeard, LiveSeries, LiveStrip } from "@dyetrace/wire/console/live-second";
 import { FigureRing } from "./figure-ring.ts";
+import { figuresOf, sumOfStays } from "./live-figures.ts";
 import { liveMark } from "./live-mark.ts";
-import { askedFor, cameUnasked, isLostAtLeast, isOfHost, isSilentOfOthers, toldOfOthers } from "./told-of-others.ts";
+import { askedFor, cameUnasked, isOfHost, isSilentOfOthers, toldOfOthers } from "./told-of-others.ts";
 
 /** Seconds of marks kept for a console that comes later. */
 const KEPT_SECONDS = 180;
@@ -99,8 +93,8 @@ export class LiveBoard {
             fromMs: report.fromNs / 1e6,
             toMs: report.toNs / 1e6,
             joinedFromMs: joinedFromMs(stays, report),
-            received: sum(stays, (receipt) => receipt.received) ?? 0,
-            lost: sum(stays, (receipt) => receipt.lost) ?? 0,
+            received: sumOfStays(stays, (receipt) => receipt.received) ?? 0,
+            lost: sumOfStays(stays, (receipt) => receipt.lost) ?? 0,
             emits: stream.emits,
             frames:
               watched === undefined || watch?.sinceNs === null
@@ -226,31 +220,4 @@ function joinedFromMs(stays: readonly ListenerInterval[], report: IntervalReport
         joinRequestedNs < report.toNs && (leaveRequestedNs === null || leaveRequestedNs >= report.toNs),
     );
   return stay === undefined ? null : stay.joinRequestedNs / 1e6;
-}
-
-type Receipt = NonNullable<ListenerInterval["receipt"]>;
-
-/** @returns null where no stay has a receipt, or one of them does not know */
-function sum(stays: readonly ListenerInterval[], pick: (receipt: Receipt) => number | null): number | null {
-  const values = stays.flatMap(({ receipt }) => (receipt === null ? [] : [pick(receipt)]));
-  return values.length === 0 ? null : values.reduce((a, b) => (a === null || b === null ? null : a + b));
-}
-
-function figuresOf(stays: readonly ListenerInterval[], report: IntervalReport): LiveFigures | null {
-  const received = sum(stays, (receipt) => receipt.received);
-  const lost = sum(stays, (receipt) => receipt.lost);
-  const bytes = sum(stays, (receipt) => receipt.receivedBytes);
-  if (received === null || lost === null || bytes === null) return null;
-  const latest = stays.findLast(({ receipt }) => receipt !== null)?.receipt;
-  const gaps = stays.flatMap(({ receipt }) => receipt?.longestGap?.durationNs ?? []);
-  const jitterNs = latest?.jitterNs ?? null;
-  return {
-    received,
-    lost,
-    ...(isLostAtLeast(stays) ? { isLostAtLeast: true } : {}),
-    hostLost: sum(stays, (receipt) => receipt.hostLost),
-    rateBps: (bytes * 8e9) / (report.toNs - report.fromNs),
-    jitterMs: received === 0 || jitterNs === null ? null : jitterNs / 1e6,
-    longestGapMs: gaps.length === 0 ? null : greatestOf(gaps) / 1e6,
-  };
 }

@@ -1,8 +1,8 @@
 import { groupBy } from "@dyetrace/wire/group-by";
 import type { MissingRun } from "../account/missing-runs.ts";
-import { receivedPiece } from "../account/received-piece.ts";
 import type { RunAccount } from "../account/run-account.ts";
 import type { SourceAccount } from "../account/source-account.ts";
+import { receivedPiece } from "../account/stay-numbers.ts";
 import type { Stay } from "../account/stays.ts";
 import { MINUTE_NS } from "../intake/count-minutes.ts";
 import { type LostRange, noteRanges } from "../intake/note-losses.ts";

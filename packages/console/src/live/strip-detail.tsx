@@ -4,6 +4,7 @@ import type { ConsoleRun } from "@dyetrace/wire/console/console-run";
 import type { LiveFigures, LiveSeries } from "@dyetrace/wire/console/live-second";
 import { useEffect, useRef, useState } from "preact/hooks";
 import { askController } from "../link/ask-controller.ts";
+import { OF_HOST_WORDS, sayLost } from "../parts/followed-words.ts";
 import { Figure } from "../parts/place-note.tsx";
 import { history, isRunning, link, liveVersion } from "../state/console-state.ts";
 import type { HistoryStrip } from "../state/live-history.ts";
@@ -11,7 +12,7 @@ import { runTimeMs } from "../state/run-clock.ts";
 import { stripNews } from "../state/strip-news.ts";
 import type { GridSelection } from "./live-grid.tsx";
 import { drawSeries, type SeriesChart } from "./series-chart.ts";
-import { OF_HOST_WORDS, sayLost, sayMark, sayNow } from "./strip-words.ts";
+import { sayMark, sayNow } from "./strip-words.ts";
 
 interface StripDetailProps {
   readonly run: ConsoleRun;

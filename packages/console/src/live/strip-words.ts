@@ -1,5 +1,5 @@
 import { formatMs } from "@dyetrace/picture";
-import { formatCount, formatRatio } from "@dyetrace/wire";
+import { formatRatio } from "@dyetrace/wire";
 import type { LiveFigures } from "@dyetrace/wire/console/live-second";
 
 /** A mark in words. Of seconds that are over and of the one that goes on alike. */
@@ -51,13 +51,6 @@ export function sayNow(mark: string, isNow: boolean, figures: LiveFigures | null
     ...(longestGapMs !== null ? [`gap ${formatMs(longestGapMs)}`] : []),
   ].join(", ");
 }
-
-/** Where the run itself has not joined and follows all the same. */
-export const OF_HOST_WORDS = "a program of its own has joined; followed at the network card";
-
-/** Packets that did not come; of some streams the least that it can be. */
-export const sayLost = ({ lost, isLostAtLeast }: Pick<LiveFigures, "lost" | "isLostAtLeast">): string =>
-  `${isLostAtLeast === true && lost > 0 ? "at least " : ""}${formatCount(lost)}`;
 
 /** Seconds of a strip by what was in them. */
 export interface StripSeconds {

@@ -3,10 +3,10 @@ import { describeChannel, describeHostWater, formatMs, orUnknown } from "@dyetra
 import type { SiteGraph } from "@dyetrace/site";
 import { formatCount, formatRateBps, formatRatio, movedCounters, partialWords } from "@dyetrace/wire";
 import type { LiveFigures } from "@dyetrace/wire/console/live-second";
-import { OF_HOST_WORDS, sayLost } from "../live/strip-words.ts";
 import { history, isRunning } from "../state/console-state.ts";
 import type { RunView, ViewedStream } from "../state/run-view.ts";
 import { sayCopies, sayLongestGap, sayOrder, sayPattern, sayVariation } from "./delivery-figures.tsx";
+import { OF_HOST_WORDS, sayLost } from "./followed-words.ts";
 
 interface PlaceNoteProps {
   readonly selection: MapSelection;
