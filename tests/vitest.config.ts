@@ -1,5 +1,6 @@
 import { availableParallelism } from "node:os";
 import { defineConfig } from "vitest/config";
+import { asCompiled, COMPILED } from "./as-compiled.ts";
 import { LongestFirst } from "./longest-first.ts";
 
 const root = new URL("..", import.meta.url).pathname;
@@ -28,6 +29,7 @@ export default defineConfig({
       {
         test: {
           name: "unit",
+          server: { deps: { external: [COMPILED] } },
           root,
           include: [
             "packages/*/src/**/*.test.ts",
@@ -45,8 +47,10 @@ export default defineConfig({
         },
       },
       {
+        plugins: [asCompiled],
         test: {
           name: "field",
+          server: { deps: { external: [COMPILED] } },
           root,
           include: ["tests/field/**/*.test.ts", "tests/faults/**/*.test.ts"],
           sequence: { groupOrder: 1 },
@@ -60,8 +64,10 @@ export default defineConfig({
       },
       {
         // By hand alone: `npm test` runs the others.
+        plugins: [asCompiled],
         test: {
           name: "packages",
+          server: { deps: { external: [COMPILED] } },
           root,
           include: ["tests/packages/**/*.test.ts"],
           globalSetup: "tests/bundled-programs.mjs",
@@ -70,8 +76,10 @@ export default defineConfig({
         },
       },
       {
+        plugins: [asCompiled],
         test: {
           name: "browser",
+          server: { deps: { external: [COMPILED] } },
           root,
           include: ["tests/browser/**/*.test.ts"],
           sequence: { groupOrder: 2 },
