@@ -18,20 +18,23 @@ export interface Form {
   readonly required: readonly string[];
 }
 
-/** Files in which a field is written or read, by form and field as `receipt.lost`. */
+/** Which fields are written, and which are read, by form and field as `receipt.lost`. */
 export interface FieldUses {
-  readonly producers: ReadonlyMap<string, ReadonlySet<string>>;
-  readonly readers: ReadonlyMap<string, ReadonlySet<string>>;
+  readonly producers: ReadonlySet<string>;
+  readonly readers: ReadonlySet<string>;
 }
 
-/** @param isCounted whether uses in a file count @param projects paths of tsconfig files */
+/**
+ * The compiler is asked for no type whose answer could say only what an earlier one has said: it takes most of the time.
+ * @param isCounted whether uses in a file count @param projects paths of tsconfig files
+ */
 export function fieldUses(
   forms: readonly Form[],
   projects: readonly string[],
   isCounted: (fileName: string) => boolean,
 ): FieldUses {
-  const producers = new Map<string, Set<string>>();
-  const readers = new Map<string, Set<string>>();
+  const producers = new Set<string>();
+  const readers = new Set<string>();
   const api = new API();
   try {
     const snapshot = api.updateSnapshot({ openProjects: [...projects] });
@@ -53,23 +56,26 @@ interface Mention {
   readonly isWritten: boolean;
 }
 
+/** An object literal and what is spread in it. */
+interface Spread {
+  readonly of: Node;
+  readonly from: Node;
+}
+
 class ProjectScan {
   readonly #project: Project;
   readonly #forms: readonly Form[];
-  readonly #names: ReadonlySet<string>;
+  readonly #formsWith: ReadonlyMap<string, readonly Form[]>;
   readonly #formsOf = new Map<number, readonly Form[]>();
-  readonly #producers: Map<string, Set<string>>;
-  readonly #readers: Map<string, Set<string>>;
+  readonly #namesOf = new Map<number, readonly string[]>();
+  readonly #producers: Set<string>;
+  readonly #readers: Set<string>;
 
-  constructor(
-    project: Project,
-    forms: readonly Form[],
-    producers: Map<string, Set<string>>,
-    readers: Map<string, Set<string>>,
-  ) {
+  constructor(project: Project, forms: readonly Form[], producers: Set<string>, readers: Set<string>) {
     this.#project = project;
     this.#forms = forms;
-    this.#names = new Set(forms.flatMap(({ fields }) => fields));
+    const names = forms.flatMap(({ fields }) => fields);
+    this.#formsWith = new Map(names.map((name) => [name, forms.filter(({ fields }) => fields.includes(name))]));
     this.#producers = producers;
     this.#readers = readers;
   }
@@ -79,25 +85,37 @@ class ProjectScan {
     for (const name of program.getSourceFileNames().filter(isCounted)) {
       const file = program.getSourceFile(name);
       if (file === undefined) continue;
-      const mentions = this.#mentionsIn(file);
-      const types = mentions.length === 0 ? [] : checker.getTypeAtLocation(mentions.map(({ of }) => of));
-      for (const [index, { field, isWritten }] of mentions.entries()) {
+      const { mentions, spreads } = this.#mentionsIn(file);
+      const spreadTypes = spreads.length === 0 ? [] : checker.getTypeAtLocation(spreads.map(({ from }) => from));
+      for (const [index, { of }] of spreads.entries()) {
+        const type = spreadTypes[index];
+        for (const field of type === undefined ? [] : this.#fieldsBrought(type))
+          mentions.push({ of, field, isWritten: true });
+      }
+      const wanted = mentions.filter((mention) => this.#isNews(mention));
+      const types = wanted.length === 0 ? [] : checker.getTypeAtLocation(wanted.map(({ of }) => of));
+      for (const [index, mention] of wanted.entries()) {
         const type = types[index];
-        if (type === undefined) continue;
+        if (type === undefined || !this.#isNews(mention)) continue;
+        const { field, isWritten } = mention;
         for (const form of this.#formsThatFit(type)) {
-          if (!form.fields.includes(field)) continue;
-          const uses = isWritten ? this.#producers : this.#readers;
-          const key = `${form.name}.${field}`;
-          uses.set(key, (uses.get(key) ?? new Set()).add(name));
+          if (form.fields.includes(field)) (isWritten ? this.#producers : this.#readers).add(`${form.name}.${field}`);
         }
       }
     }
   }
 
-  #mentionsIn(file: SourceFile): Mention[] {
+  /** Whether some form has that field of which no such use is known yet. */
+  #isNews({ field, isWritten }: Mention): boolean {
+    const uses = isWritten ? this.#producers : this.#readers;
+    return (this.#formsWith.get(field) ?? []).some(({ name }) => !uses.has(`${name}.${field}`));
+  }
+
+  #mentionsIn(file: SourceFile): { mentions: Mention[]; spreads: Spread[] } {
     const mentions: Mention[] = [];
+    const spreads: Spread[] = [];
     const note = (of: Node, field: string, isWritten: boolean): void => {
-      if (this.#names.has(field)) mentions.push({ of, field, isWritten });
+      mentions.push({ of, field, isWritten });
     };
     const visit = (node: Node): void => {
       if (isPropertyAccessExpression(node) && isIdentifier(node.name)) note(node.expression, node.name.text, false);
@@ -112,19 +130,27 @@ class ProjectScan {
         for (const property of node.properties) {
           const isNamed = isPropertyAssignment(property) || isShorthandPropertyAssignment(property);
           if (isNamed && isIdentifier(property.name)) note(node, property.name.text, true);
-          if (isSpreadAssignment(property)) {
-            const spread = this.#project.checker.getTypeAtLocation(property.expression);
-            if (spread === undefined || this.#formsThatFit(spread).length > 0) continue;
-            for (const part of spread.isUnionType() ? (spread.getTypes() ?? []) : [spread]) {
-              for (const { name } of this.#project.checker.getPropertiesOfType(part)) note(node, String(name), true);
-            }
-          }
+          if (isSpreadAssignment(property)) spreads.push({ of: node, from: property.expression });
         }
       }
       node.forEachChild(visit);
     };
     visit(file);
-    return mentions;
+    return { mentions, spreads };
+  }
+
+  /** What a spread writes: nothing where it only carries a whole form on. */
+  #fieldsBrought(type: Type): readonly string[] {
+    if (this.#formsThatFit(type).length > 0) return [];
+    return (type.isUnionType() ? (type.getTypes() ?? []) : [type]).flatMap((part) => this.#namesIn(part));
+  }
+
+  #namesIn(type: Type): readonly string[] {
+    const known = this.#namesOf.get(type.id);
+    if (known !== undefined) return known;
+    const names = this.#project.checker.getPropertiesOfType(type).map(({ name }) => String(name));
+    this.#namesOf.set(type.id, names);
+    return names;
   }
 
   #formsThatFit(type: Type): readonly Form[] {
@@ -141,7 +167,7 @@ class ProjectScan {
 
   #formsOfOne(type: Type): readonly Form[] {
     if (!type.isObjectType() && !type.isIntersectionType()) return [];
-    const names = new Set(this.#project.checker.getPropertiesOfType(type).map(({ name }) => String(name)));
+    const names = new Set(this.#namesIn(type));
     return this.#forms.filter(({ required }) => required.every((field) => names.has(field)));
   }
 }

@@ -86,7 +86,7 @@ test("messages: given every field of every control message, then source code out
     !CARRIERS.some((end) => fileName.endsWith(end));
   const { producers, readers } = fieldUses(forms, PROJECTS, isCounted);
   const names = forms.flatMap(({ name, fields }) => fields.map((field) => `${name}.${field}`));
-  const missing = (uses: ReadonlyMap<string, unknown>): string[] =>
+  const missing = (uses: ReadonlySet<string>): string[] =>
     names.filter((name) => !uses.has(name) && !(name in EXCEPTIONS));
   expect({ withoutProducer: missing(producers), withoutReader: missing(readers) }).toEqual({
     withoutProducer: [],
