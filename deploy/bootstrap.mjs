@@ -268,15 +268,27 @@ async function together(...works) {
   return ended.map(({ value }) => value);
 }
 
-/** Side by side what needs no other: the compiler alone keeps one core busy for most of a minute. */
-async function prepareWith(tools) {
+/** Said by the test that needs them, where they can't be had. */
+const fetchOtherNodes = () =>
+  promisify(execFile)(process.execPath, [path.join(root, "deploy", "node-binary.mjs")], { cwd: root }).catch(() => {});
+
+/**
+ * Side by side what needs no other: the compiler of SQLite alone keeps one core busy for most of a minute.
+ * @param {{ fetch?: () => Promise<void>, check?: () => Promise<void> }} more what has time until then: `fetch` needs the npm
+ *   packages, `check` the build
+ */
+async function prepareWith(tools, { fetch = async () => {}, check = async () => {} } = {}) {
   widenPath();
   ensureNode();
   const wanted = process.platform === "linux" ? tools : [];
   tellLacking(wanted);
+  const build = async () => {
+    await ensureBuild();
+    await check();
+  };
   const packages = async () => {
     await ensureNpmPackages();
-    await together(ensureSqlite(), ensureBuild());
+    await together(ensureSqlite(), build(), fetch());
   };
   const [lacking] = await together(ensureTools(wanted), packages());
   return lacking;
@@ -285,5 +297,9 @@ async function prepareWith(tools) {
 /** Everything that `npm start` needs. @returns {Promise<string[]>} sentences about what could not be installed */
 export const prepare = () => prepareWith(PRACTICE_TOOLS);
 
-/** Everything that `npm test` needs. @returns {Promise<string[]>} sentences about what could not be installed */
-export const prepareForTests = () => prepareWith([...PRACTICE_TOOLS, ...TEST_TOOLS]);
+/**
+ * Everything that `npm test` needs. @returns {Promise<string[]>} sentences about what could not be installed
+ * @param {() => Promise<void>} check what needs the build alone
+ */
+export const prepareForTests = (check) =>
+  prepareWith([...PRACTICE_TOOLS, ...TEST_TOOLS], { fetch: fetchOtherNodes, check });

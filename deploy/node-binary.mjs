@@ -5,6 +5,7 @@
 import { spawnSync } from "node:child_process";
 import { chmodSync, existsSync, renameSync, rmSync } from "node:fs";
 import path from "node:path";
+import { fileURLToPath } from "node:url";
 import { root } from "./bootstrap.mjs";
 import { fetchPackage, unpack } from "./pack-parts.mjs";
 
@@ -60,4 +61,11 @@ export function nodeFolder(major, cpu) {
 export function strip(file, cpu) {
   const tools = cpu === "arm64" ? ["aarch64-linux-gnu-strip", "llvm-strip"] : ["x86_64-linux-gnu-strip", "llvm-strip"];
   return tools.some((tool) => spawnSync(tool, ["--strip-all", file]).status === 0);
+}
+
+/** Before the tests: each that is pinned for this processor, but the one that runs already. */
+if (process.argv[1] === fileURLToPath(import.meta.url)) {
+  const running = process.versions.node.split(".")[0];
+  const majors = Object.keys(PINNED[`node-linux-${process.arch}`] ?? {});
+  for (const major of majors) if (major !== running) nodeFolder(major, process.arch);
 }

@@ -1,5 +1,6 @@
 /** `npm test`: prepare the clone, then the linter, the types of the tests, and every test; at the end, what took how long. */
-import { spawnSync } from "node:child_process";
+import { spawn } from "node:child_process";
+import { once } from "node:events";
 import { existsSync, mkdtempSync, readFileSync, rmSync } from "node:fs";
 import { tmpdir } from "node:os";
 import path from "node:path";
@@ -14,12 +15,14 @@ const vitest = (project) => [
   ...["--reporter", "default", "--reporter", "./deploy/test-times.mjs"],
   ...process.argv.slice(2),
 ];
-/** npm's `.bin` links name the tools; `npx --no` never fetches one that is missing. */
-const steps = [
-  { part: "lint", what: "Formatting and lint", args: ["biome", "check", "."] },
-  { part: "types", what: "Types of the tests", args: ["tsc", "-p", "tests/tsconfig.json"] },
-  { part: "types", what: "Types of the console", args: ["tsc", "-p", "packages/console/tsconfig.page.json"] },
-  // One after the other: pure tests on all cores would disturb the clocks of those that move packets.
+/** npm's `.bin` links name the tools; `npx --no` never fetches one that is missing. Without its types the rest would fail for the same reason. */
+const checks = [
+  { what: "Formatting and lint", args: ["biome", "check", "."] },
+  { what: "Types of the tests", args: ["tsc", "-p", "tests/tsconfig.json"] },
+  { what: "Types of the console", args: ["tsc", "-p", "packages/console/tsconfig.page.json"] },
+];
+// One after the other: pure tests on all cores would disturb the clocks of those that move packets.
+const tests = [
   { part: "unit", what: "Tests: unit", args: vitest("unit") },
   { part: "field", what: "Tests: field", args: vitest("field") },
   { part: "browser", what: "Tests: browser", args: vitest("browser") },
@@ -30,8 +33,16 @@ const took = new Map();
 async function time(part, work) {
   const beganMs = performance.now();
   const result = await work();
-  took.set(part, (took.get(part) ?? 0) + (performance.now() - beganMs) / 1000);
+  took.set(part, (performance.now() - beganMs) / 1000);
   return result;
+}
+
+/** @returns {Promise<number>} its exit code */
+async function run({ what, args }, more = {}) {
+  process.stderr.write(`${what} ...\n`);
+  const env = { ...process.env, ...more };
+  const [code] = await once(spawn("npx", ["--no", "--", ...args], { cwd: root, stdio: "inherit", env }), "exit");
+  return code ?? 1;
 }
 
 /** The last line is the sum of all parts, alone on its line. */
@@ -55,31 +66,39 @@ function tellTimes(status) {
   process.stdout.write(`${count("passed")} passed, ${status === 0 ? failed : Math.max(1, failed)} failed\n`);
 }
 
-async function runSteps() {
+/** The first failure ends it. @returns {Promise<number>} an exit code */
+async function runChecks() {
+  for (const check of checks) {
+    const code = await run(check);
+    if (code !== 0) return code;
+  }
+  return 0;
+}
+
+/** A test that fails says nothing of the other tests. @returns {Promise<number>} an exit code */
+async function runTests() {
   let failed = 0;
-  for (const { part, what, args } of steps) {
-    process.stderr.write(`${what} ...\n`);
-    const env = { ...process.env, DYETRACE_TEST_TIMES: resultsOf(part) };
-    const { status } = await time(part, () =>
-      spawnSync("npx", ["--no", "--", ...args], { cwd: root, stdio: "inherit", env }),
-    );
-    if (status === 0) continue;
-    failed ||= status ?? 1;
-    // Without its types the rest would fail for the same reason; a test that fails says nothing of the other tests.
-    if (part === "lint" || part === "types") break;
+  for (const { part, ...test } of tests) {
+    const code = await time(part, () => run(test, { DYETRACE_TEST_TIMES: resultsOf(part) }));
+    failed ||= code;
   }
   return failed;
 }
 
+let failed = 0;
 try {
-  for (const sentence of await time("install and build", prepareForTests)) process.stderr.write(`${sentence}\n`);
+  const prepared = () =>
+    prepareForTests(async () => {
+      failed = await runChecks();
+    });
+  for (const sentence of await time("install, build, lint, types", prepared)) process.stderr.write(`${sentence}\n`);
 } catch (error) {
   if (!(error instanceof BootstrapError)) throw error;
   process.stderr.write(`${error.message}\n`);
   process.exit(1);
 }
 try {
-  process.exitCode = await runSteps();
+  process.exitCode = failed || (await runTests());
   tellTimes(process.exitCode);
 } finally {
   rmSync(results, { recursive: true, force: true });

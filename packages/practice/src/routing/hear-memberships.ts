@@ -1,4 +1,5 @@
-import { decodeMembershipFrame, type MembershipMessage } from "@dyetrace/wire";
+import type { MembershipMessage } from "@dyetrace/wire";
+import { decodeMembershipFrame } from "@dyetrace/wire/decode-membership-frame";
 import koffi from "koffi";
 
 const AF_PACKET = 17; // linux/socket.h

@@ -1,4 +1,4 @@
-import { formatIpAddress, parseIpAddress } from "@dyetrace/wire";
+import { formatIpAddress, parseIpAddress } from "@dyetrace/wire/ip-address";
 import koffi from "koffi";
 
 /**

@@ -1,4 +1,4 @@
-import { groupMac, parseIpAddress } from "@dyetrace/wire";
+import { groupMac, parseIpAddress } from "@dyetrace/wire/ip-address";
 import { type OidRow, parseOid } from "./oid-rows.ts";
 import type { Talker, TalkerBridge, TalkerPort } from "./talkers.ts";
 
