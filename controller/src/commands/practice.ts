@@ -1,6 +1,5 @@
 import {
   chooseStandingSite,
-  controllerOfSite,
   execInPracticeSite,
   findPracticeSites,
   loadPracticeFaults,
@@ -9,7 +8,7 @@ import {
   playPracticeFaults,
 } from "@dyetrace/practice";
 import { loadSitePlan, type SiteGraph } from "@dyetrace/site";
-import { describeFault, Fault, PRACTICE_FAULT_KINDS } from "@dyetrace/wire";
+import { describeFault, Fault } from "@dyetrace/wire";
 import { type Command, Option } from "commander";
 import { openStore } from "../store/store.ts";
 import { DEFAULT_CONTROLLER_URL } from "./arguments/default-controller-url.ts";
@@ -19,9 +18,9 @@ import { parseListen } from "./arguments/parse-listen.ts";
 import { readUserFile } from "./arguments/read-user-file.ts";
 import { storePlace } from "./arguments/store-place.ts";
 import { untilInterrupted } from "./arguments/until-interrupted.ts";
-import { type AskOptions, clientOf, withAskOptions } from "./client/ask-options.ts";
 import { ControllerClient } from "./client/controller-client.ts";
 import { deliverReport, followRun } from "./client/follow-run.ts";
+import { registerPracticeFaults } from "./practice-faults.ts";
 import { sayHowToProbe } from "./probe.ts";
 import { collect, readRunFiles, tellUndecidable } from "./run.ts";
 import { raisePractice } from "./standing-practice.ts";
@@ -73,41 +72,7 @@ export function registerPractice(program: Command): void {
     .option("--junit <file>", "write the report as test cases for a CI system")
     .option("--data <folder>", "keep the run in this folder, for `report` and `compare`")
     .action(practiceRun);
-  const faults = practice.command("faults").description("Faults of the standing practice site.");
-  faults
-    .command("list")
-    .description("The kinds of fault that a file may put in, where each goes, and what it does.")
-    .option("--json", "as JSON")
-    .action(listFaultKinds);
-  withSite(
-    faults.command("put").description("Put the faults of a file in.").argument("<file>", "fault file (YAML)"),
-  ).action(async (file: string, options: SiteOptions) => {
-    const text = readUserFile(file).toString("utf8");
-    await clientOfSite(options).ask("putPracticeFaults", { body: { file, text } });
-  });
-  withSite(faults.command("lift").description("Take every fault out again.")).action(async (options: SiteOptions) => {
-    await clientOfSite(options).ask("liftPracticeFaults");
-  });
-}
-
-type SiteOptions = AskOptions & { readonly site?: string };
-
-const withSite = (command: Command): Command =>
-  withAskOptions(command).option("--site <name>", "which one, if several stand: its id or name");
-
-/** Of the site that stands on this machine, wherever its controller listens, unless another controller is named. */
-function clientOfSite({ site, ...options }: SiteOptions): ControllerClient {
-  if (options.controller !== undefined) return clientOf(options);
-  const sites = findPracticeSites();
-  if (sites.length === 0 && site === undefined) return clientOf(options);
-  const controller = controllerOfSite(chooseStandingSite(sites, site ?? null));
-  return clientOf(controller === null ? options : { ...options, controller });
-}
-
-function listFaultKinds({ json }: { json?: boolean }): void {
-  if (json === true) process.stdout.write(`${JSON.stringify(PRACTICE_FAULT_KINDS, null, 2)}\n`);
-  else
-    for (const { fault, on, does } of PRACTICE_FAULT_KINDS) process.stdout.write(`${fault}\n  on: ${on}\n  ${does}\n`);
+  registerPracticeFaults(practice);
 }
 
 /** A fresh one for each command. */

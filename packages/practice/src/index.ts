@@ -1,3 +1,4 @@
+export { drawFaults, type FaultDraw } from "./faults/draw-faults.ts";
 export { explainFaults, type FaultExplanation } from "./faults/explain-faults.ts";
 export { loadPracticeFaults } from "./faults/load-practice-faults.ts";
 export type {

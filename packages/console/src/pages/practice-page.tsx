@@ -1,4 +1,4 @@
-import type { PracticeAnswer } from "@dyetrace/wire/console/practice-faults";
+import type { PracticeAnswer, StandingFaults } from "@dyetrace/wire/console/practice-faults";
 import { useEffect, useState } from "preact/hooks";
 import { askController, asRefusal, type Refusal } from "../link/ask-controller.ts";
 import { Awaited } from "../parts/awaited.tsx";
@@ -35,9 +35,9 @@ export function PracticePage() {
   const change = (path: string, method: "POST" | "DELETE", body?: object): void => {
     setBusy(true);
     setRefusal(null);
-    askController<Pick<PracticeAnswer, "standing">>(path, { method, ...(body === undefined ? {} : { body }) })
+    askController<StandingFaults>(path, { method, ...(body === undefined ? {} : { body }) })
       .then(
-        ({ standing }) => setPractice({ ...practice, standing }),
+        ({ standing, hidden }) => setPractice({ ...practice, standing, hidden }),
         (error: unknown) => setRefusal(asRefusal(error)),
       )
       .finally(() => setBusy(false));
@@ -49,11 +49,19 @@ export function PracticePage() {
       <section aria-labelledby="standing">
         <h2 id="standing">
           {practice.standing.length === 0
-            ? "No fault stands"
+            ? practice.hidden === 0
+              ? "No fault stands"
+              : "No fault is shown"
             : practice.standing.length === 1
               ? "1 fault stands"
               : `${practice.standing.length} faults stand`}
         </h2>
+        {practice.hidden > 0 && (
+          <p>
+            {practice.hidden === 1 ? "1 fault stands hidden" : `${practice.hidden} faults stand hidden`}, to be found.{" "}
+            <code>npx dyetrace practice faults reveal</code> says which.
+          </p>
+        )}
         <ul class="standing-faults">
           {practice.standing.map((one) => (
             <li key={one.number}>
@@ -75,7 +83,7 @@ export function PracticePage() {
             </li>
           ))}
         </ul>
-        {isFree && practice.standing.length > 1 && (
+        {isFree && practice.standing.length + practice.hidden > 1 && (
           <button
             type="button"
             class="press small"

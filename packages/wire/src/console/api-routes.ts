@@ -12,7 +12,7 @@ import { AccessTokenSchema, TokenMadeSchema } from "./access-token.ts";
 import { ConnectedAgentSchema, EnrolAnswerSchema, EnrolledAgentSchema, RotatedSchema } from "./console-agent.ts";
 import { SignedInSchema } from "./console-session.ts";
 import { DoneSchema, StoppedSchema } from "./done.ts";
-import { StandingFaultsSchema } from "./practice-faults.ts";
+import { PracticeAnswerSchema, RevealedFaultsSchema, StandingFaultsSchema } from "./practice-faults.ts";
 import { ProbeOfferSchema } from "./probe-offer.ts";
 import { DiskNeedSchema } from "./run-forecast.ts";
 import { MatrixSchema, TrendsSchema } from "./run-history.ts";
@@ -76,6 +76,9 @@ export const API_ROUTES = {
   signOut: route("POST", "/api/sign-out", DoneSchema),
   putPracticeFaults: route("POST", "/api/practice/faults", StandingFaultsSchema),
   liftPracticeFaults: route("DELETE", "/api/practice/faults", StandingFaultsSchema),
+  readPractice: route("GET", "/api/practice", PracticeAnswerSchema),
+  hidePracticeFaults: route("POST", "/api/practice/hidden", StandingFaultsSchema),
+  revealPracticeFaults: route("POST", "/api/practice/reveal", RevealedFaultsSchema),
 } as const satisfies Readonly<Record<string, ApiRoute>>;
 
 export type ApiName = keyof typeof API_ROUTES;
