@@ -25,7 +25,7 @@ import path from "node:path";
 import { parseArgs } from "node:util";
 import { gzipSync } from "node:zlib";
 import { root } from "./bootstrap.mjs";
-import { nodeFolder, PACKED_MAJOR, packedNodeVersion, strip } from "./node-binary.mjs";
+import { nodeFolder, PACKED_MAJOR, packedNodeVersion, strippedNode } from "./node-binary.mjs";
 import { copy, fetchPackage, lock, run, tarOf, unpack } from "./pack-parts.mjs";
 
 const { values: options } = parseArgs({
@@ -130,9 +130,7 @@ function putController(folder, cpu) {
 /** Node.js without its symbols. */
 function putNode(file, cpu) {
   mkdirSync(path.dirname(file), { recursive: true });
-  cpSync(path.join(nodeFolder(PACKED_MAJOR, cpu), "bin", "node"), file);
-  if (!strip(file, cpu))
-    process.stderr.write(`Nothing here takes the symbols out of Node.js for ${cpu}: 15 MB more.\n`);
+  cpSync(strippedNode(cpu), file);
 }
 
 /** Every folder, file and link inside, by its path from there; links are not followed. @returns {string[]} in order */
@@ -332,7 +330,8 @@ function portableTarball(cpu) {
 const tell = (file, more) =>
   process.stdout.write(`${path.relative(root, file)}: ${(statSync(file).size / 1e6).toFixed(1)} MB, ${more}\n`);
 
-if (!existsSync(path.join(root, "controller", "dist", "bundle", "main.js"))) {
+const built = ["controller/dist/bundle/main.js", "packages/console/dist/page/index.html"];
+if (!built.every((file) => existsSync(path.join(root, file)))) {
   process.stderr.write("There is nothing to pack yet: npm run setup\n");
   process.exit(2);
 }

@@ -3,6 +3,7 @@ import { bashCompletion } from "@dyetrace/wire/command-line/bash-completion";
 import { manualPage } from "@dyetrace/wire/command-line/manual-page";
 import { tellMistypedOptions } from "@dyetrace/wire/command-line/mistyped-option";
 import { Command, CommanderError } from "commander";
+import { EXITS } from "./about/exits.ts";
 import { VERSION } from "./about/version.ts";
 import { readAgentConfig } from "./config/read-agent-config.ts";
 import { registerEnrol } from "./control/register-enrol.ts";
@@ -15,15 +16,6 @@ import { registerListen } from "./standalone/register-listen.ts";
 import { registerSend } from "./standalone/register-send.ts";
 
 const EXIT_USAGE = 2;
-const EXITS = [
-  [0, "What was asked for was done."],
-  [1, "A mistake of its own, or something that `check` found."],
-  [
-    2,
-    "It could not be done: an option, a file or a right is missing or wrong, or the controller will not have this agent.",
-  ],
-  [86, "The agent was upgraded by its controller, and is to be started again."],
-] as const;
 
 /**
  * Whether a program that a controller sent may run in the place of this one: as this host's file says now.

@@ -3,6 +3,7 @@ import { bashCompletion } from "@dyetrace/wire/command-line/bash-completion";
 import { manualPage } from "@dyetrace/wire/command-line/manual-page";
 import { tellMistypedOptions } from "@dyetrace/wire/command-line/mistyped-option";
 import { Command, CommanderError } from "commander";
+import { EXITS } from "./about/exits.ts";
 import { VERSION } from "./about/version.ts";
 import { registerAgents } from "./commands/agents.ts";
 import { EXIT, EXIT_USAGE } from "./commands/arguments/exit-codes.ts";
@@ -28,13 +29,6 @@ import { registerStop } from "./commands/stop.ts";
 import { registerStory } from "./commands/story.ts";
 import { registerToken } from "./commands/token.ts";
 import { registerUpgradeCheck } from "./commands/upgrade-check.ts";
-
-const EXITS = [
-  [0, "What was asked for was done; of a run: pass."],
-  [1, "A run failed, or something differs or got worse; of `controller`: a mistake of its own."],
-  [2, "It could not be done: an option, a file, a controller or a right is missing or wrong. The sentence says which."],
-  [3, "A run is inconclusive: the packets do not decide."],
-] as const;
 
 /** The `dyetrace` program. Sets the exit code; a mistake of the user's ends in one sentence and exit code 2. */
 export async function runProgram(argv: readonly string[]): Promise<void> {

@@ -185,6 +185,43 @@ describe("dyetrace practice up", () => {
     expect(unknown.status).toBe(2);
     expect(unknown.stderr).toContain("cellar");
   });
+
+  test("given a signal while a command runs in a node, then `practice exec` passes it on inside, and how the command ends is its own end", async () => {
+    const [id = ""] = up.sites();
+    const waits = "trap 'echo asked; exit 9' TERM; trap 'echo pressed; exit 8' INT; echo begun; sleep 60 & wait";
+    const ends = await Promise.all(
+      (["SIGTERM", "SIGINT"] as const).map(async (signal) => {
+        const exec = new Program([DYETRACE, "practice", "exec", "--site", id, "core", "--", "sh", "-c", waits]);
+        await exec.until("begun", 60_000);
+        exec.child.kill(signal);
+        return [await exec.exit(), exec.printed.trim().split("\n").at(-1)];
+      }),
+    );
+    expect(ends).toEqual([
+      [9, "asked"],
+      [8, "pressed"],
+    ]);
+  });
+
+  test("given faults that are hidden, then nobody is told which until they are revealed; the same seed draws the same; lifted, none is left", () => {
+    const faults = (...words: string[]) => {
+      const said = at("practice", "faults", ...words, "--controller", url, "--json");
+      expect(said.status, said.stderr).toBe(0);
+      return JSON.parse(said.stdout);
+    };
+    const hide = ["hide", "--count", "2", "--seed", "4711", "--source", "tower"];
+    expect(faults(...hide)).toEqual({ seed: 4711, hidden: 2, standing: [] });
+    expect(faults("standing")).toEqual({ standing: [], hidden: 2 });
+    const first = faults("reveal");
+    expect(first.revealed).toHaveLength(2);
+    expect(first.standing).toEqual(first.revealed);
+    expect(faults("lift")).toEqual({ standing: [], hidden: 0 });
+    faults(...hide);
+    const places = (told: { revealed: { fault: string; on: string }[] }) =>
+      told.revealed.map(({ fault, on }) => `${fault} ${on}`);
+    expect(places(faults("reveal"))).toEqual(places(first));
+    expect(faults("lift")).toEqual({ standing: [], hidden: 0 });
+  });
 });
 
 describe("mistakes in files", () => {

@@ -7,6 +7,13 @@ import { checkPin } from "./register-enrol.ts";
 
 const MOST_PINS = 2;
 
+interface PinOptions {
+  readonly add?: string;
+  readonly remove?: string;
+  readonly data: string;
+  readonly json?: boolean;
+}
+
 /** `dyetrace-agent pin`: by which keys this host knows its controller, so that one can follow another without enrolling anew. */
 export function registerPin(program: Command): void {
   program
@@ -15,7 +22,8 @@ export function registerPin(program: Command): void {
     .option("--add <pin>", "sha256//… of the key that the controller will have")
     .option("--remove <pin>", "sha256//… of the key that it had")
     .option("--data <folder>", "where the credential is kept", DEFAULT_DATA_FOLDER)
-    .action((options: { readonly add?: string; readonly remove?: string; readonly data: string }) => {
+    .option("--json", "the pins as JSON")
+    .action((options: PinOptions) => {
       const kept = readCredential(options.data);
       if (kept === null) {
         throw new Fault("OPTION_INVALID", `No credential is kept in ${options.data}`, "Enrol this host first");
@@ -31,7 +39,8 @@ export function registerPin(program: Command): void {
       if (options.add !== undefined || options.remove !== undefined) {
         keepPin(options.data, pins.join(";"));
       }
-      for (const pin of pins) process.stdout.write(`${pin}\n`);
+      if (options.json === true) process.stdout.write(`${JSON.stringify({ pins }, null, 2)}\n`);
+      else for (const pin of pins) process.stdout.write(`${pin}\n`);
     });
 }
 

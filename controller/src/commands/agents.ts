@@ -31,8 +31,9 @@ export function registerAgents(program: Command): void {
         "Have an agent's credential exchanged for another one now, or when it next connects; the old one holds until then.",
       )
       .argument("[name]")
-      .option("--all", "of every agent", false),
-  ).action(async (name: string | undefined, options: PlaceOptions & { all: boolean }) => {
+      .option("--all", "of every agent", false)
+      .option("--json", "as JSON"),
+  ).action(async (name: string | undefined, options: PlaceOptions & { all: boolean; json?: boolean }) => {
     if ((name === undefined) !== options.all) {
       throw new Fault(
         "OPTION_INVALID",
@@ -41,7 +42,8 @@ export function registerAgents(program: Command): void {
       );
     }
     const rotated = await rotate(name ?? null, options);
-    if (rotated.length === 0) process.stdout.write("No agent is enrolled.\n");
+    if (options.json === true) process.stdout.write(`${JSON.stringify({ agents: rotated }, null, 2)}\n`);
+    else if (rotated.length === 0) process.stdout.write("No agent is enrolled.\n");
     else process.stdout.write(`Ordered for ${rotated.join(", ")}: now, or when they next connect.\n`);
   });
 }

@@ -13,9 +13,16 @@ export function registerAudit(program: Command): void {
   audit
     .command("check")
     .description("Whether an entry was changed, taken out or put in since it was written. Exit code 1: one was.")
+    .option("--json", "as JSON")
     .option(...data)
-    .action((options: { data: string }) => {
-      const { entries, before, firstNumber, last, breaks } = checkChain(fileIn(options.data).lines());
+    .action((options: { data: string; json?: boolean }) => {
+      const check = checkChain(fileIn(options.data).lines());
+      const { entries, before, firstNumber, last, breaks } = check;
+      if (breaks.length > 0) process.exitCode = EXIT_BROKEN;
+      if (options.json === true) {
+        process.stdout.write(`${JSON.stringify(check, null, 2)}\n`);
+        return;
+      }
       for (const sentence of breaks) process.stdout.write(`${sentence}\n`);
       if (before > 0) process.stdout.write(`${before} entries of an earlier version have no hash.\n`);
       if (last === null) process.stdout.write("There is no entry with a hash.\n");
@@ -27,7 +34,6 @@ export function registerAudit(program: Command): void {
           "Note number and hash elsewhere: then a later check shows whether the end was taken off.\n",
         );
       }
-      if (breaks.length > 0) process.exitCode = EXIT_BROKEN;
     });
   audit
     .command("export")

@@ -3,7 +3,7 @@ import { Fault } from "@dyetrace/wire";
 import type { Role } from "@dyetrace/wire/console/console-session";
 import { LEAST_PASSWORD_LETTERS } from "@dyetrace/wire/console/operators";
 import { type Command, Option } from "commander";
-import { OPERATOR_NAME } from "../access/access-records.ts";
+import { type AccessRecords, OPERATOR_NAME } from "../access/access-records.ts";
 import { hasEnded } from "../access/agent-credential.ts";
 import { AgentDoor } from "../access/agent-door.ts";
 import { tokensOf, withoutOperator } from "../access/operator-tokens.ts";
@@ -74,11 +74,16 @@ export function registerOperator(program: Command): void {
   operator
     .command("list")
     .description("Who may sign in, and which agents are enrolled.")
+    .option("--json", "as JSON")
     .option(...data)
     .option(...shared)
-    .action((options: BookOptions) =>
+    .action((options: BookOptions & { json?: boolean }) =>
       withBook(options, false, ({ records }) => {
         const { operators, agents } = records;
+        if (options.json === true) {
+          process.stdout.write(`${JSON.stringify(listed(records, Date.now()), null, 2)}\n`);
+          return;
+        }
         for (const { name, role } of operators) process.stdout.write(`operator ${name}: ${role}\n`);
         const now = Date.now();
         for (const agent of agents) {
@@ -103,3 +108,12 @@ export function registerOperator(program: Command): void {
       }),
     );
 }
+
+/** What `list` tells, without hashes of passwords and credentials. */
+const listed = ({ operators, agents }: AccessRecords, nowMs: number): object => ({
+  operators: operators.map(({ name, role, since }) => ({ name, role, since })),
+  agents: agents.map((agent) => ({
+    ...{ name: agent.name, since: agent.since, from: agent.from, until: agent.until ?? null },
+    hasEnded: hasEnded(agent, nowMs),
+  })),
+});

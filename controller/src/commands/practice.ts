@@ -20,7 +20,7 @@ import { storePlace } from "./arguments/store-place.ts";
 import { untilInterrupted } from "./arguments/until-interrupted.ts";
 import { ControllerClient } from "./client/controller-client.ts";
 import { deliverReport, followRun } from "./client/follow-run.ts";
-import { registerPracticeFaults } from "./practice-faults.ts";
+import { registerPracticeFaults } from "./practice/practice-faults.ts";
 import { sayHowToProbe } from "./probe.ts";
 import { collect, readRunFiles, tellUndecidable } from "./run.ts";
 import { raisePractice } from "./standing-practice.ts";

@@ -12,6 +12,7 @@ async function saidTo(...argv: string[]): Promise<string> {
   runs.command("trend").action(act("trend"));
   const report = program.command("report").argument("<run>").action(act("report"));
   report.command("schema").action(act("schema"));
+  program.command("story").argument("<run>").action(act("story"));
   const baseline = program.command("baseline").argument("<run>").argument("<name>").action(act("baseline"));
   baseline.command("list").action(act("list"));
   program.command("audit").command("check").action(act("check"));
@@ -27,6 +28,9 @@ test("a mistyped command of a group: given groups that do something by themselve
   expect(await saidTo("audit", "chek")).toBe("error: unknown command 'chek'\n(Did you mean check?)");
   expect(await saidTo("report", "schma")).toBe("error: unknown command 'schma'\n(Did you mean schema?)");
   expect(await saidTo("baseline", "lst")).toBe("error: unknown command 'lst'\n(Did you mean list?)");
+  expect(await saidTo("story", "reprt")).toBe(
+    "error: 'reprt' is no run's id (or last); the command of that name is `dyetrace report`",
+  );
   expect(await saidTo("rusn")).toBe("error: unknown command 'rusn'\n(Did you mean one of run, runs?)");
 });
 
@@ -38,6 +42,8 @@ test("a mistyped command of a group: given no mistake, then everything is carrie
   expect(await saidTo("report", "00000000000000aa")).toBe("report");
   expect(await saidTo("baseline", "last", "lst")).toBe("baseline"); // a name may be anything
   expect(await saidTo("baseline", "last")).toBe("error: missing required argument 'name'");
+  expect(await saidTo("story", "last")).toBe("story");
+  expect(await saidTo("story", "00000000000000aa")).toBe("story");
   expect(await saidTo("runs", "trend", "x")).toContain("too many arguments for 'trend'");
 });
 

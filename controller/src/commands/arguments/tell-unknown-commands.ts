@@ -16,7 +16,11 @@ const RUN_ID = /^([0-9a-f]{4,16}|last)$/;
  */
 export function tellUnknownCommands(group: Command): void {
   for (const command of group.commands) tellUnknownCommands(command);
-  if (group.parent === null || group.commands.length === 0) return;
+  if (group.parent === null) return;
+  if (group.commands.length === 0) {
+    tellCommandForRun(group);
+    return;
+  }
   const says = group as unknown as SaysWhatIsWrong;
   if (group.registeredArguments.length === 0) {
     group.allowExcessArguments().hook("preAction", (_, command) => {
@@ -32,4 +36,22 @@ export function tellUnknownCommands(group: Command): void {
   });
   const missing = says.missingArgument.bind(group);
   says.missingArgument = (name) => (isMistyped(group.args) ? says.unknownCommand() : missing(name));
+}
+
+/** Of a command about a run: a word that is no run's id but nearly the name of another command, as in `report schma`. */
+function tellCommandForRun(command: Command): void {
+  const [about] = command.registeredArguments;
+  if (about?.name() !== "run") return;
+  command.hook("preAction", () => {
+    const [word = ""] = command.args;
+    const names = programOf(command).commands.map((one) => one.name());
+    const nearest = word === "" || RUN_ID.test(word) ? null : nearestName(word, names);
+    if (nearest === null) return;
+    const program = programOf(command).name();
+    command.error(`error: '${word}' is no run's id (or last); the command of that name is \`${program} ${nearest}\``);
+  });
+}
+
+function programOf(command: Command): Command {
+  return command.parent === null ? command : programOf(command.parent);
 }

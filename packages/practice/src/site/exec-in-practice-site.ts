@@ -1,4 +1,5 @@
-import { spawn } from "node:child_process";
+import { type ChildProcess, spawn } from "node:child_process";
+import { readFileSync } from "node:fs";
 import { constants } from "node:os";
 import { Fault } from "@dyetrace/wire";
 import { requireTool, toolPath } from "../host/require-tool.ts";
@@ -32,11 +33,41 @@ function enterArguments({ hostPid }: StandingSite): readonly string[] {
 
 function outcome(enter: readonly string[], argv: readonly string[], stdio: "ignore" | "inherit"): Promise<number> {
   const child = spawn("nsenter", [...enter, ...argv], { stdio, env: { ...process.env, PATH: toolPath() } });
-  // An interrupt key reaches the command as well; how that ends is the answer.
-  const leaveToChild = (): void => {};
-  process.on("SIGINT", leaveToChild);
+  // How the command ends is the answer. An interrupt key at a terminal reaches it by itself; a signal to this process alone would
+  // not, so each is passed on inside.
+  const passOn = (signal: NodeJS.Signals): void => signalInside(child, signal);
+  for (const name of PASSED_ON) process.on(name, passOn);
   return new Promise<number>((resolve, reject) => {
     child.on("error", reject);
     child.on("close", (code, signal) => resolve(code ?? 128 + constants.signals[signal ?? "SIGKILL"]));
-  }).finally(() => process.off("SIGINT", leaveToChild));
+  }).finally(() => {
+    for (const name of PASSED_ON) process.off(name, passOn);
+  });
+}
+
+const PASSED_ON = ["SIGINT", "SIGTERM", "SIGHUP"] as const;
+
+/** To the command itself, which `nsenter` waits for: that one would end by the signal and leave the command behind. */
+function signalInside(nsenter: ChildProcess, signal: NodeJS.Signals): void {
+  // The terminal sends its interrupt to every process in the foreground; a second one would cut short how the command ends.
+  if (signal === "SIGINT" && process.stdin.isTTY) return;
+  const commands = childrenOf(nsenter.pid);
+  if (commands.length === 0) nsenter.kill(signal);
+  for (const pid of commands) {
+    try {
+      process.kill(pid, signal);
+    } catch {
+      // it has ended meanwhile
+    }
+  }
+}
+
+/** As the kernel lists them (proc_pid_task(5)). */
+function childrenOf(pid: number | undefined): readonly number[] {
+  try {
+    const list = readFileSync(`/proc/${pid}/task/${pid}/children`, "utf8");
+    return list.split(" ").filter(Boolean).map(Number);
+  } catch {
+    return [];
+  }
 }

@@ -3,9 +3,9 @@ import { chooseStandingSite, controllerOfSite, findPracticeSites } from "@dyetra
 import { formatCount, PRACTICE_FAULT_KINDS } from "@dyetrace/wire";
 import type { StandingFault, StandingFaults } from "@dyetrace/wire/console/practice-faults";
 import { type Command, InvalidArgumentError } from "commander";
-import { readUserFile } from "./arguments/read-user-file.ts";
-import { type AskOptions, clientOf, withAskOptions } from "./client/ask-options.ts";
-import type { ControllerClient } from "./client/controller-client.ts";
+import { readUserFile } from "../arguments/read-user-file.ts";
+import { type AskOptions, clientOf, withAskOptions } from "../client/ask-options.ts";
+import type { ControllerClient } from "../client/controller-client.ts";
 
 type SiteOptions = AskOptions & { readonly site?: string; readonly json?: boolean };
 interface HideOptions extends SiteOptions {
