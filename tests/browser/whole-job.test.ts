@@ -274,7 +274,7 @@ describe("the whole job on the console: given the practice site with a fault, an
     expect(await hangsAt("bureau")).toEqual(["pier-west"]);
     await page.getByText("not saved").waitFor();
     await press("Save");
-    await page.getByText("3 lines added, 3 removed.").waitFor();
+    await page.getByText("2 lines added, 2 removed.").waitFor();
     expect(await troublesInEverySetting(page)).toEqual([]);
     await press("Not yet");
     await button(page, "Undo all").click();
