@@ -72,6 +72,27 @@ test("given a switch that talks, then its reading has the ports, links and Ether
     .toBe(bench.site.interfaceOf("pier-east", "1"));
 });
 
+/** What an agent whose host's file says `announce: true` does, for some seconds. */
+const ANNOUNCING = `
+import { Announcer } from ${JSON.stringify(new URL("../../agent/dist/control/announcer.js", import.meta.url).href)};
+const announcer = new Announcer(process.argv[1], "kiosk-2", (why) => console.error(why));
+await new Promise((resolve) => setTimeout(resolve, 9_000));
+announcer[Symbol.dispose]();
+`;
+
+test("given a host that announces itself, then its switch knows it by name, and no more once it has ended", async () => {
+  const names = async (node: string): Promise<(string | null)[]> =>
+    (await read(node)).neighbours?.map(({ systemName }) => systemName) ?? [];
+  expect(await names("pier-east")).not.toContain("kiosk-2");
+  const argv = [process.execPath, "--input-type=module", "-e", ANNOUNCING, bench.site.interfaceOf("kiosk-2", "eth0")];
+  const announced = bench.site.exec("kiosk-2", argv);
+  await expect.poll(() => names("pier-east"), { interval: 500 }).toContain("kiosk-2");
+  expect(await announced).toMatchObject({ code: 0, stderr: "" });
+  await expect.poll(() => names("pier-east"), { interval: 500 }).not.toContain("kiosk-2");
+  // No switch forwards it (IEEE 802.1Q, table 8-1).
+  expect(await names("core")).not.toContain("kiosk-2");
+});
+
 test("given frames that are dropped where one switch sends to another, and a device with a wrong password, then the run goes on, and counters and tables leave one suspect", async () => {
   const [hall] = (await bench.client.ask("listDevices")).filter(({ node }) => node === "hall");
   const access = {

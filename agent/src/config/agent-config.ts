@@ -19,6 +19,8 @@ export interface AgentConfig {
   readonly contact: string;
   /** The interface to the tested network; null: the only one there is. */
   readonly interfaceName: string | null;
+  /** Whether this host announces itself to the device that it hangs on. */
+  readonly announces: boolean;
   /** Whether its controller may replace this agent's program: whoever may do that is bound by no guard. */
   readonly allowsUpgrade: boolean;
   /** Whose packages may replace it: raw Ed25519 public keys, base64. */
@@ -35,6 +37,7 @@ export interface AgentConfig {
 export const DEFAULT_CONFIG: AgentConfig = {
   contact: "",
   interfaceName: null,
+  announces: false,
   allowsUpgrade: false,
   upgradeKeys: [],
   allowsDowngrade: false,
@@ -54,6 +57,7 @@ export function loadAgentConfig(text: string | Uint8Array, file: string): AgentC
   return {
     contact: data.contact ?? "",
     interfaceName: data.interface ?? null,
+    announces: data.announce ?? false,
     allowsUpgrade: data["allow-upgrade"] ?? false,
     upgradeKeys: data["upgrade-keys"] ?? [],
     allowsDowngrade: data["allow-downgrade"] ?? false,

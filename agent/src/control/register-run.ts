@@ -13,6 +13,7 @@ import { readInterface } from "../data-plane/interface-facts.ts";
 import { openDataPlane } from "../data-plane/open-data-plane.ts";
 import { openWatcher } from "../watcher/open-watcher.ts";
 import { startAgentService } from "./agent-service.ts";
+import { Announcer } from "./announcer.ts";
 import type { KnownController } from "./ask-controller.ts";
 import { type Credential, readCredential } from "./credential-file.ts";
 import { enrolHost, isEnrolKey } from "./enrol-host.ts";
@@ -99,6 +100,9 @@ export function registerRun(program: Command): void {
         spoolFolder: path.join(options.data, name),
         spoolMostBytes: parseSizeBytes(options.spoolLimit),
       });
+      using _announcer = config.announces
+        ? new Announcer(interfaceName, name, (why) => log.warn(`This host can't be announced to its neighbour: ${why}`))
+        : null;
       const stop = (): void => void service.close();
       process.once("SIGINT", stop);
       process.once("SIGTERM", stop);

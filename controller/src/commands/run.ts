@@ -48,6 +48,10 @@ export function registerRun(program: Command): void {
         "--keep-headers",
         "agents keep headers of its packets, for `dyetrace evidence`; of payload only test packets' own head",
       )
+      .option(
+        "--bursts",
+        "where other traffic hides the run from switches' counters, let a burst of test packets follow, at the streams' own rates at most",
+      )
       .option("--despite-traffic", "run although something is on the scenario's groups already")
       .option("--despite-advice", "run although a group is one that test traffic should keep clear of")
       .option("--confirm <words>", "the words that a run which loads a link much asks for"),
@@ -63,6 +67,7 @@ export function registerRun(program: Command): void {
         within?: number;
         until?: string;
         keepHeaders?: boolean;
+        bursts?: boolean;
         despiteTraffic?: boolean;
         despiteAdvice?: boolean;
         confirm?: string;
@@ -89,6 +94,7 @@ export function registerRun(program: Command): void {
         despite,
         ...confirmation,
         ...(options.keepHeaders === true ? { keepsHeaders: true } : {}),
+        ...(options.bursts === true ? { bursts: true } : {}),
         ...(times.startAt === null ? {} : { startAt: times.startAt }),
         ...(options.within === undefined ? {} : { startWithinMs: Math.round(options.within / 1e6) }),
       };

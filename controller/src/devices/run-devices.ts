@@ -4,7 +4,7 @@ import { describeFault, Fault, type RunProgress } from "@dyetrace/wire";
 import type { DeviceTarget } from "@dyetrace/wire/devices/device-access";
 import type { DeviceReading } from "@dyetrace/wire/devices/device-reading";
 import type { DeviceDesk } from "./device-desk.ts";
-import { type DeviceEvidence, type DeviceReadings, deviceEvidence } from "./evidence/device-evidence.ts";
+import { type DeviceEvidence, type DeviceReadings, deviceEvidence, type RunTimes } from "./evidence/device-evidence.ts";
 import { runTargets } from "./run-targets.ts";
 
 /** Between the two readings before a run, which show what passes while nothing is sent. Our choice, no source. */
@@ -48,7 +48,7 @@ export class RunDevices implements Disposable {
 
   /**
    * Reads twice, or once more where they were read whole a while ago and nothing was sent since; then from time to time until the end.
-   * @param desk absent: there are none to read @param earlier such readings
+   * @param desk absent: there are none to read @param earlier such readings @param everyMs between two readings meanwhile
    */
   static async begin(
     desk: DeviceDesk | undefined,
@@ -56,9 +56,11 @@ export class RunDevices implements Disposable {
     runId: string,
     say: (progress: RunProgress) => void,
     earlier: readonly DeviceReading[] = [],
+    everyMs: number = EVERY_MS,
   ): Promise<RunDevices | null> {
     if (desk === undefined) return null;
     const devices = new RunDevices(desk, graph, runId, Date.now(), say);
+    devices.#everyMs = everyMs;
     const count = devices.#targets.length;
     if (count === 0) return devices;
     say({
@@ -98,6 +100,7 @@ export class RunDevices implements Disposable {
     graph: SiteGraph,
     { startedAt, endedAt }: { readonly startedAt: Date; readonly endedAt: Date },
     groups: readonly string[],
+    sending?: RunTimes["sending"],
   ): Promise<DeviceEvidence | null> {
     this.#ended.abort();
     await this.#watching;
@@ -106,7 +109,7 @@ export class RunDevices implements Disposable {
     this.#desk.kept.forget(this.#runId);
     const all = [...this.#readings].map(([node, readings]): DeviceReadings => ({ node, readings: inOrder(readings) }));
     if (all.length === 0) return null;
-    return deviceEvidence(all, graph, { startMs: startedAt.getTime(), endMs: endedAt.getTime(), groups });
+    return deviceEvidence(all, graph, { startMs: startedAt.getTime(), endMs: endedAt.getTime(), groups, ...(sending === undefined ? {} : { sending }) });
   }
 
   [Symbol.dispose](): void {

@@ -6,6 +6,7 @@ import type { RunEvidence } from "../account/run-evidence.ts";
 import type { AgentRegistry } from "../agents/agent-registry.ts";
 import { buildReport } from "../conclude/build-report.ts";
 import { withOverTime } from "../conclude/media-over-time.ts";
+import { type RunBursts, withBursts } from "../conclude/with-bursts.ts";
 import { isLeaving, Left } from "../conduct/leaving.ts";
 import type { DeviceEvidence } from "../devices/evidence/device-evidence.ts";
 import { readFollowed } from "../followed/read-followed.ts";
@@ -44,6 +45,8 @@ export interface Conclusion {
   readonly contradictions?: readonly SiteContradiction[];
   /** What switches and routers said of it. */
   readonly read?: DeviceEvidence | null;
+  /** Test packets that followed it for the devices' counters. */
+  readonly bursts?: RunBursts | null;
 }
 
 /** A run that is not longer is told as one: what happens in it is no incident of a time of its own. Our choice, no source. */
@@ -91,6 +94,7 @@ export async function concludeRun(
     losses,
     read: devices = null,
     contradictions = [],
+    bursts = null,
   }: Conclusion,
   signal: AbortSignal,
   say: (progress: RunProgress) => void,
@@ -114,7 +118,7 @@ export async function concludeRun(
   const probed = await probedRun(store, probeOf);
   const read = readFollowed(run, await storedEvidence(store, run, evidence), graph);
   const account = accountOfRun(read.run, read.evidence);
-  const built = withPlanDoubts(buildReport(account, graph, probed, devices), contradictions);
+  const built = withPlanDoubts(withBursts(buildReport(account, graph, probed, devices), bursts), contradictions);
   const report = read.media.length === 0 ? built : { ...built, media: withOverTime(read.media, account) };
   const headers = await gatherHeaders(run, report, evidence, registry, await losses?.parts());
   if (headers !== null) await late.write(`${run.runId} headers`, () => store.captures.keep(headers));

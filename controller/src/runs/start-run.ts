@@ -41,6 +41,7 @@ import { doubtPlan } from "./plan-doubts.ts";
 import { readScenario, refuseShortened, refuseUnfitGroups } from "./read-request.ts";
 import type { RunJob, RunPlace, RunRegistry } from "./run-registry.ts";
 import { sayCautions } from "./say-cautions.ts";
+import { asksForBursts, BURSTS_AHEAD, sendBursts } from "./send-bursts.ts";
 
 /** What a run needs of its controller. */
 export interface RunSurroundings {
@@ -196,6 +197,7 @@ async function conductSafely(one: Undertaking, signal: AbortSignal, say: Say): P
   const isFollowing = followsOthers(first);
   if (safety.isLive && !isFollowing) sayCautions(one, say);
   if (isFollowing) say({ kind: "step", text: FOLLOWING });
+  if (asksForBursts(request, first)) say({ kind: "step", text: BURSTS_AHEAD });
   const { contradictions, readings } = await doubtPlan(graph, one, first.runId, say);
   const run = withKeptHeaders(await lookFirst(one, signal, say), request);
   const outline = outlineRun(run, request.site);
@@ -220,12 +222,10 @@ async function conductSafely(one: Undertaking, signal: AbortSignal, say: Say): P
   const evidence = await conductRun(run, registry, signal, say, onStart, guard);
   const groups = run.streams.map(({ group }) => group);
   const read = (await devices?.end(graph, evidence, groups)) ?? null;
+  const bursts = await sendBursts(one, run, evidence, read, signal, say);
   const { site, probeOf } = request;
-  return concludeRun(
-    { run, graph, evidence, store, intake, probeOf, late, stories, site, registry, losses, read, contradictions },
-    signal,
-    say,
-  );
+  const told = { run, graph, evidence, store, intake, probeOf, late, stories, site, registry, losses };
+  return concludeRun({ ...told, read, contradictions, bursts }, signal, say);
 }
 
 /** Goes up to the full rate. @returns the report of a run that was stopped on the way, null when all is well */

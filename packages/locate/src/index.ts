@@ -1,6 +1,8 @@
 export { chooseProbe, wantedAgent } from "./choose-probe.ts";
 export type { Conclusion, SegmentState, SegmentStatus } from "./conclusion.ts";
 export type { ElementKind } from "./cover/failure-element.ts";
+export { type ChosenBurst, chooseBurst } from "./devices/choose-burst.ts";
+export { OF_THE_WAY } from "./devices/findings-of-the-way.ts";
 export type { Finding, FindingCauses, SuspectElement } from "./finding/finding.ts";
 export { locate } from "./locate.ts";
 export { type SharedCause, type SharedTrial, sharedCauses } from "./locate-shared.ts";

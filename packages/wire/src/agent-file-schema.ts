@@ -26,6 +26,7 @@ export const AgentFileSchema = Type.Object(
       }),
     ),
     interface: Type.Optional(Type.String({ description: "a name such as eth0", maxLength: 64 })),
+    announce: Type.Optional(Type.Boolean({ description: "true or false" })),
     "allow-upgrade": Type.Optional(Type.Boolean({ description: "true or false" })),
     "upgrade-keys": Type.Optional(
       Type.Array(

@@ -24,6 +24,8 @@ export interface RunTimes {
   readonly startMs: number;
   readonly endMs: number;
   readonly groups: readonly string[];
+  /** Where packets were sent in a part of that time alone: counters are read as near to it as may be. */
+  readonly sending?: { readonly fromMs: number; readonly toMs: number };
 }
 
 export function deviceEvidence(all: readonly DeviceReadings[], graph: SiteGraph, times: RunTimes): DeviceEvidence {
@@ -34,13 +36,13 @@ export function deviceEvidence(all: readonly DeviceReadings[], graph: SiteGraph,
 }
 
 /** The last two before the start, and the first after the end; null where one of them is missing. */
-function around({ readings }: DeviceReadings, { startMs, endMs }: RunTimes): Around {
+function around({ readings }: DeviceReadings, { startMs, endMs, sending }: RunTimes): Around {
   const counted = readings.filter(({ ports }) => ports !== null);
-  const before = counted.filter((one) => endOf(one) <= startMs);
+  const before = counted.filter((one) => endOf(one) <= (sending?.fromMs ?? startMs));
   return {
     quiet: before.at(-2) ?? null,
     before: before.at(-1) ?? null,
-    after: counted.find((one) => Date.parse(one.readAt) >= endMs) ?? null,
+    after: counted.find((one) => Date.parse(one.readAt) >= (sending?.toMs ?? endMs)) ?? null,
   };
 }
 

@@ -1,5 +1,6 @@
 import type { PortCount } from "../run/device-observations.ts";
 import type { OtherFrames } from "./expected-frames.ts";
+import { noiseVariance } from "./noise.ts";
 
 /** What a counter would show of the streams that a finding is about. */
 export interface Foretold {
@@ -8,10 +9,6 @@ export interface Foretold {
   readonly sigma: number;
 }
 
-/** How far a rate before the run may be from that in it, as a share. Our estimate, no source. */
-const RATE_CHANGE = 0.3;
-/** Frames that nobody foretells: a query, an announcement, a discovery. Our estimate, no source. */
-const STRAY_FRAMES = 3;
 /** A counter is not what it seems: another port's, one that counts in other steps. Our estimate, no source. */
 const STRANGE_CHANCE = 0.001;
 /** A port's counter stands still although the device's others count. Our estimate, no source. */
@@ -23,11 +20,8 @@ const STUCK_CHANCE = 0.0005;
  */
 export function countLikelihood(count: PortCount, foretold: Foretold, others: readonly OtherFrames[]): number {
   const spanS = Math.max(0, count.toMs - count.fromMs) / 1000;
-  const quiet = count.quietPerS ?? 0;
-  const site = quiet * spanS;
-  const ofQuiet = count.quietS > 0 ? (quiet * spanS * spanS) / count.quietS : 0;
-  const skew = (quiet * count.skewMs) / 1000;
-  const variance = site + ofQuiet + (RATE_CHANGE * site) ** 2 + skew ** 2 + STRAY_FRAMES ** 2 + foretold.sigma ** 2;
+  const site = (count.quietPerS ?? 0) * spanS;
+  const variance = noiseVariance(count, spanS) + foretold.sigma ** 2;
   const sigma = Math.sqrt(variance);
   const normal = (mean: number): number =>
     Math.exp(-((count.frames - mean) ** 2) / (2 * variance)) / (sigma * Math.sqrt(2 * Math.PI));

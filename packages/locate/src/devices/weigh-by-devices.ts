@@ -1,5 +1,4 @@
 import { type LinkSegment, planPlace } from "@dyetrace/site";
-import type { FindingKind } from "@dyetrace/wire";
 import type { Finding } from "../finding/finding.ts";
 import { suspectPhrase } from "../finding/place-wording.ts";
 import { familyOf } from "../run/address-family.ts";
@@ -14,19 +13,10 @@ import { countersThatLackFrames } from "./counters-that-lack-frames.ts";
 import { deviceSentences } from "./device-sentences.ts";
 import { DeviceView } from "./device-view.ts";
 import { type Disagreement, disagreementFindings, trustedDevices, unfit } from "./disagreement.ts";
+import { OF_THE_WAY } from "./findings-of-the-way.ts";
 import type { CountedPath } from "./path-cuts.ts";
 import { type DeviceWitness, deviceWitness, elsewhereLog, likeliestLog, suspectLog } from "./suspect-weights.ts";
 import { tablesThatLackPorts } from "./tables-that-lack-ports.ts";
-
-/** Findings about what is lost on the way, of which counters may know the place. */
-const OF_THE_WAY: ReadonlySet<FindingKind> = new Set([
-  "stops",
-  "group-specific",
-  "source-specific",
-  "size-limited",
-  "loses",
-  "rate-limited",
-]);
 
 /** A suspect goes that is so many times less likely than the likeliest. Our choice, no source. */
 const LEAST_LOG = Math.log(300);

@@ -23,7 +23,8 @@ export function writeDrawnPlan(drawing: Drawing): string {
   return `${lines.join("\n")}\n`;
 }
 
-function nodeLine({ name, kind, agent, addresses, management, by, because }: DrawnNode): string {
+/** One line of a plan's nodes, two spaces deep. */
+export function nodeLine({ name, kind, agent, addresses, management, by, because }: DrawnNode): string {
   const keys = [
     `kind: ${kind}`,
     ...(kind === "host" && agent === null ? ["agent: none"] : []),
@@ -34,7 +35,8 @@ function nodeLine({ name, kind, agent, addresses, management, by, because }: Dra
   return `  ${name}: { ${keys.join(", ")} }${comment(by, because)}`;
 }
 
-function linkLine({ a, b, speedBps, vlans, isBlocked, by, because }: DrawnLink): string {
+/** One line of a plan's links, two spaces deep. */
+export function linkLine({ a, b, speedBps, vlans, isBlocked, by, because }: DrawnLink): string {
   const [only, ...more] = vlans;
   const keys = [
     ...(speedBps === null ? [] : [`speed: ${formatRateBps(speedBps)}`]),

@@ -26,6 +26,8 @@ export const RunRequestSchema = Type.Object(
     confirmation: Type.Optional(Type.String({ maxLength: 500 })),
     /** Whether agents keep headers of its packets, for an evidence pack; only where it is asked for. */
     keepsHeaders: Type.Optional(Type.Boolean()),
+    /** Whether bursts of test packets may follow the run where other traffic hides it from devices' counters; only where it is asked for. */
+    bursts: Type.Optional(Type.Boolean()),
     /** Set where the run is a probe: the run, and the place in its report's list of the finding whose suspects it shall part. */
     probeOf: Type.Optional(
       Type.Object(

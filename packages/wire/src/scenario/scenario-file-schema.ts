@@ -156,6 +156,8 @@ export const ScenarioFileSchema = Type.Object(
       description: "a list of entries",
     }),
     expect: Type.Optional(ScenarioExpectSchema),
+    /** True: bursts of test packets may follow the run where other traffic hides it from devices' counters. */
+    bursts: Type.Optional(flag),
   },
   { additionalProperties: false },
 );

@@ -27,6 +27,8 @@ export interface Scenario {
   readonly expect: ScenarioExpectation;
   /** How long a source goes on without a word from its controller: 5 s unless the file says longer. */
   readonly holdNs: number;
+  /** Whether bursts of test packets may follow. Absent: no. */
+  readonly sendsBursts?: boolean;
   /** When the last action is due. */
   readonly durationNs: number;
   /** Whether some time in it is counted in membership intervals, which only a site's querier can tell. */
@@ -80,6 +82,7 @@ export function loadScenario(text: string | Uint8Array, file: string, options: S
     timeline,
     expect,
     holdNs,
+    ...(plan.bursts === true ? { sendsBursts: true } : {}),
     durationNs: timeline.at(-1)?.atNs ?? 0,
     usesMembershipInterval: plan.timeline.some(({ at, after }) => namesMembershipInterval(at ?? after ?? "")),
     shortened: shortenedParameters(plan.parameters ?? {}, set, membershipIntervalNs),
