@@ -21,7 +21,10 @@ const MOST_PER_S = 2_000;
 const MOST_PER_S_BY_RADIO = 200;
 
 /** When its packets are sent, after its start. */
-export const BURST_TIMES = { fromNs: JOINED_NS, toNs: JOINED_NS + BURST_NS } as const;
+export const BURST_TIMES: { readonly fromNs: number; readonly toNs: number } = {
+  fromNs: JOINED_NS,
+  toNs: JOINED_NS + BURST_NS,
+};
 
 export interface Bursts {
   readonly streams: readonly string[];
