@@ -12,7 +12,9 @@ const note = "A test burst was sent: 2000 packets of board.";
 test("given a burst whose finding has fewer suspects, then those are left that both have, and the finding says where from", () => {
   const shown = { findings: [finding(["b", "d"], { confidence: 0.8 })] };
   const { findings, notes } = withBursts(report, { note, report: shown });
-  expect(findings).toMatchObject([{ suspects: ["b"], confidence: 0.78, title: "board stops at b (in the test burst)" }]);
+  expect(findings).toMatchObject([
+    { suspects: ["b"], confidence: 0.78, title: "board stops at b (in the test burst)" },
+  ]);
   expect(findings[0]?.evidence).toEqual(["Test burst: b it is.", "The run itself said: board stops at a."]);
   expect(notes).toEqual(["before", note]);
 });

@@ -42,10 +42,7 @@ function narrowedBy(finding: ReportFinding, shown: readonly ReportFinding[]): Re
     suspects: left,
     confidence: Math.round(Math.min(finding.confidence, one.confidence) * TWO_RUNS_FACTOR * 100) / 100,
     title: `${one.title} (in the test burst)`,
-    evidence: [
-      ...one.evidence.map((sentence) => `Test burst: ${sentence}`),
-      `The run itself said: ${finding.title}.`,
-    ],
+    evidence: [...one.evidence.map((sentence) => `Test burst: ${sentence}`), `The run itself said: ${finding.title}.`],
     advice: one.advice,
     ...(causes === undefined
       ? {}

@@ -38,6 +38,9 @@ test.each([
   [3_000, "switch", /more than board's own 1 Mbit\/s/],
   [9_000, "switch", /2000 packets per second at most/],
   [1_000, "access-point", /200 packets per second at most on a site with access points/],
-])("given %d packets on a site with a node of kind %s, then there is no burst, and the sentence says what it would take", (packets, kind, words) => {
-  expect(bursts(packets, kind)).toMatch(words);
-});
+])(
+  "given %d packets on a site with a node of kind %s, then there is no burst, and the sentence says what it would take",
+  (packets, kind, words) => {
+    expect(bursts(packets, kind)).toMatch(words);
+  },
+);

@@ -109,7 +109,12 @@ export class RunDevices implements Disposable {
     this.#desk.kept.forget(this.#runId);
     const all = [...this.#readings].map(([node, readings]): DeviceReadings => ({ node, readings: inOrder(readings) }));
     if (all.length === 0) return null;
-    return deviceEvidence(all, graph, { startMs: startedAt.getTime(), endMs: endedAt.getTime(), groups, ...(sending === undefined ? {} : { sending }) });
+    return deviceEvidence(all, graph, {
+      startMs: startedAt.getTime(),
+      endMs: endedAt.getTime(),
+      groups,
+      ...(sending === undefined ? {} : { sending }),
+    });
   }
 
   [Symbol.dispose](): void {

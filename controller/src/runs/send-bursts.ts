@@ -77,6 +77,7 @@ export async function sendBursts(
   const groups = burst.streams.map(({ group }) => group);
   const counted = (await devices?.end(graph, seen, groups, sending)) ?? null;
   const note = `A test burst was sent: ${words}.`;
-  if (seen.isAborted) return { note: `${note} It was stopped before its end, so nothing is concluded from it.`, report: null };
+  if (seen.isAborted)
+    return { note: `${note} It was stopped before its end, so nothing is concluded from it.`, report: null };
   return { note, report: buildReport(accountOfRun(burst, seen), graph, null, counted) };
 }

@@ -15,7 +15,12 @@ const devices = (quietPerS: number | null): DeviceObservation[] => [
     ...{ node: "core", tables: [] },
     ports: [
       { port: trunk.split(">")[0]?.split(":")[1] ?? "", vlan: null, in: null, out: count(quietPerS) },
-      { port: segmentBetween(site, "core", "hall").split(">")[0]?.split(":")[1] ?? "", vlan: null, in: null, out: count(9_000) },
+      {
+        port: segmentBetween(site, "core", "hall").split(">")[0]?.split(":")[1] ?? "",
+        vlan: null,
+        in: null,
+        out: count(9_000),
+      },
     ],
   },
 ];

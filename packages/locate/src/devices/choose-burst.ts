@@ -1,4 +1,4 @@
-import { type SiteGraph, planPlace } from "@dyetrace/site";
+import { planPlace, type SiteGraph } from "@dyetrace/site";
 import type { Finding } from "../finding/finding.ts";
 import type { DeviceObservation, PortCount } from "../run/device-observations.ts";
 import { OF_THE_WAY } from "./findings-of-the-way.ts";
@@ -35,7 +35,9 @@ export function chooseBurst(
   const streams = [...new Set(open.flatMap((finding) => finding.streams))];
   const places = new Set(open.flatMap(({ suspects }) => suspects.map(planPlace)));
   const ends = [...graph.segments.values()]
-    .filter(({ id, from, to }) => [planPlace(id), planPlace(from.node), planPlace(to.node)].some((one) => places.has(one)))
+    .filter(({ id, from, to }) =>
+      [planPlace(id), planPlace(from.node), planPlace(to.node)].some((one) => places.has(one)),
+    )
     .flatMap(({ from, to }) => [
       { ...from, side: "out" as const },
       { ...to, side: "in" as const },

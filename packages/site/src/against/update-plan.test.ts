@@ -1,10 +1,10 @@
 import { readFileSync } from "node:fs";
 import { expect, test } from "vitest";
-import { checkAgainstSite } from "./check-against-site.ts";
-import { loadSitePlan } from "../plan/load-site-plan.ts";
 import { drawSite } from "../draw/draw-site.ts";
 import { simulateObservations } from "../draw/simulate-observations.ts";
 import { updatePlan } from "../draw/update-plan.ts";
+import { loadSitePlan } from "../plan/load-site-plan.ts";
+import { checkAgainstSite } from "./check-against-site.ts";
 
 const DEMO = readFileSync(new URL("../../../practice/demo/quillfen.yaml", import.meta.url), "utf8");
 const site = loadSitePlan(DEMO, "quillfen.yaml");
@@ -57,10 +57,9 @@ test("given a list that stands on one line, then what is new becomes a comment, 
 
 test("given a port that the plan has taken otherwise, then the plan's line stays, and the comment names both", () => {
   // A device that is not there any more, at the port where the site has pier-west.
-  const old = before("pier-west", "board-1", "board-2").replace(
-    "links:\n",
-    "links:\n  - core:2 -- old-pier:24\n",
-  ).replace("  hall: {", "  old-pier: { kind: switch }\n  hall: {");
+  const old = before("pier-west", "board-1", "board-2")
+    .replace("links:\n", "links:\n  - core:2 -- old-pier:24\n")
+    .replace("  hall: {", "  old-pier: { kind: switch }\n  hall: {");
   const updated = update(old);
   expect(updated).toContain("  - core:2 -- old-pier:24\n");
   expect(updated).toMatch(/# \? (core:2 -- pier-west:24|pier-west:24 -- core:2): .*the plan has old-pier:24 at core:2/);

@@ -26,8 +26,7 @@ export function newInDrawing(
   const renamed = ({ node, port }: PortRef): PortRef => ({ node: nodeOf(node) ?? node, port });
   const planned = new Map<string, string>();
   for (const { from, to } of graph.segments.values()) planned.set(portText(from), portText(to));
-  const areLinked = (a: string, b: string): boolean =>
-    (graph.outgoing.get(a) ?? []).some(({ to }) => to.node === b);
+  const areLinked = (a: string, b: string): boolean => (graph.outgoing.get(a) ?? []).some(({ to }) => to.node === b);
   const links: DrawnLink[] = [];
   const open: string[] = [];
   for (const link of drawing.links) {
@@ -36,7 +35,9 @@ export function newInDrawing(
     const ends = [a, b];
     if (ends.every(({ node }) => graph.nodes.has(node)) && areLinked(a.node, b.node)) continue;
     // A host of the plan has its one link there, and is moved.
-    if (ends.some(({ node }) => graph.nodes.get(node)?.kind === "host" && (graph.outgoing.get(node)?.length ?? 0) > 0)) {
+    if (
+      ends.some(({ node }) => graph.nodes.get(node)?.kind === "host" && (graph.outgoing.get(node)?.length ?? 0) > 0)
+    ) {
       continue;
     }
     const taken = ends.find((end) => planned.has(portText(end)));
