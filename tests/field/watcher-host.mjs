@@ -26,8 +26,8 @@ const udpSocket = async (group) => {
 };
 
 const commands = {
-  async open() {
-    watcher = await openWatcher({ interfaceName });
+  async open({ restAfterMs }) {
+    watcher = await openWatcher({ interfaceName, ...(restAfterMs === undefined ? {} : { restAfterMs }) });
     return { inability: watcher.inability?.code ?? null, hint: watcher.inability?.hint ?? null };
   },
   async watch({ runId, streams }) {
@@ -38,7 +38,7 @@ const commands = {
     return { report: await watcher.snapshot() };
   },
   async state() {
-    return { inability: watcher.inability?.code ?? null };
+    return { inability: watcher.inability?.code ?? null, isResting: watcher.isResting };
   },
   async close() {
     await watcher.close();

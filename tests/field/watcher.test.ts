@@ -345,6 +345,32 @@ describe("watcher on a quiet network", () => {
     for (const group of ["239.195.2.1", "239.195.2.2"]) await watcher.ask("leave", { group });
   });
 
+  test("given messages while the watch goes from the main thread to its own and back, then each is told once: as many as the switch counts", async () => {
+    const host = network.addHost("rester");
+    await host.ask("open", { restAfterMs: 100 });
+    expect(await host.ask("state")).toEqual({ inability: null, isResting: true });
+    for (const round of [1, 2, 3]) {
+      const group = `239.195.3.${round}`;
+      await host.ask("join", { group }); // two reports within a second (RFC 3376, 8.1 and 8.11), while it wakes and rests
+      await watch(host);
+      expect(await host.ask("state")).toMatchObject({ isResting: false });
+      await until("a rest", async () => ((await host.ask("state"))["isResting"] === true ? true : null));
+      await host.ask("leave", { group });
+    }
+    const counted = (): number => network.portCounters("rester").igmp_reports.rx_v3;
+    // What is repeated comes within a second (RFC 3376, 8.11): two seconds without one, and none is to come.
+    let [sent, atMs] = [0, Date.now()];
+    await until("the last report", async () => {
+      if (counted() !== sent) [sent, atMs] = [counted(), Date.now()];
+      return sent >= 6 && Date.now() - atMs > 2000 ? true : null;
+    });
+    await watch(host);
+    const { membership = [] } = (await host.snapshot()) ?? {};
+    const own = membership.filter(({ direction, message }) => direction === "out" && message.family === 4);
+    expect(own.filter(({ message }) => message.kind === "report")).toHaveLength(sent);
+    expect(counted()).toBe(sent);
+  });
+
   test("given holes in the numbers, then the ranges show them", async () => {
     await watch(watcher);
     await send(source, { first: 0, last: 9, perTick: 5 });

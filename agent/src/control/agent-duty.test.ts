@@ -82,7 +82,7 @@ function playedBy(): { duty: AgentDuty; plane: FakeDataPlane; take: (order: Orde
   const said: string[] = [];
   const duty = new AgentDuty({
     dataPlane: plane as unknown as DataPlane,
-    watcher: { watch: async () => {}, snapshot: async () => null } as unknown as Watcher,
+    watcher: { wake: async () => {}, watch: async () => {}, snapshot: async () => null } as unknown as Watcher,
     log: pino({ level: "silent" }),
     link: { send: ({ kind }) => said.push(kind), clock: () => ({ offsetNs: 0, uncertaintyNs: 1000 }) },
     sender: { add: () => {} },

@@ -99,11 +99,11 @@ export class AgentDuty {
   }
 
   async #prepare({ runId, task }: Message<"prepare">, preparing: Duty): Promise<void> {
-    const { dataPlane, log, link } = this.#with;
+    const { dataPlane, watcher, log, link } = this.#with;
     if (this.#duty !== preparing) return; // ended, or another run was ordered
     try {
       this.#refuseStopped();
-      await dataPlane.prepare(task);
+      await Promise.all([dataPlane.prepare(task), watcher.wake()]);
       if (this.#duty !== preparing) {
         dataPlane.abort("ended before it was prepared");
         return;
@@ -211,7 +211,7 @@ export class AgentDuty {
   }
 
   async #resume({ runId, task, startControllerNs }: Message<"resume">, preparing: Duty): Promise<void> {
-    const { dataPlane, log, link } = this.#with;
+    const { dataPlane, watcher, log, link } = this.#with;
     if (this.#duty !== preparing) return; // ended, or another run was ordered
     try {
       // What it was at ends first, so that its last report goes out before the next begins.
@@ -228,7 +228,7 @@ export class AgentDuty {
       }
       this.#refuseStopped();
       const rest = remainingTask(task, shiftNs);
-      await dataPlane.prepare(rest);
+      await Promise.all([dataPlane.prepare(rest), watcher.wake()]);
       if (this.#duty !== preparing) {
         dataPlane.abort("ended before it was taken up again");
         return;

@@ -7,21 +7,12 @@ import type { DataPlane, DataPlaneOptions } from "./data-plane.ts";
 import { HostCounters } from "./host-counters.ts";
 import { IntervalMerge } from "./interval-merge.ts";
 import { readCapabilities } from "./read-capabilities.ts";
+import { type Role, RoleWorkers } from "./role-workers.ts";
 import { WifiWatch } from "./wifi-watch.ts";
-import { WorkerLink } from "./worker-link.ts";
-
-type Role = "sender" | "listener" | "follower";
+import type { WorkerLink } from "./worker-link.ts";
 
 /** Intervals that are told in one turn of the loop by a host that is behind. */
 const MOST_BEHIND = 100;
-
-/** The programs of the threads, by role and kind of sockets. */
-const WORKERS = {
-  sender: { linux: "../sender/linux-sender-worker.js", portable: "../sender/portable-sender-worker.js" },
-  listener: { linux: "../listener/linux-listener-worker.js", portable: "../listener/portable-listener-worker.js" },
-  /** A listener that is handed whole packets. */
-  follower: { linux: "../listener/linux-follower-worker.js", portable: "../listener/portable-listener-worker.js" },
-} as const satisfies Readonly<Record<Role, Readonly<Record<AgentCapabilities["sockets"], string>>>>;
 
 /** A run from `prepare` until its last report. */
 interface Run {
@@ -44,7 +35,7 @@ class WorkerDataPlane implements DataPlane {
   readonly capabilities: AgentCapabilities;
   readonly #options: DataPlaneOptions;
   readonly #control = new SharedControl();
-  readonly #workers = new Map<Role, Promise<WorkerLink>>();
+  readonly #workers: RoleWorkers;
   readonly #intervalListeners: ((report: IntervalReport) => void)[] = [];
   readonly #troubleListeners: ((fault: unknown) => void)[] = [];
   #run: Run | null = null;
@@ -54,10 +45,16 @@ class WorkerDataPlane implements DataPlane {
   constructor(options: DataPlaneOptions, capabilities: AgentCapabilities) {
     this.#options = options;
     this.capabilities = capabilities;
+    this.#workers = new RoleWorkers(capabilities.sockets, this.#setup(), (role) => ({
+      onInterval: (part) => this.#take(role, part),
+      onTrouble: (fault) => this.#trouble(fault),
+      onLost: (fault) => this.#lose(role, fault),
+    }));
   }
 
   async prepare(task: AgentTask): Promise<void> {
     await this.#settle();
+    this.#workers.stay();
     if (this.#isClosed) throw new Fault("AGENT_CANNOT", "This agent is closing", "Start it again.");
     const refusal = refuseTask(task, this.#options.guards);
     if (refusal !== null) throw refusal;
@@ -72,11 +69,12 @@ class WorkerDataPlane implements DataPlane {
     const senderIds = task.streams.map(() => this.#options.drawSenderId() >>> 0);
     this.#control.reset(monotonicNs());
     const workers: WorkerLink[] = [];
-    for (const role of roles) workers.push(await this.#worker(role));
+    for (const role of roles) workers.push(await this.#workers.get(role));
     try {
       for (const worker of workers) await worker.prepare(task, senderIds);
     } catch (refusal) {
-      await this.#discard();
+      this.#workers.restLater();
+      await this.#workers.discard();
       throw refusal;
     }
     const { promise: finished, resolve } = withResolve<IntervalReport>();
@@ -133,7 +131,7 @@ class WorkerDataPlane implements DataPlane {
     this.#isClosed = true;
     await this.#settle();
     this.#wifi?.close();
-    for (const worker of this.#workers.values()) await worker.then((link) => link.close()).catch(() => undefined);
+    await this.#workers.end();
   }
 
   /** Ends what is still on, and waits for its last report. */
@@ -143,26 +141,8 @@ class WorkerDataPlane implements DataPlane {
     this.#control.abort();
     if (run.isOn) await run.finished;
     this.#run = null;
-    await this.#discard();
-  }
-
-  /** Closes what was prepared in any thread. */
-  async #discard(): Promise<void> {
-    for (const worker of this.#workers.values()) await worker.then((link) => link.discard());
-  }
-
-  #worker(role: Role): Promise<WorkerLink> {
-    let worker = this.#workers.get(role);
-    if (worker === undefined) {
-      const script = WORKERS[role][this.capabilities.sockets];
-      worker = WorkerLink.start(new URL(script, import.meta.url), this.#setup(), {
-        onInterval: (part) => this.#take(role, part),
-        onTrouble: (fault) => this.#trouble(fault),
-        onLost: (fault) => this.#lose(role, fault),
-      });
-      this.#workers.set(role, worker);
-    }
-    return worker;
+    this.#workers.restLater();
+    await this.#workers.discard();
   }
 
   #setup(): WorkerSetup {
@@ -187,6 +167,7 @@ class WorkerDataPlane implements DataPlane {
     for (const listener of this.#intervalListeners) listener(report);
     if (report.totals === null) return;
     this.#run = null;
+    this.#workers.restLater();
     run.resolve(report);
   }
 
@@ -196,7 +177,6 @@ class WorkerDataPlane implements DataPlane {
 
   /** A thread that died reports no more; the other one's intervals still count. */
   #lose(role: Role, fault: Fault): void {
-    this.#workers.delete(role);
     this.#trouble(fault);
     const run = this.#run;
     if (run === null || !run.roles.includes(role)) return;

@@ -1,5 +1,6 @@
 import { Worker } from "node:worker_threads";
 import { type AgentTask, Fault } from "@dyetrace/wire";
+import { WORKER_LIMITS } from "../workers/worker-limits.ts";
 import {
   type FromWorker,
   type IntervalPart,
@@ -41,7 +42,7 @@ export class WorkerLink {
 
   /** @param script the worker's compiled module @returns once the thread is ready for its first task */
   static async start(script: URL, setup: WorkerSetup, events: WorkerEvents): Promise<WorkerLink> {
-    const worker = new Worker(script, { workerData: setup });
+    const worker = new Worker(script, { workerData: setup, resourceLimits: WORKER_LIMITS });
     const link = new WorkerLink(worker, events);
     await link.#wait(0);
     return link;

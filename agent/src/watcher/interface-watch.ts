@@ -3,12 +3,12 @@ import { decodeMembershipFrame } from "@dyetrace/wire/decode-membership-frame";
 import { Fault } from "@dyetrace/wire/fault";
 import { CLOCK_STEP_NS, KernelClock } from "../sockets/linux/clock.ts";
 import { errnoName, SystemCallError } from "../sockets/linux/libc.ts";
-import { PACKET_OUTGOING, PacketSocket } from "../sockets/linux/packet-socket.ts";
+import { type OpenPacketSocket, PACKET_OUTGOING, PacketSocket } from "../sockets/linux/packet-socket.ts";
 import { FrameWatch } from "./frame-watch.ts";
 import { GroupUseWatch } from "./group-use-watch.ts";
 import type { HeardBefore } from "./look/interface-look.ts";
 import { lookFilter } from "./look-filter.ts";
-import { MembershipLog } from "./membership-log.ts";
+import { type MembershipHistory, MembershipLog } from "./membership-log.ts";
 import { watchFilter } from "./watch-filter.ts";
 import type { WatcherSetup, WatchPlan } from "./watcher-protocol.ts";
 
@@ -17,6 +17,13 @@ const ETHERNET_LIKE: ReadonlySet<number> = new Set([1, 772]);
 const IP_PROTOCOL_UDP = 17;
 /** Batches taken in one go; bounds the time until the thread looks at its messages again. */
 const MOST_BATCHES = 64;
+
+/** A watch without a run, for another thread to go on with: nothing is missed, and nothing is heard twice. */
+export interface HandedWatch {
+  readonly socket: OpenPacketSocket;
+  readonly history: MembershipHistory;
+  readonly sinceNs: number | null;
+}
 
 /** One interface under watch, with whatever happens to it: a link that goes down ends the watch until it is up again. */
 export class InterfaceWatch {
@@ -34,10 +41,19 @@ export class InterfaceWatch {
   /** Since when it has watched without a break, on the monotonic clock; null while the interface is down. */
   #sinceNs: number | null;
 
-  /** @throws {SystemCallError | Fault} when the host does not let this process watch, or has no such interface */
-  constructor(setup: WatcherSetup) {
+  /**
+   * @param handed of another thread's; without it a watch begins
+   * @throws {SystemCallError | Fault} when the host does not let this process watch, or has no such interface
+   */
+  constructor(setup: WatcherSetup, handed?: HandedWatch) {
     this.#setup = setup;
-    this.#log = new MembershipLog();
+    this.#log = new MembershipLog(handed?.history);
+    if (handed !== undefined) {
+      this.#socket = new PacketSocket(setup.interfaceIndex, this.#filter, { adopted: handed.socket });
+      this.#sinceNs = handed.sinceNs;
+      this.#startNs = this.#clock.now();
+      return;
+    }
     this.#socket = new PacketSocket(setup.interfaceIndex, this.#filter);
     if (!ETHERNET_LIKE.has(this.#socket.hardwareType)) {
       this.#socket.close();
@@ -127,6 +143,16 @@ export class InterfaceWatch {
   heardBefore(): readonly HeardBefore[] {
     this.drain();
     return this.#log.recent(this.#clock.now());
+  }
+
+  /** Ends what is counted of a run, and gives the watch to another thread; this object is of no use any more. */
+  handOver(): HandedWatch {
+    this.#frames = null;
+    this.#use = null;
+    this.#filter = watchFilter([]);
+    this.#socket.attach(this.#filter);
+    const { fd, receiveBufferBytes, hardwareType } = this.#socket;
+    return { socket: { fd, receiveBufferBytes, hardwareType }, history: this.#log.history, sinceNs: this.#sinceNs };
   }
 
   close(): void {

@@ -1,10 +1,16 @@
 import type { MembershipEvent, MembershipMessage } from "@dyetrace/wire";
 import { MEMBERSHIP_HISTORY_MESSAGES, MEMBERSHIP_HISTORY_NS } from "@dyetrace/wire/membership-history";
 
-interface LoggedMessage {
+export interface LoggedMessage {
   readonly monotonicNs: number;
   readonly direction: MembershipEvent["direction"];
   readonly message: MembershipMessage;
+}
+
+/** What was heard before, for whoever goes on with it. */
+export interface MembershipHistory {
+  readonly queries: readonly LoggedMessage[];
+  readonly others: readonly LoggedMessage[];
 }
 
 /** How much one report carries: messages, and the group records and sources inside them. */
@@ -14,11 +20,20 @@ const MAX_ENTRIES = 8192;
 /** Membership messages heard: those of the current interval, and the last minutes for a run that is to begin. */
 export class MembershipLog {
   /** Apart from each other, so that a network full of reports does not push out the few queries. */
-  readonly #queries: LoggedMessage[] = [];
-  readonly #others: LoggedMessage[] = [];
+  readonly #queries: LoggedMessage[];
+  readonly #others: LoggedMessage[];
   #fresh: LoggedMessage[] = [];
   #freshEntries = 0;
   #unlisted = 0;
+
+  constructor({ queries, others }: MembershipHistory = { queries: [], others: [] }) {
+    this.#queries = [...queries];
+    this.#others = [...others];
+  }
+
+  get history(): MembershipHistory {
+    return { queries: this.#queries, others: this.#others };
+  }
 
   add(monotonicNs: number, direction: MembershipEvent["direction"], message: MembershipMessage): void {
     const logged = { monotonicNs, direction, message };

@@ -1,26 +1,25 @@
-import { Worker } from "node:worker_threads";
 import { Fault, type WatcherReport } from "@dyetrace/wire";
 import { queryInterface } from "../sockets/linux/interface-query.ts";
 import { isLinuxSupported } from "../sockets/linux/libc.ts";
 import type { KeptHeaders } from "./header-keep.ts";
+import type { HandedWatch } from "./interface-watch.ts";
 import type { InterfaceSight } from "./look/interface-look.ts";
-import {
-  type FromWatcher,
-  type HeaderAsk,
-  type ToWatcher,
-  WATCHER_PROTOCOL,
-  type WatcherSetup,
-  type WatchPlan,
-} from "./watcher-protocol.ts";
+import { RestingWatch } from "./resting-watch.ts";
+import type { HeaderAsk, WatcherSetup, WatchPlan } from "./watcher-protocol.ts";
+import { WatcherThread } from "./watcher-thread.ts";
 import { watcherUnable } from "./watcher-unable.ts";
 
 /**
  * Watches one interface for as long as the agent lives, so that a run knows which queries came in the minutes before
- * it. A watcher that cannot see is no failure: `inability` says why, and every snapshot is null.
+ * it. A watcher that cannot see is no failure: `inability` says why, and every snapshot is null. It has a thread of its own
+ * from the first thing that is asked of it until nothing was for a while; before and after, the main thread keeps the few
+ * messages about groups that come. The socket is the same one all the time.
  */
 export interface Watcher {
   /** Null while it watches. May become a fault later, when the interface is taken away. */
   readonly inability: Fault | null;
+  /** Starts its thread: what is asked next is done at once. */
+  wake(): Promise<void>;
   /** Counts the frames of these streams from now on, anew. */
   watch(plan: WatchPlan): Promise<void>;
   /** What was seen since the last snapshot, or since `watch`. @returns null when this host cannot watch */
@@ -35,9 +34,18 @@ export interface Watcher {
   close(): Promise<void>;
 }
 
+export interface WatcherOptions {
+  readonly interfaceName: string;
+  /** How long after the last thing that was asked of it its thread ends, ms. */
+  readonly restAfterMs?: number;
+}
+
+/** Nothing asked for so long: the thread costs 10 MB and wakes 50 times a second, and is started again in a moment. */
+const REST_AFTER_MS = 30_000;
+
 /** Resolves once the watcher watches, or is known not to be able to. */
-export async function openWatcher(options: { readonly interfaceName: string }): Promise<Watcher> {
-  const { interfaceName } = options;
+export async function openWatcher(options: WatcherOptions): Promise<Watcher> {
+  const { interfaceName, restAfterMs = REST_AFTER_MS } = options;
   if (!isLinuxSupported()) {
     return new BlindWatcher(
       new Fault(
@@ -57,9 +65,11 @@ export async function openWatcher(options: { readonly interfaceName: string }): 
       ),
     );
   }
-  const watcher = new ThreadWatcher({ interfaceName, interfaceIndex: queried.index });
-  await watcher.opened;
-  return watcher;
+  try {
+    return new HostWatcher({ interfaceName, interfaceIndex: queried.index }, restAfterMs);
+  } catch (cause) {
+    return new BlindWatcher(watcherUnable(interfaceName, cause));
+  }
 }
 
 class BlindWatcher implements Watcher {
@@ -68,6 +78,8 @@ class BlindWatcher implements Watcher {
   constructor(inability: Fault) {
     this.inability = inability;
   }
+
+  async wake(): Promise<void> {}
 
   async watch(): Promise<void> {}
 
@@ -88,107 +100,116 @@ class BlindWatcher implements Watcher {
   async close(): Promise<void> {}
 }
 
-/** A request with `id` left out. */
-type Request = ToWatcher extends infer One ? (One extends ToWatcher ? Omit<One, "id"> : never) : never;
+class HostWatcher implements Watcher {
+  readonly #setup: WatcherSetup;
+  readonly #restAfterMs: number;
+  #resting: RestingWatch | null;
+  /** The thread; null while the main thread watches. */
+  #awake: Promise<WatcherThread | null> | null = null;
+  /** The last thread is handing back. */
+  #settling: Promise<void> = Promise.resolve();
+  #inability: Fault | null = null;
+  #timer: NodeJS.Timeout | undefined;
+  #isLooking = false;
+  #keepsHeaders = false;
+  #isClosed = false;
 
-interface Answer {
-  readonly report?: WatcherReport;
-  readonly sight?: InterfaceSight | null;
-  readonly headers?: KeptHeaders | null;
-}
+  /** @throws {SystemCallError | Fault} */
+  constructor(setup: WatcherSetup, restAfterMs: number) {
+    this.#setup = setup;
+    this.#restAfterMs = restAfterMs;
+    this.#resting = this.#rest();
+  }
 
-class ThreadWatcher implements Watcher {
-  inability: Fault | null = null;
-  readonly opened: Promise<void>;
-  readonly #worker: Worker;
-  readonly #interfaceName: string;
-  readonly #ended: Promise<void>;
-  /** What answers come for; each is called with null when the thread ends without one. */
-  readonly #waiting = new Map<number, (answer: Answer) => void>();
-  #nextId = 0;
-  #hasEnded = false;
+  get inability(): Fault | null {
+    return this.#inability;
+  }
 
-  constructor(setup: WatcherSetup) {
-    this.#interfaceName = setup.interfaceName;
-    this.#worker = new Worker(new URL("./watcher-worker.js", import.meta.url), { workerData: setup });
-    this.#ended = new Promise((resolve) => {
-      this.#worker.once("exit", () => {
-        this.#hasEnded = true;
-        for (const id of [...this.#waiting.keys()]) this.#answer(id, {});
-        resolve();
-      });
-    });
-    const said = new Promise<void>((resolve) => {
-      this.#worker.on("message", (message: FromWatcher) => {
-        this.#hear(message);
-        resolve(); // whatever comes first says whether it can watch
-      });
-    });
-    this.opened = Promise.race([said, this.#ended]);
-    this.#worker.on("error", (cause) => {
-      this.inability = watcherUnable(this.#interfaceName, cause);
-    });
+  get isResting(): boolean {
+    return this.#resting !== null;
+  }
+
+  async wake(): Promise<void> {
+    await this.#thread();
   }
 
   async watch(plan: WatchPlan): Promise<void> {
-    await this.#ask({ kind: "watch", plan });
+    this.#keepsHeaders = plan.keepsHeaders !== undefined;
+    await (await this.#thread())?.watch(plan);
   }
 
   async snapshot(): Promise<WatcherReport | null> {
-    return (await this.#ask({ kind: "snapshot" })).report ?? null;
+    return (await (await this.#thread())?.snapshot()) ?? null;
   }
 
   async beginLook(): Promise<void> {
-    await this.#ask({ kind: "begin-look" });
+    this.#isLooking = true;
+    await (await this.#thread())?.beginLook();
   }
 
   async endLook(): Promise<InterfaceSight | null> {
-    return (await this.#ask({ kind: "end-look" })).sight ?? null;
+    this.#isLooking = false;
+    return (await (await this.#thread())?.endLook()) ?? null;
   }
 
   async readHeaders(ask: HeaderAsk): Promise<KeptHeaders | null> {
-    return (await this.#ask({ kind: "read-headers", ask })).headers ?? null;
+    const headers = (await (await this.#thread())?.readHeaders(ask)) ?? null;
+    if (!ask.keepsOn) this.#keepsHeaders = false;
+    return headers;
   }
 
   async close(): Promise<void> {
-    await this.#ask({ kind: "stop" });
-    await this.#ended;
+    this.#isClosed = true;
+    clearTimeout(this.#timer);
+    await this.#settling;
+    await (await this.#awake)?.close();
+    this.#resting?.close();
+    this.#resting = null;
   }
 
-  #ask(request: Request): Promise<Answer> {
-    if (this.#hasEnded || this.inability !== null) return Promise.resolve({});
-    const id = this.#nextId++;
-    return new Promise((resolve) => {
-      this.#waiting.set(id, resolve);
-      this.#worker.postMessage({ ...request, id } as ToWatcher);
+  /** @returns null where this host cannot watch, or no longer */
+  async #thread(): Promise<WatcherThread | null> {
+    if (this.#isClosed || this.#inability !== null) return null;
+    clearTimeout(this.#timer);
+    this.#awake ??= this.#start();
+    const thread = await this.#awake;
+    this.#restLater();
+    return this.#inability === null ? thread : null;
+  }
+
+  async #start(): Promise<WatcherThread | null> {
+    await this.#settling;
+    const handed = this.#resting?.handOver();
+    this.#resting = null;
+    if (handed === undefined) return null; // it was lost while it rested
+    const thread = new WatcherThread({ ...this.#setup, handed }, (fault) => {
+      this.#inability = fault;
     });
+    await thread.opened;
+    return thread;
   }
 
-  #hear(message: FromWatcher): void {
-    switch (message.kind) {
-      case "ready":
-        if (message.protocol !== WATCHER_PROTOCOL) throw new Error(`The watcher's thread speaks ${message.protocol}`);
-        return;
-      case "unable":
-        this.inability = new Fault(message.code, message.message, message.hint);
-        return;
-      case "done":
-        this.#answer(message.id, {});
-        return;
-      case "report":
-        this.#answer(message.id, { report: message.report });
-        return;
-      case "sight":
-        this.#answer(message.id, { sight: message.sight });
-        return;
-      case "headers":
-        this.#answer(message.id, { headers: message.headers });
-        return;
-    }
+  #restLater(): void {
+    clearTimeout(this.#timer);
+    this.#timer = setTimeout(() => {
+      const awake = this.#awake;
+      if (awake === null || this.#isLooking || this.#keepsHeaders) this.#restLater();
+      else {
+        this.#awake = null;
+        this.#settling = this.#settle(awake);
+      }
+    }, this.#restAfterMs);
+    this.#timer.unref();
   }
 
-  #answer(id: number, answer: Answer): void {
-    this.#waiting.get(id)?.(answer);
-    this.#waiting.delete(id);
+  async #settle(awake: Promise<WatcherThread | null>): Promise<void> {
+    const handed = await (await awake)?.release();
+    if (handed !== undefined && handed !== null) this.#resting = this.#rest(handed);
+  }
+
+  #rest(handed?: HandedWatch): RestingWatch {
+    return new RestingWatch(this.#setup, handed, (fault) => {
+      this.#inability = fault;
+    });
   }
 }

@@ -1,13 +1,19 @@
 import type { FaultCode, WatcherReport } from "@dyetrace/wire";
 import type { KeptHeaders } from "./header-keep.ts";
+import type { HandedWatch } from "./interface-watch.ts";
 import type { InterfaceSight } from "./look/interface-look.ts";
 
 /** Both directions between the main thread and the watcher's. `ready` or `unable` comes first. */
-export const WATCHER_PROTOCOL = 1;
+export const WATCHER_PROTOCOL = 2;
 
 export interface WatcherSetup {
   readonly interfaceName: string;
   readonly interfaceIndex: number;
+}
+
+/** What the thread goes on with. */
+export interface WatcherStart extends WatcherSetup {
+  readonly handed: HandedWatch;
 }
 
 export interface WatchPlan {
@@ -41,6 +47,8 @@ export type ToWatcher =
   | { readonly kind: "end-look"; readonly id: number }
   /** Hands over what was kept of a run. */
   | { readonly kind: "read-headers"; readonly id: number; readonly ask: HeaderAsk }
+  /** Ends the thread, and whatever it is at, but not the watch: that is handed back. */
+  | { readonly kind: "release"; readonly id: number }
   | { readonly kind: "stop"; readonly id: number };
 
 export type FromWatcher =
@@ -51,5 +59,6 @@ export type FromWatcher =
   | { readonly kind: "report"; readonly id: number; readonly report: WatcherReport }
   /** Null: no look was on, or its socket could not be opened. */
   | { readonly kind: "sight"; readonly id: number; readonly sight: InterfaceSight | null }
+  | { readonly kind: "released"; readonly id: number; readonly handed: HandedWatch }
   /** Null: none were kept of that run. */
   | { readonly kind: "headers"; readonly id: number; readonly headers: KeptHeaders | null };

@@ -8,13 +8,13 @@ import {
   type HeaderAsk,
   type ToWatcher,
   WATCHER_PROTOCOL,
-  type WatcherSetup,
+  type WatcherStart,
   type WatchPlan,
 } from "./watcher-protocol.ts";
 import { watcherUnable } from "./watcher-unable.ts";
 
 /**
- * The watcher's thread. It waits for a frame, takes all that came, and rests a little: the kernel stamps frames with
+ * The watcher's thread, while there is something to watch for. It waits for a frame, takes all that came, and rests a little: the kernel stamps frames with
  * their time and queues them, and taking many at once costs less than waking up for each.
  */
 const LONGEST_WAIT_MS = 20; // then it looks at its messages
@@ -23,11 +23,11 @@ const REOPEN_MS = 200;
 const restMs = (receiveBufferBytes: number): number =>
   Math.max(1, Math.min(LONGEST_WAIT_MS, Math.floor(receiveBufferBytes / (2 * 2304 * 100))));
 
-const setup = workerData as WatcherSetup;
+const setup = workerData as WatcherStart;
 const say = (message: FromWatcher): void => parentPort?.postMessage(message);
 
 try {
-  watchUntilStopped(new InterfaceWatch(setup));
+  watchUntilStopped(new InterfaceWatch(setup, setup.handed));
 } catch (cause) {
   giveUp(cause);
 }
@@ -82,12 +82,15 @@ function watchUntilStopped(watch: InterfaceWatch): void {
     const isAllTaken = [watch.drain(), drainLook(), keep?.headers.drain() ?? true].every((isAll) => isAll);
     return isAllTaken ? restMs(watch.receiveBufferBytes) : 0; // more is waiting, but messages come first
   };
-  const stop = (): void => {
+  const end = (): void => {
     clearTimeout(timer);
     parentPort?.close();
     poll.close();
     endLook();
     endKeep();
+  };
+  const stop = (): void => {
+    end();
     watch.close();
   };
   const beginLook = (): void => {
@@ -121,6 +124,9 @@ function watchUntilStopped(watch: InterfaceWatch): void {
       endLook();
     } else if (request.kind === "read-headers") {
       say({ kind: "headers", id: request.id, headers: readHeaders(request.ask) });
+    } else if (request.kind === "release") {
+      say({ kind: "released", id: request.id, handed: watch.handOver() });
+      end();
     } else say({ kind: "done", id: request.id });
     if (request.kind === "stop") stop();
   });

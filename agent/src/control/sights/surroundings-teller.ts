@@ -20,7 +20,7 @@ export class SurroundingsTeller {
     this.#interfaceName = interfaceName;
     this.#send = send;
     this.#watch = new AnnouncementWatch(interfaceName);
-    this.#timer = setInterval(() => void this.#look(), LOOK_EVERY_MS);
+    this.#timer = setInterval(() => this.#look(), LOOK_EVERY_MS);
     this.#timer.unref();
   }
 
@@ -34,7 +34,7 @@ export class SurroundingsTeller {
     this.#watch.close();
   }
 
-  async #look(): Promise<void> {
+  #look(): void {
     const nowMs = performance.now();
     this.#watch.drain(nowMs);
     const heard = this.#watch.heard;
@@ -44,7 +44,7 @@ export class SurroundingsTeller {
       heardForMs: this.#watch.heardForMs(nowMs),
       addresses: addressesOf(this.#interfaceName),
       mac: macOf(this.#interfaceName),
-      gateways: await gatewaysOf(this.#interfaceName),
+      gateways: gatewaysOf(this.#interfaceName),
     };
     const { heardForMs: _, ...lasting } = surroundings;
     const said = JSON.stringify({ ...lasting, announcements: heard?.map(({ announcement }) => announcement) ?? null });

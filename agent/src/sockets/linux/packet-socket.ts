@@ -28,10 +28,19 @@ const NOT_TAGGED = -1;
 export const PACKET_HOST = 0;
 export const PACKET_OUTGOING = 4;
 
+/** A socket that stands open: any thread of this process may go on with it. */
+export interface OpenPacketSocket {
+  readonly fd: number;
+  readonly receiveBufferBytes: number;
+  readonly hardwareType: number;
+}
+
 export interface PacketSocketOptions {
   /** The only one whose frames it is given, as linux/if_ether.h numbers them; all if absent. */
   readonly protocol?: number;
   readonly bufferBytes?: number;
+  /** Goes on with this one, with what is queued in it and the filter that it has: nothing is opened. */
+  readonly adopted?: OpenPacketSocket;
 }
 
 /**
@@ -59,8 +68,14 @@ export class PacketSocket {
   constructor(
     interfaceIndex: number,
     filter: ArrayBuffer,
-    { protocol = ETH_P_ALL, bufferBytes = RECEIVE_BUFFER_BYTES }: PacketSocketOptions = {},
+    { protocol = ETH_P_ALL, bufferBytes = RECEIVE_BUFFER_BYTES, adopted }: PacketSocketOptions = {},
   ) {
+    if (adopted !== undefined) {
+      this.fd = adopted.fd;
+      this.receiveBufferBytes = adopted.receiveBufferBytes;
+      this.hardwareType = adopted.hardwareType;
+      return;
+    }
     // protocol 0 takes in nothing until bind, so no frame slips past the filter (packet(7))
     this.fd = checked("socket(AF_PACKET)", libc().socket(AF_PACKET, SOCK_RAW | SOCK_NONBLOCK | SOCK_CLOEXEC, 0));
     try {
