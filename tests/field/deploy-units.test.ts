@@ -35,3 +35,16 @@ test.each([
     expect(settings.get("NoNewPrivileges")).toBe("yes");
   },
 );
+
+test("dyetrace-agent.service: given systemd's own check of the file, then it has nothing to say, and the unit waits for the agent's word", () => {
+  const text = readFileSync(`${FOLDER}dyetrace-agent.service`, "utf8");
+  expect(text).toMatch(/^Type=notify$/m); // systemd.service(5): without it WatchdogSec= and the agent's word count for nothing
+  expect(text).toMatch(/^WatchdogSec=60$/m);
+  expect(text).toMatch(/^ExecReload=\/bin\/kill -HUP \$MAINPID$/m);
+  const { stdout, stderr } = spawnSync("systemd-analyze", ["verify", `${FOLDER}dyetrace-agent.service`], {
+    encoding: "utf8",
+  });
+  // The user and the program are the host's, and not here.
+  const said = `${stdout}${stderr}`.split("\n").filter((line) => line.includes("dyetrace-agent.service"));
+  expect(said.filter((line) => !/is not executable|Unknown user|User dyetrace/.test(line))).toEqual([]);
+});

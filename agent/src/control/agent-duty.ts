@@ -143,13 +143,13 @@ export class AgentDuty {
     this.#preparing = this.#preparing.then(() => this.#resume(message, preparing));
   }
 
-  /** Whoever sits at this host wants an end: of whatever it is. */
-  stop(): void {
+  /** Whoever sits at this host wants an end: of whatever it is. @param reason what the controller is told */
+  stop(reason: string = STOPPED_HERE): void {
     const { runId } = this;
-    this.#with.dataPlane.abort(STOPPED_HERE);
+    this.#with.dataPlane.abort(reason);
     if (runId === null) return;
-    this.#with.link.send({ kind: "trouble", runId, code: "GUARD_REFUSED", message: STOPPED_HERE, hint: "" });
-    this.abort({ kind: "abort", runId, reason: STOPPED_HERE });
+    this.#with.link.send({ kind: "trouble", runId, code: "GUARD_REFUSED", message: reason, hint: "" });
+    this.abort({ kind: "abort", runId, reason });
   }
 
   /** @throws {Fault} GUARD_REFUSED */

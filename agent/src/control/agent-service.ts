@@ -3,7 +3,7 @@ import { AGENT_OLDEST_PROTOCOL, CONTROL_PROTOCOL, type ControllerMessage, Fault 
 import type { Logger } from "pino";
 import { VERSION } from "../about/version.ts";
 import { watchHostStop } from "../config/host-stop.ts";
-import type { DataPlane } from "../data-plane/data-plane.ts";
+import type { DataPlane, HostLimits } from "../data-plane/data-plane.ts";
 import type { Watcher } from "../watcher/open-watcher.ts";
 import { AgentDuty } from "./agent-duty.ts";
 import { asRefusal } from "./as-refusal.ts";
@@ -11,6 +11,8 @@ import type { KnownController } from "./ask-controller.ts";
 import { ConductorFence } from "./conductor-fence.ts";
 import { ControllerLink } from "./controller-link.ts";
 import type { HostKeys } from "./host-keys.ts";
+import { LimitChange } from "./limit-change.ts";
+import { MemoryKeeper } from "./memory-keeper.ts";
 import { ReportSender } from "./report-sender.ts";
 import { handOverHeaders } from "./sights/header-hand-over.ts";
 import { LookTask } from "./sights/look-task.ts";
@@ -36,12 +38,15 @@ export interface AgentServiceOptions {
   /** Makes the controller's package the program of this agent's next start; null: this host does not allow it. */
   readonly upgrade: (() => Promise<string>) | null;
   readonly onUp?: () => void;
+  readonly onDown?: () => void;
 }
 
 /** An agent at a controller's service: carries out one run after another until closed. */
 export interface AgentService {
   /** Resolves when `close` was called, or to start anew as an upgraded program; rejects with the `Fault` when the controller will not have this agent. */
   readonly done: Promise<"closed" | "upgraded">;
+  /** The host's file was read again: from now on its limits hold, for a run that is on as well. */
+  limit(to: HostLimits): void;
   close(): Promise<void>;
 }
 
@@ -123,6 +128,9 @@ export function startAgentService(options: AgentServiceOptions): AgentService {
       link.send({ kind: "credential-answer", id, isKept: false, message: asRefusal(err).message });
     }
   };
+
+  const memory = new MemoryKeeper(() => duty.runId === null);
+  const limits = new LimitChange({ dataPlane, duty, link, log });
 
   /** Whether it is an order of a controller that another one has followed since. */
   const isRefused = (message: ControllerMessage): boolean => {
@@ -207,6 +215,7 @@ export function startAgentService(options: AgentServiceOptions): AgentService {
   link.on("down", () => {
     fence.newLink();
     log.warn("connection to the controller lost");
+    options.onDown?.();
   });
 
   const done = new Promise<"closed" | "upgraded">((resolve, reject) => {
@@ -216,7 +225,10 @@ export function startAgentService(options: AgentServiceOptions): AgentService {
   });
   return {
     done,
+    limit: (to) => limits.take(to),
     close: async () => {
+      limits.close();
+      memory.close();
       hostStop[Symbol.dispose]();
       looks.close();
       surroundings.close();

@@ -11,7 +11,6 @@ import {
   ControllerMessageSchema,
   commonProtocol,
   Fault,
-  type FaultCode,
   faultCodeOf,
   isOfKnownKind,
   parseMessage,
@@ -21,6 +20,7 @@ import { WebSocket } from "ws";
 import type { KnownController } from "./ask-controller.ts";
 import { ClockFilter } from "./clock-filter.ts";
 import { ControllerAddresses } from "./controller-addresses.ts";
+import { PASSING } from "./passing-refusals.ts";
 import { writtenReport } from "./spool/written-report.ts";
 
 export interface LinkEvents {
@@ -52,18 +52,6 @@ const CLOCK_BURST_MS = 50;
 const CLOCK_BURST_COUNT = 8;
 /** A controller speaks every second; this long without a word and the connection is taken for dead. */
 const SILENT_AFTER_MS = 8000;
-/**
- * Refusals that time may cure, so the agent tries again. That a credential is over is said by the controller's clock: one that was
- * put forward for an hour must not leave every host without its agent until somebody has been there.
- */
-const PASSING: ReadonlySet<FaultCode> = new Set([
-  "NAME_TAKEN",
-  "PROTOCOL_MISMATCH",
-  "TOO_MANY",
-  "MESSAGE_INVALID",
-  "CREDENTIAL_EXPIRED",
-]);
-
 const monotonicNs = (): number => Number(process.hrtime.bigint());
 
 /** The agent's one connection to its controller: opened by the agent, kept open, reopened after a loss. */
@@ -103,6 +91,11 @@ export class ControllerLink extends EventEmitter<LinkEvents> {
     if (!this.#addresses.areSeveral || instance === this.#instance) return;
     this.#addresses.want(instance);
     this.#socket?.close(1000);
+  }
+
+  /** Says hello anew: what it says of this agent has changed. */
+  renew(): void {
+    if (this.#isUp) this.#socket?.close(1000);
   }
 
   clock(): ClockEstimate | null {

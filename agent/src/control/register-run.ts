@@ -1,18 +1,19 @@
 import { randomBytes } from "node:crypto";
 import path from "node:path";
-import { Fault, parseSizeBytes } from "@dyetrace/wire";
+import { describeFault, Fault, parseSizeBytes } from "@dyetrace/wire";
 import { type Command, Option } from "commander";
 import { type Logger, pino } from "pino";
 import { VERSION } from "../about/version.ts";
-import { DEFAULT_DATA_FOLDER } from "../config/agent-config.ts";
+import { type AgentConfig, DEFAULT_DATA_FOLDER } from "../config/agent-config.ts";
 import { chooseInterface } from "../config/choose-interface.ts";
 import { guardsOnInterface } from "../config/guards-on-interface.ts";
 import { readAgentConfig } from "../config/read-agent-config.ts";
 import { waitForInterface } from "../config/wait-for-interface.ts";
+import type { HostLimits } from "../data-plane/data-plane.ts";
 import { readInterface } from "../data-plane/interface-facts.ts";
 import { openDataPlane } from "../data-plane/open-data-plane.ts";
 import { openWatcher } from "../watcher/open-watcher.ts";
-import { startAgentService } from "./agent-service.ts";
+import { type AgentService, startAgentService } from "./agent-service.ts";
 import { Announcer } from "./announcer.ts";
 import type { KnownController } from "./ask-controller.ts";
 import { type Credential, readCredential } from "./credential-file.ts";
@@ -20,6 +21,7 @@ import { enrolHost, isEnrolKey } from "./enrol-host.ts";
 import { HostKeys } from "./host-keys.ts";
 import { lackingRights } from "./own-rights.ts";
 import { checkPin, ownName } from "./register-enrol.ts";
+import { openServiceManager, type ServiceManager } from "./service-manager.ts";
 import { EXIT_UPGRADED, fetchUpgrade, keepUpgrade } from "./upgrade-agent.ts";
 
 interface RunOptions {
@@ -62,8 +64,11 @@ export function registerRun(program: Command): void {
       new Option("--sockets <kind>", "how to reach the network").choices(["auto", "linux", "portable"]).default("auto"),
     )
     .action(async (options: RunOptions) => {
-      const config = readAgentConfig(options.config);
+      let config = readAgentConfig(options.config);
       const log = pino({ level: process.env["DYETRACE_LOG"] ?? "info" }, pino.destination(2));
+      const manager = await openServiceManager(process.env, (err) =>
+        log.warn({ err }, "the service manager cannot be told how this agent is"),
+      );
       const { controller: url, pin, name, keys, others = [] } = await findController(options);
       const controller = { url, pin };
       const controllers = withoutRepeats([
@@ -72,7 +77,23 @@ export function registerRun(program: Command): void {
         ...others.map((other) => ({ url: other.controller, pin: other.pin })),
         ...config.controllers,
       ]);
-      const interfaceName = await interfaceFor(options.interface ?? config.interfaceName, log);
+      let interfaceName: string | null = null;
+      let service: AgentService | null = null;
+      const limitsOn = (name: string): HostLimits => ({
+        guards: guardsOnInterface(config, name),
+        contact: config.contact,
+      });
+      const reload = (): void => {
+        manager.reloading();
+        const read = readAgain(config, options.config, log);
+        if (read !== null) config = read;
+        if (read !== null && interfaceName !== null) service?.limit(limitsOn(interfaceName));
+        manager.ready();
+      };
+      process.on("SIGHUP", reload);
+      // Up as far as it is its own work: it waits for an interface and for a controller as long as it takes.
+      manager.ready();
+      interfaceName = await interfaceFor(options.interface ?? config.interfaceName, log, manager);
       if (interfaceName === null) return; // stopped while it waited
       const lacks = lackingRights();
       for (const sentence of lacks ?? []) log.info(`This agent ${sentence}`);
@@ -81,18 +102,26 @@ export function registerRun(program: Command): void {
       const dataPlane = await openDataPlane({
         interfaceName,
         sockets: options.sockets,
-        guards: guardsOnInterface(config, interfaceName),
-        contact: config.contact,
+        ...limitsOn(interfaceName),
         drawSenderId: () => randomBytes(4).readUInt32BE(),
       });
-      const trust = { keys: config.upgradeKeys, allowsDowngrade: config.allowsDowngrade, ownVersion: VERSION };
-      const service = startAgentService({
+      const upgrade = (): Promise<string> => {
+        const { upgradeKeys: upgraders, allowsDowngrade } = config;
+        return fetchUpgrade(controller, { keys: upgraders, allowsDowngrade, ownVersion: VERSION }, options.data);
+      };
+      service = startAgentService({
         controllers,
         keys,
         name,
         lacks,
-        upgrade: config.allowsUpgrade ? () => fetchUpgrade(controller, trust, options.data) : null,
-        onUp: () => keepUpgrade(options.data, VERSION),
+        get upgrade() {
+          return config.allowsUpgrade ? upgrade : null;
+        },
+        onUp: () => {
+          manager.status(`Connected to a controller, watching ${interfaceName}`);
+          keepUpgrade(options.data, VERSION);
+        },
+        onDown: () => manager.status("Waiting for a controller"),
         dataPlane,
         watcher,
         log,
@@ -103,22 +132,49 @@ export function registerRun(program: Command): void {
       using _announcer = config.announces
         ? new Announcer(interfaceName, name, (why) => log.warn(`This host can't be announced to its neighbour: ${why}`))
         : null;
-      const stop = (): void => void service.close();
+      const stop = (): void => {
+        manager.stopping();
+        void service?.close();
+      };
       process.once("SIGINT", stop);
       process.once("SIGTERM", stop);
       try {
         if ((await service.done) === "upgraded") process.exitCode = EXIT_UPGRADED;
       } finally {
         await service.close();
+        manager.close();
       }
     });
+}
+
+/** @returns what this host's file says by now; null where it cannot be read, and what held before holds on */
+function readAgain(before: AgentConfig, file: string | undefined, log: Logger): AgentConfig | null {
+  try {
+    const config = readAgentConfig(file);
+    const isSame = (key: "interfaceName" | "controllers" | "announces"): boolean =>
+      JSON.stringify(config[key]) === JSON.stringify(before[key]);
+    if (!isSame("interfaceName")) log.warn("another interface in this host's file counts from the next start on");
+    if (!isSame("controllers")) log.warn("other controllers in this host's file count from the next start on");
+    if (!isSame("announces")) log.warn("whether this host announces itself is changed at the next start");
+    log.info("this host's file was read again");
+    return config;
+  } catch (error) {
+    if (!(error instanceof Fault)) throw error;
+    for (const fault of [error, ...error.others]) log.error(describeFault(fault));
+    log.error("this host's file was not taken: what it said before holds on");
+    return null;
+  }
 }
 
 /**
  * The interface to the tested network, waited for: at a host's start it may come later than we do.
  * @returns null where the program was told to end meanwhile @throws {Fault} INTERFACE_UNKNOWN where nobody says which of several
  */
-async function interfaceFor(wanted: string | null | undefined, log: Logger): Promise<string | null> {
+async function interfaceFor(
+  wanted: string | null | undefined,
+  log: Logger,
+  manager: ServiceManager,
+): Promise<string | null> {
   const ended = new AbortController();
   const end = (): void => ended.abort();
   process.once("SIGINT", end);
@@ -130,7 +186,10 @@ async function interfaceFor(wanted: string | null | undefined, log: Logger): Pro
         readInterface(name);
         return name;
       },
-      (fault) => log.warn(`${fault.message}. ${fault.hint} Waiting for it`),
+      (fault) => {
+        manager.status(`${fault.message}. Waiting for it`);
+        log.warn(`${fault.message}. ${fault.hint} Waiting for it`);
+      },
       ended.signal,
     );
   } catch (error) {

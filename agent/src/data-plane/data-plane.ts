@@ -1,11 +1,15 @@
-import type { AgentCapabilities, AgentTask, Guards, IntervalReport } from "@dyetrace/wire";
+import type { AgentCapabilities, AgentTask, Fault, Guards, IntervalReport } from "@dyetrace/wire";
 
-export interface DataPlaneOptions {
-  /** Always named: on a host with several interfaces a guess would test the wrong network. */
-  readonly interfaceName: string;
+/** What this host's own file says of what is sent and joined. */
+export interface HostLimits {
   readonly guards: Guards;
   /** Whom to ask about the traffic; stands in every packet. ASCII. */
   readonly contact: string;
+}
+
+export interface DataPlaneOptions extends HostLimits {
+  /** Always named: on a host with several interfaces a guess would test the wrong network. */
+  readonly interfaceName: string;
   /** Draws the 32-bit number that tells two starts of a source apart. */
   readonly drawSenderId: () => number;
   /** `auto` (the default) takes Linux sockets where libc can be loaded. */
@@ -29,6 +33,11 @@ export interface DataPlane {
   onInterval(listener: (report: IntervalReport) => void): void;
   /** Called when a join, a send or a worker fails after `go`; the run goes on. */
   onTrouble(listener: (fault: unknown) => void): void;
+  /**
+   * From now on these limits hold, for what is prepared or on too.
+   * @returns why that may not go on, if so: whoever asks ends it
+   */
+  limit(limits: HostLimits): Fault | null;
   /** The controller is alive. Sources that do not hear this for the task's hold time stop by themselves. */
   heard(): void;
   /** Every source stops within 100 ms and every group is left. Reports that are due still come; `finish` resolves. */

@@ -3,7 +3,7 @@ import { refuseTask } from "../guards/guards.ts";
 import { watchedStreams } from "../guards/watched-streams.ts";
 import { SharedControl } from "../workers/shared-control.ts";
 import type { IntervalPart, WorkerSetup } from "../workers/worker-protocol.ts";
-import type { DataPlane, DataPlaneOptions } from "./data-plane.ts";
+import type { DataPlane, DataPlaneOptions, HostLimits } from "./data-plane.ts";
 import { HostCounters } from "./host-counters.ts";
 import { IntervalMerge } from "./interval-merge.ts";
 import { readCapabilities } from "./read-capabilities.ts";
@@ -32,8 +32,8 @@ export async function openDataPlane(options: DataPlaneOptions): Promise<DataPlan
 }
 
 class WorkerDataPlane implements DataPlane {
-  readonly capabilities: AgentCapabilities;
-  readonly #options: DataPlaneOptions;
+  capabilities: AgentCapabilities;
+  #options: DataPlaneOptions;
   readonly #control = new SharedControl();
   readonly #workers: RoleWorkers;
   readonly #intervalListeners: ((report: IntervalReport) => void)[] = [];
@@ -54,9 +54,10 @@ class WorkerDataPlane implements DataPlane {
 
   async prepare(task: AgentTask): Promise<void> {
     await this.#settle();
-    this.#workers.stay();
+    await this.#workers.stay();
     if (this.#isClosed) throw new Fault("AGENT_CANNOT", "This agent is closing", "Start it again.");
-    const refusal = refuseTask(task, this.#options.guards);
+    const { guards } = this.#options;
+    const refusal = refuseTask(task, guards);
     if (refusal !== null) throw refusal;
     const kinds = new Set(task.actions.map((action) => action.kind));
     const follows = task.streams.some(({ production }) => production !== undefined);
@@ -72,6 +73,9 @@ class WorkerDataPlane implements DataPlane {
     for (const role of roles) workers.push(await this.#workers.get(role));
     try {
       for (const worker of workers) await worker.prepare(task, senderIds);
+      // The host's file may have been read again meanwhile.
+      const late = guards === this.#options.guards ? null : refuseTask(task, this.#options.guards);
+      if (late !== null) throw late;
     } catch (refusal) {
       this.#workers.restLater();
       await this.#workers.discard();
@@ -110,6 +114,13 @@ class WorkerDataPlane implements DataPlane {
 
   onTrouble(listener: (fault: unknown) => void): void {
     this.#troubleListeners.push(listener);
+  }
+
+  limit(limits: HostLimits): Fault | null {
+    this.#options = { ...this.#options, ...limits };
+    this.capabilities = { ...this.capabilities, guards: limits.guards };
+    this.#workers.renew(this.#setup());
+    return this.#run === null ? null : refuseTask(this.#run.task, limits.guards);
   }
 
   heard(): void {

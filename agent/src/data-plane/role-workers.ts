@@ -18,7 +18,8 @@ const REST_AFTER_MS = 30_000;
 /** The threads of a data plane: each is started when a run first needs it, and ended when none did for a while. */
 export class RoleWorkers {
   readonly #sockets: AgentCapabilities["sockets"];
-  readonly #setup: WorkerSetup;
+  #setup: WorkerSetup;
+  #isOutdated = false;
   readonly #eventsOf: (role: Role) => WorkerEvents;
   readonly #workers = new Map<Role, Promise<WorkerLink>>();
   #timer: NodeJS.Timeout | undefined;
@@ -46,14 +47,23 @@ export class RoleWorkers {
     return worker;
   }
 
+  /** What is started from now on begins with this; what is there already ends before the next run. */
+  renew(setup: WorkerSetup): void {
+    this.#setup = setup;
+    this.#isOutdated = true;
+  }
+
   /** Closes what was prepared in any of them. */
   async discard(): Promise<void> {
     for (const worker of this.#workers.values()) await worker.then((link) => link.discard());
   }
 
-  /** A run is to come, or on. */
-  stay(): void {
+  /** A run is to come: none of them ends of itself. */
+  async stay(): Promise<void> {
     clearTimeout(this.#timer);
+    if (!this.#isOutdated) return;
+    this.#isOutdated = false;
+    await this.end();
   }
 
   /** No run is on: they end unless told to `stay` meanwhile. */

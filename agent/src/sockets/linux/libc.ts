@@ -84,6 +84,15 @@ const NAMES: ReadonlyMap<number, string> = new Map(
   Object.entries(koffi?.os.errno ?? {}).map(([name, value]) => [value, name]),
 );
 
+/** Gives back to the kernel what the C library keeps for later (malloc_trim(3)); other C libraries keep less, and have no such call. */
+export function trimHeap(): void {
+  try {
+    koffi?.load(null).func("int malloc_trim(size_t pad)")(0);
+  } catch {
+    // not glibc
+  }
+}
+
 /** `ENOBUFS` for 105 on this host. */
 export const errnoName = (errno: number): string => NAMES.get(errno) ?? `errno ${errno}`;
 
