@@ -85,6 +85,10 @@ class ScriptedPlane implements DataPlane {
 
   onTrouble(): void {}
 
+  limit(): null {
+    return null; // its host's file does not change
+  }
+
   heard(): void {
     this.#heardNs = nowNs();
   }

@@ -132,7 +132,9 @@ async function measureRun(senderPid, listenerPid) {
   const stream = { streamId: 1, name: "bench", group: GROUP, port: 48620, ssmSource: null, rateBps: RATE_BPS };
   const streams = [{ ...stream, payloadBytes: PAYLOAD_BYTES, ttl: 1, dscp: 0, burstPackets: 1 }];
   const task = { runId, streams, endNs: seconds * 1e9, intervalNs: 1e9, holdNs: 5e9 };
-  const doing = { tower: [{ atNs: 1e9, kind: "emit", streamId: 1 }], kiosk: [{ atNs: 0, kind: "join", streamId: 1 }] };
+  const emit = { atNs: 1e9, kind: "emit", streamId: 1 };
+  const stop = { atNs: (seconds - 1) * 1e9, kind: "stop", streamId: 1 }; // so that what is sent last is received as well
+  const doing = { tower: [emit, stop], kiosk: [{ atNs: 0, kind: "join", streamId: 1 }] };
   const names = Object.keys(doing);
   const prepared = names.map((name) => controller.heard(name, ({ kind }) => kind === "prepared" || kind === "refused"));
   for (const name of names)
