@@ -217,6 +217,7 @@ class ScriptedRun {
 }
 
 const BLIND = {
+  wake: async () => {},
   inability: null,
   watch: async () => {},
   snapshot: async () => null,
