@@ -12,6 +12,8 @@ import { waitForInterface } from "../config/wait-for-interface.ts";
 import type { HostLimits } from "../data-plane/data-plane.ts";
 import { readInterface } from "../data-plane/interface-facts.ts";
 import { openDataPlane } from "../data-plane/open-data-plane.ts";
+import { lackingRights } from "../process/own-rights.ts";
+import { openServiceManager, type ServiceManager } from "../process/service-manager.ts";
 import { openWatcher } from "../watcher/open-watcher.ts";
 import { type AgentService, startAgentService } from "./agent-service.ts";
 import { Announcer } from "./announcer.ts";
@@ -19,9 +21,7 @@ import type { KnownController } from "./ask-controller.ts";
 import { type Credential, readCredential } from "./credential-file.ts";
 import { enrolHost, isEnrolKey } from "./enrol-host.ts";
 import { HostKeys } from "./host-keys.ts";
-import { lackingRights } from "./own-rights.ts";
 import { checkPin, ownName } from "./register-enrol.ts";
-import { openServiceManager, type ServiceManager } from "./service-manager.ts";
 import { EXIT_UPGRADED, fetchUpgrade, keepUpgrade } from "./upgrade-agent.ts";
 
 interface RunOptions {

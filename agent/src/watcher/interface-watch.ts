@@ -3,12 +3,13 @@ import { decodeMembershipFrame } from "@dyetrace/wire/decode-membership-frame";
 import { Fault } from "@dyetrace/wire/fault";
 import { CLOCK_STEP_NS, KernelClock } from "../sockets/linux/clock.ts";
 import { errnoName, SystemCallError } from "../sockets/linux/libc.ts";
-import { type OpenPacketSocket, PACKET_OUTGOING, PacketSocket } from "../sockets/linux/packet-socket.ts";
+import { PACKET_OUTGOING, PacketSocket } from "../sockets/linux/packet-socket.ts";
 import { FrameWatch } from "./frame-watch.ts";
 import { GroupUseWatch } from "./group-use-watch.ts";
+import type { HandedWatch } from "./handed-watch.ts";
 import type { HeardBefore } from "./look/interface-look.ts";
 import { lookFilter } from "./look-filter.ts";
-import { type MembershipHistory, MembershipLog } from "./membership-log.ts";
+import { MembershipLog } from "./membership-log.ts";
 import { watchFilter } from "./watch-filter.ts";
 import type { WatcherSetup, WatchPlan } from "./watcher-protocol.ts";
 
@@ -17,13 +18,6 @@ const ETHERNET_LIKE: ReadonlySet<number> = new Set([1, 772]);
 const IP_PROTOCOL_UDP = 17;
 /** Batches taken in one go; bounds the time until the thread looks at its messages again. */
 const MOST_BATCHES = 64;
-
-/** A watch without a run, for another thread to go on with: nothing is missed, and nothing is heard twice. */
-export interface HandedWatch {
-  readonly socket: OpenPacketSocket;
-  readonly history: MembershipHistory;
-  readonly sinceNs: number | null;
-}
 
 /** One interface under watch, with whatever happens to it: a link that goes down ends the watch until it is up again. */
 export class InterfaceWatch {

@@ -1,8 +1,8 @@
 import { Fault, type WatcherReport } from "@dyetrace/wire";
 import { queryInterface } from "../sockets/linux/interface-query.ts";
 import { isLinuxSupported } from "../sockets/linux/libc.ts";
+import type { HandedWatch } from "./handed-watch.ts";
 import type { KeptHeaders } from "./header-keep.ts";
-import type { HandedWatch } from "./interface-watch.ts";
 import type { InterfaceSight } from "./look/interface-look.ts";
 import { RestingWatch } from "./resting-watch.ts";
 import type { HeaderAsk, WatcherSetup, WatchPlan } from "./watcher-protocol.ts";

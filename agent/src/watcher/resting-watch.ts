@@ -1,5 +1,6 @@
 import type { Fault } from "@dyetrace/wire/fault";
-import { type HandedWatch, InterfaceWatch } from "./interface-watch.ts";
+import type { HandedWatch } from "./handed-watch.ts";
+import { InterfaceWatch } from "./interface-watch.ts";
 import type { WatcherSetup } from "./watcher-protocol.ts";
 import { watcherUnable } from "./watcher-unable.ts";
 

@@ -1,6 +1,6 @@
 import type { FaultCode, WatcherReport } from "@dyetrace/wire";
+import type { HandedWatch } from "./handed-watch.ts";
 import type { KeptHeaders } from "./header-keep.ts";
-import type { HandedWatch } from "./interface-watch.ts";
 import type { InterfaceSight } from "./look/interface-look.ts";
 
 /** Both directions between the main thread and the watcher's. `ready` or `unable` comes first. */

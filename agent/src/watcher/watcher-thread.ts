@@ -1,8 +1,8 @@
 import { Worker } from "node:worker_threads";
 import { Fault, type WatcherReport } from "@dyetrace/wire";
 import { WORKER_LIMITS } from "../workers/worker-limits.ts";
+import type { HandedWatch } from "./handed-watch.ts";
 import type { KeptHeaders } from "./header-keep.ts";
-import type { HandedWatch } from "./interface-watch.ts";
 import type { InterfaceSight } from "./look/interface-look.ts";
 import {
   type FromWatcher,
