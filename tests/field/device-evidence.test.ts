@@ -74,7 +74,7 @@ test("given a switch that talks, then its reading has the ports, links and Ether
 
 /** What an agent whose host's file says `announce: true` does, for some seconds. */
 const ANNOUNCING = `
-import { Announcer } from ${JSON.stringify(new URL("../../agent/dist/control/announcer.js", import.meta.url).href)};
+import { Announcer } from ${JSON.stringify(new URL("../../agent/dist/announce/announcer.js", import.meta.url).href)};
 const announcer = new Announcer(process.argv[1], "kiosk-2", (why) => console.error(why));
 await new Promise((resolve) => setTimeout(resolve, 9_000));
 announcer[Symbol.dispose]();

@@ -1,9 +1,10 @@
 import { randomBytes } from "node:crypto";
 import path from "node:path";
-import { describeFault, Fault, parseSizeBytes } from "@dyetrace/wire";
+import { Fault, parseSizeBytes } from "@dyetrace/wire";
 import { type Command, Option } from "commander";
 import { type Logger, pino } from "pino";
 import { VERSION } from "../about/version.ts";
+import { Announcer } from "../announce/announcer.ts";
 import { type AgentConfig, DEFAULT_DATA_FOLDER } from "../config/agent-config.ts";
 import { chooseInterface } from "../config/choose-interface.ts";
 import { guardsOnInterface } from "../config/guards-on-interface.ts";
@@ -13,10 +14,10 @@ import type { HostLimits } from "../data-plane/data-plane.ts";
 import { readInterface } from "../data-plane/interface-facts.ts";
 import { openDataPlane } from "../data-plane/open-data-plane.ts";
 import { lackingRights } from "../process/own-rights.ts";
+import { readAgain } from "../process/read-again.ts";
 import { openServiceManager, type ServiceManager } from "../process/service-manager.ts";
 import { openWatcher } from "../watcher/open-watcher.ts";
 import { type AgentService, startAgentService } from "./agent-service.ts";
-import { Announcer } from "./announcer.ts";
 import type { KnownController } from "./ask-controller.ts";
 import { type Credential, readCredential } from "./credential-file.ts";
 import { enrolHost, isEnrolKey } from "./enrol-host.ts";
@@ -145,25 +146,6 @@ export function registerRun(program: Command): void {
         manager.close();
       }
     });
-}
-
-/** @returns what this host's file says by now; null where it cannot be read, and what held before holds on */
-function readAgain(before: AgentConfig, file: string | undefined, log: Logger): AgentConfig | null {
-  try {
-    const config = readAgentConfig(file);
-    const isSame = (key: "interfaceName" | "controllers" | "announces"): boolean =>
-      JSON.stringify(config[key]) === JSON.stringify(before[key]);
-    if (!isSame("interfaceName")) log.warn("another interface in this host's file counts from the next start on");
-    if (!isSame("controllers")) log.warn("other controllers in this host's file count from the next start on");
-    if (!isSame("announces")) log.warn("whether this host announces itself is changed at the next start");
-    log.info("this host's file was read again");
-    return config;
-  } catch (error) {
-    if (!(error instanceof Fault)) throw error;
-    for (const fault of [error, ...error.others]) log.error(describeFault(fault));
-    log.error("this host's file was not taken: what it said before holds on");
-    return null;
-  }
 }
 
 /**
