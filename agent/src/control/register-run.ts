@@ -5,7 +5,7 @@ import { type Command, Option } from "commander";
 import { type Logger, pino } from "pino";
 import { VERSION } from "../about/version.ts";
 import { Announcer } from "../announce/announcer.ts";
-import { type AgentConfig, DEFAULT_DATA_FOLDER } from "../config/agent-config.ts";
+import { DEFAULT_DATA_FOLDER } from "../config/agent-config.ts";
 import { chooseInterface } from "../config/choose-interface.ts";
 import { guardsOnInterface } from "../config/guards-on-interface.ts";
 import { readAgentConfig } from "../config/read-agent-config.ts";
