@@ -283,6 +283,109 @@ describe("the whole job on the console: given the practice site with a fault, an
     expect(console.troubles).toEqual([]);
   });
 
+  test("given the site as it is, then its plan is drawn, two mistakes in it are corrected by pointing, it is saved, and a run with it finds the fault", async () => {
+    await using console = await openConsole(demo.browser, url(), first(SETTINGS), { hash: "#/plan" });
+    const { page } = console;
+    const text = () => page.getByLabel("Site plan in YAML").inputValue();
+    // A switch that a busy machine keeps from answering in time is read again: its line says that it was not.
+    const drawnFrom = async (): Promise<string> => {
+      await button(page, "Draw from the site").click();
+      await page.getByText(/^Drawn: /).waitFor({ timeout: 60_000 });
+      return page.locator(".draw-from-site").innerText();
+    };
+    await expect.poll(drawnFrom, { timeout: 120_000 }).toContain("; 1 question.");
+    await page.getByRole("button", { name: /^Show it/ }).click();
+    await page.locator(".flag").getByText("question 1").waitFor();
+    expect(await page.locator(".rests.seen").count()).toBeGreaterThan(5);
+    expect(await page.locator(".rests.concluded").count()).toBeGreaterThan(0);
+    expect(await troublesInEverySetting(page)).toEqual([]);
+    // First: what stands between the tills announces nothing, and is called otherwise.
+    await page.locator("[data-node='unmanaged-1']").click();
+    await page.getByLabel("Name", { exact: true }).fill("hall-hub");
+    await button(page, "Rename").click();
+    await page.getByRole("heading", { name: "Correct hall-hub" }).waitFor();
+    await page.getByRole("button", { name: /^It is answered/ }).click();
+    await page.getByRole("heading", { name: "1 question" }).waitFor({ state: "detached" });
+    // Second: the tablet hangs at an access point that keeps silent.
+    await page.locator("[data-node='hall']").click();
+    await page.getByLabel("New node that hangs here").fill("hall-ap");
+    await page.getByLabel("Kind of the new node").selectOption("access-point");
+    await button(page, "Add").click();
+    await page.locator("[data-node='hall-ap']").waitFor();
+    expect(neighbours(await text(), "tablet")).toEqual(["hall"]);
+    await page.locator("[data-node='tablet']").hover();
+    await page.mouse.down();
+    await page.locator("[data-node='hall-ap']").hover();
+    await page.getByText("tablet to hall-ap").waitFor();
+    await page.mouse.up();
+    await expect.poll(async () => neighbours(await text(), "tablet")).toEqual(["hall-ap"]);
+    // What is written down is the site that was built.
+    for (const { name, kind } of loadSitePlan(PLAN.text, PLAN.file).nodes.values()) {
+      const drawn = loadSitePlan(await text(), PLAN.file).nodes.get(name);
+      expect([name, drawn?.kind, neighbours(await text(), name)]).toEqual([name, kind, neighbours(PLAN.text, name)]);
+    }
+    await button(page, "Save").click();
+    await page.locator(".plan-diff .is-added").filter({ hasText: "hall-hub" }).first().waitFor();
+    await button(page, "Save the plan").click();
+    await link(page, "Run with this plan").click();
+    await start(page, "4s");
+    await page.locator(".flag").waitFor({ timeout: 60_000 });
+    await page.getByRole("heading", { name: /board stops between/ }).waitFor();
+    const log = JSON.stringify(await client.get("/api/audit?most=50"));
+    for (const deed of ["drew the site by what agents hear and devices say", "saved the site plan"])
+      expect(log).toContain(deed);
+    // Whoever saves what was made from another plan than is there now is refused.
+    const late = { ...PLAN, replaces: "0123456789abcdef" };
+    const put = (body: object) =>
+      fetch(`${url()}/api/console/plan`, {
+        method: "PUT",
+        headers: { "content-type": "application/json" },
+        body: JSON.stringify(body),
+      });
+    expect([(await put(late)).status, (await put(PLAN)).status]).toEqual([409, 200]);
+    expect(console.troubles).toEqual([]);
+  });
+
+  test("given the page of switches, then one is read and its tables shown, one is added without its secret coming back, and a table is pasted", async () => {
+    await using console = await openConsole(demo.browser, url(), first(SETTINGS), { hash: "#/switches" });
+    const { page } = console;
+    const row = page.locator(".device").filter({ has: page.getByRole("heading", { name: "pier-west" }) });
+    const read = async (): Promise<string> => {
+      await button(page, "Read pier-west now").click();
+      await row.getByText("Being read …").waitFor({ state: "detached", timeout: 60_000 });
+      return row.innerText();
+    };
+    await expect.poll(read, { timeout: 120_000 }).toMatch(/Read at [\d:]+: \d+ ports, .*\d+ neighbours?, /);
+    await row.getByText("Tables of pier-west").click();
+    await row.getByRole("columnheader", { name: "Multicast in" }).waitFor();
+    await row.getByRole("region", { name: "Neighbours of pier-west" }).getByText("core").first().waitFor();
+    expect(await troublesInEverySetting(page)).toEqual([]);
+    await page.getByLabel("How it is read").selectOption("2c");
+    await page.getByText("Caution: SNMPv2c sends its community in clear").waitFor();
+    await page.getByLabel("Name in the plan").fill("hall-ap");
+    await page.getByLabel("Address", { exact: true }).fill("192.0.2.7");
+    await page.getByLabel("Community", { exact: true }).fill("quillfen-secret");
+    await button(page, "Add the device").click();
+    await page.getByText("The controller may read hall-ap now.").waitFor();
+    expect(await page.getByLabel("Community", { exact: true }).inputValue()).toBe("");
+    const told = JSON.stringify([await client.get("/api/devices"), await client.get("/api/audit?most=50")]);
+    expect(told).toContain("hall-ap");
+    expect(told).not.toContain("quillfen-secret");
+    await button(page, "Remove hall-ap").click();
+    await button(page, "Really remove hall-ap, and forget how it is read?").click();
+    await button(page, "Remove hall-ap").waitFor({ state: "detached" });
+    await page.getByLabel("Switch in the plan").fill("hall");
+    await page.getByLabel("Table as CSV").fill("port,vlan,group\n1,,192.0.2.1");
+    await button(page, "Give it to the controller").click();
+    await page.getByText('"192.0.2.1" is no group').waitFor();
+    await page.getByLabel("Table as CSV").fill("port,vlan,group\n1,,239.195.10.4");
+    await button(page, "Give it to the controller").click();
+    await page.getByText("The controller has 1 group of hall").waitFor();
+    expect(await troublesInEverySetting(page)).toEqual([]);
+    // The browser itself notes that the mistake was refused.
+    expect(console.troubles.filter((trouble) => !trouble.includes("400"))).toEqual([]);
+  });
+
   test("given a run, then its evidence is one archive, with the report of that run in it", async () => {
     await using console = await openConsole(demo.browser, url(), first(SETTINGS), { hash: "#/runs" });
     const { page } = console;
