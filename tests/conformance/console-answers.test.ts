@@ -346,7 +346,7 @@ test("console API: given every route of it, then what it answers is what it decl
   }
   for (const [name, { method, path: form, answer }] of Object.entries(API_ROUTES)) {
     const told = declared.find(({ route }) => route === `${method} ${form}`);
-    if (!name.endsWith("PracticeFaults")) expect({ name, schema: told?.schema }).toEqual({ name, schema: answer });
+    if (!form.startsWith("/api/practice")) expect({ name, schema: told?.schema }).toEqual({ name, schema: answer });
   }
   const seen = new Set([...declared.map(({ route }) => route), ...LINES, ...NOT_ASKED]);
   expect([...routes].filter((route) => !seen.has(route))).toEqual([]);

@@ -31,6 +31,7 @@ interface Files {
   readonly despite?: unknown;
   readonly forMs?: unknown;
   readonly keepsHeaders?: unknown;
+  readonly bursts?: unknown;
   readonly name?: unknown;
   readonly scope?: unknown;
   readonly role?: unknown;
@@ -64,8 +65,9 @@ function describe(route: string, request: FastifyRequest, payload: string): stri
       const did = body.startAt === undefined ? "started" : "scheduled";
       const at = body.startAt === undefined ? "" : ` for ${plain(body.startAt)}`;
       const kept = body.keepsHeaders === true ? ", with headers of packets kept" : "";
+      const bursts = body.bursts === true ? ", with bursts where other traffic hides it" : "";
       const as = run === undefined ? "" : ` as run ${run}`;
-      return `${did} ${fileName(body.scenario?.file)} on ${fileName(body.site?.file)}${as}${at}${setWords(body.parameters)}${despiteWords(body.despite)}${kept}`;
+      return `${did} ${fileName(body.scenario?.file)} on ${fileName(body.site?.file)}${as}${at}${setWords(body.parameters)}${despiteWords(body.despite)}${kept}${bursts}`;
     }
     case "POST /api/runs/:id/abort":
       return `stopped run ${bare(params["id"])}`;
@@ -87,6 +89,10 @@ function describe(route: string, request: FastifyRequest, payload: string): stri
       return "saved the site plan";
     case "POST /api/practice/faults":
       return "put faults into the practice site";
+    case "POST /api/practice/hidden":
+      return "put hidden faults into the practice site";
+    case "POST /api/practice/reveal":
+      return "had the practice site's hidden faults revealed";
     case "DELETE /api/practice/faults":
       return "took every fault out of the practice site";
     case "DELETE /api/practice/faults/:number":

@@ -85,6 +85,7 @@ test("given devices that were read whole for the plan, then a run reads them onc
   expect(reader.kinds).toEqual(["all", "run"]);
   await sleep(5); // dates count milliseconds
   const startedAt = new Date();
+  await sleep(5);
   const read = await devices?.end(graph, { startedAt, endedAt: startedAt }, []);
   // From the reading just before the start to that after the end: one step of the device's counter.
   expect(read?.devices).toMatchObject([{ ports: [{ port: "1", inMulticast: 100 }] }]);
@@ -97,7 +98,9 @@ test("given a controller that is started anew in a run, then it knows what was c
     const reader = new CountingReader();
     const first = deskWith(reader, folder);
     (await RunDevices.begin(first, graph, "r1", () => {}))?.[Symbol.dispose]();
+    await sleep(5);
     const startedAt = new Date();
+    await sleep(5);
     first.paste("core", [{ vlan: null, group: "239.195.10.4", ports: ["1"] }]);
     await first[Symbol.asyncDispose]();
     await using second = deskWith(reader, folder);
