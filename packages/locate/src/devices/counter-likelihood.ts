@@ -12,7 +12,7 @@ export interface Foretold {
 /** A counter is not what it seems: another port's, one that counts in other steps. Our estimate, no source. */
 const STRANGE_CHANCE = 0.001;
 /** A port's counter stands still although the device's others count. Our estimate, no source. */
-const STUCK_CHANCE = 0.0005;
+const STUCK_CHANCE = 0.0002;
 
 /**
  * Likelihood of a count: of the streams, of other test streams, of the site's own traffic as it was before the run, and of what
