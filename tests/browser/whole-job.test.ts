@@ -293,32 +293,48 @@ describe("the whole job on the console: given the practice site with a fault, an
       await page.getByText(/^Drawn: /).waitFor({ timeout: 60_000 });
       return page.locator(".draw-from-site").innerText();
     };
-    await expect.poll(drawnFrom, { timeout: 120_000 }).toContain("; 1 question.");
-    await page.getByRole("button", { name: /^Show it/ }).click();
+    // The silent access point is no place of its own, or, where its own address was heard, a switch that nobody named.
+    await expect.poll(drawnFrom, { timeout: 120_000 }).toMatch(/ 0 open; (1 question|2 questions)\./);
+    await page
+      .getByRole("button", { name: /^Show it/ })
+      .first()
+      .click();
     await page.locator(".flag").getByText("question 1").waitFor();
     expect(await page.locator(".rests.seen").count()).toBeGreaterThan(5);
     expect(await page.locator(".rests.concluded").count()).toBeGreaterThan(0);
     expect(await troublesInEverySetting(page)).toEqual([]);
     // First: what stands between the tills announces nothing, and is called otherwise.
-    await page.locator("[data-node='unmanaged-1']").click();
+    const [between = ""] = neighbours(await text(), "till-1");
+    expect(between).toMatch(/^unmanaged-\d$/);
+    await page.locator(`[data-node='${between}']`).click();
     await page.getByLabel("Name", { exact: true }).fill("hall-hub");
     await button(page, "Rename").click();
     await page.getByRole("heading", { name: "Correct hall-hub" }).waitFor();
-    await page.getByRole("button", { name: /^It is answered/ }).click();
-    await page.getByRole("heading", { name: "1 question" }).waitFor({ state: "detached" });
+    const answered = page.getByRole("button", { name: /^It is answered/ });
+    for (let left = await answered.count(); left > 0; left--) {
+      await answered.first().click();
+      await expect.poll(() => answered.count()).toBe(left - 1);
+    }
     // Second: the tablet hangs at an access point that keeps silent.
     await page.locator("[data-node='hall']").click();
     await page.getByLabel("New node that hangs here").fill("hall-ap");
     await page.getByLabel("Kind of the new node").selectOption("access-point");
     await button(page, "Add").click();
     await page.locator("[data-node='hall-ap']").waitFor();
-    expect(neighbours(await text(), "tablet")).toEqual(["hall"]);
+    const [drawnAt = ""] = neighbours(await text(), "tablet");
+    expect(drawnAt).toMatch(/^(hall|unmanaged-\d)$/);
     await page.locator("[data-node='tablet']").hover();
     await page.mouse.down();
     await page.locator("[data-node='hall-ap']").hover();
     await page.getByText("tablet to hall-ap").waitFor();
     await page.mouse.up();
     await expect.poll(async () => neighbours(await text(), "tablet")).toEqual(["hall-ap"]);
+    if (drawnAt !== "hall") {
+      await page.locator(`[data-node='${drawnAt}']`).click();
+      await button(page, `Remove ${drawnAt}`).click();
+      await page.getByRole("button", { name: `Really remove ${drawnAt}` }).click();
+      await expect.poll(async () => loadSitePlan(await text(), PLAN.file).nodes.has(drawnAt)).toBe(false);
+    }
     // What is written down is the site that was built.
     for (const { name, kind } of loadSitePlan(PLAN.text, PLAN.file).nodes.values()) {
       const drawn = loadSitePlan(await text(), PLAN.file).nodes.get(name);
