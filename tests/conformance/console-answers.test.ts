@@ -55,8 +55,6 @@ const NOT_ASKED = [
   // tests/browser/whole-job.test.ts asks these, of a site whose switches talk.
   "POST /api/console/plan-draw",
   "POST /api/console/plan-edit",
-  "GET /api/devices/readings",
-  "GET /api/devices/:node/reading",
 ];
 
 interface Answer {
@@ -247,6 +245,11 @@ async function readNoDevice(url: string): Promise<void> {
   expect(await ask("GET", `${url}/api/devices`)).toMatchObject([{ node: "core", by: "snmp-v2c" }]);
   expect(await ask("POST", `${url}/api/devices/core/reading`)).toMatchObject({ node: "core", ports: null });
   await ask("PUT", `${url}/api/devices/core/table`, { groups: [{ vlan: 10, group: "239.195.10.4", ports: ["1"] }] });
+  expect(await ask("GET", `${url}/api/devices/readings`)).toMatchObject([
+    { node: "core", by: "snmp-v2c" },
+    { by: "pasted" },
+  ]);
+  await ask("GET", `${url}/api/devices/core/reading`);
   await ask("DELETE", `${url}/api/devices/core`);
   expect(await ask("GET", `${url}/api/surroundings`)).toBeInstanceOf(Array);
 }
