@@ -300,7 +300,8 @@ describe("the whole job on the console: given the practice site with a fault, an
       .first()
       .click();
     await page.locator(".flag").getByText("question 1").waitFor();
-    expect(await page.locator(".rests.seen").count()).toBeGreaterThan(5);
+    // The map follows the text once the controller has checked it.
+    await expect.poll(() => page.locator(".rests.seen").count()).toBeGreaterThan(5);
     expect(await page.locator(".rests.concluded").count()).toBeGreaterThan(0);
     expect(await troublesInEverySetting(page)).toEqual([]);
     // First: what stands between the tills announces nothing, and is called otherwise.

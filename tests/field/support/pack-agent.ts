@@ -74,10 +74,16 @@ export class AgentPackage implements Disposable {
     mkdirSync(unpacked);
     try {
       execFileSync("tar", ["-xzf", file, "-C", unpacked]);
-      const source = path.join(unpacked, "dyetrace-agent", "dist", "main.js");
-      writeFileSync(source, readFileSync(source, "utf8").replace(/VERSION = "[0-9.]+"/, `VERSION = "${version}"`));
       const about = path.join(unpacked, "dyetrace-agent", "package.json");
-      writeFileSync(about, readFileSync(about, "utf8").replace(/"version": "[0-9.]+"/, `"version": "${version}"`));
+      const facts = JSON.parse(readFileSync(about, "utf8")) as { version: string };
+      writeFileSync(about, JSON.stringify({ ...facts, version }));
+      // The program's text is short: nothing of the constant is left but its value, in whatever quotes.
+      const source = path.join(unpacked, "dyetrace-agent", "dist", "main.js");
+      const [before, after, ...others] = readFileSync(source, "utf8").split(
+        new RegExp(`(?<=["'\`])${facts.version.replaceAll(".", "\\.")}(?=["'\`])`),
+      );
+      if (after === undefined || others.length > 0) throw new Error("main.js does not say its version just once");
+      writeFileSync(source, `${before}${version}${after}`);
       execFileSync("tar", ["-czf", file, "-C", unpacked, "dyetrace-agent"]);
       writeFileSync(`${file}.version`, `${version}\n`);
     } finally {
