@@ -18,6 +18,12 @@ const SEED = 3;
 const MEASURED_MS = 5000;
 /** After a gesture the map is drawn anew at its scale. */
 const SETTLED_MS = 800;
+/**
+ * A run goes on, and the dye in the page's head moves with it, so that a frame is due sixty times a second. To press a button
+ * below the window's edge scrolls the head out of sight: then no frame is due from the last movement of the map until it is
+ * drawn anew, and these 250 ms and the redraw would count as one frame.
+ */
+const TO_THE_TOP = "scrollTo(0, 0)";
 const RUNNING = "00000000000000b1";
 /** When the page comes to it. */
 const RUNS_FOR_S = 98;
@@ -96,6 +102,7 @@ test("frames of the map with 1,000 hosts", async () => {
         if (setting === DESK) await page.getByRole("button", { name: "Whole site" }).click();
       }
       for (let press = 0; press < presses; press++) await page.getByRole("button", { name: "Zoom in" }).click();
+      await page.evaluate(TO_THE_TOP);
       await page.waitForTimeout(1000);
       const parts = await page.evaluate("document.querySelectorAll('.map-ground *').length");
       const frames = await measuredFrames(page, async () => {
