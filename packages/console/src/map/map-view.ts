@@ -66,3 +66,17 @@ export const centreOn = (view: MapView, point: { readonly x: number; readonly y:
   x: frame.width / 2 - point.x * view.scale,
   y: frame.height / 2 - point.y * view.scale,
 });
+
+/**
+ * The point of the frame that stays where it is when a button zooms.
+ * @param about what is selected or shown, in the layout; where that is out of sight, the middle stays
+ */
+export function pointToKeep(
+  view: MapView,
+  about: { readonly x: number; readonly y: number } | undefined,
+  { width, height }: Extent,
+): { readonly x: number; readonly y: number } {
+  const x = (about?.x ?? Number.NaN) * view.scale + view.x;
+  const y = (about?.y ?? Number.NaN) * view.scale + view.y;
+  return x >= 0 && x <= width && y >= 0 && y <= height ? { x, y } : { x: width / 2, y: height / 2 };
+}

@@ -19,7 +19,7 @@ import { dragging } from "./drag-map.ts";
 import { FlowCanvas } from "./flow-canvas.tsx";
 import { HOST_NAMES_FROM_SCALE, MapPlaces } from "./map-places.tsx";
 import { MapTools, SEARCHED_NODES } from "./map-tools.tsx";
-import { centreOn, fitBox, fitView, type MapView, seenBox, zoomView } from "./map-view.ts";
+import { centreOn, fitBox, fitView, type MapView, pointToKeep, seenBox, zoomView } from "./map-view.ts";
 import { placesToShow } from "./places-to-show.ts";
 import { useDrawnSite } from "./use-drawn-site.ts";
 import { transformOf, useMapView } from "./use-map-view.ts";
@@ -163,7 +163,11 @@ export function SiteMap(props: SiteMapProps) {
         onZoom={
           isNarrow || view === null || size === null
             ? null
-            : (by) => control.settle(zoomView(control.now(view), by, middle(size)))
+            : (by) => {
+                const now = control.now(view);
+                const about = layout?.places.get(selection?.node ?? mark?.node ?? "");
+                control.settle(zoomView(now, by, pointToKeep(now, about, size)));
+              }
         }
         onShowAll={showAll}
       />
@@ -187,11 +191,6 @@ const TOOLS_HEIGHT = 52;
 const aboveTools = ({ width, height }: { readonly width: number; readonly height: number }) => ({
   width,
   height: Math.max(1, height - TOOLS_HEIGHT),
-});
-
-const middle = (size: { width: number; height: number }): { x: number; y: number } => ({
-  x: size.width / 2,
-  y: size.height / 2,
 });
 
 /** Everything that decides how the channels look, as one text to compare. */
