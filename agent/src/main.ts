@@ -1,8 +1,9 @@
 import { describeFault, Fault } from "@dyetrace/wire";
 import { bashCompletion } from "@dyetrace/wire/command-line/bash-completion";
+import { withoutEmptyDefault } from "@dyetrace/wire/command-line/empty-default";
 import { manualPage } from "@dyetrace/wire/command-line/manual-page";
 import { tellMistypedOptions } from "@dyetrace/wire/command-line/mistyped-option";
-import { Command, CommanderError } from "commander";
+import { Command, CommanderError, Help } from "commander";
 import { EXITS } from "./about/exits.ts";
 import { VERSION } from "./about/version.ts";
 import { readAgentConfig } from "./config/read-agent-config.ts";
@@ -36,6 +37,7 @@ export async function runAgentProgram(argv: readonly string[]): Promise<void> {
     .description("Sends marked multicast test traffic, listens for it, and watches, from this host.")
     .version(VERSION)
     .exitOverride()
+    .configureHelp({ optionDescription: (option) => withoutEmptyDefault(new Help().optionDescription(option)) })
     .showHelpAfterError("Add --help to see what this command takes.");
   registerEnrol(program);
   registerPin(program);

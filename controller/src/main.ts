@@ -1,8 +1,9 @@
 import { describeFault, Fault } from "@dyetrace/wire";
 import { bashCompletion } from "@dyetrace/wire/command-line/bash-completion";
+import { withoutEmptyDefault } from "@dyetrace/wire/command-line/empty-default";
 import { manualPage } from "@dyetrace/wire/command-line/manual-page";
 import { tellMistypedOptions } from "@dyetrace/wire/command-line/mistyped-option";
-import { Command, CommanderError } from "commander";
+import { Command, CommanderError, Help } from "commander";
 import { EXITS } from "./about/exits.ts";
 import { VERSION } from "./about/version.ts";
 import { registerAgents } from "./commands/agents.ts";
@@ -37,6 +38,7 @@ export async function runProgram(argv: readonly string[]): Promise<void> {
     .version(VERSION)
     .enablePositionalOptions()
     .exitOverride()
+    .configureHelp({ optionDescription: (option) => withoutEmptyDefault(new Help().optionDescription(option)) })
     .showHelpAfterError("Add --help to see what this command takes.");
   registerController(program);
   registerOperator(program);

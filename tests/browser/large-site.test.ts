@@ -1,7 +1,7 @@
 import { ControllerClient } from "@dyetrace/controller";
 import type { Browser } from "playwright-core";
 import { afterAll, beforeAll, describe, expect, test } from "vitest";
-import { openBrowser, openConsole, SETTINGS } from "./support/console-browser.ts";
+import { first, openBrowser, openConsole, SETTINGS, troublesInEverySetting } from "./support/console-browser.ts";
 import { type LargeController, startLargeController } from "./support/large-controller.ts";
 import { largePlan, largeScenario, listenerNames, STREAMS, sourceNames } from "./support/large-site.ts";
 import { connectScriptedAgents, type ScriptedAgents } from "./support/scripted-agents.ts";
@@ -71,6 +71,27 @@ describe("console: given a plan of 300 nodes and a hundred listeners of twenty s
       .toContain(`${listenersBehindFault() * STREAMS} dry`);
     expect(map.troubles).toEqual([]);
     await client.abortRun(runId);
+  });
+
+  test("given a hundred connected agents, then the worst come first, a line each, and one is found and opened", async () => {
+    await using console = await openConsole(browser, controller.url, first(SETTINGS), { hash: "#/agents" });
+    const { page } = console;
+    await page.getByRole("heading", { name: "Connected, the worst first" }).waitFor();
+    // The scripted agents have no watcher, all of them: said once.
+    await page.getByText("cannot see frames that it did not join").waitFor();
+    await page.getByText("at all 104 of them").waitFor();
+    const lines = page.locator(".agent-lines > li");
+    expect(await lines.count()).toBe(24);
+    expect(await page.evaluate("document.documentElement.scrollHeight / innerHeight")).toBeLessThan(4);
+    await page.getByLabel("Find an agent").fill("screen-77");
+    await expect.poll(() => lines.count()).toBe(1);
+    await lines.first().locator("summary").first().click();
+    await page.locator(".agent").getByText("receive buffer").waitFor();
+    expect(await troublesInEverySetting(page)).toEqual([]);
+    await page.getByLabel("Find an agent").fill("");
+    await page.getByRole("button", { name: "and 80 more" }).click();
+    await expect.poll(() => lines.count()).toBe(104);
+    expect(console.troubles).toEqual([]);
   });
 });
 

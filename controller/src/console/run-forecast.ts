@@ -124,15 +124,18 @@ function who(agents: readonly string[] | null, source: string): string {
 const listNames = (names: readonly string[]): string =>
   names.length < 2 ? (names[0] ?? "Nobody") : `${names.slice(0, -1).join(", ")} and ${names.at(-1)}`;
 
+const atMost = (what: string, ratio: number): string =>
+  ratio === 0 ? `no ${what}` : `${what} at most ${formatRatio(ratio)}`;
+
 function sayExpectations({ expect }: Scenario): string[] {
   const limits: (string | null)[] = [
-    expect.lossRatio === null ? null : `loss at most ${formatRatio(expect.lossRatio)}`,
+    expect.lossRatio === null ? null : atMost("loss", expect.lossRatio),
     expect.longestGapNs === null ? null : `no gap longer than ${formatDurationNs(expect.longestGapNs)}`,
     expect.jitterNs === null ? null : `jitter at most ${formatDurationNs(expect.jitterNs)}`,
     expect.joinDelayNs === null ? null : `first packet within ${formatDurationNs(expect.joinDelayNs)} of a join`,
     expect.leaveDelayNs === null ? null : `last packet within ${formatDurationNs(expect.leaveDelayNs)} of a leave`,
-    expect.duplicateRatio === null ? null : `duplicates at most ${formatRatio(expect.duplicateRatio)}`,
-    expect.reorderedRatio === null ? null : `reordered at most ${formatRatio(expect.reorderedRatio)}`,
+    expect.duplicateRatio === null ? null : atMost("duplicates", expect.duplicateRatio),
+    expect.reorderedRatio === null ? null : atMost("reordering", expect.reorderedRatio),
     expect.leaks === "none" ? "nobody sees what they did not join" : null,
   ];
   return limits.filter((limit) => limit !== null);

@@ -124,9 +124,20 @@ test("inventory: given agents that could not look, full tables and lost frames, 
     look("desk", null),
   );
   expect(inventory.summarised.join("\n")).toMatch(
-    /7 frames[\s\S]*dropped 3[\s\S]*watched 1.0 s[\s\S]*desk did not look: its connection was lost/,
+    /desk did not look: its connection was lost[\s\S]*7 frames[\s\S]*dropped 3[\s\S]*watched 1.0 s/,
   );
   expect(inventory.agents.map(({ lookedMs }) => lookedMs)).toEqual([1000, null]);
+});
+
+test("inventory: given many agents of which the same is to be said, then one sentence says it of all", () => {
+  const names = Array.from({ length: 30 }, (_, index) => `kiosk-${index + 1}`);
+  const silent = merged(...names.map((name) => look(name, null))).summarised;
+  expect(silent).toHaveLength(1);
+  expect(silent[0]).toMatch(
+    /^30 agents did not look: kiosk-1, .*kiosk-8 and 22 more\. The reason at each: its connection was lost$/,
+  );
+  const unknown = merged(...names.slice(0, 2).map((name) => look(name, { joined: null }))).summarised;
+  expect(unknown).toEqual(["Which groups the hosts of kiosk-1 and kiosk-2 are members of is unknown"]);
 });
 
 test("inventory: given what the schemas of the wire allow, then the result is what the schema of the answer allows", () => {

@@ -22,6 +22,11 @@ export function htmlMedia(report: RunReport): Markup | null {
   return markup`${told}${MEDIA_METHOD.map((sentence) => markup`<p class="quiet">${sentence}</p>`)}`;
 }
 
+const SAID_OF_HEADERS: Readonly<Record<string, string>> = {
+  none: "no trouble in its headers",
+  unknown: "its headers tell nothing",
+};
+
 /** Listeners that are listed; the page has the rest. */
 const MOST_ROWS = 12;
 
@@ -29,8 +34,7 @@ const MOST_ROWS = 12;
 export function terminalMedia(report: RunReport, paint: Paint): string[] {
   const rows = mediaRows(report);
   if (rows.length === 0) return [];
-  const troubled = rows.filter(({ troubles }) => troubles !== "none");
-  const shown = [...troubled, ...rows.filter(({ troubles }) => troubles === "none")].slice(0, MOST_ROWS);
+  const shown = rows.slice(0, MOST_ROWS);
   const rest = rows.length - shown.length;
   return [
     "",
@@ -38,7 +42,7 @@ export function terminalMedia(report: RunReport, paint: Paint): string[] {
     ...shown.flatMap(({ stream, listener, errorFree, troubles, clock }) =>
       wrap(
         [
-          `${stream} at ${listener}: ${troubles === "none" ? "no trouble in its headers" : troubles}`,
+          `${stream} at ${listener}: ${SAID_OF_HEADERS[troubles] ?? troubles}`,
           errorFree === null ? null : `${errorFree} seconds without a loss`,
           clock === null ? null : `program clock ${clock}`,
         ]

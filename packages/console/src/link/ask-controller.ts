@@ -58,11 +58,13 @@ async function reach(path: string, init: RequestInit): Promise<Response> {
 
 function refusalOf(status: number, text: string): Refusal {
   try {
-    const { code, message, hint } = JSON.parse(text) as { code: string; message: string; hint: string };
-    return new Refusal(faultCodeOf(code), message, hint);
+    const { code, message, hint } = JSON.parse(text) as Readonly<Record<string, unknown>>;
+    if (typeof code === "string" && typeof message === "string")
+      return new Refusal(faultCodeOf(code), message, typeof hint === "string" ? hint : "");
   } catch {
-    return new Refusal("INTERNAL", `The controller answered ${status}`, text.slice(0, 200));
+    // such as the page of a proxy
   }
+  return new Refusal("INTERNAL", `The controller answered ${status}`, text.slice(0, 200));
 }
 
 /** What to show of anything that was thrown. */

@@ -18,6 +18,7 @@ export interface GridInks {
 }
 
 export const STRIP_HEIGHT = 18;
+const HATCH_WIDTH = 8;
 
 const LEVELS: Readonly<Record<string, number>> = { "1": 0.82, "2": 0.62, "3": 0.42, "4": 0.22 };
 
@@ -124,20 +125,26 @@ export class StripBrush {
         break;
       case "n": // something comes, of which the rest is not known
         this.#beds.rect(x, y, width, STRIP_HEIGHT);
-        each((at) => this.#slash(at, y));
+        each((at) => this.#hatch(at, y));
         break;
       default: // no news
-        each((at) => this.#slash(at, y));
+        each((at) => this.#hatch(at, y));
     }
   }
 
-  #slash(x: number, y: number): void {
+  /** One second: a slash, or where a second is wide as many as make the same hatching. */
+  #hatch(x: number, y: number): void {
     const { secondWidth } = this.#layout;
-    this.#soft.moveTo(x, y + STRIP_HEIGHT);
-    this.#soft.lineTo(x + 1.2, y + STRIP_HEIGHT);
-    this.#soft.lineTo(x + secondWidth, y);
-    this.#soft.lineTo(x + secondWidth - 1.2, y);
-    this.#soft.closePath();
+    const slashes = Math.max(1, Math.round(secondWidth / HATCH_WIDTH));
+    const width = secondWidth / slashes;
+    for (let slash = 0; slash < slashes; slash++) {
+      const left = x + slash * width;
+      this.#soft.moveTo(left, y + STRIP_HEIGHT);
+      this.#soft.lineTo(left + 1.2, y + STRIP_HEIGHT);
+      this.#soft.lineTo(left + width, y);
+      this.#soft.lineTo(left + width - 1.2, y);
+      this.#soft.closePath();
+    }
   }
 
   paint(): void {

@@ -1,6 +1,7 @@
 import { formatMs } from "@dyetrace/picture";
 import type { Night } from "@dyetrace/wire";
 import { useState } from "preact/hooks";
+import { useFirst } from "../parts/use-first.tsx";
 import { clockTicks } from "./clock-ticks.ts";
 import { KEY, sayStrip } from "./night-words.ts";
 
@@ -8,18 +9,19 @@ const FEW = 24;
 const MOST_TICKS = 8;
 const HEIGHTS: Readonly<Record<string, number>> = { "-": 2, "?": 2, "1": 5, "2": 8, "3": 11, "4": 14, "5": 18 };
 
+type StripRow = Pick<Night["listeners"][number], "listener" | "cells"> & { readonly stream: string | null };
+
 /** The night from left to right, a row for each listener, or for each stream at it, above the clock on the wall. */
 export function NightStrips({ night }: { readonly night: Night }) {
-  const [isWhole, setWhole] = useState(false);
   const [isByStream, setByStream] = useState(false);
   const { startedAt, cellMs } = night;
-  const rows = isByStream
+  const rows: readonly StripRow[] = isByStream
     ? night.strips
     : night.listeners.map(({ listener, cells }) => ({ stream: null, listener, cells }));
+  const { shown, more } = useFirst<StripRow>(rows, FEW);
   if (rows.length === 0) {
     return <p class="soft">No listener has reported what came and when, so that there is no picture of it.</p>;
   }
-  const shown = isWhole ? rows : rows.slice(0, FEW);
   // The last cell ends with the run, and may be the only one.
   const spanMs = Math.max(1, Math.min(night.untilMs, cellMs * Math.max(...rows.map(({ cells }) => cells.length))));
   const start = new Date(startedAt);
@@ -68,11 +70,7 @@ export function NightStrips({ night }: { readonly night: Night }) {
           ))}
         </div>
       </div>
-      {rows.length > shown.length && (
-        <button type="button" class="press small" onClick={() => setWhole(true)}>
-          and {rows.length - shown.length} more
-        </button>
-      )}
+      {more}
     </section>
   );
 }

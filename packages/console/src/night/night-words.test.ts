@@ -1,7 +1,7 @@
 import type { Night } from "@dyetrace/wire";
 import { expect, test } from "vitest";
 import { clockTicks } from "./clock-ticks.ts";
-import { sayCounted, sayIncidents, sayStrip } from "./night-words.ts";
+import { sayCounted, sayIncidents, sayStrip, unwatchedAlike } from "./night-words.ts";
 
 test.each([
   [0, 0, "No packet was counted."],
@@ -59,4 +59,16 @@ test("sayStrip: given a strip, then each kind of cell is counted in words", () =
   expect(sayStrip({ cells: "--4-5." })).toBe(
     "everything came in 3 cells, 1 % or more in 1 cell, nothing came in 1 cell, not measured in 1 cell",
   );
+});
+
+test("unwatchedAlike: given thirteen hosts that were never there and one that was away, then two entries, the thirteen first", () => {
+  const never = Array.from({ length: 13 }, (_, index) => `kiosk-${index}`);
+  const alike = unwatchedAlike([
+    { agent: "till", fromMs: 2000, toMs: 3000, why: "away" },
+    ...never.map((agent) => ({ agent, fromMs: 0, toMs: 9000, why: "never-there" as const })),
+  ]);
+  expect(alike).toEqual([
+    { agents: never, fromMs: 0, toMs: 9000, why: "never-there" },
+    { agents: ["till"], fromMs: 2000, toMs: 3000, why: "away" },
+  ]);
 });

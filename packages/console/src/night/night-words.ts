@@ -58,10 +58,24 @@ export function sayStrip({ cells }: Pick<NightListener, "cells">): string {
   }).join(", ");
 }
 
+/** Agents that did not watch in the same time for the same reason, most agents first. */
+export function unwatchedAlike(
+  unwatched: Night["unwatched"],
+): readonly (Omit<NightUnwatched, "agent"> & { readonly agents: readonly string[] })[] {
+  const groups = new Map<string, { fromMs: number; toMs: number; why: NightUnwatched["why"]; agents: string[] }>();
+  for (const { agent, fromMs, toMs, why } of unwatched) {
+    const key = `${fromMs} ${toMs} ${why}`;
+    const known = groups.get(key);
+    if (known === undefined) groups.set(key, { fromMs, toMs, why, agents: [agent] });
+    else known.agents.push(agent);
+  }
+  return [...groups.values()].toSorted((a, b) => b.agents.length - a.agents.length);
+}
+
 /** Why nobody watched. */
 export const UNWATCHED_WORDS: Readonly<Record<NightUnwatched["why"], string>> = {
   "never-there": "took no part",
   away: "measured nothing",
   "reports-dropped": "measured, and had no room to keep it",
-  "host-drops": "may have lost packets in its own host, which was not counted",
+  "host-drops": "may have lost packets in the host itself, uncounted",
 };

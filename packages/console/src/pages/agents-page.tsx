@@ -1,20 +1,16 @@
-import { orUnknown } from "@dyetrace/picture";
-import { formatCount, formatDurationNs, formatRateBps } from "@dyetrace/wire";
 import type { ConsoleAgent, EnrolledAgent } from "@dyetrace/wire/console/console-agent";
 import { useEffect, useState } from "preact/hooks";
 import { AddAgent } from "../agents/add-agent.tsx";
-import { AgentCare } from "../agents/agent-care.tsx";
-import { AgentGuards } from "../agents/agent-guards.tsx";
+import { AgentList } from "../agents/agent-list.tsx";
 import { CredentialCare } from "../agents/credential-care.tsx";
 import { credentialWords } from "../agents/credential-words.ts";
 import { EnrolAgent } from "../agents/enrol-agent.tsx";
-import { hostChecks } from "../agents/host-checks.ts";
 import { MissingAgents } from "../agents/missing-agents.tsx";
 import { Operators } from "../agents/operators.tsx";
 import { ProgramTokens } from "../agents/program-tokens.tsx";
 import { askController } from "../link/ask-controller.ts";
 import { formatDay, nameSome } from "../parts/format.ts";
-import { agents, plan, version } from "../state/console-state.ts";
+import { agents, plan } from "../state/console-state.ts";
 
 /** Who is connected, what each can do, and how to bring one more in. */
 export function AgentsPage() {
@@ -38,16 +34,11 @@ export function AgentsPage() {
         .{strangers.length > 0 && ` Not on the plan: ${nameSome(strangers.map(({ name }) => name))}.`}
       </p>
       {plan.value !== null && <MissingAgents missing={missing} drawing={plan.value.drawing} />}
-      <ul class="agent-list">
-        {connected.map((agent) => (
-          <AgentEntry
-            key={agent.name}
-            agent={agent}
-            enrolled={credentialIn(enrolled, agent.name, connected)}
-            onDone={loadEnrolled}
-          />
-        ))}
-      </ul>
+      <AgentList
+        connected={connected}
+        credentialOf={(name) => credentialIn(enrolled, name, connected)}
+        onDone={loadEnrolled}
+      />
       <AwayAgents
         away={enrolled.list.filter(({ name }) => !connected.some((agent) => agent.name === name))}
         onDone={loadEnrolled}
@@ -110,86 +101,4 @@ function AwayAgents({ away, onDone }: { readonly away: readonly EnrolledAgent[];
       </ul>
     </section>
   );
-}
-
-function AgentEntry(props: {
-  readonly agent: ConsoleAgent;
-  readonly enrolled: EnrolledAgent | null | undefined;
-  readonly onDone: () => void;
-}) {
-  const { agent, enrolled } = props;
-  const { capabilities, clock } = agent;
-  const checks = hostChecks(agent, version.value);
-  const troubles = checks.filter(({ status }) => status !== "good");
-  return (
-    <li class="agent">
-      <h2>{agent.name}</h2>
-      <dl class="figures">
-        <dt>interface</dt>
-        <dd>
-          {capabilities.interface.name}
-          {capabilities.interface.ipv4 !== null && `, ${capabilities.interface.ipv4}`}
-        </dd>
-        <dt>link</dt>
-        <dd>
-          {capabilities.interface.speedBps === null ? "speed unknown" : formatRateBps(capabilities.interface.speedBps)}
-          {capabilities.interface.mtuBytes !== null && `, MTU ${capabilities.interface.mtuBytes}`}
-          {capabilities.interface.isWireless === true && ", wireless"}
-          {capabilities.interface.wifi !== undefined && `, ${sayWifi(capabilities.interface.wifi)}`}
-        </dd>
-        <dt>host</dt>
-        <dd>
-          {capabilities.platform} {capabilities.osRelease}, {capabilities.architecture}, Node {capabilities.nodeVersion}
-        </dd>
-        <dt>receive buffer</dt>
-        <dd>{orUnknown(capabilities.receiveBufferBytes, (bytes) => `${formatCount(Math.round(bytes / 1024))} KiB`)}</dd>
-        <dt>clock</dt>
-        <dd>
-          {clock === null
-            ? "not compared yet: the next run does"
-            : `known within ${formatDurationNs(clock.uncertaintyNs)}`}
-        </dd>
-        <dt>version</dt>
-        <dd>{agent.version}</dd>
-        <dt>credential</dt>
-        <dd>{credentialWords(enrolled)}</dd>
-      </dl>
-      <AgentGuards guards={capabilities.guards} />
-      <AgentCare agent={agent} controllerVersion={version.value} />
-      {enrolled != null && <CredentialCare enrolled={enrolled} onDone={props.onDone} />}
-      <details open={troubles.length > 0 && troubles.length <= 2}>
-        <summary>
-          {troubles.length === 0
-            ? `all ${checks.length} checks good`
-            : `${troubles.length} of ${checks.length} checks to look at`}
-        </summary>
-        <ul class="checks">
-          {checks.map(({ name, status, says }) => (
-            <li key={name} class={status}>
-              <span class="sign" aria-hidden="true">
-                {status === "good" ? "●" : status === "limits" ? "◐" : "○"}
-              </span>
-              <span>
-                {name}: {says}
-              </span>
-            </li>
-          ))}
-        </ul>
-      </details>
-    </li>
-  );
-}
-
-type WifiFacts = NonNullable<ConsoleAgent["capabilities"]["interface"]["wifi"]>;
-
-/** Where it was on the air when it began. */
-function sayWifi({ bssid, frequencyMhz, widthMhz, signalDbm, txRateBps }: WifiFacts): string {
-  if (bssid === null) return "at no access point when it began";
-  const known = [
-    ...(frequencyMhz === null ? [] : [`${frequencyMhz} MHz`]),
-    ...(widthMhz === null ? [] : [`${widthMhz} MHz wide`]),
-    ...(signalDbm === null ? [] : [`${signalDbm} dBm`]),
-    ...(txRateBps === null ? [] : [`sends at ${formatRateBps(txRateBps)}`]),
-  ];
-  return [`at ${bssid} when it began`, ...known].join(", ");
 }

@@ -10,6 +10,7 @@ import { Delays } from "../parts/delay-figures.tsx";
 import { Deliveries, HostCounts } from "../parts/delivery-figures.tsx";
 import { FindingHead, Suspects } from "../parts/finding-note.tsx";
 import { formatClock } from "../parts/format.ts";
+import { MediaFigures } from "../parts/media-figures.tsx";
 import { OfViewedRun } from "../parts/of-viewed-run.tsx";
 import { QuerierTable } from "../parts/querier-table.tsx";
 import { RunNote } from "../parts/run-note.tsx";
@@ -60,6 +61,7 @@ function Findings({ view }: { readonly view: RunView }) {
       {report !== null && <Promises report={report} />}
       {report !== null && <Delays report={report} />}
       {report !== null && <Deliveries report={report} />}
+      {report !== null && <MediaFigures report={report} />}
       {report !== null && <HostCounts report={report} />}
       {report?.querierAudit !== undefined && <QuerierTable audits={report.querierAudit} />}
       {report !== null && wifiWords(report.wifi, report.roams).length > 0 && (
@@ -131,12 +133,16 @@ function FindingCard({ report, index, graph, probes, isNamed }: FindingCardProps
             isProbed={probes.some(({ probe }) => probe?.finding === index)}
           />
         )}
-        <h3>What it rests on</h3>
-        <ul class="evidence">
-          {finding.evidence.map((sentence) => (
-            <li key={sentence}>{sentence}</li>
-          ))}
-        </ul>
+        {finding.evidence.length > 0 && (
+          <>
+            <h3>What it rests on</h3>
+            <ul class="evidence">
+              {finding.evidence.map((sentence) => (
+                <li key={sentence}>{sentence}</li>
+              ))}
+            </ul>
+          </>
+        )}
         {finding.advice !== "" && (
           <>
             <h3>What to do next</h3>

@@ -6,6 +6,7 @@ import { useInventories, useInventory, useInventoryChanges } from "../inventory/
 import { Awaited } from "../parts/awaited.tsx";
 import { formatInstant, nameSome } from "../parts/format.ts";
 import { RefusalNote } from "../parts/refusal-note.tsx";
+import { useFirst } from "../parts/use-first.tsx";
 
 const LENGTHS_MS = [10_000, 30_000, 120_000, 600_000] as const;
 const sayLength = (ms: number): string => (ms < 60_000 ? `${ms / 1000} s` : `${ms / 60_000} min`);
@@ -96,6 +97,7 @@ function Choice(props: {
 function Contents({ inventory }: { readonly inventory: Inventory }) {
   const { agents, groups, queriers, freeGroups, summarised, registry, seenFor, takenAt } = inventory;
   const looked = agents.filter(({ lookedMs }) => lookedMs !== null);
+  const leftOut = useFirst(summarised, MOST_LEFT_OUT);
   const data = groups.filter(({ kind }) => kind === "data");
   const control = groups.filter(({ kind }) => kind === "control");
   return (
@@ -105,11 +107,14 @@ function Contents({ inventory }: { readonly inventory: Inventory }) {
         {agents.length} agents in {seenFor}, {formatInstant(takenAt)}.
       </p>
       {summarised.length > 0 && (
-        <ul class="remarks">
-          {summarised.map((sentence) => (
-            <li key={sentence}>{sentence}.</li>
-          ))}
-        </ul>
+        <>
+          <ul class="remarks">
+            {leftOut.shown.map((sentence) => (
+              <li key={sentence}>{sentence}.</li>
+            ))}
+          </ul>
+          {leftOut.more}
+        </>
       )}
       <GroupList id="wire-data" head="Groups with data" rows={data} />
       <p>
@@ -135,8 +140,16 @@ function Contents({ inventory }: { readonly inventory: Inventory }) {
   );
 }
 
+const MOST_LEFT_OUT = 6;
+const MOST_GROUPS = 24;
+
+/** Those that something is to be said about come first. */
 function GroupList(props: { readonly id: string; readonly head: string; readonly rows: readonly InventoryGroup[] }) {
   const { id, head, rows } = props;
+  const { shown, more } = useFirst(
+    rows.toSorted((a, b) => Number(b.remarks.length > 0) - Number(a.remarks.length > 0)),
+    MOST_GROUPS,
+  );
   return (
     <section aria-labelledby={id}>
       <h2 id={id}>{head}</h2>
@@ -144,11 +157,12 @@ function GroupList(props: { readonly id: string; readonly head: string; readonly
         <p class="empty">None was seen.</p>
       ) : (
         <ul class="wire-list">
-          {rows.map((row) => (
+          {shown.map((row) => (
             <GroupEntry key={`${row.group} ${row.protocol} ${row.port}`} row={row} />
           ))}
         </ul>
       )}
+      {more}
     </section>
   );
 }

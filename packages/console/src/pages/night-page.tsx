@@ -1,10 +1,10 @@
 import { formatMs } from "@dyetrace/picture";
 import type { Night } from "@dyetrace/wire";
 import { NightStrips } from "../night/night-strips.tsx";
-import { clockOf, sayCounted, sayIncidents, UNWATCHED_WORDS } from "../night/night-words.ts";
+import { clockOf, sayCounted, sayIncidents, UNWATCHED_WORDS, unwatchedAlike } from "../night/night-words.ts";
 import { useNight } from "../night/use-night.ts";
 import { Awaited } from "../parts/awaited.tsx";
-import { formatClock, formatDay, formatInstant } from "../parts/format.ts";
+import { formatClock, formatDay, formatInstant, nameSome } from "../parts/format.ts";
 import { OfViewedRun } from "../parts/of-viewed-run.tsx";
 import { RefusalNote } from "../parts/refusal-note.tsx";
 import { VERDICTS } from "../parts/run-note.tsx";
@@ -93,20 +93,23 @@ function NightOf({ view }: { readonly view: RunView }) {
 /** What nobody knows of that night. */
 function Unwatched({ night }: { readonly night: Night }) {
   const { unwatched, summarised, startedAt } = night;
+  const alike = unwatchedAlike(unwatched);
   if (unwatched.length + summarised.length === 0) return null;
   return (
     <section>
       <h2>What is not known</h2>
       <ul class="plain">
-        {unwatched.slice(0, MOST_UNWATCHED).map(({ agent, fromMs, toMs, why }, index) => (
+        {alike.slice(0, MOST_UNWATCHED).map(({ agents, fromMs, toMs, why }, index) => (
           <li key={index}>
             <span class="at">
               {clockOf(startedAt, fromMs)} to {clockOf(startedAt, toMs)}
             </span>{" "}
-            {agent} {UNWATCHED_WORDS[why]}
+            {agents.length === 1
+              ? `${agents[0]} ${UNWATCHED_WORDS[why]}`
+              : `${agents.length} hosts ${UNWATCHED_WORDS[why]}: ${nameSome(agents)}`}
           </li>
         ))}
-        {unwatched.length > MOST_UNWATCHED && <li class="soft">and {unwatched.length - MOST_UNWATCHED} more</li>}
+        {alike.length > MOST_UNWATCHED && <li class="soft">and {alike.length - MOST_UNWATCHED} more</li>}
         {summarised.map((sentence) => (
           <li key={sentence}>{sentence}</li>
         ))}

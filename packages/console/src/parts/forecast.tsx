@@ -98,7 +98,7 @@ export function Forecast(props: {
             </tbody>
           </table>
           {loads.length > mostLoads && (
-            <p class="small soft">and {loads.length - mostLoads} more segments, loaded less</p>
+            <p class="small soft">and {loads.length - mostLoads} more segments, none loaded more</p>
           )}
         </>
       )}

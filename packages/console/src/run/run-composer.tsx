@@ -105,7 +105,7 @@ export function RunComposer() {
             }}
           />
           <span>
-            Keep the headers of its packets at every agent, for the evidence archive{" "}
+            Keep the headers of its packets at every agent, for the evidence archive.{" "}
             <span class="small soft">Of payload, only the head of test packets is kept.</span>
           </span>
         </label>

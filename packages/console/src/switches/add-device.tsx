@@ -83,7 +83,7 @@ export function AddDevice({ onAdded }: { readonly onAdded: () => void }) {
           <label class="field">
             <span>How it is read</span>
             <select value={isV3 ? "3" : "2c"} onChange={(event) => setV3(event.currentTarget.value === "3")}>
-              <option value="3">SNMPv3, signed and encrypted</option>
+              <option value="3">SNMPv3, encrypted</option>
               <option value="2c">SNMPv2c, in clear</option>
             </select>
           </label>

@@ -1,5 +1,5 @@
 import { formatCount, formatRatio } from "@dyetrace/wire";
-import { formatMs, orUnknown } from "../format/format-figures.ts";
+import { formatMs, orUnknown, sayShare } from "../format/format-figures.ts";
 import type { Evidence } from "./evidence-of.ts";
 import { niceStep } from "./nice-step.ts";
 
@@ -39,11 +39,9 @@ function ReceivedChart({ evidence }: { readonly evidence: Evidence }) {
                 {ratio !== null && ratio > 0 && <span style={{ width: `${ratio * 100}%` }} />}
               </span>
               <span class="value">
-                {ratio === null
-                  ? `${orUnknown(received, formatCount)} of ${orUnknown(sent, formatCount)}`
-                  : received === sent && partial === null
-                    ? `all ${formatCount(sent ?? 0)}`
-                    : `${formatCount(received ?? 0)} of ${formatCount(sent ?? 0)}`}
+                {ratio !== null && received === sent && partial === null
+                  ? `all ${formatCount(sent ?? 0)}`
+                  : sayShare({ received, sent })}
                 {partial === null ? "" : ` (${partial})`}
               </span>
             </li>

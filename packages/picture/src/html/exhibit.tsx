@@ -1,7 +1,7 @@
 import { findingKindFacts, formatCount, greatestOf, type RunReport } from "@dyetrace/wire";
 import { type Evidence, evidenceOf } from "../evidence/evidence-of.ts";
 import { aboutPorts, clearedWords, portsToLookAt } from "../evidence/finding-facts.ts";
-import { formatMs, orUnknown } from "../format/format-figures.ts";
+import { formatMs, sayShare } from "../format/format-figures.ts";
 import { runScene } from "../scene/finding-scene.ts";
 import { agentsBehind } from "../scene/site-scene.ts";
 import { MapPatterns } from "../shapes/map-patterns.tsx";
@@ -149,7 +149,7 @@ interface BarRow {
 
 const sharesOf = ({ shares }: Evidence): readonly BarRow[] =>
   shares.map(({ listener, received, sent, partial }) => {
-    const told = `${orUnknown(received, formatCount)} of ${orUnknown(sent, formatCount)}`;
+    const told = sayShare({ received, sent });
     const ratio = received === null || sent === null || sent === 0 ? null : Math.min(1, received / sent);
     return { who: listener, ratio, told: partial === null ? told : `${told} (${partial})`, isLeak: false };
   });

@@ -1,7 +1,8 @@
 import { spawnSync } from "node:child_process";
-import { Command, Option } from "commander";
+import { Command, Help, Option } from "commander";
 import { expect, test } from "vitest";
 import { bashCompletion } from "./bash-completion.ts";
+import { withoutEmptyDefault } from "./empty-default.ts";
 import { manualPage } from "./manual-page.ts";
 
 const program = new Command("pour-it").description("Pours water.");
@@ -42,4 +43,11 @@ test("manualPage: given a program, then every command and option stands there, a
     .filter((line) => /^[.']/.test(line))
     .map((line) => line.split(" ")[0]);
   expect([...new Set(macros)].sort()).toEqual([".B", ".SH", ".SS", ".TH", ".TP"]);
+});
+
+test("withoutEmptyDefault: given what the parser says, then a default is told, and that there is none is not", () => {
+  const said = (option: Option): string => withoutEmptyDefault(new Help().optionDescription(option));
+  expect(said(new Option("--json", "as JSON").default(false))).toBe("as JSON");
+  expect(said(new Option("--set <name=value>", "again").default([]))).toBe("again");
+  expect(said(new Option("--port <port>", "its UDP port").default(161))).toBe("its UDP port (default: 161)");
 });

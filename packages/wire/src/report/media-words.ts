@@ -3,7 +3,7 @@ import type { RunReport } from "./report-schema.ts";
 
 type TransportStream = NonNullable<ReportMedia["transportStream"]>;
 
-/** What viewers would have noticed, one row for each stream and listener: for the page and the terminal alike. */
+/** What viewers would have noticed, one row for each stream and listener: for page, console and terminal alike. */
 export interface MediaRow {
   readonly stream: string;
   readonly listener: string;
@@ -13,18 +13,31 @@ export interface MediaRow {
   readonly tables: string | null;
 }
 
+/** Worst first: by seconds with an error, then by what else was wrong. */
 export const mediaRows = ({ media = [] }: Pick<RunReport, "media">): MediaRow[] =>
-  media.map((one) => ({
-    stream: one.stream,
-    listener: one.listener,
-    errorFree:
-      one.seconds === null || one.errorFreeSeconds === null ? null : `${one.errorFreeSeconds} of ${one.seconds}`,
-    troubles: troublesOf(one),
-    clock: clockOf(one.transportStream),
-    tables: tablesOf(one.transportStream),
-  }));
+  media
+    .toSorted((a, b) => erredSeconds(b) - erredSeconds(a) || troubleCount(b) - troubleCount(a))
+    .map((one) => ({
+      stream: one.stream,
+      listener: one.listener,
+      errorFree:
+        one.seconds === null || one.errorFreeSeconds === null ? null : `${one.errorFreeSeconds} of ${one.seconds}`,
+      troubles: troublesOf(one),
+      clock: clockOf(one.transportStream),
+      tables: tablesOf(one.transportStream),
+    }));
 
+const erredSeconds = ({ seconds, errorFreeSeconds }: ReportMedia): number =>
+  seconds === null || errorFreeSeconds === null ? 0 : seconds - errorFreeSeconds;
+
+const troubleCount = ({ strayPackets, transportStream: ts }: ReportMedia): number =>
+  (strayPackets ?? 0) +
+  (ts === null ? 0 : ts.continuityErrors + ts.syncLosses + ts.misalignedDatagrams + ts.transportErrors + ts.pcrJumps) +
+  (ts === null ? 0 : ts.pcrOverdue + ts.patOverdue + ts.pmtOverdue);
+
+/** Where nothing of the stream could be read, nobody knows. */
 function troublesOf({ strayPackets, transportStream: ts }: ReportMedia): string {
+  if (strayPackets === null && ts === null) return "unknown";
   const troubles = [
     say(strayPackets, "stray number"),
     say(ts?.continuityErrors, "continuity error"),
