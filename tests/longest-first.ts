@@ -6,7 +6,8 @@ import { BaseSequencer, type TestSpecification } from "vitest/node";
  * waits for one. A file that is not here counts as short; a wrong figure costs time and nothing else.
  */
 const SECONDS: Readonly<Record<string, number>> = {
-  "tests/browser/whole-job.test.ts": 110,
+  "tests/browser/whole-job.test.ts": 100,
+  "tests/browser/drawn-plan.test.ts": 60,
   "tests/browser/console-journey.test.ts": 70,
   "tests/field/compare-runs.test.ts": 245,
   // Each has five sites at a time: they are kept apart, and away from the beginning, when every file raises its own.

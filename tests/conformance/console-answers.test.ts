@@ -52,7 +52,7 @@ const NOT_ASKED = [
   "GET /api/console/runs/:id/exhibits/:number",
   "GET /api/audit/export",
   "POST /api/agents/:name/upgrade",
-  // tests/browser/whole-job.test.ts asks these, of a site whose switches talk.
+  // tests/browser/drawn-plan.test.ts asks these, of a site whose switches talk.
   "POST /api/console/plan-draw",
   "POST /api/console/plan-edit",
 ];
