@@ -11,7 +11,8 @@ import { Fault, loadScenario, parseDurationNs, parseRateBps, type Scenario } fro
 import { noSuchMode, type PhyMode } from "@dyetrace/wire/air/phy-mode";
 import type { RadioBand } from "@dyetrace/wire/air/ppdu-time";
 import { type Command, Option } from "commander";
-import { type AirtimeOptions, channelAirtimes, planAirtime } from "../plan/plan-airtime.ts";
+import { channelAirtimes } from "../plan/channel-airtime.ts";
+import { type AirtimeOptions, planAirtime } from "../plan/plan-airtime.ts";
 import { renderAirtime } from "../report/terminal-airtime.ts";
 import { paintFor } from "../report/terminal-paint.ts";
 import { readUserFile } from "./arguments/read-user-file.ts";

@@ -1,11 +1,11 @@
 import type { ReportStream } from "@dyetrace/wire";
 import type { RunAccount } from "../account/run-account.ts";
-import type { FollowedFacts } from "../plan/compiled-run.ts";
+import { type FollowedFacts, rateInAllBps } from "../plan/compiled-run.ts";
 
 /** What was to be sent, and what the sources say of it. */
 export const reportStreams = ({ run, sources }: RunAccount): ReportStream[] =>
   run.streams.map((stream) => {
-    const { name, source, group, port, rateBps, payloadBytes, production, followed } = stream;
+    const { name, source, group, port, payloadBytes, production, followed } = stream;
     const isOwn = production === undefined;
     const emission = sources.get(name)?.emission;
     const first = emission?.intervals[0];
@@ -17,11 +17,12 @@ export const reportStreams = ({ run, sources }: RunAccount): ReportStream[] =>
       source,
       group,
       port,
-      rateBps,
+      rateBps: rateInAllBps(stream),
       payloadBytes,
       ttl: isOwn ? stream.ttl : null,
       dscp: isOwn ? stream.dscp : null,
       ...(isOwn ? {} : followedFields(followed)),
+      ...(followed?.allBps == null ? {} : { numberedBps: stream.rateBps }),
       // Of a stream of others its own numbers tell, or nothing does.
       sent: isOwn || followed?.identifiedBy === "sequence" ? (emission?.sentPackets ?? null) : null,
       sentRateBps: sentBytes === null || onNs <= 0 ? null : (sentBytes * 8e9) / onNs,

@@ -4,7 +4,9 @@ import type { ReportReceipt, ReportRoam, ReportWifi } from "@dyetrace/wire";
 import type { WifiSight } from "@dyetrace/wire/station/wifi-sight-schema";
 import { accessPointOf } from "../account/access-point-of.ts";
 import type { RunAccount } from "../account/run-account.ts";
-import { type ModeShare, planAirtime, stationsOf } from "../plan/plan-airtime.ts";
+import { rateInAllBps } from "../plan/compiled-run.ts";
+import { peakStreams } from "../plan/confirm-load.ts";
+import { airtimeOf, type LoadingStream, type ModeShare, stationsOf } from "../plan/plan-airtime.ts";
 
 /** Frames of both kinds: a share below or above these is that of a few queries or of a change at the edges. */
 const FEW_RATIO = 0.02;
@@ -19,7 +21,7 @@ export function reportWifi(
 ): ReportWifi | null {
   const modeOf = (stream: string, agent: string): Delivery["delivered"] =>
     deliveredAs(receipts.find((one) => one.stream === stream && one.listener === agent)?.asUnicastRatio ?? null);
-  const found = planAirtime(graph, run.scenario).map(({ accessPoint, streams, multicast, unicast }) => {
+  const found = airtimeOf(graph, loadsOf(run, graph)).map(({ accessPoint, streams, multicast, unicast }) => {
     const deliveries = streams.flatMap(({ stream, isCarried, stations, multicast: once, copies }) => {
       const asMulticast = shareOf(once[0]);
       if (!isCarried || asMulticast === null) return [];
@@ -46,6 +48,23 @@ export function reportWifi(
     stations,
   };
 }
+
+/** What was to be sent at its heaviest; of a stream of others what was seen of it, and nothing where it was not seen. */
+const loadsOf = (run: RunAccount["run"], graph: SiteGraph): readonly LoadingStream[] => [
+  ...peakStreams(graph, run.scenario),
+  ...run.streams.flatMap((stream): LoadingStream[] => {
+    if (stream.production === undefined || stream.followed?.format == null) return [];
+    const joined = run.joins.flatMap((join) => (join.stream === stream.name ? [join.agent] : []));
+    return [
+      {
+        ...stream,
+        rateBps: rateInAllBps(stream),
+        source: stream.sourceHost,
+        listeners: [...new Set(joined)].flatMap((agent) => hostOfAgent(graph, agent) ?? []),
+      },
+    ];
+  }),
+];
 
 const shareOf = (one: ModeShare | undefined): Delivery["asMulticast"] | null =>
   one === undefined ? null : { mode: one.mode, shareRatio: one.share.withBackoffRatio };

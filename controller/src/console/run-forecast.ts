@@ -11,7 +11,7 @@ import {
 } from "@dyetrace/wire";
 import type { RunAnswer, RunForecast } from "@dyetrace/wire/console/run-forecast";
 import { airCautions } from "../plan/air-cautions.ts";
-import { thoughtsBefore } from "../plan/cautions.ts";
+import { FOLLOWING_AHEAD, thoughtsBefore } from "../plan/cautions.ts";
 import { checkPlan } from "../plan/check-plan.ts";
 import { confirmationOf, heavyLoads } from "../plan/confirm-load.ts";
 import { mistakesOf } from "./console-plan.ts";
@@ -58,9 +58,12 @@ function forecast(scenario: Scenario, graph: SiteGraph, connected: ReadonlySet<s
       ...check.undecidable.map(({ sentence }) => ({ level: "warn" as const, sentence, reference: CLOPPER_PEARSON })),
     ],
     confirmation: isLive ? confirmationFor(graph, scenario) : null,
-    thoughts: isLive ? thoughtsBefore(scenario.streams, hasWireless) : [],
+    thoughts: isLive ? thoughtsOf(scenario, hasWireless) : [],
   };
 }
+
+const thoughtsOf = ({ streams }: Scenario, hasWireless: boolean): readonly string[] =>
+  streams.some(({ production }) => production !== undefined) ? [FOLLOWING_AHEAD] : thoughtsBefore(streams, hasWireless);
 
 function confirmationFor(graph: SiteGraph, scenario: Scenario): string | null {
   const [heaviest] = heavyLoads(graph, scenario);

@@ -34,6 +34,7 @@ export function digestFlow(stays: readonly ToldStay[], format: "mpeg-ts" | "any"
       ssrc: null,
       senders,
       comparedOneIn: 2 ** shift,
+      allBps: rateOf(stays),
       missingToAll: format === "mpeg-ts" && shift === 0 ? row.missingToAll : null,
       isUnseen: false,
       watchers: watchersOf(stays),
@@ -43,6 +44,20 @@ export function digestFlow(stays: readonly ToldStay[], format: "mpeg-ts" | "any"
     payloadBytes,
     packetsPerSecond: row.endSeq / onSeconds,
   };
+}
+
+/** As the listener had it that got most: stuffing, and packets that are not compared, have no name and load the network all the same. */
+function rateOf(stays: readonly ToldStay[]): number | null {
+  const told = stays.map(({ parts }) => ({
+    bits: parts.reduce((sum, { followed }) => sum + 8 * followed.digest.bytes, 0),
+    fromNs: parts.reduce(
+      (first, { receipt }) => Math.min(first, receipt.firstArrivalNs ?? first),
+      Number.POSITIVE_INFINITY,
+    ),
+    untilNs: parts.reduce((last, { receipt }) => Math.max(last, receipt.lastArrivalNs ?? last), 0),
+  }));
+  const most = told.toSorted((a, b) => b.bits - a.bits)[0];
+  return most === undefined || most.untilNs <= most.fromNs ? null : most.bits / ((most.untilNs - most.fromNs) / 1e9);
 }
 
 function namesOf({ followed }: ToldPart, shift: number): Names {

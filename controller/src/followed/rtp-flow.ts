@@ -62,6 +62,7 @@ export function rtpFlow(ssrc: number, stays: readonly ToldStay[], isFirst: boole
       ssrc,
       senders,
       comparedOneIn: 1,
+      allBps: null,
       missingToAll: null,
       isUnseen: false,
       watchers: watchersOf(stays),

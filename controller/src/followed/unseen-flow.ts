@@ -24,6 +24,7 @@ export function unseenFlow(run: CompiledRun, stream: CompiledStream, stays: read
       ssrc: null,
       senders: [],
       comparedOneIn: 1,
+      allBps: null,
       missingToAll: null,
       isUnseen: stays.length > 0,
       watchers: watchersOf(stays),

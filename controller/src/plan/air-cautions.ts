@@ -1,6 +1,7 @@
 import type { SiteGraph } from "@dyetrace/site";
 import { formatDurationNs, formatRatio, type Scenario } from "@dyetrace/wire";
-import { type AccessPointAirtime, channelAirtimes, type ModeShare, planAirtime } from "./plan-airtime.ts";
+import { channelAirtimes } from "./channel-airtime.ts";
+import { type AccessPointAirtime, type ModeShare, planAirtime } from "./plan-airtime.ts";
 
 export interface AirCaution {
   readonly level: "note" | "warn";

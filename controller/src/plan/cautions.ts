@@ -22,6 +22,10 @@ export const cautions = (
   "  - when it is over, look again whether anything is left",
 ];
 
+/** Before streams of others are followed. */
+export const FOLLOWING_AHEAD =
+  "Following what flows already: nothing is sent. Every host that joins gets the stream's whole rate, so mind slow links and access points";
+
 const sayUnknown = (segments: number): string =>
   `the plan has no speed for ${segments === 1 ? "a segment" : `${segments} segments`} on the way, so nobody has compared the load with it`;
 

@@ -44,16 +44,19 @@ export interface PlanCheck {
   readonly undecidable: readonly LimitOutlook[];
   /** Where the traffic of the scenario's sources (without one: of the first agent) shows which segment is at fault. */
   readonly coverage: Coverage;
+  /** Nodes of the plan. */
   readonly sources: readonly string[];
+  /** Streams of others of which the plan does not have the sender: what the run tests by them is not known before they are seen. */
+  readonly unplaced: readonly string[];
 }
 
 /** What is doubtful about the scenario's groups on this site. Pure. */
 export const adviseGroups = (graph: SiteGraph, scenario: Scenario): GroupAdvice[] =>
   lintGroups(
-    placeStreams(graph, scenario).map(({ name, group, ttl, isSourceSpecific, source, listeners }) => ({
+    placeStreams(graph, scenario).map(({ name, group, ttl, production, isSourceSpecific, source, listeners }) => ({
       name,
       group,
-      ttl,
+      ttl: production === undefined ? ttl : null,
       isSourceSpecific,
       mostRouters: Math.max(0, ...listeners.map((host) => routersBetween(graph, source, host))),
     })),
@@ -64,7 +67,9 @@ export function checkPlan(graph: SiteGraph, scenario: Scenario | null): PlanChec
   const agents = agentNames(graph);
   const hosts = agents.flatMap((agent) => hostOfAgent(graph, agent) ?? []);
   const streams = scenario === null ? [] : placeStreams(graph, scenario);
-  const sources = scenario === null ? hosts.slice(0, 1) : [...new Set(streams.map((stream) => stream.source))];
+  const unplaced = streams.filter(({ source }) => !graph.nodes.has(source)).map(({ name }) => name);
+  const placed = streams.flatMap(({ source }) => (graph.nodes.has(source) ? [source] : []));
+  const sources = scenario === null ? hosts.slice(0, 1) : [...new Set(placed)];
   const listeners = scenario === null ? hosts.slice(1) : [...new Set(streams.flatMap((stream) => stream.listeners))];
   const over = scenario === null ? null : overloadOf(graph, scenario);
   const querier = querierOf(graph, sources[0] ?? hosts[0] ?? "");
@@ -89,6 +94,7 @@ export function checkPlan(graph: SiteGraph, scenario: Scenario | null): PlanChec
     undecidable: scenario === null ? [] : undecidableLimits(scenario, graph),
     coverage: coverage(graph, sources, listeners),
     sources,
+    unplaced,
   };
 }
 

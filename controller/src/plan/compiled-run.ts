@@ -25,6 +25,11 @@ export interface FollowedFacts {
   readonly senders: readonly string[];
   /** One in so many of its packets was compared. */
   readonly comparedOneIn: number;
+  /**
+   * UDP payload bits per second, of all its packets; null: those whose numbers are known are all of them. A stream's own `rateBps` is
+   * that of the packets with a number.
+   */
+  readonly allBps: number | null;
   /** Packets that nobody received and whose neighbours' counters show missing; null where nothing would show it. */
   readonly missingToAll: number | null;
   /** Nobody saw a packet of it in the whole run: what was to come is an assumption. */
@@ -65,6 +70,9 @@ export interface CompiledCompanion {
   readonly listener: string;
   readonly stream: CompiledStream;
 }
+
+/** UDP payload bits per second, of a stream of others as far as it was seen. */
+export const rateInAllBps = ({ rateBps, followed }: CompiledStream): number => followed?.allBps ?? rateBps;
 
 /** Whether a run follows streams of others: it sends nothing then. */
 export const followsOthers = ({ streams }: Pick<CompiledRun, "streams">): boolean =>

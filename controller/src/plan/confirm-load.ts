@@ -15,7 +15,8 @@ export interface HeavyLoad {
 
 /** A scenario's streams, each at the rate and size at which it takes most of a link. */
 export const peakStreams = (graph: SiteGraph, scenario: Scenario): PlacedStream[] =>
-  placeStreams(graph, scenario).map((stream) => {
+  placeStreams(graph, scenario).flatMap((stream) => {
+    if (stream.production !== undefined) return []; // it flows whether anybody looks or not, and nobody knows how much
     const load = (rateBps: number, payloadBytes: number): number =>
       wireRateBps(rateBps, payloadBytes, stream.group.includes(":") ? 6 : 4);
     let peak = stream;
@@ -29,7 +30,7 @@ export const peakStreams = (graph: SiteGraph, scenario: Scenario): PlacedStream[
       };
       if (load(now.rateBps, now.payloadBytes) > load(peak.rateBps, peak.payloadBytes)) peak = now;
     }
-    return peak;
+    return [peak];
   });
 
 /** Heaviest first. Links without a speed in the plan are not among them: their share is unknown. */

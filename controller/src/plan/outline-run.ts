@@ -13,6 +13,7 @@ export function outlineRun(run: CompiledRun, site: UserFile): RunOutline {
       source: stream.source,
       group: stream.group,
       port: stream.port,
+      ...(stream.production === undefined ? {} : { production: true }),
       rateBps: stream.rateBps,
       payloadBytes: stream.payloadBytes,
       longestPaceMs: longestPaceMs(run, stream),

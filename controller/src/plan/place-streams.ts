@@ -1,4 +1,4 @@
-import { agentNames, hostOfAgent, type SiteGraph } from "@dyetrace/site";
+import { agentNames, hostOfAgent, nodeOfSource, type SiteGraph } from "@dyetrace/site";
 import type { Scenario, ScenarioStream } from "@dyetrace/wire";
 
 /** A scenario's stream with its source and all that ever join it as nodes of the plan. */
@@ -17,7 +17,7 @@ export function placeStreams(graph: SiteGraph, scenario: Scenario): PlacedStream
     );
     return {
       ...stream,
-      source: hostOfAgent(graph, stream.source) ?? stream.source,
+      source: nodeOfSource(graph, stream.source) ?? stream.source,
       listeners: [...new Set(named)].flatMap((agent) => hostOfAgent(graph, agent) ?? []),
     };
   });

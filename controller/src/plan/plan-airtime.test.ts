@@ -2,7 +2,8 @@ import { loadSitePlan } from "@dyetrace/site";
 import { loadScenario } from "@dyetrace/wire";
 import { expect, test } from "vitest";
 import { airCautions } from "./air-cautions.ts";
-import { AS_PLANNED, channelAirtimes, planAirtime } from "./plan-airtime.ts";
+import { channelAirtimes } from "./channel-airtime.ts";
+import { AS_PLANNED, planAirtime } from "./plan-airtime.ts";
 
 const graph = loadSitePlan(
   `

@@ -79,14 +79,22 @@ function ofdm(rateBps: 6e6 | 12e6 | 24e6 | 54e6): PhyMode {
 const SAMPLE: AskedStream = { name: "1 Mbit/s", group: "239.195.10.4", rateBps: 1e6, payloadBytes: 1316 };
 
 type AskedStream = Pick<PlacedStream, "name" | "group" | "rateBps" | "payloadBytes">;
+/** With the nodes that it comes from and that join it. */
+export type LoadingStream = AskedStream & Pick<PlacedStream, "source" | "listeners">;
 
-/** The least share of each access point's air that each stream takes, and all of them. Pure. */
-export function planAirtime(
+/** What a scenario will send, each stream at its heaviest; null: none is given. Pure. */
+export const planAirtime = (
   graph: SiteGraph,
   scenario: Scenario | null,
   options: AirtimeOptions = AS_PLANNED,
+): AccessPointAirtime[] => airtimeOf(graph, scenario === null ? null : peakStreams(graph, scenario), options);
+
+/** The least share of each access point's air that each stream takes, and all of them; null: a sample. Pure. */
+export function airtimeOf(
+  graph: SiteGraph,
+  streams: readonly LoadingStream[] | null,
+  options: AirtimeOptions = AS_PLANNED,
 ): AccessPointAirtime[] {
-  const streams = scenario === null ? null : peakStreams(graph, scenario);
   const accessPoints = [...graph.nodes.values()].filter(({ kind }) => kind === "access-point");
   if (accessPoints.length === 0) return [];
   const listeners = (streams ?? []).map((stream) => new Set(stream.listeners));
@@ -209,36 +217,5 @@ function sumOf(streams: readonly (readonly ModeShare[])[]): ModeShare[] {
       mode: modes.size === 1 ? first.mode : [...modes].join(BETWEEN_MODES),
       share: addShares(shares.map((one) => one.share)),
     };
-  });
-}
-
-/** Access points of one band and channel share its air: what all of them take together, by the first alternative. */
-export interface ChannelAirtime {
-  readonly band: RadioBand;
-  readonly channel: number;
-  readonly accessPoints: readonly string[];
-  readonly multicast: AirShare;
-  readonly unicast: AirShare;
-}
-
-export function channelAirtimes(accessPoints: readonly AccessPointAirtime[]): ChannelAirtime[] {
-  const channels = new Map<string, AccessPointAirtime[]>();
-  for (const one of accessPoints) {
-    if (one.channel === null) continue;
-    const key = `${one.band} ${one.channel}`;
-    channels.set(key, [...(channels.get(key) ?? []), one]);
-  }
-  return [...channels.values()].flatMap((sharing) => {
-    const [first] = sharing;
-    if (first?.channel == null || sharing.length < 2) return [];
-    return [
-      {
-        band: first.band,
-        channel: first.channel,
-        accessPoints: sharing.map(({ accessPoint }) => accessPoint),
-        multicast: addShares(sharing.flatMap(({ multicast }) => multicast[0]?.share ?? [])),
-        unicast: addShares(sharing.flatMap(({ unicast }) => unicast[0]?.share ?? [])),
-      },
-    ];
   });
 }

@@ -3,6 +3,7 @@ import {
   formatCount,
   formatRateBps,
   formatRatio,
+  knownRateBps,
   partialWords,
   type ReportReceipt,
   type ReportStream,
@@ -32,8 +33,8 @@ export function renderStreams({ streams }: RunReport): Markup {
       stream.source,
       stream.group,
       String(stream.port), // a name, not a count
-      formatRateBps(stream.rateBps),
-      `${stream.payloadBytes} B`,
+      rateOf(stream),
+      knownRateBps(stream) === null ? null : `${stream.payloadBytes} B`,
       stream.ttl,
       stream.dscp,
       stream.sent,
@@ -41,6 +42,11 @@ export function renderStreams({ streams }: RunReport): Markup {
       lateOf(stream),
     ]),
   );
+}
+
+function rateOf(stream: ReportStream): string | null {
+  const rateBps = knownRateBps(stream);
+  return rateBps === null ? null : formatRateBps(rateBps);
 }
 
 function lateOf({ pacingP50Ms, pacingP99Ms, pacingMaxMs }: ReportStream): string | null {

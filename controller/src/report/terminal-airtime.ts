@@ -1,9 +1,12 @@
 import { formatRateBps, formatRatio } from "@dyetrace/wire";
-import type { AccessPointAirtime, ChannelAirtime, ModeShare, StreamAirtime } from "../plan/plan-airtime.ts";
+import type { ChannelAirtime } from "../plan/channel-airtime.ts";
+import type { AccessPointAirtime, ModeShare, StreamAirtime } from "../plan/plan-airtime.ts";
 import type { Paint } from "./terminal-paint.ts";
 
 /** Above this share one stream leaves little air for anybody else (common practice, no source). */
 const HEAVY_RATIO = 0.3;
+
+const SENDS_NOTHING = "The scenario sends nothing. What streams of others take is known once they were followed.";
 
 /** What `plan airtime` says to people. */
 export function renderAirtime(
@@ -20,6 +23,7 @@ export function renderAirtime(
   if (accessPoints.length === 0) lines.push("  This plan has no access point.");
   for (const one of accessPoints) {
     lines.push("", `${paint(one.accessPoint, "strong")}  ${placeOf(one)}`);
+    if (one.streams.length === 0) lines.push(`  ${SENDS_NOTHING}`);
     lines.push(...one.streams.flatMap((stream) => streamLines(stream, say, paint)));
     if (one.streams.filter(({ isCarried }) => isCarried).length > 1) {
       lines.push(

@@ -10,7 +10,9 @@ const MOST_LOADS = 8;
 export function renderPlanCheck(check: PlanCheck, graph: SiteGraph, paint: Paint): string {
   const sets = check.coverage.ambiguousSets.filter((set) => set.length > 1);
   const letterOf = new Map(sets.flatMap((set, index) => set.map((id) => [id, letter(index)] as const)));
-  const root = check.sources[0] ?? [...graph.nodes.keys()][0] ?? "";
+  const root = check.sources[0] ?? check.querier?.node ?? [...graph.nodes.keys()][0] ?? "";
+  // Of what no part of the scenario has a known way, nothing can be said of what it tests.
+  const isUnknown = check.sources.length === 0 && check.unplaced.length > 0;
   const lines = [
     "",
     `${paint(check.site, "strong")} · ${counted(check.nodes, "node")}, ${counted(check.agents, "agent")}`,
@@ -25,10 +27,12 @@ export function renderPlanCheck(check: PlanCheck, graph: SiteGraph, paint: Paint
       return `  ${branches}${node}${port}${mark === undefined ? "" : `  ${paint(mark, "doubt")}`}`;
     }),
   ];
-  if (sets.length === 0) lines.push("", apartLine(check, paint));
+  if (check.unplaced.length > 0) lines.push("", unplacedLine(check));
+  if (sets.length === 0 && !isUnknown) lines.push("", apartLine(check, paint));
   for (const [index, set] of sets.entries()) lines.push(`  ${paint(letter(index), "doubt")}  ${set.join(", ")}`);
-  if (check.coverage.untested.length > 0) lines.push("", `Not tested by anyone: ${check.coverage.untested.join(", ")}`);
-  if (check.coverage.nextAgentAt !== null) {
+  if (check.coverage.untested.length > 0 && !isUnknown)
+    lines.push("", `Not tested by anyone: ${check.coverage.untested.join(", ")}`);
+  if (check.coverage.nextAgentAt !== null && !isUnknown) {
     const bits = check.coverage.nextAgentGainBits;
     lines.push(
       "",
@@ -64,6 +68,9 @@ export function renderPlanCheck(check: PlanCheck, graph: SiteGraph, paint: Paint
   }
   return `${lines.join("\n")}\n\n`;
 }
+
+const unplacedLine = ({ unplaced }: PlanCheck): string =>
+  `The plan does not have the sender of ${unplaced.join(", ")}: which places ${unplaced.length === 1 ? "it tests" : "they test"} is known once ${unplaced.length === 1 ? "it is" : "they are"} seen.`;
 
 const counted = (number: number, noun: string): string => `${number} ${noun}${number === 1 ? "" : "s"}`;
 

@@ -1,4 +1,4 @@
-import { planPlace, type SiteGraph } from "@dyetrace/site";
+import { nodeOfSource, planPlace, type SiteGraph } from "@dyetrace/site";
 import {
   type FindingEffect,
   findingKindFacts,
@@ -6,6 +6,7 @@ import {
   formatDurationNs,
   formatRateBps,
   formatRatio,
+  knownRateBps,
   movedCounters,
   type ProbeRun,
   partialWords,
@@ -166,9 +167,11 @@ function streamsToDraw(report: RunReport): readonly ReportStream[] {
 
 function renderStream(report: RunReport, stream: ReportStream, graph: SiteGraph, paint: Paint): string[] {
   const sent = stream.sent === null ? "packets sent: unknown" : `${formatCount(stream.sent)} packets sent`;
-  const head = `${stream.name} from ${stream.source} to ${stream.group} port ${stream.port}, ${formatRateBps(stream.rateBps)}, ${sent}`;
-  const root = [...graph.nodes.values()].find((node) => node.agent === stream.source)?.name;
-  if (root === undefined) return [head];
+  const rateBps = knownRateBps(stream);
+  const rate = rateBps === null ? "rate unknown" : formatRateBps(rateBps);
+  const head = `${stream.name} from ${stream.source} to ${stream.group} port ${stream.port}, ${rate}, ${sent}`;
+  const root = nodeOfSource(graph, stream.source);
+  if (root === null) return [head];
   /** By the place that the tree shows: what is found, and the suspect's full name. */
   const suspects = new Map<string, { readonly label: string; readonly tone: Tone; readonly suspect: string }>();
   for (const finding of report.findings) {

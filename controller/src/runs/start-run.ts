@@ -17,6 +17,7 @@ import type { RunHolds } from "../estate/run-holds.ts";
 import { withKeptHeaders } from "../headers/keep-headers.ts";
 import { LossWindows } from "../headers/loss-windows.ts";
 import type { ReportIntake } from "../intake/report-intake.ts";
+import { FOLLOWING_AHEAD } from "../plan/cautions.ts";
 import { adviseGroups } from "../plan/check-plan.ts";
 import { compileScenario } from "../plan/compile-scenario.ts";
 import { type CompiledRun, followsOthers } from "../plan/compiled-run.ts";
@@ -186,9 +187,6 @@ function undertake(
   return { run, first, job };
 }
 
-const FOLLOWING =
-  "Following what flows already: nothing is sent. Every host that joins gets the stream's whole rate, so mind slow links and access points";
-
 type Undertaking = RunSurroundings & Looked;
 
 /** Looks, on a live site goes up the ramp, and then runs. */
@@ -196,7 +194,7 @@ async function conductSafely(one: Undertaking, signal: AbortSignal, say: Say): P
   const { request, graph, first, registry, store, late, holds, intake, safety, stories } = one;
   const isFollowing = followsOthers(first);
   if (safety.isLive && !isFollowing) sayCautions(one, say);
-  if (isFollowing) say({ kind: "step", text: FOLLOWING });
+  if (isFollowing) say({ kind: "step", text: FOLLOWING_AHEAD });
   if (asksForBursts(request, first)) say({ kind: "step", text: BURSTS_AHEAD });
   const { contradictions, readings } = await doubtPlan(graph, one, first.runId, say);
   const run = withKeptHeaders(await lookFirst(one, signal, say), request);

@@ -43,6 +43,7 @@ export { addressInSubnet, isInSubnet, parseSubnet, type Subnet } from "./model/s
 export { checkScenarioAgainstSite } from "./plan/check-scenario-against-site.ts";
 export { loadSitePlan } from "./plan/load-site-plan.ts";
 export { makeMcsMode, modeOfRate } from "./plan/read-radio.ts";
+export { nodeOfSource } from "./vlans/node-of-source.ts";
 export { unfoldedNames, unfoldVlans } from "./vlans/unfold-vlans.ts";
 export { placeInVlan, planPlace, vlanOfPlace } from "./vlans/vlan-place.ts";
 export { byDesignReach, type StreamReach } from "./ways/by-design-reach.ts";

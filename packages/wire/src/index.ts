@@ -142,6 +142,7 @@ export type {
 export { FINDING_KIND_NAMES, FINDING_KINDS, type FindingKind } from "./report/finding-kinds.ts";
 export { HOST_COUNTER_WORDS, type HostCounter, movedCounters } from "./report/host-counter-words.ts";
 export { incidentName } from "./report/incident-name.ts";
+export { knownRateBps, packetTimeMs } from "./report/known-rate.ts";
 export { MEDIA_METHOD, type MediaRow, mediaRows } from "./report/media-words.ts";
 export {
   type Night,

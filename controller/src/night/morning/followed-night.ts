@@ -3,17 +3,23 @@ import { addKnown } from "./night-strips.ts";
 
 const HOW_FAR = "The notes of the report say how far their packets can be told apart.";
 
+/** Losses of a brief run are counted and placed, and not looked at one by one. Pure. @param report null: not concluded */
+export const lossIncidents = (report: Pick<RunReport, "incidents"> | null): Pick<Night, "hasLossIncidents"> =>
+  report !== null && report.incidents === undefined ? { hasLossIncidents: false } : {};
+
 /** What a reader of the night has to know where streams of others were followed, and when most was lost. Pure. @param report null: not concluded */
-export function followedSentences(report: Pick<RunReport, "media"> | null, startedMs: number): string[] {
+export function followedSentences(report: Pick<RunReport, "media" | "incidents"> | null, startedMs: number): string[] {
   if (report === null) {
     const why =
       "what was lost of them is known once the run is concluded, so there are no strips and no incidents of losses";
     return [`Streams of others were followed: ${why}. ${HOW_FAR}`];
   }
-  const how =
-    "their strips and the incidents of their losses are by the numbers that all agents' packets make one row of";
-  const unsure =
-    "Where a stream bears no sequence number, what was lost to all may not show as an incident, and its cells say at best that a part was not measured";
+  const isBrief = lossIncidents(report).hasLossIncidents === false;
+  const what = isBrief ? "their strips are" : "their strips and the incidents of their losses are";
+  const how = `${what} by the numbers that all agents' packets make one row of${isBrief ? "; in a run as short as this single losses are no incidents" : ""}`;
+  const unsure = isBrief
+    ? "Where a stream bears no sequence number, its cells say at best that a part was not measured"
+    : "Where a stream bears no sequence number, what was lost to all may not show as an incident, and its cells say at best that a part was not measured";
   return [`Streams of others were followed: ${how}. ${unsure}. ${HOW_FAR}`, ...worstPiece(report, startedMs)];
 }
 
@@ -66,9 +72,10 @@ export function followedWords({ lost, hostLost, isOver }: Counts & Pick<Night, "
 }
 
 /** The headline where nothing else happened: before the conclusion only what an agent can tell by itself is known. Pure. */
-export function followedSoundWords(night: Counts & Pick<Night, "isOver" | "untilMs">): string {
+export function followedSoundWords(night: Counts & Pick<Night, "isOver" | "untilMs" | "hasLossIncidents">): string {
   const length = `${formatDurationNs(night.untilMs * 1e6)}${night.isOver ? "" : " so far"}`;
-  const none = night.lost === null ? "no agent told of an incident by itself" : "no incident was found";
+  const found = night.hasLossIncidents === false ? "no incident beside losses was found" : "no incident was found";
+  const none = night.lost === null ? "no agent told of an incident by itself" : found;
   return `In ${length} ${none}; ${followedWords(night)}`;
 }
 

@@ -10,7 +10,7 @@ import type { Store } from "../../store/store.ts";
 import { absences, findIncidents } from "../find-incidents.ts";
 import { readSilences } from "../open-silences.ts";
 import { findPatterns } from "./find-patterns.ts";
-import { followedCounts, followedSentences } from "./followed-night.ts";
+import { followedCounts, followedSentences, lossIncidents } from "./followed-night.ts";
 import { followedStrips } from "./followed-strips.ts";
 import { headlineOf } from "./headline.ts";
 import { nightIncident } from "./night-incident.ts";
@@ -64,7 +64,7 @@ export async function summariseNight(store: Store, record: RunRecord, nowMs: num
     untilMs: untilNs / 1e6,
     isOver,
     ...(follows
-      ? { followsOthers: true, ...followedCounts(record.report) }
+      ? { followsOthers: true, ...lossIncidents(record.report), ...followedCounts(record.report) }
       : {
           received: strips.reduce((sum, one) => sum + one.received, 0),
           lost: strips.reduce((sum, one) => sum + one.lost, 0),

@@ -28,6 +28,7 @@ test.each([
   [1200, {}, "1200 incidents."],
   [0, { followsOthers: true, lost: null }, "No incident that an agent can tell by itself."],
   [0, { followsOthers: true, lost: 0 }, "No incident was found."],
+  [0, { followsOthers: true, lost: 702, hasLossIncidents: false }, "No incident beside losses was found."],
 ])("sayIncidents: given %d, %j, then %s", (count, about, says) => {
   const incidents = Array.from({ length: count }, () => ({})) as unknown as Night["incidents"];
   expect(sayIncidents({ incidents, lost: 0, ...about })).toBe(says);

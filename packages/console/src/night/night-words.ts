@@ -21,12 +21,14 @@ export function sayCounted({
 export function sayIncidents({
   incidents,
   followsOthers,
+  hasLossIncidents,
   lost,
-}: Pick<Night, "incidents" | "followsOthers" | "lost">): string {
+}: Pick<Night, "incidents" | "followsOthers" | "hasLossIncidents" | "lost">): string {
   if (incidents.length > 0)
     return incidents.length === 1 ? "1 incident." : `${formatCount(incidents.length)} incidents.`;
   if (followsOthers !== true) return "No incident.";
-  return lost === null ? "No incident that an agent can tell by itself." : "No incident was found.";
+  if (lost === null) return "No incident that an agent can tell by itself.";
+  return hasLossIncidents === false ? "No incident beside losses was found." : "No incident was found.";
 }
 
 /** `02:14:05`, and the day before it where that is another than the one the night began on. */

@@ -55,7 +55,10 @@ function MapView({ view }: { readonly view: RunView | null }) {
   const live = view?.live ?? null;
   // What an agent said is trusted for some seconds: the picture changes also when nobody says anything more.
   const second = Math.floor((useRunTimeMs(1000) ?? 0) / 1000);
-  const head = graph === null ? null : headOf(graph, stream?.source ?? null);
+  const source = stream?.source ?? null;
+  // Where the plan does not have the sender, nobody knows which way its packets go.
+  const isPlaced = graph === null || source === null || headOf(graph, source) !== null;
+  const head = graph === null ? null : headOf(graph, isPlaced ? source : null);
   const tree = useMemo(
     () =>
       graph === null || head === null
@@ -70,6 +73,7 @@ function MapView({ view }: { readonly view: RunView | null }) {
   const { told, cell } = replay;
   const scene = useMemo(() => {
     if (graph === null || tree === null) return null;
+    if (!isPlaced) return planScene(tree);
     if (stream !== null && told !== null && cell !== null) return replayScene(tree, told, stream, cell);
     if (stream !== null && report !== null) return reportScene(graph, tree, report, stream.name);
     // While the controller is away nobody knows what flows: the plan alone is shown.
@@ -78,7 +82,7 @@ function MapView({ view }: { readonly view: RunView | null }) {
       return liveScene(tree, outlined, history, second);
     }
     return planScene(tree);
-  }, [graph, tree, stream?.name, report, live?.runId, live?.failure, isCurrent, version, second, told, cell]);
+  }, [graph, tree, isPlaced, stream?.name, report, live?.runId, live?.failure, isCurrent, version, second, told, cell]);
   const marks = useMemo(
     () =>
       report === null || tree === null || stream === null || scene === null || cell !== null
@@ -101,7 +105,10 @@ function MapView({ view }: { readonly view: RunView | null }) {
             <>
               <h2 class="water">{stream.name}</h2>
               <span class="about">
-                from {stream.source} to {stream.group} port {stream.port}, {formatRateBps(stream.rateBps)}
+                from {stream.source} to {stream.group} port {stream.port}
+                {stream.rateBps !== null && `, ${formatRateBps(stream.rateBps)}`}
+                {!isPlaced &&
+                  ". The plan does not have its sender, so its way cannot be drawn; the live page and the findings have what came."}
               </span>
             </>
           )}

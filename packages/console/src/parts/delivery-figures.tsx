@@ -56,8 +56,10 @@ export function sayPattern({ lossPattern, lost }: ReportReceipt): string {
 
 /** RFC 4445, the worst second. */
 export function sayMedia({ delayFactorMaxMs, mediaLossMaxPps }: ReportReceipt): string {
+  if (mediaLossMaxPps == null && delayFactorMaxMs == null) return "unknown";
   const buffer = delayFactorMaxMs == null ? "unknown" : formatMs(delayFactorMaxMs);
-  return mediaLossMaxPps == null ? buffer : `${buffer}, ${formatCount(mediaLossMaxPps)} packets lost`;
+  const lost = mediaLossMaxPps == null ? "losses unknown" : `${formatCount(mediaLossMaxPps)} packets lost`;
+  return `${lost}; buffer ${buffer}`;
 }
 
 /** Listeners that one run shows here; the report has them all. */
@@ -108,7 +110,7 @@ export function Deliveries({ report }: { readonly report: RunReport }) {
       </section>
       <p class="small soft">
         Delay beyond the fastest packet of the same 10 s. Out of order: how many, by how many places and how late. Worst
-        second: the buffer that evens out the arrivals, and packets lost or out of order in one second.
+        second: packets lost or out of order in one second, and the buffer that evens out the arrivals.
         {told.length > MOST_ROWS && ` ${told.length - MOST_ROWS} more listeners are in the report.`}
       </p>
     </section>

@@ -1,4 +1,4 @@
-import type { RunReport } from "@dyetrace/wire";
+import { knownRateBps, type RunReport } from "@dyetrace/wire";
 import type { ConsoleRun } from "@dyetrace/wire/console/console-run";
 import type { PlanDrawing } from "@dyetrace/wire/console/plan-drawing";
 import type { StoredRun } from "@dyetrace/wire/console/stored-run";
@@ -26,14 +26,22 @@ export interface ViewedStream {
   readonly source: string;
   readonly group: string;
   readonly port: number;
-  readonly rateBps: number;
+  /** Null: a stream of others, of which nobody knows it yet. */
+  readonly rateBps: number | null;
 }
+
+const outlined = (stream: ConsoleRun["outline"]["streams"][number]): ViewedStream =>
+  stream.production === true ? { ...stream, rateBps: null } : stream;
+
+/** Of a stream of others several may have been found at one group. */
+const reported = ({ streams }: RunReport): readonly ViewedStream[] =>
+  streams.map((stream) => ({ ...stream, rateBps: knownRateBps(stream) }));
 
 const viewOfLive = (current: ConsoleRun): RunView => ({
   runId: current.runId,
   scenario: current.outline.scenario,
   drawing: current.drawing,
-  streams: current.outline.streams,
+  streams: current.report === null ? current.outline.streams.map(outlined) : reported(current.report),
   report: current.report,
   failure: current.failure,
   live: current,
@@ -44,7 +52,7 @@ const viewOfStored = (stored: StoredRun): RunView => ({
   runId: stored.runId,
   scenario: stored.scenario,
   drawing: stored.drawing,
-  streams: stored.report?.streams ?? [],
+  streams: stored.report === null ? [] : reported(stored.report),
   report: stored.report,
   failure: stored.failure,
   live: null,

@@ -21,8 +21,19 @@ export function EvidenceCharts(props: {
   );
 }
 
+const isOne = (rows: readonly { readonly stream: string }[]): boolean =>
+  new Set(rows.map(({ stream }) => stream)).size === 1;
+
+/** @param props `stream` null: all rows are of one */
+const Who = ({ listener, stream }: { readonly listener: string; readonly stream: string | null }) => (
+  <span class="who">
+    {listener}
+    {stream !== null && <span class="water"> {stream}</span>}
+  </span>
+);
+
 function ReceivedChart({ evidence }: { readonly evidence: Evidence }) {
-  const isOneStream = new Set(evidence.shares.map(({ stream }) => stream)).size === 1;
+  const isOneStream = isOne(evidence.shares);
   return (
     <figure class="chart">
       <figcaption>What each listener received, in packets</figcaption>
@@ -31,10 +42,7 @@ function ReceivedChart({ evidence }: { readonly evidence: Evidence }) {
           const ratio = received === null || sent === null || sent === 0 ? null : Math.min(1, received / sent);
           return (
             <li key={`${listener} ${stream}`}>
-              <span class="who">
-                {listener}
-                {!isOneStream && <span class="water"> {stream}</span>}
-              </span>
+              <Who listener={listener} stream={isOneStream ? null : stream} />
               <span class={`channel-bar${ratio === null ? " unknown" : ratio === 0 ? " dry" : ""}`}>
                 {ratio !== null && ratio > 0 && <span style={{ width: `${ratio * 100}%` }} />}
               </span>
@@ -83,6 +91,7 @@ function LossChart({ evidence }: { readonly evidence: Evidence }) {
 
 /** When packets were missing. Of what is not marked nothing is claimed where the report does not list every gap. */
 function GapChart({ evidence, clock }: TimedProps) {
+  const isOneStream = isOne(evidence.gaps);
   const isCut = evidence.gaps.some(({ untimed }) => untimed === null || untimed > 0);
   return (
     <figure class="chart">
@@ -93,7 +102,7 @@ function GapChart({ evidence, clock }: TimedProps) {
       <ul>
         {evidence.gaps.map((one) => (
           <li key={`${one.listener} ${one.stream}`}>
-            <span class="who">{one.listener}</span>
+            <Who listener={one.listener} stream={isOneStream ? null : one.stream} />
             <span class={`channel-bar gaps${one.untimed === 0 ? "" : " unknown"}`}>
               {holesOf(one.missing).map(({ from, pieces, share }) => (
                 <span

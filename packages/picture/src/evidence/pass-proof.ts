@@ -1,6 +1,6 @@
 import { proportionBounds } from "@dyetrace/measure";
 import type { SiteGraph } from "@dyetrace/site";
-import { formatCount, formatRatio, type RunReport } from "@dyetrace/wire";
+import { formatCount, formatRatio, packetTimeMs, type RunReport } from "@dyetrace/wire";
 import { formatMs } from "../format/format-figures.ts";
 
 const MOST_NAMES = 6;
@@ -39,7 +39,7 @@ function smallestFault(report: RunReport, stream: Stream): readonly string[] {
   const fewest = counts.toSorted((a, b) => a.sent - b.sent)[0];
   if (fewest === undefined || fewest.sent === 0) return [];
   const { high } = proportionBounds({ hits: 0, trials: fewest.sent });
-  const packetMs = (stream.payloadBytes * 8000) / stream.rateBps;
+  const packetMs = packetTimeMs(stream);
   return [
     `${stream.name}: a steady loss above ${formatRatio(high)} would have been seen at each listener (95 %; the fewest packets, ${formatCount(fewest.sent)}, were due at ${fewest.listener}), and an outage from ${formatMs(packetMs)} on, the time of one packet.`,
   ];

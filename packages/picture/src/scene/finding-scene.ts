@@ -1,5 +1,5 @@
 import type { SiteGraph } from "@dyetrace/site";
-import type { RunReport } from "@dyetrace/wire";
+import { knownRateBps, type RunReport } from "@dyetrace/wire";
 import { hangUp, type SiteTree } from "../layout/site-tree.ts";
 import { type FindingMark, findingMarks } from "../water/finding-marks.ts";
 import { headOf, reportScene, type SiteScene, wayEvidence } from "./site-scene.ts";
@@ -30,5 +30,5 @@ export function runScene(graph: SiteGraph, report: RunReport, index: number | nu
   const scene = reportScene(graph, tree, report, stream.name);
   const all = findingMarks(report, new Set([stream.name]), tree, scene.channels);
   const marks = index === null ? all : all.filter((mark) => mark.index === index);
-  return { tree, scene, marks, rateBps: stream.rateBps, stream: stream.name };
+  return { tree, scene, marks, rateBps: knownRateBps(stream), stream: stream.name };
 }

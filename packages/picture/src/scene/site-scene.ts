@@ -1,4 +1,4 @@
-import { buildSiteGraph, byDesignReach, hostOfAgent, type SiteGraph, unfoldVlans } from "@dyetrace/site";
+import { buildSiteGraph, byDesignReach, hostOfAgent, nodeOfSource, type SiteGraph, unfoldVlans } from "@dyetrace/site";
 import type { RunReport } from "@dyetrace/wire";
 import type { PlanDrawing } from "@dyetrace/wire/console/plan-drawing";
 import type { WayEvidence } from "../layout/choose-ways.ts";
@@ -36,9 +36,12 @@ export function wayEvidence(
   };
 }
 
-/** Where to hang up the site: for a stream at its source's host, without one at the querier; failing that at the first host with an agent. */
+/**
+ * Where to hang up the site: for a stream where it comes from, null where the plan does not have that; without a stream at the
+ * querier, failing that at the first host with an agent.
+ */
 export function headOf(graph: SiteGraph, source: string | null): string | null {
-  if (source !== null) return hostOfAgent(graph, source);
+  if (source !== null) return nodeOfSource(graph, source);
   const nodes = [...graph.nodes.values()];
   return (
     (nodes.find(({ isQuerier }) => isQuerier) ?? nodes.find(({ agent }) => agent !== null) ?? nodes[0])?.name ?? null

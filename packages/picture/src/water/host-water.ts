@@ -1,4 +1,4 @@
-import type { ReportReceipt, RunReport } from "@dyetrace/wire";
+import { packetTimeMs, type ReportReceipt, type RunReport } from "@dyetrace/wire";
 import { isInterrupted, type LossClass, lossClassOf } from "./loss-shape.ts";
 
 /** What reached one agent of one stream, in the words of the map. */
@@ -53,7 +53,7 @@ export function waterInReport(
   if (about?.source === agent) return { kind: about.sent === 0 ? "silent-source" : "source" };
   const receipt = report.receipts.find((one) => one.stream === stream && one.listener === agent);
   if (receipt !== undefined) {
-    const packetMs = about === undefined ? 0 : (about.payloadBytes * 8000) / about.rateBps;
+    const packetMs = about === undefined ? 0 : packetTimeMs(about);
     return waterOfReceipt(receipt, packetMs, () => isBlockedByHost(report, stream, host));
   }
   const bystander = report.bystanders.find((one) => one.stream === stream && one.agent === agent);

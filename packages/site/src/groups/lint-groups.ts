@@ -7,7 +7,8 @@ export interface LintStream {
   readonly name: string;
   /** A group address, as in `ScenarioStream`. */
   readonly group: string;
-  readonly ttl: number;
+  /** Null: nobody knows it. */
+  readonly ttl: number | null;
   /** Whether listeners join with a source. */
   readonly isSourceSpecific: boolean;
   /** Routers between the source and its farthest listener; null when that is not known. */
@@ -59,7 +60,7 @@ function streamRemarks(stream: ParsedStream): GroupRemark[] {
 }
 
 /** A router drops what arrives with TTL 1 (RFC 1812 section 5.3.1), and a link-local group whatever its TTL. */
-function routedRemarks({ address, group }: ParsedStream, mostRouters: number, ttl: number): GroupRemark[] {
+function routedRemarks({ address, group }: ParsedStream, mostRouters: number, ttl: number | null): GroupRemark[] {
   const scope = groupScope(address);
   if (scope === "host" || scope === "link") {
     const sentence = `${group} is sent to a listener beyond a router, and no router forwards it, whatever the TTL: choose another group`;
@@ -67,7 +68,7 @@ function routedRemarks({ address, group }: ParsedStream, mostRouters: number, tt
       { level: "warn", code: "scope-too-small", sentence, reference: "RFC 5771 section 4, RFC 4291 section 2.7" },
     ];
   }
-  if (ttl > mostRouters) return [];
+  if (ttl === null || ttl > mostRouters) return [];
   const beyond = mostRouters === 1 ? "a router" : `${mostRouters} routers`;
   const sentence = `${group} is sent with TTL ${ttl} and a listener lies beyond ${beyond}, so it ends before: use a TTL of at least ${mostRouters + 1}`;
   return [{ level: "warn", code: "ttl-too-small", sentence, reference: "RFC 1112 section 6.1" }];

@@ -16,6 +16,8 @@ export const RunOutlineSchema = Type.Object({
       source: Type.String(),
       group: Type.String(),
       port: Type.Integer(),
+      /** A stream of others, which is followed and not sent: its rate and size only stand in for what nobody knows yet. */
+      production: Type.Optional(Type.Literal(true)),
       /** UDP payload bits per second at the first emission. */
       rateBps: Type.Number(),
       payloadBytes: Type.Integer(),

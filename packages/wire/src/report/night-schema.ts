@@ -81,10 +81,12 @@ export const NightSchema = Type.Object(
     /** What happened, in one sentence; without times of day, which depend on where they are read. */
     headline: Type.String(),
     /**
-     * True: streams of others were followed. What was lost of them is then no incident and in no strip, and the three figures
-     * below are of the whole run, null until it is concluded and where they are not known of each listener.
+     * True: streams of others were followed. What was lost of them is in the incidents and strips once the run is concluded, and
+     * the three figures below are of the whole run, null until then and where they are not known of each listener.
      */
     followsOthers: Type.Optional(Type.Boolean()),
+    /** False: such a run was so short that its losses were not looked at one by one, so they are in no incident. */
+    hasLossIncidents: Type.Optional(Type.Boolean()),
     received: Nullable(Count),
     lost: Nullable(Count),
     hostLost: Nullable(Count),

@@ -45,6 +45,8 @@ export const ReportStreamSchema = Type.Object({
     Nullable(Type.Union([Type.Literal("sequence"), Type.Literal("continuity"), Type.Literal("digest")])),
   ),
   ssrc: Type.Optional(Nullable(Type.Integer())),
+  /** UDP payload bits per second of its packets that bear a number here, where those are not all: stuffing has none. */
+  numberedBps: Type.Optional(Nullable(Type.Number())),
   /** Addresses that it was seen to come from. */
   senders: Type.Optional(Type.Array(Type.String())),
   /** One in so many of its packets was compared between listeners; counts are of those. */
