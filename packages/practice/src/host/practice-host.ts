@@ -71,6 +71,11 @@ export class PracticeHost {
     void this.gone.then(() => this.#closeBooks());
   }
 
+  /** Whether nothing more is to be started: it is told to end, or has gone. */
+  get isEnding(): boolean {
+    return this.#isEnding || !this.#child.connected;
+  }
+
   /** @throws {Fault} PRACTICE_FAILED if there is no such program or the site has gone */
   async run(argv: readonly string[], stdin = "", env: Readonly<Record<string, string>> = {}): Promise<ExecResult> {
     const { message } = await this.#ask((id) => ({ kind: "run", id, argv, stdin, env }));

@@ -6,11 +6,14 @@ import { requireTool } from "../host/require-tool.ts";
 import { runStepsTogether } from "../host/run-steps.ts";
 import { inside, nft } from "../host/step.ts";
 import { DEVICE_USER, type DeviceSecret, makeDeviceSecret, type PracticeDevice } from "./device-secret.ts";
+import { KeptProgram } from "./kept-program.ts";
 import { countingRules, folderOf, lldpdText, RELAY, RELAY_FILE, snmpdText, TREE_NAMES } from "./talker-files.ts";
 import type { Talker } from "./talkers.ts";
 
 const PROGRAM = fileURLToPath(new URL("./serve-tables.js", import.meta.url));
 const TALKERS_FILE = "/run/talk/talkers.json";
+/** What that program says before a switch's name. */
+const LOST = "lost ";
 const POLL_MS = 50;
 const READY_WITHIN_MS = 20_000;
 
@@ -27,26 +30,31 @@ export function requireTalkers(): void {
 
 /**
  * Starts Debian's `snmpd` and `lldpd` in the namespace of each talker, and one program for the tables of all; waits until each
- * answers.
+ * works, and from then on starts again what ends or has lost the others.
  * @throws {Fault} PRACTICE_FAILED
  */
 export async function startTalking(host: PracticeHost, talkers: readonly Talker[]): Promise<readonly PracticeDevice[]> {
   if (talkers.length === 0) return [];
   const secret = makeDeviceSecret();
   await layFiles(host, talkers, secret);
-  await startTables(host);
+  const lldpds = new Map<string, KeptProgram>();
+  await startTables(host, (name) => lldpds.get(name)?.restart());
   await runStepsTogether(
     host,
     talkers.map((talker) => nft(talker.name, countingRules(talker))),
   );
-  await Promise.all(talkers.map((talker) => startTalker(host, talker)));
+  await Promise.all(
+    talkers.map(async (talker) => {
+      lldpds.set(talker.name, await startTalker(host, talker));
+    }),
+  );
   return talkers.map(({ name, management }) => ({ node: name, address: management, user: DEVICE_USER, ...secret }));
 }
 
 async function layFiles(host: PracticeHost, talkers: readonly Talker[], secret: DeviceSecret): Promise<void> {
   const folders = talkers.map(({ name }) => folderOf(name));
   const pipes = folders.flatMap((folder) =>
-    TREE_NAMES.flatMap((tree) => [`${folder}/${tree}.questions`, `${folder}/${tree}.answers`]),
+    TREE_NAMES.map((tree) => `${folder}/${tree}.questions`),
   );
   // `lldpd` shuts its talking half into /run/lldpd, as a user of its own that reads its settings and reaches its socket here.
   await must(host, ["mkdir", "-p", "-m", "0755", "/run/lldpd", "/run/talk", ...folders]);
@@ -66,66 +74,54 @@ async function layFiles(host: PracticeHost, talkers: readonly Talker[], secret: 
   }
 }
 
-async function startTables(host: PracticeHost): Promise<void> {
-  const words: string[] = [];
-  let onReady = (): void => {};
-  const ready = new Promise<"ready">((resolve) => {
-    onReady = () => resolve("ready");
+/** @param onLost called with the name of a switch whose `snmpd` does not answer for its `lldpd` */
+async function startTables(host: PracticeHost, onLost: (name: string) => void): Promise<void> {
+  let isReady = false;
+  const program = new KeptProgram(host, [process.execPath, PROGRAM, TALKERS_FILE], {}, (line) => {
+    if (line === "ready") isReady = true;
+    else if (line.startsWith(LOST)) onLost(line.slice(LOST.length));
   });
-  const onLine = (line: string): void => (line === "ready" ? onReady() : void words.push(line));
-  const program = await host.spawn([process.execPath, PROGRAM, TALKERS_FILE], { onLine });
-  if ((await Promise.race([ready, program.exit])) !== "ready") throw failed("the program for the tables", words);
+  await program.start();
+  await working("the program for the tables", program, () => isReady);
 }
 
-async function startTalker(host: PracticeHost, { name }: Talker): Promise<void> {
+/** @returns its `lldpd` */
+async function startTalker(host: PracticeHost, { name }: Talker): Promise<KeptProgram> {
   const folder = folderOf(name);
   // It would read every file of a folder as a MIB, pipes as well.
   const env = { SNMP_PERSISTENT_DIR: `${folder}/state`, MIBS: "", MIBDIRS: "/nonexistent" };
+  const kept = (argv: readonly string[]): KeptProgram => new KeptProgram(host, inside(name, argv), env);
   const agentx = `${folder}/agentx`;
-  await start(host, `snmpd of "${name}"`, inside(name, ["snmpd", "-f", "-Lo", "-C", "-c", `${folder}/snmpd.conf`]), {
-    env,
-    socket: agentx,
-  });
+  const snmpd = kept(["snmpd", "-f", "-Lo", "-C", "-c", `${folder}/snmpd.conf`]);
+  await snmpd.start();
+  await working(`snmpd of "${name}"`, snmpd, () => isSocket(host, agentx));
   const socket = `${folder}/lldpd.socket`;
   const argv = ["lldpd", "-d", "-x", "-X", agentx, "-u", socket, "-p", `${folder}/lldpd.pid`];
-  await start(host, `lldpd of "${name}"`, inside(name, [...argv, "-C", "mgmt0", "-O", `${folder}/lldpd.conf`]), {
-    env,
-    socket,
-  });
+  const lldpd = kept([...argv, "-C", "mgmt0", "-O", `${folder}/lldpd.conf`]);
+  await lldpd.start();
+  await working(`lldpd of "${name}"`, lldpd, () => isSocket(host, socket));
+  return lldpd;
 }
 
-interface Started {
-  readonly env: Readonly<Record<string, string>>;
-  /** Where it listens once it works. */
-  readonly socket: string;
-}
+const isSocket = async (host: PracticeHost, file: string): Promise<boolean> =>
+  (await host.run(["test", "-S", file])).code === 0;
 
-async function start(
-  host: PracticeHost,
-  what: string,
-  argv: readonly string[],
-  { env, socket }: Started,
-): Promise<void> {
-  const words: string[] = [];
-  const program = await host.spawn(argv, { env, onLine: (line) => words.push(line) });
-  let hasEnded = false;
-  void program.exit.then(() => {
-    hasEnded = true;
-  });
+/** Waits until a program works; one that ends at its start will not do better the next time. */
+async function working(what: string, program: KeptProgram, isWorking: () => boolean | Promise<boolean>): Promise<void> {
   for (const giveUpAt = performance.now() + READY_WITHIN_MS; ; await sleep(POLL_MS)) {
-    if ((await host.run(["test", "-S", socket])).code === 0) return;
-    if (hasEnded || performance.now() > giveUpAt) throw failed(what, words);
+    if (await isWorking()) return;
+    if (program.starts > 1 || performance.now() > giveUpAt) throw failed(what, program.words);
   }
 }
 
 async function must(host: PracticeHost, argv: readonly string[], stdin = ""): Promise<void> {
   const { code, stderr } = await host.run(argv, stdin);
-  if (code !== 0) throw failed(argv[0] ?? "", [stderr]);
+  if (code !== 0) throw failed(argv[0] ?? "", stderr);
 }
 
-const failed = (what: string, words: readonly string[]): Fault =>
+const failed = (what: string, words: string): Fault =>
   new Fault(
     "PRACTICE_FAILED",
-    `A switch of the practice site can't talk: ${what} said: ${words.slice(-3).join(" ").trim()}`,
+    `A switch of the practice site can't talk: ${what} said: ${words.trim()}`,
     "",
   );

@@ -1,5 +1,5 @@
 import { execFile } from "node:child_process";
-import { constants, openSync, readFileSync, writeSync } from "node:fs";
+import { closeSync, constants, openSync, readFileSync, writeSync } from "node:fs";
 import { Socket } from "node:net";
 import { createInterface } from "node:readline";
 import { promisify } from "node:util";
@@ -11,7 +11,7 @@ import type { Talker } from "./talkers.ts";
 
 /**
  * Answers for every switch of the site what `snmpd` asks of its tables: reads them from the kernel when somebody asks, and not
- * again while that reading goes on. Speaks `pass_persist` of snmpd.conf(5) over two named pipes for each part of the tree.
+ * again while that reading goes on. Speaks `pass_persist` of snmpd.conf(5) over named pipes, for each part of the tree.
  */
 export class TablesProgram {
   readonly #snapshots = new Map<string, Snapshot>();
@@ -24,10 +24,19 @@ export class TablesProgram {
     const pipe = `${folderOf(talker.name)}/${tree}`;
     // Opened to read and write, a pipe neither waits for its other end nor ends with it (fifo(7)).
     const questions = new Socket({ fd: openSync(`${pipe}.questions`, O_RDWR | O_NONBLOCK), writable: false });
-    const answers = openSync(`${pipe}.answers`, O_RDWR);
+    let answers: AnswerPipe | null = null;
     let verb: string | null = null;
     let turn = Promise.resolve();
     createInterface({ input: questions }).on("line", (line) => {
+      if (line.startsWith(SESSION)) {
+        verb = null;
+        const next = AnswerPipe.open(line.slice(SESSION.length));
+        turn = turn.then(() => {
+          answers?.close();
+          answers = next;
+        });
+        return;
+      }
       if (verb === null && line !== "PING") {
         verb = line;
         return;
@@ -36,7 +45,7 @@ export class TablesProgram {
       verb = null;
       turn = turn.then(async () => {
         const answer = asked === null ? "PONG\n" : await this.#answer(talker, tree, asked, line).catch(() => NONE);
-        writeSync(answers, answer);
+        answers?.write(answer);
       });
     });
   }
@@ -69,7 +78,36 @@ interface Snapshot {
   readonly rows: Promise<ReadonlyMap<TreeName, OidRows>>;
 }
 
+/** What `snmpd` reads, from one start of its relay to the next. */
+class AnswerPipe {
+  readonly #fd: number;
+
+  private constructor(fd: number) {
+    this.#fd = fd;
+  }
+
+  /** Whoever reads has it open by then, or opens it later: its name is needed no more after that, and goes with the site. */
+  static open(pipe: string): AnswerPipe {
+    return new AnswerPipe(openSync(pipe, O_RDWR | O_NONBLOCK));
+  }
+
+  /** A pipe that nobody empties takes no more: whoever asked has gone, and its next start gets another one. */
+  write(answer: string): void {
+    try {
+      writeSync(this.#fd, answer);
+    } catch (error) {
+      if ((error as NodeJS.ErrnoException).code !== "EAGAIN") throw error;
+    }
+  }
+
+  close(): void {
+    closeSync(this.#fd);
+  }
+}
+
 const { O_RDWR, O_NONBLOCK } = constants;
+/** The relay's own first line. */
+const SESSION = "SESSION ";
 const NONE = "NONE\n";
 /** Since they were read: a walk through one table takes less, and what it finds is of one moment. */
 const TABLES_KEPT_MS = 1_500;

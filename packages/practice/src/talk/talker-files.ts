@@ -5,6 +5,10 @@ import type { Talker, TalkerPort } from "./talkers.ts";
 /** In the site's own /run: everything of it goes with the site. */
 export const folderOf = (name: string): string => `/run/talk/${name}`;
 
+export const probeSocketOf = (name: string): string => `${folderOf(name)}/probe`;
+/** Opens nothing but a socket inside the site's own /run. */
+export const PROBE_COMMUNITY = "probe";
+
 /** The parts of the tree that our own program answers, by the name of their pipes. */
 export const TREES = {
   bridge: "1.3.6.1.2.1.17",
@@ -16,17 +20,34 @@ export const TREE_NAMES = Object.keys(TREES) as readonly TreeName[];
 
 /**
  * `pass_persist` speaks over the standard streams of a process of its own. One program answers for all switches of the site,
- * so what is started here only hands the two streams on through named pipes.
+ * so what is started here only hands the two streams on through named pipes. Each start has a pipe of its own for its answers and
+ * says so first: an answer that the one before did not take would be the answer to another question.
  */
-export const RELAY = `cat "$1.answers" &\nexec cat > "$1.questions"\n`;
+export const RELAY: string = [
+  'exec 3> "$1.questions"',
+  'mkfifo -m 0600 "$1.$$"',
+  'echo "SESSION $1.$$" >&3',
+  'cat "$1.$$" &',
+  "exec cat >&3",
+  "",
+].join("\n");
 export const RELAY_FILE = "/run/talk/relay.sh";
 
 /** @see snmpd.conf(5) of Debian's package */
 export function snmpdText({ name, management, ports }: Talker, { authKey, privKey }: DeviceSecret): string {
   return [
-    `agentAddress udp:${management}:161`,
+    `agentAddress udp:${management}:161,unix:${probeSocketOf(name)}`,
+    // Whether it answers for lldpd is asked here, and nothing else.
+    `com2secunix probe ${probeSocketOf(name)} ${PROBE_COMMUNITY}`,
+    "group probe v2c probe",
+    "view probe included .1.0.8802",
+    "view probe included .1.3.6.1.2.1.1.3",
+    'access probe "" any noauth exact probe none none',
     "master agentx",
     `agentXSocket ${folderOf(name)}/agentx`,
+    // After 6 s without an answer it would cut off an `lldpd` that a busy machine keeps waiting, which comes back 15 s later at best.
+    "agentXTimeout 60",
+    "agentXRetries 0",
     `createUser ${DEVICE_USER} SHA "${authKey}" AES "${privKey}"`,
     `rouser ${DEVICE_USER} priv`,
     `sysName ${name}`,
