@@ -53,9 +53,7 @@ export async function startTalking(host: PracticeHost, talkers: readonly Talker[
 
 async function layFiles(host: PracticeHost, talkers: readonly Talker[], secret: DeviceSecret): Promise<void> {
   const folders = talkers.map(({ name }) => folderOf(name));
-  const pipes = folders.flatMap((folder) =>
-    TREE_NAMES.map((tree) => `${folder}/${tree}.questions`),
-  );
+  const pipes = folders.flatMap((folder) => TREE_NAMES.map((tree) => `${folder}/${tree}.questions`));
   // `lldpd` shuts its talking half into /run/lldpd, as a user of its own that reads its settings and reaches its socket here.
   await must(host, ["mkdir", "-p", "-m", "0755", "/run/lldpd", "/run/talk", ...folders]);
   await must(host, ["mkfifo", "-m", "0600", ...pipes]);
@@ -120,8 +118,4 @@ async function must(host: PracticeHost, argv: readonly string[], stdin = ""): Pr
 }
 
 const failed = (what: string, words: string): Fault =>
-  new Fault(
-    "PRACTICE_FAILED",
-    `A switch of the practice site can't talk: ${what} said: ${words.trim()}`,
-    "",
-  );
+  new Fault("PRACTICE_FAILED", `A switch of the practice site can't talk: ${what} said: ${words.trim()}`, "");

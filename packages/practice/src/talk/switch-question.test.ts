@@ -4,8 +4,12 @@ import { ASK_LLDPD, readSwitchAnswers } from "./switch-question.ts";
 const bytes = (hex: string): Buffer => Buffer.from(hex.replaceAll(" ", ""), "hex");
 
 // Answers of Debian's snmpd 5.9.3 to this very question, taken down as they came.
-const WITHOUT_LLDPD = bytes("3027 020101 0405 70726f6265 a21b 020101 020100 020100 3010 300e 060a28c46201010201030200 8000");
-const WITH_LLDPD = bytes("3029 020101 0405 70726f6265 a21d 020101 020100 020100 3012 3010 060a28c46201010201030200 0402766d");
+const WITHOUT_LLDPD = bytes(
+  "3027 020101 0405 70726f6265 a21b 020101 020100 020100 3010 300e 060a28c46201010201030200 8000",
+);
+const WITH_LLDPD = bytes(
+  "3029 020101 0405 70726f6265 a21d 020101 020100 020100 3012 3010 060a28c46201010201030200 0402766d",
+);
 
 test("given the question, then it is the GetRequest that X.690 and RFC 3416 make of it", () => {
   expect(ASK_LLDPD.toString("hex")).toBe(
