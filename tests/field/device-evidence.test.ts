@@ -72,6 +72,27 @@ test("given a switch that talks, then its reading has the ports, links and Ether
     .toBe(bench.site.interfaceOf("pier-east", "1"));
 });
 
+/** Sends a signal to those of a switch's own processes that bear a name; `ip netns pids` knows no others. */
+const signalIn = (node: string, signal: string, name: string) =>
+  bench.site.exec(node, [
+    "sh",
+    "-c",
+    'for p in $(ip netns pids "$0"); do [ "$(cat /proc/$p/comm)" != "$2" ] || { kill "-$1" "$p" && echo "$p"; }; done',
+    ...[node, signal, name],
+  ]);
+
+test("given an lldpd that says nothing any more and an snmpd that ended, then both switches answer again by themselves", async () => {
+  // What a machine does that is too busy for them: stopped for half a minute, they lost each other for good.
+  expect((await signalIn("core", "STOP", "lldpd")).stdout).toMatch(/^\d+\n\d+\n$/);
+  expect((await signalIn("pier-east", "KILL", "snmpd")).stdout).toMatch(/^\d+\n$/);
+  expect((await read("core")).neighbours).toBeNull();
+  const neighbours = async (node: string): Promise<string | undefined> =>
+    (await read(node)).neighbours?.map(({ systemName, portId }) => `${systemName}:${portId}`).sort().join();
+  await expect.poll(() => neighbours("core"), { timeout: 60_000 }).toBe("hall:24,pier-east:24");
+  await expect.poll(() => neighbours("pier-east"), { timeout: 60_000 }).toBe("core:1");
+  expect((await read("pier-east")).forwarding?.length).toBeGreaterThan(0);
+});
+
 /** What an agent whose host's file says `announce: true` does, for some seconds. */
 const ANNOUNCING = `
 import { Announcer } from ${JSON.stringify(new URL("../../agent/dist/announce/announcer.js", import.meta.url).href)};
@@ -120,7 +141,7 @@ test("given frames that are dropped where one switch sends to another, and a dev
   expect(others).toEqual([]);
   expect(finding).toMatchObject({ kind: "stops", suspects: ["core:1>pier-east:24"] });
   expect(finding?.evidence.join("\n")).toMatch(
-    /(core, out of port 1|pier-east, out of port \d), counted \d+: they were lost before it\./,
+    /core, out of port 1, counted \d+: they were lost before it\./,
   );
   expect(finding?.evidence.join("\n")).toMatch(/have the port towards kiosk-[12]: its membership reports get there/);
   const devices = new Map((report.devices ?? []).map((device) => [device.node, device]));

@@ -1,16 +1,21 @@
 /// <reference path="./net-snmp.d.ts" />
 
+import { setTimeout as sleep } from "node:timers/promises";
 import type { DeviceTarget } from "@dyetrace/wire/devices/device-access";
 import snmp, { type Session, type SessionOptions, type Varbind } from "net-snmp";
 import { BoundedSocket, type OpenSocket } from "./bounded-socket.ts";
 import type { ReadingBounds } from "./reading-bounds.ts";
+import { refusalOf } from "./refusal.ts";
 
 /** Why a device could not be read; `isFinal` where nothing more is to be had of it. The message is the end of a sentence. */
 export class DeviceTrouble extends Error {
   readonly isFinal: boolean;
-  constructor(message: string, isFinal: boolean) {
+  /** Whether the same question may be answered a moment later. */
+  readonly isPassing: boolean;
+  constructor(message: string, isFinal: boolean, isPassing = false) {
     super(message);
     this.isFinal = isFinal;
+    this.isPassing = isPassing;
   }
 }
 
@@ -23,12 +28,16 @@ export class DeviceSession implements Disposable {
   readonly #session: Session;
   readonly #untilMs: number;
   readonly #isV3: boolean;
+  readonly #againMs: number;
+  #againLeft: number;
   #hasAnswered = false;
   #fail: (trouble: DeviceTrouble) => void = () => {};
 
   constructor({ address, port, access }: DeviceTarget, bounds: ReadingBounds, open?: OpenSocket) {
     this.#isV3 = access.version === "3";
     this.#untilMs = performance.now() + bounds.withinMs;
+    this.#againMs = bounds.againMs;
+    this.#againLeft = bounds.mostAgain;
     const transport = address.includes(":") ? "udp6" : "udp4";
     this.#socket = new BoundedSocket(transport, { address, port }, bounds, open);
     const options: SessionOptions = {
@@ -73,7 +82,19 @@ export class DeviceSession implements Disposable {
     this.#session.close();
   }
 
-  #ask<Answer>(question: (done: (error: Error | null, answer: Answer) => void) => void): Promise<Answer> {
+  /** What a device failed to answer it may answer a moment later. */
+  async #ask<Answer>(question: Question<Answer>): Promise<Answer> {
+    try {
+      return await this.#askOnce(question, false);
+    } catch (error) {
+      if (!(error instanceof DeviceTrouble) || !error.isPassing || this.#againLeft === 0) throw error;
+      this.#againLeft--;
+      await sleep(this.#againMs);
+      return this.#askOnce(question, true);
+    }
+  }
+
+  #askOnce<Answer>(question: Question<Answer>, isAgain: boolean): Promise<Answer> {
     return new Promise((resolve, reject) => {
       const leftMs = this.#untilMs - performance.now();
       const late = setTimeout(() => this.#fail(new DeviceTrouble(LATE, true)), Math.max(0, leftMs));
@@ -88,7 +109,7 @@ export class DeviceSession implements Disposable {
       }
       question((error, answer) => {
         if (error !== null && error !== undefined) {
-          this.#fail(this.#say(error));
+          this.#fail(this.#say(error, isAgain));
           return;
         }
         clearTimeout(late);
@@ -104,22 +125,28 @@ export class DeviceSession implements Disposable {
     if (this.#hasAnswered) return "it did not answer any more";
     // A device says which engine it is before it is told who asks, and many say nothing to what they cannot decrypt.
     if (this.#socket.datagrams > 0)
-      return "it is there, but does not answer this user; the privacy password may be wrong";
+      return "it is there, but did not answer this user in time: it is busy, or the privacy password is wrong";
     return this.#isV3
       ? "it did not answer; is the address right, and does it take SNMPv3 from here?"
       : "it did not answer; are address and community right, and does it take them from here?";
   }
 
   /** In words of our own, whatever the library has written. */
-  #say({ name, message }: Error): DeviceTrouble {
+  #say(error: Error, isAgain: boolean): DeviceTrouble {
+    const { name, message } = error;
     if (name === "RequestTimedOutError") {
       return new DeviceTrouble(this.#sayNoAnswer(), true);
     }
-    if (name === "RequestFailedError") return new DeviceTrouble("it refused the question", false);
+    if (name === "RequestFailedError") {
+      const { words, isPassing } = refusalOf((error as { status?: number }).status, isAgain);
+      return new DeviceTrouble(words, false, isPassing);
+    }
     for (const [part, words] of REPORTS) if (message.includes(part)) return new DeviceTrouble(words, true);
     return new DeviceTrouble("its answer makes no sense", true);
   }
 }
+
+type Question<Answer> = (done: (error: Error | null, answer: Answer) => void) => void;
 
 const LATE = "it took longer than one reading may";
 

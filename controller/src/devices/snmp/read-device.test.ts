@@ -20,6 +20,8 @@ const PATIENT: ReadingBounds = {
   withinMs: 30_000,
   answerMs: 10_000,
   retries: 1,
+  againMs: 20,
+  mostAgain: 2,
   gapMs: 0,
   mostDatagrams: 2000,
   mostBytes: 4 * 1024 * 1024,
@@ -238,6 +240,50 @@ test("given a device that finds every answer too big, then it is asked for less,
   });
   expect(reading.groups).toEqual([{ vlan: 10, group: "01:00:5e:43:0a:04", ports: ["1", "3"] }]);
   expect(questions).toBeLessThan(300);
+});
+
+const GEN_ERR = 5; // RFC 3416, section 3
+const NO_ACCESS = 6;
+
+test("given a device that fails to answer once and answers a moment later, then it is asked again, and all of it is read", async () => {
+  let failures = 0;
+  const { reading } = await readFrom((question, reply, from) => {
+    const isFirst = failures === 0 || (failures === 1 && question.isBulk);
+    if (isFirst) failures++;
+    if (isFirst) reply(responseTo(question, [], GEN_ERR));
+    else good(question, reply, from);
+  });
+  expect(failures).toBe(2);
+  expect(reading).toMatchObject({ systemName: "core", ports: [{ name: "1" }, { name: "2" }, { name: "3" }] });
+  expect(reading.unread.map(({ part }) => part)).not.toContain("neighbours");
+});
+
+test("given a device that fails at one part of its tree, then the rest is read, and what it did is said", async () => {
+  const isLldp = (oid: string): boolean => oid.startsWith("1.0.8802.");
+  const { reading, questions } = await readFrom((question, reply, from) => {
+    if (question.oids.some(isLldp)) reply(responseTo(question, [], GEN_ERR));
+    else good(question, reply, from);
+  });
+  expect(reading).toMatchObject({ systemName: "core", neighbours: null });
+  expect(reading.groups).toHaveLength(1);
+  expect(whyOf(reading, "neighbours")).toMatch(
+    /^core: not all of its neighbours \(LLDP-MIB\) could be read: it failed to answer.* \(genErr\)\.$/,
+  );
+  expect(questions).toBeLessThan(100);
+});
+
+test("given a device that fails at every question, then it is asked twice more, and that is said", async () => {
+  const { reading, questions } = await readFrom((question, reply) => reply(responseTo(question, [], GEN_ERR)));
+  expect(whyOf(reading, "ports")).toBe(
+    "core could not be read: it failed to answer, and failed again when it was asked once more (genErr).",
+  );
+  expect(questions).toBeLessThan(12);
+});
+
+test("given a device that gives this community nothing, then it is not asked again, and the refusal is named", async () => {
+  const { reading, questions } = await readFrom((question, reply) => reply(responseTo(question, [], NO_ACCESS)));
+  expect(whyOf(reading, "ports")).toBe("core could not be read: it refused the question (noAccess).");
+  expect(questions).toBeLessThan(10);
 });
 
 test("given an answer of version 3 to a question of version 2c, which makes the library throw, then the reading ends in words", async () => {

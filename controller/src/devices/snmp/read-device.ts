@@ -46,12 +46,7 @@ async function readTables(session: DeviceSession, kind: ReadingKind, sinceMs: nu
     walkColumns(session, asked, most, sinceMs, columns);
   const isEmpty = (name: string): boolean => (columns.get(name)?.cells.length ?? 0) === 0;
   try {
-    const names = Object.keys(SCALARS);
-    for (const [index, varbind] of (await session.get(Object.values(SCALARS))).entries()) {
-      const value = snmp.isVarbindError(varbind) ? null : rawValue(varbind);
-      const name = names[index];
-      if (name !== undefined && value !== null) scalars.set(name, value);
-    }
+    await readScalars(session, scalars);
     for (const group of COLUMN_GROUPS[kind]) {
       await walk(group);
       if ("ifHCInMulticastPkts" in group.columns && isEmpty("ifHCInMulticastPkts")) await walk(SHORT_MULTICAST);
@@ -68,4 +63,32 @@ async function readTables(session: DeviceSession, kind: ReadingKind, sinceMs: nu
     }
   }
   return { scalars, columns, trouble: null };
+}
+
+/** All at once; one by one where that is refused, since one object that fails takes the others with it (RFC 3416, section 4.2.1). */
+async function readScalars(session: DeviceSession, into: Map<string, RawValue>): Promise<void> {
+  const names = Object.keys(SCALARS) as (keyof typeof SCALARS)[];
+  const ask = async (asked: readonly (keyof typeof SCALARS)[]): Promise<void> => {
+    for (const [index, varbind] of (await session.get(asked.map((name) => SCALARS[name]))).entries()) {
+      const value = snmp.isVarbindError(varbind) ? null : rawValue(varbind);
+      const name = asked[index];
+      if (name !== undefined && value !== null) into.set(name, value);
+    }
+  };
+  const unlessRefused = async (asked: readonly (keyof typeof SCALARS)[]): Promise<DeviceTrouble | null> => {
+    try {
+      await ask(asked);
+      return null;
+    } catch (error) {
+      if (!(error instanceof DeviceTrouble) || error.isFinal) throw error;
+      return error;
+    }
+  };
+  if ((await unlessRefused(names)) === null) return;
+  const troubles: DeviceTrouble[] = [];
+  for (const name of names) {
+    const trouble = await unlessRefused([name]);
+    if (trouble !== null) troubles.push(trouble);
+  }
+  if (troubles.length === names.length && troubles[0] !== undefined) throw troubles[0];
 }

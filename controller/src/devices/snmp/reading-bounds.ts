@@ -5,6 +5,9 @@ export interface ReadingBounds {
   /** How long one question waits for its answer, and how often it is asked again. */
   readonly answerMs: number;
   readonly retries: number;
+  /** Before a question that it failed to answer is asked once more, which is done of few questions of a reading. */
+  readonly againMs: number;
+  readonly mostAgain: number;
   /** Least time from one datagram to the next: a switch's own processor is slow, and has other things to do. */
   readonly gapMs: number;
   /** Datagrams that are taken from it, wanted or not, and their bytes in all. */
@@ -17,6 +20,8 @@ export const READING_BOUNDS: ReadingBounds = {
   withinMs: 30_000,
   answerMs: 1_500,
   retries: 1,
+  againMs: 1_000,
+  mostAgain: 2,
   gapMs: 10,
   mostDatagrams: 6_000,
   mostBytes: 8 * 1024 * 1024,
