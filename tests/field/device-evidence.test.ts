@@ -87,7 +87,10 @@ test("given an lldpd that says nothing any more and an snmpd that ended, then bo
   expect((await signalIn("pier-east", "KILL", "snmpd")).stdout).toMatch(/^\d+\n$/);
   expect((await read("core")).neighbours).toBeNull();
   const neighbours = async (node: string): Promise<string | undefined> =>
-    (await read(node)).neighbours?.map(({ systemName, portId }) => `${systemName}:${portId}`).sort().join();
+    (await read(node)).neighbours
+      ?.map(({ systemName, portId }) => `${systemName}:${portId}`)
+      .sort()
+      .join();
   await expect.poll(() => neighbours("core"), { timeout: 60_000 }).toBe("hall:24,pier-east:24");
   await expect.poll(() => neighbours("pier-east"), { timeout: 60_000 }).toBe("core:1");
   expect((await read("pier-east")).forwarding?.length).toBeGreaterThan(0);
@@ -140,9 +143,7 @@ test("given frames that are dropped where one switch sends to another, and a dev
   const [finding, ...others] = report.findings;
   expect(others).toEqual([]);
   expect(finding).toMatchObject({ kind: "stops", suspects: ["core:1>pier-east:24"] });
-  expect(finding?.evidence.join("\n")).toMatch(
-    /core, out of port 1, counted \d+: they were lost before it\./,
-  );
+  expect(finding?.evidence.join("\n")).toMatch(/core, out of port 1, counted \d+: they were lost before it\./);
   expect(finding?.evidence.join("\n")).toMatch(/have the port towards kiosk-[12]: its membership reports get there/);
   const devices = new Map((report.devices ?? []).map((device) => [device.node, device]));
   expect([...devices.keys()].sort()).toEqual(["core", "hall", "pier-east"]);
