@@ -4,6 +4,7 @@ import {
   expectationWords,
   formatDurationNs,
   formatRatio,
+  methodOf,
   type ProbeRun,
   type RunReport,
   wifiWords,
@@ -70,7 +71,7 @@ ${renderAir(report)}
 ${renderHosts(report)}
 ${renderDevices(report)}
 ${renderCautions(report)}
-<section><h2>How this was measured</h2>${METHOD.map((sentence) => markup`<p>${sentence}</p>`)}</section>
+<section><h2>How this was measured</h2>${methodOf(report).map((sentence) => markup`<p>${sentence}</p>`)}</section>
 <section><h2>Site plan</h2><pre>${record.request.site.text}</pre></section>
 <section><h2>Scenario</h2><pre>${record.request.scenario.text}</pre>${renderParameters(record.request.parameters ?? {})}</section>
 </body></html>
@@ -97,15 +98,6 @@ const VERDICTS = {
   inconclusive: "Inconclusive",
   "could-not-run": "Could not run",
 } as const;
-
-const METHOD = [
-  "Each source numbers its packets from 0. A number that was sent while a listener was joined and that had not arrived when later ones had is lost (RFC 7680). Packets that the listening host itself dropped are counted apart and never as the network's loss.",
-  "A gap is a run of consecutive missing numbers; its time runs from the last packet before it to the first one after it. Jitter is that of RFC 3550, join and leave delay those of RFC 2432.",
-  "Delay varies by how much longer packets were under way than the fastest of the same 10 s (RFC 5481). A packet is out of order when later ones overtook it: by so many places (RFC 4737). Loss periods are runs of losses (RFC 3357); a burst begins and ends with a loss and has fewer than 16 packets received in a row (RFC 3611). Delay factor and media loss are those of the worst second (RFC 4445).",
-  "Beside a loss of 0 stands the most that it may be, at 95 %: nothing lost of n packets says no more than about 3/n. A limit is met or not met only where that interval lies on one side of it (Clopper and Pearson, 1934); else it is undecided. A limit of 0 % is about the packets of this run alone.",
-  "A bystander has not joined and watches its network card for frames that should not arrive. An agent that can't watch is shown as such, never as clean.",
-  "A finding names the smallest set of segments that the agents' places can tell apart. Where no count is given, it is not known.",
-];
 
 function renderExpectations({ expectations }: RunReport): Markup | null {
   if (expectations.length === 0) return null;

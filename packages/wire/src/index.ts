@@ -144,6 +144,7 @@ export { HOST_COUNTER_WORDS, type HostCounter, movedCounters } from "./report/ho
 export { incidentName } from "./report/incident-name.ts";
 export { knownRateBps, packetTimeMs } from "./report/known-rate.ts";
 export { MEDIA_METHOD, type MediaRow, mediaRows } from "./report/media-words.ts";
+export { methodOf } from "./report/method-words.ts";
 export {
   type Night,
   type NightIncident,

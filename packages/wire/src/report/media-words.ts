@@ -14,18 +14,20 @@ export interface MediaRow {
 }
 
 /** Worst first: by seconds with an error, then by what else was wrong. */
-export const mediaRows = ({ media = [] }: Pick<RunReport, "media">): MediaRow[] =>
-  media
+export function mediaRows({ media = [], receipts }: Pick<RunReport, "media" | "receipts">): MediaRow[] {
+  const lost = new Map(receipts.map((one) => [`${one.stream} ${one.listener}`, one.lost]));
+  return media
     .toSorted((a, b) => erredSeconds(b) - erredSeconds(a) || troubleCount(b) - troubleCount(a))
     .map((one) => ({
       stream: one.stream,
       listener: one.listener,
       errorFree:
         one.seconds === null || one.errorFreeSeconds === null ? null : `${one.errorFreeSeconds} of ${one.seconds}`,
-      troubles: troublesOf(one),
+      troubles: troublesOf(one, lost.get(`${one.stream} ${one.listener}`) ?? null),
       clock: clockOf(one.transportStream),
       tables: tablesOf(one.transportStream),
     }));
+}
 
 const erredSeconds = ({ seconds, errorFreeSeconds }: ReportMedia): number =>
   seconds === null || errorFreeSeconds === null ? 0 : seconds - errorFreeSeconds;
@@ -35,10 +37,12 @@ const troubleCount = ({ strayPackets, transportStream: ts }: ReportMedia): numbe
   (ts === null ? 0 : ts.continuityErrors + ts.syncLosses + ts.misalignedDatagrams + ts.transportErrors + ts.pcrJumps) +
   (ts === null ? 0 : ts.pcrOverdue + ts.patOverdue + ts.pmtOverdue);
 
-/** Where nothing of the stream could be read, nobody knows. */
-function troublesOf({ strayPackets, transportStream: ts }: ReportMedia): string {
-  if (strayPackets === null && ts === null) return "unknown";
+/** Where nothing of the stream could be read, nobody knows more than what did not come. */
+function troublesOf({ strayPackets, transportStream: ts }: ReportMedia, lost: number | null): string {
+  const missing = say(lost, "packet lost", "packets lost");
+  if (strayPackets === null && ts === null) return missing === null ? "unknown" : `${missing}, others unknown`;
   const troubles = [
+    missing,
     say(strayPackets, "stray number"),
     say(ts?.continuityErrors, "continuity error"),
     say(ts?.syncLosses, "sync loss", "sync losses"),
@@ -60,7 +64,10 @@ function say(count: number | null | undefined, one: string, many = `${one}s`): s
 const clockOf = (ts: TransportStream | null): string | null =>
   ts === null || ts.pcrLongestMs === null
     ? null
-    : `${ts.pcrLongestMs.toFixed(1)} ms apart at most, ${ts.pcrJitterMs === null ? "jitter unknown" : `jitter ${ts.pcrJitterMs.toFixed(2)} ms`}`;
+    : `${round(ts.pcrLongestMs)} ms apart at most, ${ts.pcrJitterMs === null ? "jitter unknown" : `jitter ${round(ts.pcrJitterMs)} ms`}`;
+
+/** Three figures, as other times have them. */
+const round = (ms: number): number => Number(ms.toPrecision(3));
 
 const tablesOf = (ts: TransportStream | null): string | null =>
   ts === null || ts.patLongestMs === null
