@@ -13,6 +13,8 @@ export interface Foretold {
 const STRANGE_CHANCE = 0.001;
 /** A port's counter stands still although the device's others count. Our estimate, no source. */
 const STUCK_CHANCE = 0.0002;
+/** The same of a port that has counted since its device began: it would have stopped to. Our estimate, no source. */
+const STOPPED_CHANCE = 0.00001;
 
 /**
  * Likelihood of a count: of the streams, of other test streams, of the site's own traffic as it was before the run, and of what
@@ -26,8 +28,9 @@ export function countLikelihood(count: PortCount, foretold: Foretold, others: re
   const normal = (mean: number): number =>
     Math.exp(-((count.frames - mean) ** 2) / (2 * variance)) / (sigma * Math.sqrt(2 * Math.PI));
   const seen = others.reduce((sum, { frames, chance }) => sum + chance * normal(foretold.frames + frames + site), 0);
-  const stuck = count.frames === 0 ? STUCK_CHANCE : 0;
-  return (1 - STRANGE_CHANCE - STUCK_CHANCE) * seen + strangeLikelihood(count, foretold, others, sigma) + stuck;
+  const standsStill = count.hasEverCounted === true ? STOPPED_CHANCE : STUCK_CHANCE;
+  const stuck = count.frames === 0 ? standsStill : 0;
+  return (1 - STRANGE_CHANCE - standsStill) * seen + strangeLikelihood(count, foretold, others, sigma) + stuck;
 }
 
 /** Anything at all is as likely as anything else, over a range that grows with what there is to count. */

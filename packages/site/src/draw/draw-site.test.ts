@@ -1,5 +1,7 @@
 import { readFileSync } from "node:fs";
+import { blankReading } from "@dyetrace/wire/devices/blank-reading";
 import { expect, test } from "vitest";
+import { checkAgainstSite } from "../against/check-against-site.ts";
 import type { SiteGraph } from "../model/site-model.ts";
 import { loadSitePlan } from "../plan/load-site-plan.ts";
 import { drawSite } from "./draw-site.ts";
@@ -145,4 +147,16 @@ test("drawSite: given hosts that send by a router that nobody saw, then it is as
     ).questions.filter((question) => question.includes("192.0.2.254"));
   expect(ask("192.0.2.1")).toHaveLength(1);
   expect(ask("192.0.2.254")).toEqual([]);
+});
+
+test("drawSite: given a device that could not be read and announces itself, then it is one device, and its hosts hang there", () => {
+  const plan = demo("quillfen.yaml");
+  const { hosts, readings } = simulateObservations(plan);
+  const unread = readings.map((one) =>
+    one.node === "hall" ? blankReading({ node: "hall", readAt: one.readAt, by: one.by, address: one.address }) : one,
+  );
+  const drawn = loadSitePlan(writeDrawnPlan(drawSite({ hosts, readings: unread }, plan.name)), "drawn.yaml");
+  expect([...drawn.nodes.keys()].filter((name) => name.startsWith("hall-2"))).toEqual([]);
+  const { contradictions } = checkAgainstSite(plan, { hosts, readings: unread });
+  expect(contradictions.map(({ sentence }) => sentence).join("\n")).not.toContain("hall-2");
 });

@@ -39,14 +39,15 @@ export class KnownDevices {
       ),
     ];
     const read = readings.map((reading) => {
-      const [said] = saidOf(reading.chassis);
+      const chassis = reading.chassis ?? soleChassis(reading.node, announcers, readings);
+      const [said] = saidOf(chassis);
       return new DrawnDevice({
         name: names.take(reading.node),
         kind: kindOf(said?.capabilities ?? null, reading),
         reading,
-        chassis: reading.chassis,
+        chassis,
         management: reading.address,
-        sources: sourcesOf(reading.chassis),
+        sources: sourcesOf(chassis),
       });
     });
     for (const device of read) if (device.chassis !== null) this.#byChassis.set(device.chassis, device);
@@ -74,6 +75,18 @@ export class KnownDevices {
   ofChassis(chassis: string): DrawnDevice | undefined {
     return this.#byChassis.get(chassis);
   }
+}
+
+/** Of a device that could not be read, or tells no chassis: the one that announces its name, unless several do or it is another's. */
+function soleChassis(
+  name: string,
+  announcers: readonly Announcer[],
+  readings: readonly DeviceReading[],
+): string | null {
+  const named = new Set(announcers.flatMap(({ systemName, chassis }) => (systemName === name ? [chassis] : [])));
+  for (const { chassis } of readings) if (chassis !== null) named.delete(chassis);
+  const [sole] = named;
+  return named.size === 1 && sole !== undefined ? sole : null;
 }
 
 /** One that says nothing of what it can is taken for a switch: hosts say that they are stations. */
