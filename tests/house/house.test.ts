@@ -44,6 +44,11 @@ describe("the house", () => {
     expect([...new Set(known.filter((name) => name.split("/")[0] === "agent"))]).toEqual(["agent/program"]);
   });
 
+  test("given all source files, then none imports a value of node:http, which costs each program 65 ms: pin/node-http.ts has it", () => {
+    expect(files.filter(({ ofNode }) => ofNode.includes("node:fs")).length).toBeGreaterThan(50); // they were found at all
+    expect(files.filter(({ ofNode }) => ofNode.includes("node:http")).map(({ path }) => path)).toEqual([]);
+  });
+
   test(`given all source files, then none has more than ${MOST_LINES} lines`, () => {
     expect(files.filter(({ lines }) => lines > MOST_LINES).map(({ path, lines }) => `${path}: ${lines}`)).toEqual([]);
   });

@@ -12,12 +12,15 @@ export interface SourceFile {
   readonly imports: readonly FilePath[];
   /** What it imports of other packages of this workspace: `wire`, `wire/units`. */
   readonly ofPackages: readonly string[];
+  /** What it imports of Node.js, types left out: `node:fs`. */
+  readonly ofNode: readonly string[];
 }
 
 const ROOT = fileURLToPath(new URL("../..", import.meta.url));
 // Every quoted relative path that leads to a source file counts, whatever stands around it: an import over several
 // lines, one of a type, one at run time, a worker's program. So no form of import can be forgotten here.
 const RELATIVE = /["'](\.{1,2}\/[^"'\n]+)["']/g;
+const OF_NODE = /^import (?!type )[^;]*?["'](node:[^"'\n]+)["']/gm;
 const OF_WORKSPACE = /["']@dyetrace\/([^"'\n]+)["']/g;
 
 /** @returns all source files of packages, agent and controller; tests are none */
@@ -54,6 +57,7 @@ export function readImports(at: FilePath, text: string, known: ReadonlySet<FileP
     lines: text.split("\n").length - 1,
     imports: [...new Set(named)],
     ofPackages: [...new Set([...text.matchAll(OF_WORKSPACE)].map(([, name = ""]) => name))],
+    ofNode: [...new Set([...text.matchAll(OF_NODE)].map(([, name = ""]) => name))],
   };
 }
 

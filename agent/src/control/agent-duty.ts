@@ -41,6 +41,8 @@ export interface AgentDutyOptions {
   readonly link: Pick<ControllerLink, "send" | "clock">;
   readonly sender: Pick<ReportSender, "add">;
   readonly hostStop: { readonly isStopped: boolean };
+  /** Its threads are there, and nothing is sent or heard yet: the time for whatever would disturb packets later. */
+  readonly onPrepared?: () => void;
 }
 
 const STOPPED_HERE = `sending ${STOPPED_ON_HOST}`;
@@ -109,6 +111,7 @@ export class AgentDuty {
         return;
       }
       this.#duty = { kind: "prepared", runId, task };
+      this.#with.onPrepared?.();
       link.send({ kind: "prepared", runId, clock: link.clock() });
     } catch (error) {
       if (this.#duty === preparing) this.#duty = { kind: "idle" };

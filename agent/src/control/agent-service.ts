@@ -4,6 +4,7 @@ import type { Logger } from "pino";
 import { VERSION } from "../about/version.ts";
 import { watchHostStop } from "../config/host-stop.ts";
 import type { DataPlane, HostLimits } from "../data-plane/data-plane.ts";
+import { letGoOfFilePages } from "../process/file-pages.ts";
 import { MemoryKeeper } from "../process/memory-keeper.ts";
 import type { Watcher } from "../watcher/open-watcher.ts";
 import { AgentDuty } from "./agent-duty.ts";
@@ -91,7 +92,10 @@ export function startAgentService(options: AgentServiceOptions): AgentService {
     log.warn("stopped on this host: whatever it is busy with ends");
     duty.stop();
   });
-  const duty: AgentDuty = new AgentDuty({ dataPlane, watcher, log, link, sender, hostStop });
+  const duty: AgentDuty = new AgentDuty({
+    ...{ dataPlane, watcher, log, link, sender, hostStop },
+    onPrepared: letGoOfFilePages,
+  });
 
   const looks = new LookTask(watcher, dataPlane.capabilities.interface.name, (message) => link.send(message));
 

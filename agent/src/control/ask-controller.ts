@@ -1,6 +1,5 @@
-import http from "node:http";
 import https from "node:https";
-import { PinnedAgent } from "@dyetrace/pin";
+import { http, PinnedAgent } from "@dyetrace/pin";
 import { Fault, faultCodeOf } from "@dyetrace/wire";
 
 /** A controller as this host knows it. */

@@ -1,6 +1,7 @@
-import http from "node:http";
+import type { RequestListener, Server } from "node:http";
 import https from "node:https";
 import type { Socket } from "node:net";
+import { http } from "@dyetrace/pin";
 import { networkOfAddress } from "../access/network-of.ts";
 import type { TlsIdentity } from "../access/tls-identity.ts";
 import { FairRoom } from "./fair-room.ts";
@@ -96,11 +97,7 @@ export class ConnectionLedger {
 }
 
 /** A server, with TLS where it has an identity, that cuts what is slow, half open or too many. */
-export function makeServer(
-  identity: TlsIdentity | null,
-  handler: http.RequestListener,
-  ledger: ConnectionLedger,
-): http.Server {
+export function makeServer(identity: TlsIdentity | null, handler: RequestListener, ledger: ConnectionLedger): Server {
   const patience = {
     headersTimeout: CONNECTION_LIMITS.headWithinMs,
     requestTimeout: CONNECTION_LIMITS.requestWithinMs,

@@ -1,6 +1,7 @@
 import { rmSync, statSync } from "node:fs";
-import http from "node:http";
+import type { Server } from "node:http";
 import path from "node:path";
+import { http } from "@dyetrace/pin";
 import { Fault } from "@dyetrace/wire";
 import type { Logger } from "pino";
 import type { AuditLog } from "../audit/audit-log.ts";
@@ -69,7 +70,7 @@ async function answer(
 }
 
 /** What an earlier controller left there is taken away; the right to the socket is its owner's from the start. */
-function listen(server: http.Server, socket: string): Promise<void> {
+function listen(server: Server, socket: string): Promise<void> {
   if (statSync(socket, { throwIfNoEntry: false })?.isSocket() === true) rmSync(socket);
   return new Promise((resolve, reject) => {
     server.once("error", reject);

@@ -1,2 +1,3 @@
+export { http } from "./node-http.ts";
 export { PIN_FORM, pinOf, pinsOf } from "./pin.ts";
 export { PinnedAgent } from "./pinned-agent.ts";

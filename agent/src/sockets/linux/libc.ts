@@ -93,6 +93,16 @@ export function trimHeap(): void {
   }
 }
 
+const MADV_DONTNEED = 4; // asm-generic/mman-common.h
+
+/** Says that pages which a file has as they are need not be in memory (madvise(2)). Where that is refused, they stay. */
+export function adviseUnneeded(start: number, sizeBytes: number): void {
+  if (koffi === null) return;
+  madvise ??= koffi.load(null).func("int madvise(uintptr_t start, size_t length, int advice)") as unknown as Call;
+  madvise(start, sizeBytes, MADV_DONTNEED);
+}
+let madvise: Call | undefined;
+
 /** `ENOBUFS` for 105 on this host. */
 export const errnoName = (errno: number): string => NAMES.get(errno) ?? `errno ${errno}`;
 

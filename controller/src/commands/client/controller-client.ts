@@ -1,9 +1,9 @@
 import { createWriteStream } from "node:fs";
-import http, { type IncomingMessage } from "node:http";
+import type { IncomingMessage } from "node:http";
 import https from "node:https";
 import { json, text } from "node:stream/consumers";
 import { pipeline } from "node:stream/promises";
-import { PinnedAgent } from "@dyetrace/pin";
+import { http, PinnedAgent } from "@dyetrace/pin";
 import { Fault, type FilePlace, faultCodeOf, type RunProgress, type RunRequest } from "@dyetrace/wire";
 import { API_ROUTES, type ApiAnswer, type ApiName } from "@dyetrace/wire/console/api-routes";
 import { isLoopbackName } from "../../about/loopback.ts";

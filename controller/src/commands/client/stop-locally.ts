@@ -1,6 +1,6 @@
-import http from "node:http";
 import path from "node:path";
 import { text } from "node:stream/consumers";
+import { http } from "@dyetrace/pin";
 import { Fault } from "@dyetrace/wire";
 import { localStopSocket } from "../../files/local-stop-socket.ts";
 import { faultOf } from "./controller-client.ts";
