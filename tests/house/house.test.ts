@@ -93,7 +93,7 @@ describe("what the house is held with", () => {
     ]);
   });
 
-  const file = (path: string, ...imports: string[]) => ({ path, lines: 1, imports, ofPackages: [] });
+  const file = (path: string, ...imports: string[]) => ({ path, lines: 1, imports, ofPackages: [], ofNode: [] });
   const said = parseHouse("agent\n  upper -> lower\n  lower\n");
 
   test("compareHouses: given files as listed, then nothing is wrong; doors may import everything", () => {
