@@ -98,20 +98,36 @@ function flowsOf(run: CompiledRun, stream: CompiledStream, stays: readonly ToldS
   const parts = stays.flatMap((stay) => stay.parts);
   const senders = [...new Set(parts.flatMap(({ followed }) => followed.sources))].sort();
   const packetsOf = new Map<number, number>();
+  const bytesOf = new Map<number, number>();
   for (const { followed } of parts) {
-    for (const { ssrc, packets } of followed.rtp) packetsOf.set(ssrc, (packetsOf.get(ssrc) ?? 0) + packets);
+    for (const { ssrc, packets, bytes } of followed.rtp) {
+      packetsOf.set(ssrc, (packetsOf.get(ssrc) ?? 0) + packets);
+      bytesOf.set(ssrc, (bytesOf.get(ssrc) ?? 0) + bytes);
+    }
   }
   const others = parts.reduce((sum, { followed }) => sum + followed.digest.packets, 0);
   const total = others + [...packetsOf.values()].reduce((sum, packets) => sum + packets, 0);
   if (total === 0) return stays.length === 0 ? [] : [unseenFlow(run, stream, stays)];
-  const ssrcs = [...packetsOf]
-    .filter(([, packets]) => packets >= Math.max(FEWEST_PACKETS, LEAST_SHARE * total))
-    .sort((a, b) => b[1] - a[1] || a[0] - b[0]);
-  const rtp = ssrcs.map(([ssrc], position) => rtpFlow(ssrc, stays, position === 0, senders));
+  const found = [...packetsOf].filter(([, packets]) => packets >= Math.max(FEWEST_PACKETS, LEAST_SHARE * total));
+  const ssrcs = mainFirst(new Map(found.map(([ssrc]) => [ssrc, bytesOf.get(ssrc) ?? 0])));
+  const rtp = ssrcs.map((ssrc, position) => rtpFlow(ssrc, stays, position === 0, senders));
   if (rtp.length > 0 && others < LEAST_OTHER_SHARE * total) return rtp;
   const ts = restPackets(parts);
   const rest = digestFlow(stays, ts.isTransportStream ? "mpeg-ts" : "any", senders);
   return [...rtp, rtp.length === 0 ? rest : { ...rest, suffix: "others" }];
+}
+
+/** Of several that are about as large none is the main one by its size. Our choice, no source. */
+const ABOUT_AS_LARGE = 0.5;
+
+/**
+ * The first keeps the stream's name, and in another run it is to be the same one: a picture beside its sound whatever each of them
+ * counts, and of streams alike always the same.
+ */
+export function mainFirst(bytesOf: ReadonlyMap<number, number>): readonly number[] {
+  const most = Math.max(...bytesOf.values());
+  const isLarge = (ssrc: number): boolean => (bytesOf.get(ssrc) ?? 0) >= ABOUT_AS_LARGE * most;
+  return [...bytesOf.keys()].sort((a, b) => Number(isLarge(b)) - Number(isLarge(a)) || a - b);
 }
 
 /** Nothing is told of it. */
