@@ -6,10 +6,10 @@ import { LongestFirst } from "./longest-first.ts";
 const root = new URL("..", import.meta.url).pathname;
 
 /**
- * Field files at a time on two cores, of which one file needs a third to half of one core: it waits for timers of the kernel and
- * of protocols. With four and five at a time tests that hold times to the kernel's failed where the machine was slow.
+ * Field files at a time on two cores, of which one file needs a quarter to half of one core: it waits for timers of the kernel and
+ * of protocols. Three at a time leave more than half of both cores idle on a quiet machine, and take half as long again.
  */
-const FIELD_WORKERS = 3;
+const FIELD_WORKERS = 5;
 
 /** How long a poll goes on where the test names no time: programs start and end late on a busy machine. */
 const POLL = { timeout: 30_000 };
