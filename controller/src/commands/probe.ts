@@ -83,8 +83,9 @@ function sayOffer({ title, suspects, refusal, sends, tells, wantedAgentAt }: Pro
   return `${lines.join("\n")}\n`;
 }
 
-/** Beneath a report with suspects that a probe may part: how to take it. Empty where there are none. */
+/** Beneath a report with suspects that a probe may part: how to take it. Empty where there are none, and where others' streams failed. */
 export function sayHowToProbe(report: RunReport, how: string): string {
+  if (report.streams.some(({ production }) => production === true)) return "";
   const isOfUse = report.findings.some(({ suspects, causes }) => suspects.length > 1 && causes !== undefined);
   return isOfUse ? `Several suspects are left. ${how}\n\n` : "";
 }

@@ -135,3 +135,17 @@ describe("offerProbe: given what agents do not allow", () => {
     expect(() => offerProbe({ ...question, finding: 7 })).toThrow(/no number 8/);
   });
 });
+
+// Whoever owns that group did not agree to test traffic in it, and its viewers would see it.
+test.each(["tower", "any"])(
+  "offerProbe: given a stream of others that came from %s, then nothing is offered that would send to its group, and why is said",
+  (from) => {
+    const text = SCENARIO.replace(
+      /source: tower(.*), rate.*\}/,
+      `production: true, from: ${from}$1, port: 5004 }`,
+    ).replace(/ {2}- \{ at: 0s, emit.*\n.*\n/, "  - { at: 9s, leave: board }\n");
+    const offer = offerProbe({ ...question, request: { ...request, scenario: { file: "follow.yaml", text } } });
+    expect(offer).toMatchObject({ request: null, sends: [] });
+    expect(offer.refusal).toContain("a stream of others");
+  },
+);

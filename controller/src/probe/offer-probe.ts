@@ -30,8 +30,11 @@ export function offerProbe({ report, request, graph, agents, finding }: ProbeQue
   const index = finding ?? report.findings.findIndex(isProbeable);
   const probed = index < 0 ? null : probedFinding(report, index, request, graph);
   if (probed === null) return refused(report, finding);
-  const task = taskOf(probed, graph, agents, request);
   const about = { finding: index, title: probed.finding.title, suspects: [...probed.suspects] };
+  if (probed.streams.some(({ production }) => production !== undefined)) {
+    return { ...NO_OFFER, ...about, refusal: OF_OTHERS };
+  }
+  const task = taskOf(probed, graph, agents, request);
   const probe = chooseProbe(graph, task);
   if (probe === null) {
     return { ...NO_OFFER, ...about, refusal: cannotRepeat(probed, task) };
@@ -46,6 +49,10 @@ export function offerProbe({ report, request, graph, agents, finding }: ProbeQue
     ...(isOfUse ? startable(probed, probe, graph, request) : { refusal: partsNone(wanted?.beside ?? null) }),
   };
 }
+
+/** Whoever owns the group has agreed to no test traffic in it, and its viewers would see it. */
+const OF_OTHERS =
+  "What failed is a stream of others, and a probe would send test traffic to its group. Run `reach` between the same hosts in a group of your own, and take the probe from that run";
 
 const NO_OFFER = {
   request: null,

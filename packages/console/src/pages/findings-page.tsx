@@ -126,7 +126,7 @@ function FindingCard({ report, index, graph, probes, isNamed }: FindingCardProps
         <Suspects finding={finding} />
         <FindingFacts graph={graph} report={report} finding={finding} drawn={drawn} />
         <ProbesOfFinding probes={probes} index={index} />
-        {finding.suspects.length > 1 && finding.causes !== undefined && (
+        {mayProbe(report, finding) && (
           <OfferProbe
             runId={report.run}
             index={index}
@@ -201,3 +201,7 @@ function kept(words: ExpectationWords) {
   if (words === "met") return "yes";
   return words === "not met" ? <b>no</b> : words;
 }
+
+/** Nobody sends test traffic to the group of a stream of others. */
+const mayProbe = ({ streams }: RunReport, { suspects, causes }: RunReport["findings"][number]): boolean =>
+  suspects.length > 1 && causes !== undefined && !streams.some(({ production }) => production === true);
