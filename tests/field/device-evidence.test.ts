@@ -177,3 +177,43 @@ test("given membership reports that are lost on the way up, then the table tells
     bench.site.interfaceOf("core", "1"),
   );
 });
+
+const SENDING = new URL("./group-source.mjs", import.meta.url).pathname;
+/** Of a host's own traffic that every switch floods (RFC 4541, section 2.1.2), packets. */
+const NOISE_PER_S = 100;
+
+test("given other traffic that hides which counter lacks the frames, then the run leaves several suspects, and a burst of known number one", async () => {
+  const noise = await bench.site.spawn("lounge", [
+    ...[process.execPath, SENDING, "224.0.0.251", bench.site.addressOf("lounge").ipv4],
+    ...[String(90 * NOISE_PER_S), String(1_000 / NOISE_PER_S), "100"],
+  ]);
+  const faults = [`drop, on: 'core:1>pier-east:24', group: ${GROUP}, share: 100 %`];
+  const words: string[] = [];
+  const report = await bench.run(
+    SCENARIO.replace("scenario: reach", "scenario: reach\nbursts: true").replace("at: 6s", "at: 3s"),
+    {
+      faults,
+      onProgress: (progress) => {
+        if (progress.kind === "step") words.push(progress.text);
+      },
+    },
+  );
+  noise.signal("SIGKILL");
+  // Said before anything is sent, with how much at most.
+  const [ahead] = words;
+  expect(ahead).toMatch(
+    /one burst of test packets of 2 s follows it, .* with 2000 packets per second of each stream and the streams' own rates at most$/,
+  );
+  // A burst is sent only where the run itself left several suspects, and its packets did not stand out.
+  const [, packets] = /^A test burst was sent: ([\d,]+) packets of board in 2 s/.exec(report.notes.join("\n")) ?? [];
+  const sent = Number(packets?.replaceAll(",", ""));
+  expect(sent).toBeGreaterThan(report.streams[0]?.sent ?? 0);
+  const [finding, ...others] = report.findings;
+  expect(others).toEqual([]);
+  expect(finding).toMatchObject({ kind: "stops", suspects: ["core:1>pier-east:24"] });
+  const evidence = finding?.evidence.join("\n") ?? "";
+  expect(evidence).toMatch(/Test burst: core, out of port 1, counted \d+: they were lost before it\./);
+  expect(evidence).toContain("The run itself said: board stops");
+  const [, counted] = /core, in at port 9, counted ([\d,]+) multicast frames/.exec(evidence) ?? [];
+  expect(Number(counted?.replaceAll(",", ""))).toBeGreaterThanOrEqual(sent);
+});

@@ -7,6 +7,7 @@ import {
   type ScenarioStream,
   TEST_PACKET_MIN_BYTES,
 } from "@dyetrace/wire";
+import { hasRadio, mostBurstPerS } from "../plan/bursts-ahead.ts";
 import { compileScenario } from "../plan/compile-scenario.ts";
 import type { AgentAddresses, CompiledRun } from "../plan/compiled-run.ts";
 
@@ -16,9 +17,6 @@ const LEAVING_NS = 1e9;
 const BURST_NS = 2e9;
 /** From the reading before a burst to the one after it, s: devices are read once a second meanwhile, and that takes time. */
 export const BURST_SPAN_S = 5;
-/** Packets of one stream in a second; where a radio is about, on which small packets take nearly as long as large ones, fewer. Our choice, no source. */
-const MOST_PER_S = 2_000;
-const MOST_PER_S_BY_RADIO = 200;
 
 /** When its packets are sent, after its start. */
 export const BURST_TIMES: { readonly fromNs: number; readonly toNs: number } = {
@@ -45,10 +43,9 @@ export function compileBursts(
   { streams: names, packets }: Bursts,
 ): CompiledRun | string {
   const perS = packets / (BURST_NS / 1e9);
-  const hasRadio = [...graph.nodes.values()].some(({ kind }) => kind === "access-point");
-  const most = hasRadio ? MOST_PER_S_BY_RADIO : MOST_PER_S;
+  const most = mostBurstPerS(graph);
   if (perS > most) {
-    const where = hasRadio ? " on a site with access points" : "";
+    const where = hasRadio(graph) ? " on a site with access points" : "";
     return `it would take ${formatCount(packets)} packets of each stream in ${BURST_NS / 1e9} s, and a burst has ${formatCount(most)} packets per second at most${where}`;
   }
   const streams: ScenarioStream[] = [];

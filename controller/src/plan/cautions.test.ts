@@ -9,3 +9,9 @@ test.each([
   const said = cautions({ streams: [], scenario, endNs: 3600e9 }, false, 0).join("\n");
   expect(said).toContain(`a source that loses its controller stops after ${words} at the latest`);
 });
+
+test("cautions: given a run that a test burst may follow, then its end is not called the end of all that is sent", () => {
+  const run = { streams: [], scenario: { holdNs: 5e9 } as Parameters<typeof cautions>[0]["scenario"], endNs: 60e9 };
+  expect(cautions(run, false, 0, [], true).join("\n")).toContain("all by 60 s, but for a test burst that may follow");
+  expect(cautions(run, false, 0).join("\n")).not.toContain("burst");
+});

@@ -13,12 +13,13 @@ export const cautions = (
   hasWireless: boolean,
   unknownSegments: number,
   air: readonly AirCaution[] = [],
+  isBursting = false,
 ): readonly string[] => [
   "Before traffic goes onto a live site:",
   ...thoughtsBefore(run.streams, hasWireless).map((thought) => `  - ${thought}`),
   ...air.filter(({ level }) => level === "warn").map(({ sentence }) => `  - ${sentence}`),
   ...(unknownSegments === 0 ? [] : [`  - ${sayUnknown(unknownSegments)}`]),
-  `  - Ctrl-C stops every source at once; a source that loses its controller stops after ${formatDurationNs(run.scenario.holdNs)} at the latest, and all by ${formatDurationNs(run.endNs)}`,
+  `  - Ctrl-C stops every source at once; a source that loses its controller stops after ${formatDurationNs(run.scenario.holdNs)} at the latest, and all by ${formatDurationNs(run.endNs)}${isBursting ? ", but for a test burst that may follow" : ""}`,
   "  - when it is over, look again whether anything is left",
 ];
 

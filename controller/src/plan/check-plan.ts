@@ -13,6 +13,7 @@ import {
 } from "@dyetrace/site";
 import type { Scenario } from "@dyetrace/wire";
 import { type AirCaution, airCautions } from "./air-cautions.ts";
+import { burstsAhead } from "./bursts-ahead.ts";
 import { peakStreams } from "./confirm-load.ts";
 import { type LimitOutlook, undecidableLimits } from "./limit-outlook.ts";
 import { overloadOf, sayOverload } from "./overload.ts";
@@ -40,6 +41,8 @@ export interface PlanCheck {
   readonly air: readonly AirCaution[];
   /** Why no run of the scenario begins on this plan, in one sentence: a link would carry more than it can; null: none would. */
   readonly overload: string | null;
+  /** What test traffic may follow a run of the scenario, in one sentence; null: none. */
+  readonly bursts: string | null;
   /** Expectations that the scenario sends too few packets to decide. */
   readonly undecidable: readonly LimitOutlook[];
   /** Where the traffic of the scenario's sources (without one: of the first agent) shows which segment is at fault. */
@@ -91,6 +94,7 @@ export function checkPlan(graph: SiteGraph, scenario: Scenario | null): PlanChec
       .sort((a, b) => (b.utilisationRatio ?? 0) - (a.utilisationRatio ?? 0) || b.loadBps - a.loadBps),
     air: scenario === null ? [] : airCautions(graph, scenario),
     overload: over === null ? null : sayOverload(over)[0],
+    bursts: scenario?.sendsBursts === true ? burstsAhead(graph) : null,
     undecidable: scenario === null ? [] : undecidableLimits(scenario, graph),
     coverage: coverage(graph, sources, listeners),
     sources,

@@ -44,3 +44,11 @@ test("plan check: given one listener, then what looks the same to it is marked a
   expect(words).toMatch(/a {2}.*core:2>kiosk:eth0/);
   expect(words).not.toContain("told from every");
 });
+
+test("plan check: given a scenario that asks for bursts, then what may follow is said with its bounds; without, nothing is", () => {
+  const asking = SENDING.replace("scenario: alone", "scenario: alone\nbursts: true");
+  expect(said(["tower", "kiosk"], asking)).toContain(
+    "one burst of test packets of 2 s follows it, to the same groups and listeners, with 2000 packets per second",
+  );
+  expect(said(["tower", "kiosk"], SENDING)).not.toContain("burst");
+});

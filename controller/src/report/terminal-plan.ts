@@ -59,6 +59,7 @@ export function renderPlanCheck(check: PlanCheck, graph: SiteGraph, paint: Paint
     }
     if (check.overload !== null) lines.push(`  ${paint("refuse", "bad")}  ${check.overload}. No such run begins.`);
   }
+  if (check.bursts !== null) lines.push("", paint("Test bursts", "strong"), `  ${check.bursts}.`);
   if (check.air.length > 0) {
     lines.push("", paint("Over the air", "strong"));
     for (const { level, sentence, reference } of check.air) {

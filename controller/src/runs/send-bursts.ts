@@ -31,10 +31,6 @@ const EVERY_MS = 1_000;
 export const asksForBursts = ({ bursts }: RunRequest, { scenario }: CompiledRun): boolean =>
   bursts === true || scenario.sendsBursts === true;
 
-/** What is said beforehand of what may follow. */
-export const BURSTS_AHEAD =
-  "Where other traffic hides the run from the devices' counters, one burst of test packets of 2 s follows it, to the same groups and listeners and at the streams' own rates at most";
-
 /**
  * Sends test packets of a number that stands out of what else the devices count, where the run's own did not.
  * @param read what devices said of the run @returns null where nobody asked for it

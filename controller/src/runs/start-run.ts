@@ -17,6 +17,7 @@ import type { RunHolds } from "../estate/run-holds.ts";
 import { withKeptHeaders } from "../headers/keep-headers.ts";
 import { LossWindows } from "../headers/loss-windows.ts";
 import type { ReportIntake } from "../intake/report-intake.ts";
+import { burstsAhead } from "../plan/bursts-ahead.ts";
 import { FOLLOWING_AHEAD } from "../plan/cautions.ts";
 import { adviseGroups } from "../plan/check-plan.ts";
 import { compileScenario } from "../plan/compile-scenario.ts";
@@ -42,7 +43,7 @@ import { doubtPlan } from "./plan-doubts.ts";
 import { readScenario, refuseShortened, refuseUnfitGroups } from "./read-request.ts";
 import type { RunJob, RunPlace, RunRegistry } from "./run-registry.ts";
 import { sayCautions } from "./say-cautions.ts";
-import { asksForBursts, BURSTS_AHEAD, sendBursts } from "./send-bursts.ts";
+import { asksForBursts, sendBursts } from "./send-bursts.ts";
 
 /** What a run needs of its controller. */
 export interface RunSurroundings {
@@ -195,7 +196,7 @@ async function conductSafely(one: Undertaking, signal: AbortSignal, say: Say): P
   const isFollowing = followsOthers(first);
   if (safety.isLive && !isFollowing) sayCautions(one, say);
   if (isFollowing) say({ kind: "step", text: FOLLOWING_AHEAD });
-  if (asksForBursts(request, first)) say({ kind: "step", text: BURSTS_AHEAD });
+  if (asksForBursts(request, first)) say({ kind: "step", text: burstsAhead(graph) });
   const { contradictions, readings } = await doubtPlan(graph, one, first.runId, say);
   const run = withKeptHeaders(await lookFirst(one, signal, say), request);
   const outline = outlineRun(run, request.site);
