@@ -30,6 +30,19 @@ function cutList(): RunReport {
   };
 }
 
+/** As the recorded run, but of a stream that flows already: its source has no agent. @param source as the report names it */
+function followed(run: string, source: string) {
+  const { plan, report } = recorded("block");
+  const streams = report.streams.map((one) => ({ ...one, source, production: true, sent: null }));
+  return storedRun(plan.replace("tower: { kind: host }", "tower: { kind: host, agent: none }"), {
+    ...report,
+    run,
+    streams,
+  });
+}
+const FOLLOWED = "00000000000000d1";
+const FROM_ANYWHERE = "00000000000000d2";
+
 /** In the page: names that a flag lies on. */
 const NAMES_BEHIND_FLAGS = `(() => {
   const flags = [...document.querySelectorAll(".map-frame .flag rect")].map((one) => one.getBoundingClientRect());
@@ -59,6 +72,8 @@ describe("console: given recorded runs with faults in them", () => {
     for (const { plan, report } of names.map(recorded)) told.keep(storedRun(plan, report));
     told.keep(storedRun(recorded("leak").plan, threeLeaks()));
     told.keep(storedRun(recorded("gaps").plan, cutList()));
+    told.keep(followed(FOLLOWED, "tower"));
+    told.keep(followed(FROM_ANYWHERE, "192.0.2.9"));
   });
   afterAll(async () => {
     await told?.[Symbol.asyncDispose]();
@@ -79,6 +94,21 @@ describe("console: given recorded runs with faults in them", () => {
       .evaluateAll((all) => all.map((one) => one.getAttribute("data-channel") ?? "").sort());
   const says = async (page: Page, node: string): Promise<string> =>
     (await page.locator(`[data-node="${node}"]`).getAttribute("aria-label")) ?? "";
+
+  test("given a followed stream whose source has no agent, then the map hangs at its node with water in it; given one that the plan does not place, then the site is drawn dry, and why is said", async () => {
+    if (SETTINGS[0] === undefined) throw new Error("no setting");
+    await using console = await openConsole(browser, told.url, SETTINGS[0], { hash: `#/map/${FOLLOWED}` });
+    const { page } = console;
+    await page.locator("[data-node='tower'][aria-label*='source']").waitFor();
+    expect(await waterOf(page, "pier-west")).toBe("flows");
+    await show(page, FOLLOWED, "", "findings");
+    await page.locator(".finding-card .finding-pictures svg").first().waitFor();
+    await show(page, FROM_ANYWHERE, "core");
+    await page.getByText("The plan does not have its sender, so its way cannot be drawn").waitFor();
+    expect(await page.locator("[data-water='flows']").count()).toBe(0);
+    expect(await troublesInBothSchemes(page)).toEqual([]);
+    expect(console.troubles).toEqual([]);
+  });
 
   for (const setting of [SETTINGS[0], SETTINGS[3]]) {
     if (setting === undefined) throw new Error("no setting");

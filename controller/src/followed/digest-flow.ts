@@ -1,4 +1,12 @@
-import { type Names, numberNames, readNames, type StreamReceipt, StreamTracker, thinNames } from "@dyetrace/measure";
+import {
+  EMPTY_HISTOGRAM,
+  type Names,
+  numberNames,
+  readNames,
+  type StreamReceipt,
+  StreamTracker,
+  thinNames,
+} from "@dyetrace/measure";
 import { emissionOf, FLOW_SENDER, type Flow, type Progress } from "./flow.ts";
 import { type ToldPart, type ToldStay, watchersOf } from "./told-stays.ts";
 
@@ -122,6 +130,10 @@ const asSeen = ({
   longestSilence,
   firstArrivalNs,
   lastArrivalNs,
+  // Nothing in these packets tells when they were sent; beside the first arrival anywhere, the first agent's delay would be 0.
+  jitterNs: null,
+  jitterMaxNs: null,
+  pdvNs: EMPTY_HISTOGRAM,
   delayFactorMaxNs: null,
   mediaLossMaxPps: null,
 });

@@ -10,7 +10,7 @@ export function liveScene(
   history: LiveHistory,
   nowSecond: number,
 ): SiteScene {
-  const live = sceneOf(tree, (agent) => waterLive(history, stream, agent, nowSecond));
+  const live = sceneOf(tree, (agent) => waterLive(history, stream, agent, nowSecond), stream.source);
   const ratesBps = new Map<string, number>();
   const measure = (node: TreeNode): number => {
     const own = node.node.agent === null ? 0 : (history.strip(node.node.agent, stream.streamId)?.last?.rateBps ?? 0);

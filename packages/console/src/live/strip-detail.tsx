@@ -120,7 +120,7 @@ function SeriesView({ series }: { readonly series: LiveSeries | null }) {
   const chart = useRef<SeriesChart | null>(null);
   useEffect(() => {
     const element = frame.current;
-    if (element === null || series === null) return;
+    if (element === null || series === null || !series.figures.some((one) => one !== null)) return;
     if (chart.current !== null) {
       chart.current.update(series);
       return;

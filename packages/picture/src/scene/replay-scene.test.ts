@@ -2,6 +2,7 @@ import { buildSiteGraph } from "@dyetrace/site";
 import { expect, test } from "vitest";
 import { hangUp } from "../layout/site-tree.ts";
 import { replayScene, worstMarks } from "./replay-scene.ts";
+import { headOf } from "./site-scene.ts";
 
 const host = (name: string) => ({ name, kind: "host", isQuerier: false, agent: name }) as const;
 const names = ["tower", "kiosk", "till"];
@@ -38,6 +39,26 @@ test("replayScene: given a second in which one listener got nothing, then its ch
     ["dry", "flows"],
     ["flows", "unknown"],
   ]);
+});
+
+test("given a stream of a source without an agent, then the site hangs at its node, which sends while something comes, and is unknown while nothing does", () => {
+  const hosts = names.map(host);
+  const coded = buildSiteGraph(
+    "site",
+    [
+      { name: "core", kind: "switch", isQuerier: true, agent: null },
+      ...hosts.map((one) => ({ ...one, agent: one.name === "tower" ? null : one.name })),
+    ],
+    graph.links,
+  );
+  expect([headOf(coded, "tower"), headOf(coded, "192.0.2.9"), headOf(coded, null)]).toEqual(["tower", null, "core"]);
+  const tree = hangUp(coded, "tower");
+  if (tree === null) throw new Error("no tree");
+  const sourceIn = (marks: string) => {
+    const strips = [{ agent: "kiosk", stream: "board", marks }];
+    return replayScene(tree, { ...replay, strips }, { name: "board", source: "tower" }, 0).hosts.get("tower");
+  };
+  expect([sourceIn("f"), sourceIn("-")]).toEqual([{ kind: "source" }, { kind: "unknown" }]);
 });
 
 test("worstMarks: given two listeners, then each piece has the worst of both", () => {

@@ -1,5 +1,6 @@
 import type { RunReplay } from "@dyetrace/wire/console/run-replay";
 import type { SiteTree } from "../layout/site-tree.ts";
+import type { HostWater } from "../water/host-water.ts";
 import { waterOfMark } from "../water/mark-water.ts";
 import { type SiteScene, sceneOf } from "./site-scene.ts";
 
@@ -11,11 +12,12 @@ export function replayScene(
   cell: number,
 ): SiteScene {
   const marks = new Map(replay.strips.filter((one) => one.stream === stream.name).map((one) => [one.agent, one.marks]));
-  return sceneOf(tree, (agent) => {
+  const waterOf = (agent: string): HostWater | null => {
     if (agent === stream.source) return { kind: "source" };
     const own = marks.get(agent);
     return own === undefined ? null : waterOfMark(own[cell] ?? " ", true, null);
-  });
+  };
+  return sceneOf(tree, waterOf, stream.source);
 }
 
 /** The worst first. */

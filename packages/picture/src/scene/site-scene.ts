@@ -70,6 +70,9 @@ export interface SiteScene {
   readonly ratesBps: ReadonlyMap<string, number>;
 }
 
+/** Whoever has one of these got something. */
+const CAME: ReadonlySet<HostWater["kind"]> = new Set(["whole", "thins", "some", "blocked", "uninvited"]);
+
 /** The plan alone: no water anywhere. */
 export const planScene = (tree: SiteTree): SiteScene => sceneOf(tree, () => null);
 
@@ -81,15 +84,28 @@ export function reportScene(graph: SiteGraph, tree: SiteTree, report: RunReport,
     .filter((receipt) => alike.has(receipt.stream))
     .flatMap((receipt) => hostOfAgent(graph, receipt.listener) ?? []);
   const reached = byDesignReach(graph, tree.root.node.name, members).nodes;
-  return sceneOf(tree, (agent, host) => waterInReport(report, streamName, agent, host, reached.has(host)));
+  const waterOf = (agent: string, host: string) => waterInReport(report, streamName, agent, host, reached.has(host));
+  return sceneOf(tree, waterOf, stream?.source);
 }
 
-/** @param waterOf what reached an agent on a host; null where it has nothing to do with the stream */
-export function sceneOf(tree: SiteTree, waterOf: (agent: string, host: string) => HostWater | null): SiteScene {
+/**
+ * @param waterOf what reached an agent on a host; null where it has nothing to do with the stream
+ * @param source of the stream that the tree is hung up by; one without an agent says nothing: that it sends shows where
+ *   something comes
+ */
+export function sceneOf(
+  tree: SiteTree,
+  waterOf: (agent: string, host: string) => HostWater | null,
+  source?: string,
+): SiteScene {
   const hosts = new Map<string, HostWater>();
   for (const { node } of tree.byName.values()) {
     const water = node.agent === null ? null : waterOf(node.agent, node.name);
     if (water !== null) hosts.set(node.name, water);
+  }
+  const { node: head } = tree.root;
+  if (source !== undefined && head.agent === null) {
+    hosts.set(head.name, { kind: [...hosts.values()].some(({ kind }) => CAME.has(kind)) ? "source" : "unknown" });
   }
   const channels = channelWaters(tree, ({ node }) => hosts.get(node.name) ?? null);
   return { channels, hosts, ratesBps: new Map() };
