@@ -1,3 +1,4 @@
+import { SENDER_UNKNOWN } from "@dyetrace/wire";
 import type { LiveFigures, LiveStrip } from "@dyetrace/wire/console/live-second";
 import { expect, test } from "vitest";
 import { first, openBrowser, openConsole, SETTINGS } from "./support/console-browser.ts";
@@ -83,5 +84,36 @@ test("console: given a run that goes on, then map and strips print what was meas
     .toMatch(/^Over the run: .*1 dry all the time, 1 dry for a time/);
   expect((await worst()).slice(0, 2)).toEqual(["kiosk-1 board dry all the time", "board-1 board dry for 21 of 98 s"]);
   expect(await page.locator("main").innerText()).not.toContain("waiting");
+  expect(console.troubles).toEqual([]);
+});
+
+test("console: given a stream of others that is followed, then the map hangs where its sender is and tells no rate that nobody knows; without a known sender it draws no way and says why", async () => {
+  const browser = await openBrowser();
+  const plan = recorded("leak")
+    .plan.replace("nodes:\n", "nodes:\n  encoder: { kind: host, agent: none }\n")
+    .replace("links:\n", "links:\n  - core:11 -- encoder:eth0\n");
+  const [stream] = OUTLINE.streams;
+  if (stream === undefined) throw new Error("no stream");
+  const followed = (source: string) =>
+    toldRun(
+      RUN,
+      { ...reachOutline(plan, 100_000), streams: [{ ...stream, source, production: true }] },
+      { atMs: 99_000 },
+    );
+  await using told = await tellConsole({ run: followed("encoder"), strips: [...STRIPS] });
+  await using console = await openConsole(browser, told.url, first(SETTINGS), { hash: `#/map/${RUN}` });
+  const { page } = console;
+  const head = page.locator(".map-head");
+  await page.locator(`[data-node="encoder"]`).waitFor();
+  expect(await page.locator(`[data-node="kiosk-2"]`).getAttribute("aria-label")).toBe("kiosk-2 11.8 % lost, host");
+  const about = await head.locator(".about").innerText();
+  expect(about).toContain("from encoder to 239.195.10.4 port 48620");
+  expect(about).not.toContain("bit/s");
+  expect(await page.locator(".map-frame > canvas").count()).toBe(1);
+
+  told.tell({ kind: "run", run: followed(SENDER_UNKNOWN) });
+  await head.getByText("Which way its packets go is known once its sender is.").waitFor();
+  await page.locator(`[data-node="core"]`).waitFor();
+  expect(await page.locator(`[data-node="kiosk-2"]`).getAttribute("aria-label")).toBe("kiosk-2, host");
   expect(console.troubles).toEqual([]);
 });

@@ -107,8 +107,7 @@ function MapView({ view }: { readonly view: RunView | null }) {
               <span class="about">
                 from {stream.source} to {stream.group} port {stream.port}
                 {stream.rateBps !== null && `, ${formatRateBps(stream.rateBps)}`}
-                {!isPlaced &&
-                  ". The plan does not have its sender, so its way cannot be drawn; the live page and the findings have what came."}
+                {!isPlaced && `. ${whyNotPlaced(stream, report !== null)}`}
               </span>
             </>
           )}
@@ -205,6 +204,14 @@ function chooseStream(view: RunView | null, chosen: string | null, finding: numb
 function NoDye({ view, isCurrent }: { readonly view: RunView | null; readonly isCurrent: boolean }) {
   if (view !== null) return <span class="soft">The plan of this run. What it sends has not been reported.</span>;
   return <span class="soft">No dye in it yet. {isCurrent && <a href={hrefAlong("run")}>Start a run.</a>}</span>;
+}
+
+/** Of a stream of others whose way nobody knows. */
+function whyNotPlaced({ rateBps }: ViewedStream, isOver: boolean): string {
+  if (!isOver) return "Which way its packets go is known once its sender is.";
+  return rateBps === null
+    ? "Nobody saw a packet of it, so nobody knows where it comes from."
+    : "The plan does not have its sender, so its way cannot be drawn; the findings have what came.";
 }
 
 function NoPlan() {
