@@ -8,6 +8,8 @@ import { type MembershipEvent, type RunProgress, RunProgressSchema, type RunRepo
 import { API_ROUTES } from "@dyetrace/wire/console/api-routes";
 import { type ConsoleEvent, ConsoleEventSchema } from "@dyetrace/wire/console/console-event";
 import type { ConsoleRun } from "@dyetrace/wire/console/console-run";
+import { type DrawEvent, DrawEventSchema } from "@dyetrace/wire/console/plan-draw";
+import type { EditAnswer } from "@dyetrace/wire/console/plan-edit";
 import type { RunReplay } from "@dyetrace/wire/console/run-replay";
 import type { FastifyInstance } from "fastify";
 import { pino } from "pino";
@@ -21,6 +23,8 @@ import { openStore, type Store } from "../../controller/src/store/store.ts";
 import { playFalseAgent } from "../faults/false-agent.ts";
 import { helloOf, Stranger } from "../faults/stranger.ts";
 import { UPGRADE_PLAN, UPGRADE_SCENARIO, type UpgradeRecording } from "../field/support/upgrade-site.ts";
+import { answerFrom, playDevice } from "../simulation/devices/played-device.ts";
+import { switchObjects } from "../simulation/devices/played-switch.ts";
 
 /**
  * What the routes really answer, against what they declare: every field that is declared is there, and nothing more.
@@ -42,8 +46,8 @@ timeline:
 `;
 const RECORDING = new URL("../field/recordings/upgrade.json.gz", import.meta.url);
 
-/** Told line by line: the second and third test. */
-const LINES = ["GET /api/console/events", "GET /api/runs/:id/progress"];
+/** Told line by line: the second, third and fourth test. */
+const LINES = ["GET /api/console/events", "GET /api/runs/:id/progress", "POST /api/console/plan-draw"];
 /** Files; and what needs the packed agent, which tests/field/agent-enrolment upgrades for real. */
 const NOT_ASKED = [
   "GET /api/backup",
@@ -52,9 +56,6 @@ const NOT_ASKED = [
   "GET /api/console/runs/:id/exhibits/:number",
   "GET /api/audit/export",
   "POST /api/agents/:name/upgrade",
-  // tests/browser/drawn-plan.test.ts asks these, of a site whose switches talk.
-  "POST /api/console/plan-draw",
-  "POST /api/console/plan-edit",
 ];
 
 interface Answer {
@@ -71,6 +72,7 @@ const routes = new Set<string>();
 const answers: Answer[] = [];
 const events: unknown[] = [];
 const progress: unknown[] = [];
+const drawing: unknown[] = [];
 const following = new AbortController();
 
 /** Notes every good answer with the schema of its route. */
@@ -122,8 +124,10 @@ async function ask<T>(method: string, url: string, body?: object, headers: Recor
 }
 
 /** Takes what a route says line by line, as it comes. */
-async function follow(url: string, told: unknown[]): Promise<void> {
-  const response = await fetch(url, { signal: following.signal });
+async function follow(url: string, told: unknown[], body?: object): Promise<void> {
+  const headers = { "content-type": "application/json" };
+  const posted = body === undefined ? {} : { method: "POST", headers, body: JSON.stringify(body) };
+  const response = await fetch(url, { signal: following.signal, ...posted });
   let pending = "";
   for await (const part of response.body?.pipeThrough(new TextDecoderStream()) ?? []) {
     const lines = `${pending}${part}`.split("\n");
@@ -250,6 +254,10 @@ async function readNoDevice(url: string): Promise<void> {
     { by: "pasted" },
   ]);
   await ask("GET", `${url}/api/devices/core/reading`);
+  await follow(`${url}/api/console/plan-draw`, drawing, { updates: null });
+  await using device = await playDevice((question, reply) => reply(answerFrom(switchObjects())(question)));
+  await ask("POST", `${url}/api/devices`, { node: "core", address: "127.0.0.1", port: device.port, access });
+  await follow(`${url}/api/console/plan-draw`, drawing, { updates: null });
   await ask("DELETE", `${url}/api/devices/core`);
   expect(await ask("GET", `${url}/api/surroundings`)).toBeInstanceOf(Array);
 }
@@ -261,6 +269,11 @@ test("console API: given every route of it, then what it answers is what it decl
   await ask("PUT", `${url}/api/console/plan`, files.site);
   await ask("POST", `${url}/api/console/plan-check`, files.site);
   await ask("POST", `${url}/api/console/plan-check`, { file: "plan.yaml", text: "site: [" });
+  const edit = { kind: "rename", node: "kiosk", to: "booth" };
+  const edited = await ask<EditAnswer>("POST", `${url}/api/console/plan-edit`, { plan: files.site, edit });
+  expect(edited).toMatchObject({ kind: "edited", text: expect.stringContaining("core:2 -- booth:eth0") });
+  const refused = { plan: files.site, edit: { ...edit, to: "tower" } };
+  expect(await ask("POST", `${url}/api/console/plan-edit`, refused)).toMatchObject({ kind: "refused" });
   await ask("POST", `${url}/api/console/run-check`, files);
   await ask("POST", `${url}/api/console/run-check`, { ...files, scenario: { file: "x.yaml", text: "scenario: x\n" } });
   await ask("GET", `${url}/health`);
@@ -374,4 +387,14 @@ test("a run's progress: given a run from start to end, then every line is as it 
   expect(kinds.at(0)).toBe("outline");
   expect(kinds.at(-1)).toBe("done");
   expect(kinds).toEqual(expect.arrayContaining(["step", "go", "second"]));
+});
+
+test("the drawing of a plan: given a device that does not answer, and then one that does, then every line is as it is declared", () => {
+  for (const line of drawing)
+    expect({ line, mistakes: mistakes(DrawEventSchema, line) }).toEqual({ line, mistakes: [] });
+  expect((drawing as DrawEvent[]).map(({ kind }) => kind)).toEqual([
+    ...["reading", "unread", "reading", "failed"],
+    ...["reading", "reading", "drawn"],
+  ]);
+  expect(drawing.at(-1)).toMatchObject({ nodes: 2, seen: 1, text: expect.stringContaining("pier-east") });
 });

@@ -1,10 +1,7 @@
-import { chmodSync, existsSync, mkdirSync, readFileSync } from "node:fs";
-import path from "node:path";
 import Type, { type Static } from "@dyetrace/schema";
 import { Fault, parseAs } from "@dyetrace/wire";
 import { type DeviceEntry, type DeviceTarget, DeviceTargetSchema } from "@dyetrace/wire/devices/device-access";
-import { underLock } from "../files/under-lock.ts";
-import { writeWhole } from "../files/write-whole.ts";
+import { KeptList } from "../files/kept-list.ts";
 
 const MOST_DEVICES = 4096;
 
@@ -28,34 +25,38 @@ const DeviceFileSchema: Type.TObject<{
 type KeptDevice = Static<typeof DeviceFileSchema>["devices"][number];
 
 const FILE = "devices.json";
-const OWNER_ALONE = 0o600;
 
 /**
  * Which devices this controller may read, and how: one file of the data folder, which its owner alone may read. It is no part of the
  * store, so neither a backup nor an export of the database has it, and controllers that share a database do not share it.
  */
 export class DeviceBook {
-  readonly #file: string | null;
-  #kept: readonly KeptDevice[] = [];
+  readonly #list: KeptList<KeptDevice>;
 
   /** @param folder null keeps them in memory, as long as this controller lives */
   constructor(folder: string | null) {
-    this.#file = folder === null ? null : path.join(folder, FILE);
+    this.#list = new KeptList(folder, FILE, {
+      parse: (value, file) => parseAs(DeviceFileSchema, value, "ACCESS_INVALID", file).devices,
+      wrap: (devices) => ({ version: 1, devices }),
+      indent: 1,
+      damaged,
+      unreadable,
+    });
   }
 
   /** In order of their names. @throws {Fault} ACCESS_INVALID, FILE_UNREADABLE */
   list(): readonly DeviceEntry[] {
-    return this.#read().map(entryOf);
+    return this.#list.read().map(entryOf);
   }
 
   /** With their secrets. @throws {Fault} ACCESS_INVALID, FILE_UNREADABLE */
   targets(): readonly DeviceTarget[] {
-    return this.#read().map(({ target }) => target);
+    return this.#list.read().map(({ target }) => target);
   }
 
   /** @throws {Fault} DEVICE_UNKNOWN, ACCESS_INVALID, FILE_UNREADABLE */
   get(node: string): DeviceTarget {
-    const found = this.#read().find(({ target }) => target.node === node);
+    const found = this.#list.read().find(({ target }) => target.node === node);
     if (found === undefined) throw unknownDevice(node);
     return found.target;
   }
@@ -63,7 +64,7 @@ export class DeviceBook {
   /** In the place of one of the same name. @throws {Fault} TOO_MANY, ACCESS_INVALID, FILE_UNREADABLE */
   put(target: DeviceTarget, addedBy: string): DeviceEntry {
     const kept: KeptDevice = { target, addedAt: new Date().toISOString(), addedBy };
-    this.#change((before) => {
+    this.#list.change((before) => {
       const others = before.filter((one) => one.target.node !== target.node);
       if (others.length >= MOST_DEVICES) {
         throw new Fault("TOO_MANY", `A controller reads ${MOST_DEVICES} devices at most`, "Remove one first");
@@ -75,48 +76,11 @@ export class DeviceBook {
 
   /** @throws {Fault} DEVICE_UNKNOWN, ACCESS_INVALID, FILE_UNREADABLE */
   remove(node: string): void {
-    this.#change((before) => {
+    this.#list.change((before) => {
       const others = before.filter((one) => one.target.node !== node);
       if (others.length === before.length) throw unknownDevice(node);
       return others;
     });
-  }
-
-  #change(edit: (before: readonly KeptDevice[]) => readonly KeptDevice[]): void {
-    const file = this.#file;
-    if (file === null) {
-      this.#kept = edit(this.#kept);
-      return;
-    }
-    try {
-      mkdirSync(path.dirname(file), { recursive: true, mode: 0o700 });
-      underLock(file, () => {
-        const text = `${JSON.stringify({ version: 1, devices: edit(this.#read()) }, null, 1)}\n`;
-        writeWhole(file, text, { mode: OWNER_ALONE, isFolderOwners: true });
-      });
-    } catch (cause) {
-      throw cause instanceof Fault ? cause : unreadable(file, "written", cause);
-    }
-  }
-
-  #read(): readonly KeptDevice[] {
-    const file = this.#file;
-    if (file === null) return this.#kept;
-    if (!existsSync(file)) return [];
-    let value: unknown;
-    try {
-      chmodSync(file, OWNER_ALONE); // whoever put it back from a copy may have left it open
-      value = JSON.parse(readFileSync(file, "utf8"));
-    } catch (cause) {
-      // A parser's own words quote what it met, which may be a password.
-      if (cause instanceof SyntaxError) throw damaged(file);
-      throw unreadable(file, "read", cause);
-    }
-    try {
-      return parseAs(DeviceFileSchema, value, "ACCESS_INVALID", file).devices;
-    } catch {
-      throw damaged(file);
-    }
   }
 }
 
