@@ -29,6 +29,9 @@ afterAll(() => site.close());
 
 const settle = (): Promise<void> => sleep(300);
 
+/** What both can do is asked of both. */
+const SOCKETS = ["linux", "portable"] as const;
+
 /** Seconds of a source that the test itself ends. */
 const LONG = 30;
 
@@ -94,58 +97,76 @@ describe("data plane: a source and a listener on one switch", () => {
     }
   });
 
-  test("given bursts of 8, then the same number of packets comes in an eighth of the instants", async () => {
-    const stream = streamTo("239.195.20.3", { rateBps: 3.2e5, burstPackets: 8 }); // 80 packets/s: every 100 ms 8 of them
-    const { sent, heard } = await pour([stream], 2);
-    expect(senderOf(sent).sentPackets + senderOf(sent).skippedPackets).toBe(160);
-    const receipt = receiptOf(heard);
-    expect(receipt.received).toBe(senderOf(sent).sentPackets);
-    expect(receipt.longestSilence?.durationNs).toBeGreaterThan(80e6);
-  });
+  test.each(SOCKETS)(
+    "%s sockets: given bursts of 8, then the same number of packets comes in an eighth of the instants",
+    async (sockets) => {
+      const stream = streamTo("239.195.20.3", { rateBps: 3.2e5, burstPackets: 8 }); // 80 packets/s: every 100 ms 8 of them
+      const { sent, heard } = await pour([stream], 2, { sockets }, { sockets });
+      expect(senderOf(sent).sentPackets + senderOf(sent).skippedPackets).toBe(160);
+      const receipt = receiptOf(heard);
+      expect(receipt.received).toBe(senderOf(sent).sentPackets);
+      expect(receipt.longestSilence?.durationNs).toBeGreaterThan(80e6);
+    },
+  );
 
-  test("given a change of rate and size while sending, then numbers go on and none is lost", async () => {
-    const stream = streamTo("239.195.20.4");
-    const task = sendTask([stream], 2);
-    const [emit, stop] = task.actions;
-    if (emit === undefined || stop === undefined) throw new Error("no actions");
-    const set = { atNs: 1e9, kind: "set" as const, streamId: 0, rateBps: 2e6, payloadBytes: 1250 };
-    const { sent, heard } = await pour([stream], 2, { task: { ...task, actions: [emit, set, stop] } });
-    const source = senderOf(sent);
-    expect(source.sentPackets + source.skippedPackets).toBe(450); // 250 of 500 B, then 200 of 1250 B
-    expect(receiptOf(heard)).toMatchObject({ received: source.sentPackets, receivedBytes: source.sentBytes, lost: 0 });
-  });
+  test.each(SOCKETS)(
+    "%s sockets: given a change of rate and size while sending, then numbers go on and none is lost",
+    async (sockets) => {
+      const stream = streamTo("239.195.20.4");
+      const task = sendTask([stream], 2);
+      const [emit, stop] = task.actions;
+      if (emit === undefined || stop === undefined) throw new Error("no actions");
+      const set = { atNs: 1e9, kind: "set" as const, streamId: 0, rateBps: 2e6, payloadBytes: 1250 };
+      const { sent, heard } = await pour(
+        [stream],
+        2,
+        { sockets, task: { ...task, actions: [emit, set, stop] } },
+        { sockets },
+      );
+      const source = senderOf(sent);
+      expect(source.sentPackets + source.skippedPackets).toBe(450); // 250 of 500 B, then 200 of 1250 B
+      expect(receiptOf(heard)).toMatchObject({
+        received: source.sentPackets,
+        receivedBytes: source.sentBytes,
+        lost: 0,
+      });
+    },
+  );
 
-  test("given a leave and a second join, then what was sent in between is not lost", async () => {
-    const stream = streamTo("239.195.20.5");
-    const listen = listenTask([stream]);
-    const again = [
-      { atNs: 0, kind: "join" as const, streamId: 0 },
-      { atNs: 2e9, kind: "leave" as const, streamId: 0 },
-      { atNs: 3e9, kind: "join" as const, streamId: 0 },
-    ];
-    const tower = await AgentHost.start(site, "tower", { task: sendTask([stream], LONG) });
-    await tower.until("packet", (line) =>
-      line.kind === "interval" && (line.report.senders[0]?.sentPackets ?? 0) > 0 ? true : null,
-    );
-    const kiosk = await AgentHost.start(site, "kiosk", { task: { ...listen, actions: again } });
-    await kiosk.until("packets after the second join", (line) =>
-      line.kind === "interval" && (line.report.listeners[0]?.memberships.at(-1)?.firstPacketNs ?? 0) > 3e9
-        ? true
-        : null,
-    );
-    const sent = senderOf(await tower.end());
-    await settle();
-    const heard = await kiosk.end();
-    const { memberships } = listenerOf(heard);
-    const receipt = receiptOf(heard);
-    expect(memberships).toHaveLength(2);
-    expect(receipt.lost).toBe(0);
-    expect(receipt.received).toBeLessThan(sent.sentPackets - 150);
-    expect(receipt.spans).toHaveLength(2);
-    const [first, second] = memberships;
-    expect(Math.abs((first?.leaveRequestedNs ?? 0) - 2e9)).toBeLessThan(50e6);
-    expect(Math.abs((second?.joinRequestedNs ?? 0) - 3e9)).toBeLessThan(50e6);
-  });
+  test.each(SOCKETS)(
+    "%s sockets: given a leave and a second join, then what was sent in between is not lost",
+    async (sockets) => {
+      const stream = streamTo("239.195.20.5");
+      const listen = listenTask([stream]);
+      const again = [
+        { atNs: 0, kind: "join" as const, streamId: 0 },
+        { atNs: 2e9, kind: "leave" as const, streamId: 0 },
+        { atNs: 3e9, kind: "join" as const, streamId: 0 },
+      ];
+      const tower = await AgentHost.start(site, "tower", { sockets, task: sendTask([stream], LONG) });
+      await tower.until("packet", (line) =>
+        line.kind === "interval" && (line.report.senders[0]?.sentPackets ?? 0) > 0 ? true : null,
+      );
+      const kiosk = await AgentHost.start(site, "kiosk", { sockets, task: { ...listen, actions: again } });
+      await kiosk.until("packets after the second join", (line) =>
+        line.kind === "interval" && (line.report.listeners[0]?.memberships.at(-1)?.firstPacketNs ?? 0) > 3e9
+          ? true
+          : null,
+      );
+      const sent = senderOf(await tower.end());
+      await settle();
+      const heard = await kiosk.end();
+      const { memberships } = listenerOf(heard);
+      const receipt = receiptOf(heard);
+      expect(memberships).toHaveLength(2);
+      expect(receipt.lost).toBe(0);
+      expect(receipt.received).toBeLessThan(sent.sentPackets - 150);
+      expect(receipt.spans).toHaveLength(2);
+      const [first, second] = memberships;
+      expect(Math.abs((first?.leaveRequestedNs ?? 0) - 2e9)).toBeLessThan(50e6);
+      expect(Math.abs((second?.joinRequestedNs ?? 0) - 3e9)).toBeLessThan(50e6);
+    },
+  );
 });
 
 describe("data plane: what is not the network's loss", () => {
@@ -192,30 +213,34 @@ describe("data plane: what is not the network's loss", () => {
     expect(receipt.longestSilence?.durationNs).toBeGreaterThan(0.95e9);
   });
 
-  test("given somebody else's traffic and another run on the group, then both are counted apart, with their source", async () => {
-    const stream = streamTo("239.195.22.3");
-    const kiosk = await AgentHost.start(site, "kiosk", { task: listenTask([stream]) });
-    await kiosk.joined();
-    const other = await AgentHost.start(site, "till", {
-      task: { ...sendTask([stream], 1), runId: "fedcba9876543210" },
-    });
-    const shout = `
+  test.each(SOCKETS)(
+    "%s sockets: given somebody else's traffic and another run on the group, then both are counted apart, with their source",
+    async (sockets) => {
+      const stream = streamTo("239.195.22.3");
+      const kiosk = await AgentHost.start(site, "kiosk", { sockets, task: listenTask([stream]) });
+      await kiosk.joined();
+      const other = await AgentHost.start(site, "till", {
+        sockets,
+        task: { ...sendTask([stream], 1), runId: "fedcba9876543210" },
+      });
+      const shout = `
       const s = require("node:dgram").createSocket("udp4");
       s.bind(0, () => {
         s.setMulticastInterface("${site.addressOf("till").ipv4}");
         let left = 3;
         for (const text of ["hello", "x", "dyet but no more than that"]) s.send(text, 48620, "239.195.22.3", () => --left || s.close());
       });`;
-    const { code } = await site.exec("till", [process.execPath, "-e", shout]);
-    expect(code).toBe(0);
-    const sent = senderOf(await other.last());
-    await settle();
-    const { receipt, foreign } = listenerOf(await kiosk.end());
-    expect(receipt?.received).toBe(0);
-    expect(receipt?.lost).toBe(0);
-    expect(foreign).toMatchObject({ foreignPackets: 2, malformedPackets: 1, otherRunPackets: sent.sentPackets });
-    expect(foreign.sources).toEqual([site.addressOf("till").ipv4]);
-  });
+      const { code } = await site.exec("till", [process.execPath, "-e", shout]);
+      expect(code).toBe(0);
+      const sent = senderOf(await other.last());
+      await settle();
+      const { receipt, foreign } = listenerOf(await kiosk.end());
+      expect(receipt?.received).toBe(0);
+      expect(receipt?.lost).toBe(0);
+      expect(foreign).toMatchObject({ foreignPackets: 2, malformedPackets: 1, otherRunPackets: sent.sentPackets });
+      expect(foreign.sources).toEqual([site.addressOf("till").ipv4]);
+    },
+  );
 });
 
 describe("data plane: loss and copies that the kernel makes", () => {
@@ -327,27 +352,35 @@ describe("data plane: brakes", () => {
     },
   );
 
-  test("given no stop, then the source ends at its deadline", async () => {
+  test.each(SOCKETS)("%s sockets: given no stop, then the source ends at its deadline", async (sockets) => {
     const stream = streamTo("239.195.24.2");
     const task = sendTask([stream], 1);
-    const { sent, heard } = await pour([stream], 1, { task: { ...task, actions: task.actions.slice(0, 1) } });
+    const { sent, heard } = await pour(
+      [stream],
+      1,
+      { sockets, task: { ...task, actions: task.actions.slice(0, 1) } },
+      { sockets },
+    );
     expect(sent.sourcesStopped?.why).toBe("deadline");
     expect(sent.toNs).toBe(task.endNs);
     const receipt = receiptOf(heard);
     expect((receipt.lastArrivalNs ?? 0) - (receipt.firstArrivalNs ?? 0)).toBeLessThan(task.endNs);
   });
 
-  test("given an abort, then the source stops within 100 ms and says why", async () => {
-    const stream = streamTo("239.195.24.3");
-    const tower = await AgentHost.start(site, "tower", { task: sendTask([stream], LONG) });
-    await tower.until("packet", (line) => (line.kind === "interval" ? true : null));
-    const startNs = await tower.until("start", (line) => (line.kind === "going" ? line.startNs : null));
-    const abortedNs = Number(process.hrtime.bigint()) - startNs; // CLOCK_MONOTONIC is the same in all namespaces
-    const last = await tower.end();
-    expect(last.sourcesStopped?.why).toBe("aborted");
-    // 100 ms from the call; the signal has to reach the process first, which a busy machine may delay.
-    expect(last.sourcesStopped?.atNs).toBeLessThan(abortedNs + 400e6);
-  });
+  test.each(SOCKETS)(
+    "%s sockets: given an abort, then the source stops within 100 ms and says why",
+    async (sockets) => {
+      const stream = streamTo("239.195.24.3");
+      const tower = await AgentHost.start(site, "tower", { sockets, task: sendTask([stream], LONG) });
+      await tower.until("packet", (line) => (line.kind === "interval" ? true : null));
+      const startNs = await tower.until("start", (line) => (line.kind === "going" ? line.startNs : null));
+      const abortedNs = Number(process.hrtime.bigint()) - startNs; // CLOCK_MONOTONIC is the same in all namespaces
+      const last = await tower.end();
+      expect(last.sourcesStopped?.why).toBe("aborted");
+      // 100 ms from the call; the signal has to reach the process first, which a busy machine may delay.
+      expect(last.sourcesStopped?.atNs).toBeLessThan(abortedNs + 400e6);
+    },
+  );
 
   test.each([
     ["sending is off", { allowSending: false }, {}],

@@ -174,7 +174,7 @@ test("air: given a file that is cut, none, or of another network, then it says s
   expect(damaged.stdout).toContain("to the group: 10 frames");
   writeFileSync(path.join(folder, "notes.txt"), "no capture at all");
   expect(await air("notes.txt")).toMatchObject({ code: 2, stderr: expect.stringContaining("[CAPTURE_INVALID]") });
-  expect(await air("absent.pcap")).toMatchObject({ code: 2, stderr: expect.stringContaining("ENOENT") });
+  expect(await air("absent.pcap")).toMatchObject({ code: 2, stderr: expect.stringContaining("there is no such file") });
   const ethernet = Uint8Array.from(SCENES["ht.pcap"]);
   ethernet[20] = 1;
   writeFileSync(path.join(folder, "ethernet.pcap"), ethernet);

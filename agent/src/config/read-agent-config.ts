@@ -1,5 +1,6 @@
 import { existsSync, readFileSync } from "node:fs";
 import { Fault } from "@dyetrace/wire";
+import { cannotRead } from "@dyetrace/wire/command-line/file-fault";
 import { type AgentConfig, DEFAULT_CONFIG, DEFAULT_CONFIG_FILE, loadAgentConfig } from "./agent-config.ts";
 
 /**
@@ -13,7 +14,7 @@ export function readAgentConfig(file: string | undefined): AgentConfig {
   try {
     bytes = readFileSync(path);
   } catch (cause) {
-    throw new Fault("FILE_UNREADABLE", `Cannot read ${path}: ${(cause as NodeJS.ErrnoException).code}`, "", { cause });
+    throw cannotRead(path, cause);
   }
   return loadAgentConfig(bytes, path);
 }

@@ -3,6 +3,7 @@ import path from "node:path";
 import { PIN_FORM } from "@dyetrace/pin";
 import Type from "@dyetrace/schema";
 import { Fault, parseAs } from "@dyetrace/wire";
+import { cannotRead } from "@dyetrace/wire/command-line/file-fault";
 import { underLock } from "../files/under-lock.ts";
 import { writeWhole } from "../files/write-whole.ts";
 
@@ -58,7 +59,7 @@ export function readCredential(folder: string): Credential | null {
   try {
     text = readFileSync(file, "utf8");
   } catch (cause) {
-    throw new Fault("FILE_UNREADABLE", `Cannot read ${file}: ${(cause as NodeJS.ErrnoException).code}`, "", { cause });
+    throw cannotRead(file, cause);
   }
   let data: unknown;
   try {

@@ -1,5 +1,5 @@
 import { hostname } from "node:os";
-import { PIN_FORM } from "@dyetrace/pin";
+import { controllerAddress, PIN_FORM } from "@dyetrace/pin";
 import { Fault } from "@dyetrace/wire";
 import type { Command } from "commander";
 import { DEFAULT_DATA_FOLDER } from "../config/agent-config.ts";
@@ -26,6 +26,7 @@ export function registerEnrol(program: Command): void {
     .action(async (options: EnrolOptions) => {
       const key = options.key ?? process.env["DYETRACE_KEY"];
       if (key === undefined) throw new Fault("OPTION_INVALID", "There is no key to enrol with", "Give --key");
+      controllerAddress(options.controller);
       const pin = checkPin(options.pin);
       const name = options.name ?? ownName();
       await enrolHost({ url: options.controller, pin }, key, name, options.data);

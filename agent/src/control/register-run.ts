@@ -1,5 +1,6 @@
 import { randomBytes } from "node:crypto";
 import path from "node:path";
+import { controllerAddress } from "@dyetrace/pin";
 import { Fault, parseSizeBytes } from "@dyetrace/wire";
 import { type Command, Option } from "commander";
 import { type Logger, pino } from "pino";
@@ -45,7 +46,7 @@ export function registerRun(program: Command): void {
     .option(
       "--controller <url>",
       "for example https://192.0.2.1:8472; again for each further controller of the same estate (default: where this host was enrolled)",
-      gather,
+      gatherAddress,
     )
     .option(
       "--key <key>",
@@ -183,6 +184,10 @@ async function interfaceFor(
   }
 }
 
+const gatherAddress = (one: string, before: readonly string[] = []): readonly string[] => [
+  ...before,
+  controllerAddress(one),
+];
 const gather = (one: string, before: readonly string[] = []): readonly string[] => [...before, one];
 
 /** Those after the first. @throws {Fault} OPTION_INVALID */

@@ -3,6 +3,7 @@ import { existsSync, mkdirSync, readFileSync } from "node:fs";
 import path from "node:path";
 import { pinOf } from "@dyetrace/pin";
 import { Fault } from "@dyetrace/wire";
+import { cannotRead } from "@dyetrace/wire/command-line/file-fault";
 import { writeWhole } from "../files/write-whole.ts";
 
 /** By what this controller is known to agents and browsers. */
@@ -21,9 +22,7 @@ export function readTlsIdentity(certificateFile: string, keyFile: string): TlsId
     try {
       return readFileSync(file, "utf8");
     } catch (cause) {
-      throw new Fault("FILE_UNREADABLE", `Cannot read ${file}: ${(cause as NodeJS.ErrnoException).code}`, "", {
-        cause,
-      });
+      throw cannotRead(file, cause);
     }
   }) as [string, string];
   try {

@@ -1,3 +1,4 @@
+import { controllerAddress } from "@dyetrace/pin";
 import { Fault } from "@dyetrace/wire";
 import type { Command } from "commander";
 import { readPassword } from "./arguments/read-password.ts";
@@ -13,7 +14,7 @@ export function registerSignInCommand(program: Command): void {
     .requiredOption("--controller <url>", "for example https://192.0.2.1:8472")
     .option("--pin <pin>", "sha256//… of its certificate, as the controller shows it; for one that nobody signed")
     .action(async (name: string, options: { controller: string; pin?: string }) => {
-      refuseInClear(options.controller);
+      refuseInClear(controllerAddress(options.controller));
       const pin = options.pin ?? null;
       const client = new ControllerClient(options.controller, { pin, token: null });
       const password = await readPassword();
@@ -26,9 +27,11 @@ export function registerSignInCommand(program: Command): void {
     .description("Sign out of a controller.")
     .requiredOption("--controller <url>")
     .action(async (options: { controller: string }) => {
-      await new ControllerClient(options.controller).ask("signOut", { body: {} }).catch((error: unknown) => {
-        if (!(error instanceof Fault)) throw error; // it is forgotten here in any case
-      });
+      await new ControllerClient(controllerAddress(options.controller))
+        .ask("signOut", { body: {} })
+        .catch((error: unknown) => {
+          if (!(error instanceof Fault)) throw error; // it is forgotten here in any case
+        });
       forgetSignIn(options.controller);
     });
 }

@@ -3,6 +3,7 @@ import { Fault } from "@dyetrace/wire";
 import type { AirReading } from "@dyetrace/wire/capture/air-reading-schema";
 import { AirTally } from "@dyetrace/wire/capture/air-tally";
 import { CaptureReader } from "@dyetrace/wire/capture/capture-reader";
+import { cannotRead } from "@dyetrace/wire/command-line/file-fault";
 
 const PIECE_BYTES = 1024 * 1024;
 
@@ -19,7 +20,7 @@ export async function readAirFile(file: string): Promise<AirReading> {
       if (reader.problem !== null) break;
     }
   } catch (cause) {
-    throw new Fault("FILE_UNREADABLE", `Cannot read ${file}: ${(cause as NodeJS.ErrnoException).code}`, "", { cause });
+    throw cannotRead(file, cause);
   }
   reader.end();
   const reading = tally.reading({ format: reader.format, problem: reader.problem });

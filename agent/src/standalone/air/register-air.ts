@@ -1,5 +1,6 @@
 import { writeFileSync } from "node:fs";
 import { Fault } from "@dyetrace/wire";
+import { cannotWrite } from "@dyetrace/wire/command-line/file-fault";
 import type { Command } from "commander";
 import { airCsv, describeAir } from "./describe-air.ts";
 import { readAirFile } from "./read-air-file.ts";
@@ -49,6 +50,6 @@ function write(file: string, text: string): void {
   try {
     writeFileSync(file, text);
   } catch (cause) {
-    throw new Fault("FILE_UNREADABLE", `Cannot write ${file}: ${(cause as NodeJS.ErrnoException).code}`, "", { cause });
+    throw cannotWrite(file, cause);
   }
 }

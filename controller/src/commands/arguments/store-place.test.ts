@@ -24,7 +24,7 @@ test("store place: given what can't be meant, then a sentence that never repeats
   writeFileSync(file, url);
   chmodSync(file, 0o644);
   expect(() => storePlace({ storeFile: file }, {})).toThrow(/Every user of this machine can read/);
-  expect(() => storePlace({ storeFile: path.join(folder, "no") }, {})).toThrow(/ENOENT/);
+  expect(() => storePlace({ storeFile: path.join(folder, "no") }, {})).toThrow(/there is no such file/);
   expect(() => storePlace({ store: url, storeFile: file }, {})).toThrow(/both/);
   expect(() => storePlace({ store: "mysql://u:secret@h/n" }, {})).toThrow(/^(?!.*secret)/);
 });

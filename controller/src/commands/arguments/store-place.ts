@@ -1,5 +1,6 @@
 import { readFileSync, statSync } from "node:fs";
 import { Fault } from "@dyetrace/wire";
+import { cannotRead } from "@dyetrace/wire/command-line/file-fault";
 import type { StorePlace } from "../../store/open-database.ts";
 
 export interface StoreOptions {
@@ -48,8 +49,7 @@ function readSecret(file: string): string {
     const OTHERS = 0o007;
     if ((statSync(file).mode & OTHERS) === 0) return text;
   } catch (cause) {
-    const { code } = cause as NodeJS.ErrnoException;
-    throw new Fault("FILE_UNREADABLE", `Cannot read ${file}: ${code}`, "Check the path and its rights", { cause });
+    throw cannotRead(file, cause, "Check the path and its rights");
   }
   throw new Fault("OPTION_INVALID", `Every user of this machine can read ${file}`, `Mend it with: chmod o-rwx ${file}`);
 }

@@ -1,4 +1,4 @@
-import { PIN_FORM } from "@dyetrace/pin";
+import { controllerAddress, PIN_FORM } from "@dyetrace/pin";
 import { Fault } from "@dyetrace/wire";
 import type { Command } from "commander";
 import { DEFAULT_CONTROLLER_URL } from "../arguments/default-controller-url.ts";
@@ -24,9 +24,7 @@ export const withAskOptions = (command: Command): Command =>
 
 /** @throws {Fault} OPTION_INVALID, FILE_UNREADABLE */
 export function clientOf({ controller = DEFAULT_CONTROLLER_URL, tokenFile, pin }: AskOptions): ControllerClient {
-  if (!URL.canParse(controller)) {
-    throw new Fault("OPTION_INVALID", `--controller ${controller} is no address`, "Write https://192.0.2.1:8472");
-  }
+  controllerAddress(controller);
   if (pin !== undefined && !PIN_FORM.test(pin)) {
     throw new Fault("OPTION_INVALID", `--pin ${pin} is no fingerprint`, "Copy it whole: sha256// and 44 characters");
   }

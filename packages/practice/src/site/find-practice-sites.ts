@@ -13,11 +13,14 @@ export interface StandingSite {
 
 /** Looks through /proc: a site writes nothing to disk that could outlive it. @returns in the order of their process ids */
 export function findPracticeSites(): readonly StandingSite[] {
-  return readdirSync("/proc")
-    .filter((entry) => /^[0-9]+$/.test(entry))
-    .map(Number)
-    .toSorted((a, b) => a - b)
-    .flatMap((pid) => siteOf(pid) ?? []);
+  const sites = new Map<string, StandingSite>();
+  for (const entry of readdirSync("/proc")) {
+    const site = /^[0-9]+$/.test(entry) ? siteOf(Number(entry)) : null;
+    // While the host starts a program, the copy of it that becomes that program bears its arguments too; the host came first.
+    const known = site === null ? undefined : sites.get(site.id);
+    if (site !== null && (known === undefined || site.hostPid < known.hostPid)) sites.set(site.id, site);
+  }
+  return [...sites.values()].toSorted((a, b) => a.hostPid - b.hostPid);
 }
 
 function siteOf(pid: number): StandingSite | null {
