@@ -8,6 +8,7 @@ import { EXITS } from "./about/exits.ts";
 import { VERSION } from "./about/version.ts";
 import { registerAgents } from "./commands/agents.ts";
 import { EXIT, EXIT_USAGE } from "./commands/arguments/exit-codes.ts";
+import { refusalJson } from "./commands/arguments/refusal-json.ts";
 import { tellUnknownCommands } from "./commands/arguments/tell-unknown-commands.ts";
 import { registerAudit } from "./commands/audit.ts";
 import { registerBackup } from "./commands/backup.ts";
@@ -83,6 +84,7 @@ export async function runProgram(argv: readonly string[]): Promise<void> {
     if (error instanceof CommanderError) process.exitCode = error.exitCode === 0 ? 0 : EXIT_USAGE;
     else if (error instanceof Fault) {
       for (const fault of [error, ...error.others]) process.stderr.write(`${describeFault(fault)}\n`);
+      process.stdout.write(refusalJson(argv, error) ?? "");
       process.exitCode = EXIT_USAGE;
     } else {
       process.stderr.write(sayOwnMistake(error));

@@ -51,13 +51,15 @@ export function registerEvidence(program: Command): void {
       .command("add")
       .description("Give the controller a switch's group table that it can't read itself, while a run goes on.")
       .argument("<node>", "the switch's name in the site plan")
-      .requiredOption(
-        "--table <file>",
-        "CSV with a first line `port,vlan,group`, as the switch's own display has them",
-      ),
-  ).action(async (node: string, options: AskOptions & { readonly table: string }) => {
+      .requiredOption("--table <file>", "CSV with a first line `port,vlan,group`, as the switch's own display has them")
+      .option("--json", "the same as JSON"),
+  ).action(async (node: string, options: AskOptions & { readonly table: string; readonly json?: true }) => {
     const groups = readPastedTable(readUserFile(options.table).toString("utf8"), options.table);
     const { readAt } = await clientOf(options).ask("pasteTable", { path: { node }, body: { groups } });
+    if (options.json === true) {
+      process.stdout.write(`${JSON.stringify({ node, readAt, groups }, null, 2)}\n`);
+      return;
+    }
     process.stdout.write(
       `The controller has ${groups.length} ${groups.length === 1 ? "group" : "groups"} of ${node}, as of ${readAt}.\n`,
     );

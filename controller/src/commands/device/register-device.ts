@@ -16,6 +16,7 @@ interface AddOptions extends AskOptions {
   readonly secretsFile?: string;
   readonly community?: string | true;
   readonly communityFile?: string;
+  readonly json?: string | true;
 }
 interface JsonOptions extends AskOptions {
   readonly json?: string | true;
@@ -40,12 +41,14 @@ export function registerDevice(program: Command): void {
       .addOption(new Option("--auth <hash>", "how that user signs").choices(AUTH).default("sha256"))
       .option("--secrets-file <file>", "that user's two passwords, a line each: for signing, then for encryption (AES)")
       .option("--community [nothing]", "SNMPv2c, in clear, for devices that know nothing better; it is asked for")
-      .option("--community-file <file>", "the same, with the community on the file's first line"),
+      .option("--community-file <file>", "the same, with the community on the file's first line")
+      .option("--json [file]", "what is kept of it but its secrets, to a file or to standard output"),
   ).action(async (node: string, options: AddOptions) => {
     const access = await accessOf(options);
     if (access.version === "2c") process.stderr.write(`Caution: ${V2C_CAUTION}.\n`);
     const { address, port } = options;
-    await clientOf(options).ask("addDevice", { body: { node, address, port, access } });
+    const entry = await clientOf(options).ask("addDevice", { body: { node, address, port, access } });
+    if (options.json !== undefined) say(options.json, entry, () => "");
     process.stderr.write(
       `The controller may read ${node} now; \`dyetrace device read ${node}\` shows whether it can.\n`,
     );
@@ -59,12 +62,16 @@ export function registerDevice(program: Command): void {
     const list = await clientOf(options).ask("listDevices");
     say(options.json, list, () => renderDevices(list));
   });
-  withAskOptions(device.command("remove").description("Forget a device and its secrets.").argument("<node>")).action(
-    async (node: string, options: AskOptions) => {
-      await clientOf(options).ask("removeDevice", { path: { node } });
-      process.stdout.write(`The controller no longer reads ${node}, and has forgotten how.\n`);
-    },
-  );
+  withAskOptions(
+    device
+      .command("remove")
+      .description("Forget a device and its secrets.")
+      .argument("<node>")
+      .option("--json [file]", "the same as JSON, to a file or to standard output"),
+  ).action(async (node: string, options: JsonOptions) => {
+    await clientOf(options).ask("removeDevice", { path: { node } });
+    say(options.json, { removed: node }, () => `The controller no longer reads ${node}, and has forgotten how.\n`);
+  });
   withAskOptions(
     device
       .command("read")
