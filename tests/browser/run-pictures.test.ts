@@ -1,6 +1,8 @@
 import type { RunReport } from "@dyetrace/wire";
 import type { Browser } from "playwright-core";
 import { afterAll, beforeAll, describe, expect, test } from "vitest";
+import { renderHtmlReport } from "../../controller/src/report/html-report.ts";
+import { campusRun } from "./support/campus.ts";
 import { first, openBrowser, openConsole, SETTINGS, troublesInEverySetting } from "./support/console-browser.ts";
 import { recorded } from "./support/recorded.ts";
 import { storedRun, type ToldConsole, tellConsole } from "./support/told-console.ts";
@@ -51,6 +53,25 @@ describe("console: given a run with outages and one without", () => {
   });
   afterAll(async () => {
     await told?.[Symbol.asyncDispose]();
+  });
+
+  test("given the report of a small site on a phone, then its map is no wider than the window, and its names can be read", async () => {
+    const small = campusRun({ switches: 4, hosts: 6 }, 3, true);
+    const file = { file: "campus.yaml", text: small.plan };
+    const record = {
+      request: { site: file, scenario: { file: "s.yaml", text: "" }, parameters: {} },
+      programVersion: "0.1.0",
+    };
+    const context = await browser.newContext({ viewport: { width: 390, height: 844 } });
+    const page = await context.newPage();
+    await page.setContent(renderHtmlReport({ report: small.report, record, graph: small.graph }));
+    const map = page.locator("svg.site-picture");
+    expect((await map.boundingBox())?.width).toBeLessThanOrEqual(390);
+    expect((await map.locator("text").first().boundingBox())?.height).toBeGreaterThan(9);
+    // At a desk it is not blown up over the whole page.
+    await page.setViewportSize({ width: 1440, height: 900 });
+    expect((await map.locator("text").first().boundingBox())?.height).toBeLessThan(30);
+    await context.close();
   });
 
   test(`given the slider of time, then the map is of the second that it stands at, by key and by play, and its right end is the whole run`, async () => {

@@ -47,6 +47,10 @@ function manyAgents(many: Files["many"]): string {
   return `${many.hosts === undefined ? "agents" : `${short(many.hosts)} agents`}${names} within ${typeof many.lastsMs === "number" ? formatDurationNs(many.lastsMs * 1e6) : short(many.lastsMs)}`;
 }
 
+/** `2026-12-01 22:00:00 UTC`; what is no instant stays as it was sent. */
+const instantWords = (text: string): string =>
+  text.replace(/^(\d{4}-\d\d-\d\d)T(\d\d:\d\d:\d\d)(?:\.0+)?Z$/, "$1 $2 UTC");
+
 /** @returns null for what changes nothing, and for sign-ins, which have entries of their own */
 function describe(route: string, request: FastifyRequest, payload: string): string | null {
   const params = (request.params ?? {}) as Readonly<Record<string, string>>;
@@ -63,7 +67,7 @@ function describe(route: string, request: FastifyRequest, payload: string): stri
     case "POST /api/runs": {
       const run = /"runId":"([0-9a-f]+)"/.exec(payload)?.[1];
       const did = body.startAt === undefined ? "started" : "scheduled";
-      const at = body.startAt === undefined ? "" : ` for ${plain(body.startAt)}`;
+      const at = body.startAt === undefined ? "" : ` for ${instantWords(plain(body.startAt))}`;
       const kept = body.keepsHeaders === true ? ", with headers of packets kept" : "";
       const bursts = body.bursts === true ? ", with bursts where other traffic hides it" : "";
       const as = run === undefined ? "" : ` as run ${run}`;

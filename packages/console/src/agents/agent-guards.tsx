@@ -1,4 +1,4 @@
-import { formatDurationNs, formatRateBps, type Guards, RESERVED_GROUPS_TEXT } from "@dyetrace/wire";
+import { formatCount, formatDurationNs, formatRateBps, type Guards, RESERVED_GROUPS_TEXT } from "@dyetrace/wire";
 
 /** What an agent's host lets it send at most. Only the host's own file changes it. */
 export function AgentGuards({ guards }: { readonly guards: Guards }) {
@@ -14,7 +14,7 @@ export function AgentGuards({ guards }: { readonly guards: Guards }) {
       </summary>
       <dl class="figures">
         <dt>packets</dt>
-        <dd>up to {guards.maxPacketsPerSecond} a second</dd>
+        <dd>up to {formatCount(guards.maxPacketsPerSecond)} a second</dd>
         <dt>streams</dt>
         <dd>up to {guards.maxStreams} at once</dd>
         <dt>DSCP</dt>

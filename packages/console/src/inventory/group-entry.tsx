@@ -56,7 +56,7 @@ export function GroupEntry({ row }: { readonly row: InventoryGroup }) {
 
 function Sender({ sender }: { readonly sender: InventorySender }) {
   const { address, agent, rateBps, packetsPerSecond, leastBytes, mostBytes, ttl, dscp, carries } = sender;
-  const size = leastBytes === mostBytes ? `${mostBytes} B` : `${leastBytes} to ${mostBytes} B`;
+  const size = leastBytes === mostBytes ? `${mostBytes}\u00a0B` : `${leastBytes} to ${mostBytes}\u00a0B`;
   return (
     <dl class="figures">
       <dt>sender</dt>

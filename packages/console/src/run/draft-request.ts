@@ -38,7 +38,9 @@ export function timedRequest(
     return { request: null, wrong: "It may begin 1 to 1440 minutes late.", note: null };
   }
   const length =
-    endMs !== null && hasLength(shipped) ? { length: `${Math.max(1, Math.round((endMs - startMs) / 1000))}s` } : {};
+    endMs !== null && hasLength(shipped)
+      ? { length: lengthText(Math.max(1, Math.round((endMs - startMs) / 1000))) }
+      : {};
   const timed = {
     ...request,
     parameters: { ...request.parameters, ...length },
@@ -67,3 +69,7 @@ export const missingOf = (shipped: ConsoleScenario | null): readonly string[] =>
     : shipped.parameters.flatMap(({ name, value }) =>
         value === null && (valuesOf(shipped)[name] ?? "").trim() === "" ? [name] : [],
       );
+
+/** As a scenario's file has it, in the largest unit that it is whole in. */
+const lengthText = (seconds: number): string =>
+  seconds % 3600 === 0 ? `${seconds / 3600}h` : seconds % 60 === 0 ? `${seconds / 60}min` : `${seconds}s`;

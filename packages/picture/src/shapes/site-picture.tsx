@@ -51,7 +51,13 @@ export function SitePicture(props: SitePictureProps) {
     return node === undefined ? null : placeLabel(place, { node, ...shownAt(place) });
   };
   return (
-    <svg class="site-picture" role="img" aria-label={props.name} viewBox={`0 0 ${layout.width} ${layout.height}`}>
+    <svg
+      class="site-picture"
+      role="img"
+      aria-label={props.name}
+      viewBox={`0 0 ${layout.width} ${layout.height}`}
+      style={{ "--drawn": `${Math.ceil(layout.width)}px` }}
+    >
       <MapLanes tree={tree} layout={layout} />
       <MapChannels
         tree={grouped.tree}
