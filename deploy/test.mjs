@@ -24,6 +24,13 @@ const checks = [
 // One after the other: pure tests on all cores would disturb the clocks of those that move packets.
 const tests = [
   { part: "unit", what: "Tests: unit", args: vitest("unit") },
+  {
+    part: "unit, other versions of Node.js",
+    what: "Tests: unit, what reaches Node.js itself, under its other versions",
+    program: [process.execPath],
+    // Words after `npm test --` choose tests of this version.
+    args: ["deploy/unit-nodes.mjs", "--of-node"],
+  },
   { part: "field", what: "Tests: field", args: vitest("field") },
   { part: "browser", what: "Tests: browser", args: vitest("browser") },
 ];
@@ -38,10 +45,11 @@ async function time(part, work) {
 }
 
 /** @returns {Promise<number>} its exit code */
-async function run({ what, args }, more = {}) {
+async function run({ what, args, program = ["npx", "--no", "--"] }, more = {}) {
   process.stderr.write(`${what} ...\n`);
   const env = { ...process.env, ...more };
-  const [code] = await once(spawn("npx", ["--no", "--", ...args], { cwd: root, stdio: "inherit", env }), "exit");
+  const [command, ...words] = [...program, ...args];
+  const [code] = await once(spawn(command, words, { cwd: root, stdio: "inherit", env }), "exit");
   return code ?? 1;
 }
 

@@ -5,6 +5,8 @@
 # user with no network at all. Needs debootstrap, lintian, iproute2. DYETRACE_BASE_ROOT names a debootstrap folder to start from,
 # DYETRACE_PACKED a folder with v1 and v2 of an earlier check; KEEP=1 leaves everything in place.
 set -euo pipefail
+# The root folders have no such file, and Node.js would say so each time.
+unset NODE_EXTRA_CA_CERTS
 repository=$(cd "$(dirname "$0")/../.." && pwd)
 work=$(mktemp -d /tmp/dyetrace-packages-XXXXXX)
 mark=dtp$$

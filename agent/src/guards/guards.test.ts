@@ -208,6 +208,7 @@ test("refuseTask: given tens of thousands of actions, then how many streams ther
     expect(refuseTask(one, wide)).toBeNull();
     return performance.now() - began;
   };
-  took(64);
-  expect(took(4096) / took(64)).toBeLessThan(16); // in step with the streams it would be 64
+  // The quickest of several: whatever else the machine does meanwhile only adds to a time.
+  const least = (count: number): number => Math.min(...Array.from({ length: 5 }, () => took(count)));
+  expect(least(4096) / least(64)).toBeLessThan(16); // in step with the streams it would be 64
 });

@@ -11,6 +11,7 @@ export function bashCompletion(parsed: unknown): string {
   const shellName = `_${name.replaceAll("-", "_")}`;
   return `# Completion of ${name} for bash, made from its commands.
 ${shellName}() {
+  COMPREPLY=()
   local word=\${COMP_WORDS[COMP_CWORD]} before=\${COMP_WORDS[COMP_CWORD-1]} path= next words= i
   for ((i = 1; i < COMP_CWORD; i++)); do
     next="$path \${COMP_WORDS[i]}"
@@ -44,12 +45,14 @@ function casesOf(
   });
 }
 
-/** What an option takes that is one of a few words. */
+/** What an option takes: one of a few words, or what nobody here can list, so that bash offers names of files. */
 function choicesOf(command: DescribedCommand, path: string): string[] {
-  const own = shownOptions(command).flatMap(({ long, argChoices }) =>
-    long === undefined || argChoices === undefined
+  const own = shownOptions(command).flatMap(({ long, argChoices, required }) =>
+    long === undefined || !required
       ? []
-      : [`    ${quote(`${path}:${long}`)}) words=${quote(argChoices.join(" "))} ;;`],
+      : [
+          `    ${quote(`${path}:${long}`)}) ${argChoices === undefined ? "return" : `words=${quote(argChoices.join(" "))}`} ;;`,
+        ],
   );
   const below = shownCommands(command).flatMap((one) =>
     choicesOf(one, path === "" ? one.name() : `${path} ${one.name()}`),

@@ -21,6 +21,7 @@ export interface DescribedOption {
   readonly argChoices?: readonly string[];
   /** It takes a value. */
   readonly required: boolean;
+  readonly defaultValue?: unknown;
 }
 
 /** The commands below one that help shows. */

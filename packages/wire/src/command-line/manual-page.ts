@@ -1,4 +1,4 @@
-import { type DescribedCommand, shownCommands, shownOptions } from "./described-command.ts";
+import { type DescribedCommand, type DescribedOption, shownCommands, shownOptions } from "./described-command.ts";
 
 /** What stands in a page beside the commands. */
 export interface ManualFacts {
@@ -36,9 +36,15 @@ function tell(command: DescribedCommand, above: string): string[] {
     `.SS ${text(`${path} ${usage}`.trim())}`,
     text(command.description()),
     ...command.registeredArguments.flatMap((one) => item(one.name(), one.description)),
-    ...shownOptions(command).flatMap(({ flags, description }) => item(flags, description)),
+    ...shownOptions(command).flatMap((option) => item(option.flags, aboutOf(option))),
   ];
   return [...own, ...shownCommands(command).flatMap((one) => tell(one, path))];
+}
+
+/** With what holds without it, as the program's own help has it. */
+function aboutOf({ description, defaultValue }: DescribedOption): string {
+  const isTold = typeof defaultValue === "string" || typeof defaultValue === "number";
+  return isTold && defaultValue !== "" ? `${description} (default: ${defaultValue})` : description;
 }
 
 const item = (what: string, about: string): string[] => [".TP", `.B ${text(what)}`, text(about === "" ? "." : about)];

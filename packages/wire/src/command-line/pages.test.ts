@@ -11,6 +11,7 @@ audit.command("check").description("Whether it's whole.").option("--json <file>"
 program
   .command("run")
   .argument("<plan>", "site plan")
+  .option("--port <port>", "its UDP port", "48620")
   .addOption(new Option("--role <role>", "which").choices(["view", "operate"]));
 program.command("demo", { hidden: true });
 
@@ -29,6 +30,7 @@ test("bashCompletion: given words, then bash offers the commands, options and ch
   expect(offered("pour-it", "audit", "")).toBe("check --help");
   expect(offered("pour-it", "audit", "check", "--j")).toBe("--json");
   expect(offered("pour-it", "run", "site.yaml", "--role", "")).toBe("view operate");
+  expect(offered("pour-it", "audit", "check", "--json", "")).toBe(""); // bash goes on with names of files (complete -o default)
 });
 
 test("manualPage: given a program, then every command and option stands there, and no line of text is taken for a macro", () => {
@@ -36,6 +38,7 @@ test("manualPage: given a program, then every command and option stands there, a
   expect(page).toContain('.TH POUR-IT 1 "" "dyetrace 1.2.3"');
   expect(page).toContain(".SS pour\\-it audit check [options]");
   expect(page).toContain(".B \\-\\-json <file>\nas JSON; \\- for standard output");
+  expect(page).toContain("its UDP port (default: 48620)");
   expect(page).toContain("\n\\&'quoted' at its beginning");
   expect(page).not.toContain("demo");
   const macros = page
