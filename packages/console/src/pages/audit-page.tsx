@@ -4,7 +4,10 @@ import { askController, asRefusal, type Refusal } from "../link/ask-controller.t
 import { Awaited } from "../parts/awaited.tsx";
 import { formatInstant } from "../parts/format.ts";
 import { RefusalNote } from "../parts/refusal-note.tsx";
+import { useFirst } from "../parts/use-first.tsx";
 import { link } from "../state/console-state.ts";
+
+const MOST_ENTRIES = 100;
 
 /** Who did what, newest first. */
 export function AuditPage() {
@@ -17,31 +20,35 @@ export function AuditPage() {
       setRefusal(asRefusal(error)),
     );
   }, [isOn]);
+  const { shown, more } = useFirst(entries ?? [], MOST_ENTRIES);
   if (refusal !== null) return <RefusalNote refusal={refusal} />;
   if (entries === null) return <Awaited what="the log" />;
   if (entries.length === 0) return <p class="empty">Nobody has changed anything yet.</p>;
   return (
-    <table class="audit">
-      <thead>
-        <tr>
-          <th scope="col">when</th>
-          <th scope="col">who</th>
-          <th scope="col">from</th>
-          <th scope="col">did what</th>
-        </tr>
-      </thead>
-      <tbody>
-        {entries.map(({ at, who, from, what }, index) => (
-          <tr key={`${at} ${index}`}>
-            <td>
-              <time dateTime={at}>{formatInstant(at)}</time>
-            </td>
-            <td>{who}</td>
-            <td>{from}</td>
-            <td>{what}</td>
+    <div class="audit-page">
+      <table class="audit">
+        <thead>
+          <tr>
+            <th scope="col">when</th>
+            <th scope="col">who</th>
+            <th scope="col">from</th>
+            <th scope="col">did what</th>
           </tr>
-        ))}
-      </tbody>
-    </table>
+        </thead>
+        <tbody>
+          {shown.map(({ at, who, from, what }, index) => (
+            <tr key={`${at} ${index}`}>
+              <td>
+                <time dateTime={at}>{formatInstant(at)}</time>
+              </td>
+              <td>{who}</td>
+              <td>{from}</td>
+              <td>{what}</td>
+            </tr>
+          ))}
+        </tbody>
+      </table>
+      {more}
+    </div>
   );
 }
