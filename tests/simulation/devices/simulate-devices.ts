@@ -118,5 +118,6 @@ function countOf(frames: number, background: number, random: Random): PortCount 
     fromMs: -1_000,
     toMs: RUN_S * 1000 - 1_000,
     skewMs: 200,
+    hasEverCounted: true,
   };
 }
