@@ -78,7 +78,7 @@ describe("console: given the practice site with everything lost on the way to th
     const stopped = await framesSent();
     await new Promise((resolve) => setTimeout(resolve, 1500));
     expect((await framesSent()) - stopped).toBeLessThan(20); // reports and the like, no stream
-    await page.getByRole("heading", { name: "What to send" }).waitFor({ timeout: 20_000 });
+    await page.getByRole("heading", { name: "What to run" }).waitFor({ timeout: 20_000 });
     expect(console.troubles).toEqual([]);
   });
 

@@ -41,7 +41,7 @@ function forecast(scenario: Scenario, graph: SiteGraph, connected: ReadonlySet<s
     lastsMs: scenario.durationNs / 1e6,
     steps: scenario.timeline.slice(0, MOST_STEPS).map((action) => ({
       atMs: action.atNs / 1e6,
-      sentence: sayAction(action, scenario),
+      sentence: sayAction(action, scenario, agentNames(graph)),
     })),
     furtherSteps: Math.max(0, scenario.timeline.length - MOST_STEPS),
     expects: sayExpectations(scenario),
@@ -90,9 +90,15 @@ function agentsNeeded({ streams, timeline }: Scenario, graph: SiteGraph): string
   return all.filter((agent) => needed.has(agent));
 }
 
-function sayAction(action: ScenarioAction, { streams }: Scenario): string {
+/** @param all agents of the plan */
+function sayAction(action: ScenarioAction, { streams }: Scenario, all: readonly string[]): string {
   const stream = streams.find(({ name }) => name === action.stream);
   const source = stream?.source ?? "the source";
+  // Of a stream of others the sender has an agent only by chance.
+  const whoever = (agents: readonly string[] | null): string =>
+    who(agents, stream?.production === undefined || all.includes(source) ? source : null);
+  const verb = (agents: readonly string[] | null, one: string, many: string): string =>
+    agents === null || agents.length === 1 ? one : many;
   switch (action.kind) {
     case "emit": {
       if (stream === undefined) return `${source} sends ${action.stream}`;
@@ -102,11 +108,11 @@ function sayAction(action: ScenarioAction, { streams }: Scenario): string {
     case "stop":
       return `${source} stops sending ${action.stream}`;
     case "join":
-      return `${who(action.agents, source)} ${action.agents === null || action.agents.length === 1 ? "joins" : "join"} ${action.stream}`;
+      return `${whoever(action.agents)} ${verb(action.agents, "joins", "join")} ${action.stream}`;
     case "watch":
-      return `${who(action.agents, source)} ${action.agents === null || action.agents.length === 1 ? "follows" : "follow"} ${action.stream} where a program there has joined it, and joins nothing`;
+      return `${whoever(action.agents)} ${verb(action.agents, "follows", "follow")} ${action.stream} where a program there has joined it, and joins nothing`;
     case "leave":
-      return `${who(action.agents, source)} ${action.agents === null || action.agents.length === 1 ? "leaves" : "leave"} ${action.stream}`;
+      return `${whoever(action.agents)} ${verb(action.agents, "leaves", "leave")} ${action.stream}`;
     case "set": {
       const parts = [
         ...(action.rateBps === null ? [] : [`at ${formatRateBps(action.rateBps)}`]),
@@ -119,8 +125,9 @@ function sayAction(action: ScenarioAction, { streams }: Scenario): string {
 
 const count = (value: number): string => String(Number(value.toPrecision(3)));
 
-function who(agents: readonly string[] | null, source: string): string {
-  if (agents === null) return `Every agent but ${source}`;
+/** @param source null: no agent's */
+function who(agents: readonly string[] | null, source: string | null): string {
+  if (agents === null) return source === null ? "Every agent" : `Every agent but ${source}`;
   return agents.length <= 6 ? listNames(agents) : `${agents.slice(0, 5).join(", ")} and ${agents.length - 5} more`;
 }
 

@@ -3,7 +3,9 @@ import { headOf, runScene } from "@dyetrace/picture";
 import { loadSitePlan } from "@dyetrace/site";
 import { loadScenario, type RunReport, wifiWords } from "@dyetrace/wire";
 import { describe, expect, test } from "vitest";
+import { answerRun } from "../../../controller/src/console/run-forecast.ts";
 import { airCautions } from "../../../controller/src/plan/air-cautions.ts";
+import { FOLLOWING_AHEAD } from "../../../controller/src/plan/cautions.ts";
 import { adviseGroups, checkPlan } from "../../../controller/src/plan/check-plan.ts";
 import { refuseUnconfirmedLoad, unknownShares } from "../../../controller/src/plan/confirm-load.ts";
 import { outlineRun } from "../../../controller/src/plan/outline-run.ts";
@@ -20,9 +22,15 @@ import { conclude, followedSite, followRun, lossOn } from "./follow-scene.ts";
 
 const SECONDS = 6;
 const PACKETS_PER_SECOND = 150;
-const graph = followedSite(
-  readFileSync(new URL("../../../packages/practice/demo/quillfen.yaml", import.meta.url), "utf8"),
-);
+const DEMO = readFileSync(new URL("../../../packages/practice/demo/quillfen.yaml", import.meta.url), "utf8");
+const SITE = {
+  file: "plan.yaml",
+  text: DEMO.replace("nodes:\n", "nodes:\n  encoder: { kind: host, agent: none }\n").replace(
+    "links:\n",
+    "links:\n  - core:11 -- encoder:eth0\n",
+  ),
+};
+const graph = followedSite(DEMO);
 const run = followRun(graph, SECONDS);
 const media = drawMedia("MPEG-TS over UDP", {
   seconds: SECONDS + 4,
@@ -118,3 +126,19 @@ test("given a followed stream without its sender, then nothing is told of what t
   expect(air.map(({ streams }) => streams)).toEqual([[]]);
   expect(renderAirtime(graph.name, air, [], plain)).toContain("The scenario sends nothing.");
 });
+
+test.each([
+  ["any", "Every agent joins a"],
+  ["encoder", "Every agent joins a"],
+  ["tower", "Every agent but tower joins a"],
+])(
+  "forecast: given a followed stream from %s, then whoever joins it is said as it will be, and no caution of sending",
+  (from, first) => {
+    const text = `scenario: f\nstreams: [ { name: a, production: true, from: ${from}, group: 239.195.10.4, port: 5004 } ]\ntimeline: [ { at: 0s, join: a, agents: all }, { at: 2s, leave: a, agents: all } ]\n`;
+    const answer = answerRun({ scenario: { file: "f.yaml", text }, site: SITE }, new Set(), true);
+    if (answer.kind !== "run") throw new Error(JSON.stringify(answer));
+    expect(answer.forecast.steps[0]?.sentence).toBe(first);
+    expect(answer.forecast).toMatchObject({ loads: [], confirmation: null });
+    expect(answer.forecast.thoughts).toEqual([FOLLOWING_AHEAD]);
+  },
+);

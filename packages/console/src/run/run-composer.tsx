@@ -38,7 +38,7 @@ export function RunComposer() {
   return (
     <div class="composer">
       <section aria-labelledby="choose">
-        <h2 id="choose">What to send</h2>
+        <h2 id="choose">What to run</h2>
         {refusal !== null && <RefusalNote refusal={refusal} />}
         {scenarios === null && refusal === null && <Awaited what="the scenarios" />}
         <fieldset class="choices">
