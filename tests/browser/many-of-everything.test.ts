@@ -141,7 +141,7 @@ describe("console: given sixty switches that are read, and sixty groups on the w
     await page.locator(".on-wire").first().waitFor();
     expect((await heads(".on-wire"))[0]).toContain("239.196.4.60");
     expect(await page.locator(".on-wire").count()).toBe(24);
-    await page.getByText("and 28 more").first().waitFor();
+    await page.getByText("40: head-end, yard-7-board-1").first().waitFor();
     expect(await troublesInEverySetting(page)).toEqual([]);
     await page.getByRole("button", { name: "and 36 more" }).click();
     await expect.poll(() => page.locator(".on-wire").count()).toBe(60);

@@ -3,6 +3,12 @@ import type { InventoryGroup, InventorySender } from "@dyetrace/wire/inventory/i
 import { nameAddress, nameAsker, sayCard, sayPacketRate } from "@dyetrace/wire/inventory/inventory-words";
 import { nameSome } from "../parts/format.ts";
 
+/** More are counted first, and a few of them named. */
+const FEW = 6;
+const NAMED = 4;
+const countAndName = (names: readonly string[]): string =>
+  names.length <= FEW ? names.join(", ") : `${names.length}: ${nameSome(names, NAMED)}`;
+
 /** One group and port: who sends, who asked, where it comes, and what there is to say about it. */
 export function GroupEntry({ row }: { readonly row: InventoryGroup }) {
   const { group, port, senders, members, askedBy, seenBy, use, linkAddress, remarks } = row;
@@ -31,15 +37,15 @@ export function GroupEntry({ row }: { readonly row: InventoryGroup }) {
           </>
         )}
         <dt>members</dt>
-        <dd>{members.length === 0 ? "no agent's host" : nameSome(members)}</dd>
+        <dd>{members.length === 0 ? "no agent's host" : countAndName(members)}</dd>
         {strangers.length > 0 && (
           <>
             <dt>asked by</dt>
-            <dd>{nameSome(strangers.map(nameAsker))}</dd>
+            <dd>{countAndName(strangers.map(nameAsker))}</dd>
           </>
         )}
         <dt>seen by</dt>
-        <dd>{seenBy.length === 0 ? "nobody" : nameSome(seenBy)}</dd>
+        <dd>{seenBy.length === 0 ? "nobody" : countAndName(seenBy)}</dd>
         <dt>Ethernet</dt>
         <dd>{linkAddress}</dd>
       </dl>
