@@ -21,12 +21,20 @@ const NAMELESS_IN_SIGHT = `(() => {
 describe(`console: given generated campuses with a cut link, seed ${SEED}`, () => {
   const sixty = campusRun(SIXTY_SWITCHES, SEED);
   const thousand = campusRun(THOUSAND_HOSTS, SEED);
+  /** As the first, with as many hosts named in a note as may be missing of such a site. */
+  const names = Array.from({ length: 195 }, (_, index) => `kiosk-${index + 1}`).join(", ");
+  const absent = {
+    ...sixty.report,
+    run: "00000000000000f1",
+    notes: [`Not connected, so nothing was watched there: ${names}.`],
+  };
   let told: ToldConsole;
   let browser: Browser;
   beforeAll(async () => {
     browser = await openBrowser();
     told = await tellConsole();
     for (const { plan, report } of [sixty, thousand]) told.keep(storedRun(plan, report));
+    told.keep(storedRun(sixty.plan, absent));
   });
   afterAll(async () => {
     await told?.[Symbol.asyncDispose]();
@@ -61,6 +69,18 @@ describe(`console: given generated campuses with a cut link, seed ${SEED}`, () =
       expect(console.troubles).toEqual([]);
     });
   }
+
+  test("given a note that names 195 hosts, then its beginning stands there, and all of it when it is opened", async () => {
+    if (PHONE === undefined) throw new Error("no setting");
+    await using console = await openConsole(browser, told.url, PHONE, { hash: `#/findings/${absent.run}` });
+    const note = console.page.getByRole("listitem").filter({ hasText: "Not connected" });
+    await note.waitFor();
+    expect((await note.innerText()).length).toBeLessThan(300);
+    await note.locator("summary").click();
+    expect(await note.innerText()).toContain("kiosk-195.");
+    expect(await troublesInBothSchemes(console.page)).toEqual([]);
+    expect(console.troubles).toEqual([]);
+  });
 
   test("given a thousand hosts, then each name is written at some zoom, and the finding is zoomed to", async () => {
     if (WIDE === undefined) throw new Error("no setting");

@@ -10,6 +10,7 @@ import { Delays } from "../parts/delay-figures.tsx";
 import { Deliveries, HostCounts } from "../parts/delivery-figures.tsx";
 import { FindingHead, Suspects } from "../parts/finding-note.tsx";
 import { formatClock } from "../parts/format.ts";
+import { LongText } from "../parts/long-text.tsx";
 import { MediaFigures } from "../parts/media-figures.tsx";
 import { OfViewedRun } from "../parts/of-viewed-run.tsx";
 import { QuerierTable } from "../parts/querier-table.tsx";
@@ -79,7 +80,9 @@ function Findings({ view }: { readonly view: RunView }) {
           <h2>Notes</h2>
           <ul class="plain">
             {report.notes.map((note) => (
-              <li key={note}>{note}</li>
+              <li key={note}>
+                <LongText text={note} />
+              </li>
             ))}
           </ul>
         </section>
