@@ -80,6 +80,9 @@ describe("console: given two stored runs, one that leaked and one that was block
     await page.goto(`${told.url}/#/map/${older.report.run}`);
     await page.getByText("A run of reach is going on.").waitFor();
     expect(await verdict()).toBe("Fail");
+    // The notice does not push the map's tools out of sight.
+    const tools = await page.getByRole("button", { name: "Whole site" }).boundingBox();
+    expect((tools?.y ?? Number.NaN) + (tools?.height ?? Number.NaN)).toBeLessThan(page.viewportSize()?.height ?? 0);
     expect(console.troubles).toEqual([]);
   });
 });
