@@ -1,5 +1,5 @@
 import { spawnSync } from "node:child_process";
-import { mkdtempSync, readFileSync, rmSync } from "node:fs";
+import { mkdtempSync, readFileSync, rmSync, statSync } from "node:fs";
 import { tmpdir } from "node:os";
 import path from "node:path";
 import { fileURLToPath } from "node:url";
@@ -54,6 +54,16 @@ describe("dyetrace compare on a store with recorded runs", () => {
     });
   });
   afterAll(() => rmSync(folder, { recursive: true, force: true }));
+
+  test("given --json, then what confirms a change is JSON as well, and nothing else", () => {
+    const told = (...args: string[]): unknown => JSON.parse(dyetrace(...args, "--json").words);
+    const run = before ?? "";
+    expect(told("baseline", run, "spring")).toEqual({ run, name: "spring" });
+    expect(told("baseline", "remove", "spring")).toEqual({ removed: "spring" });
+    expect(told("runs", "note", run, "old", "cable")).toEqual({ run });
+    const file = path.join(folder, "copy.sqlite");
+    expect(told("backup", file)).toEqual({ file, sizeBytes: statSync(file).size });
+  });
 
   test("given the same site twice, then exit code 0 and `same`", () => {
     const { code, words } = dyetrace("compare", again ?? "", "--against", before ?? "");

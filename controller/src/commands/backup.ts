@@ -14,8 +14,9 @@ export function registerBackup(program: Command): void {
     program
       .command("backup")
       .description("Copy all runs, reports, names and notes to one file; the controller goes on meanwhile.")
-      .argument("<file>", "a new file"),
-  ).action(async (file: string, options: LibraryOptions) => {
+      .argument("<file>", "a new file")
+      .option("--json", "what was done, as JSON"),
+  ).action(async (file: string, options: LibraryOptions & { readonly json?: boolean }) => {
     if (existsSync(file)) throw new Fault("OPTION_INVALID", `There is a file ${file} already`, "Name a new one");
     const draft = `${file}.unfinished`;
     rmSync(draft, { force: true });
@@ -28,8 +29,13 @@ export function registerBackup(program: Command): void {
       throw error;
     }
     if (options.data !== undefined) noteDeed(options.data, `took a backup to ${file}`);
+    const sizeBytes = statSync(file).size;
+    if (options.json === true) {
+      process.stdout.write(`${JSON.stringify({ file, sizeBytes }, null, 2)}\n`);
+      return;
+    }
     process.stdout.write(
-      `${file} holds all runs as they are now (${sayBytes(statSync(file).size)}). \`dyetrace restore ${file} --data FOLDER\` puts them back.\n${SECRETS}\n`,
+      `${file} holds all runs as they are now (${sayBytes(sizeBytes)}). \`dyetrace restore ${file} --data FOLDER\` puts them back.\n${SECRETS}\n`,
     );
   });
   program
@@ -37,9 +43,14 @@ export function registerBackup(program: Command): void {
     .description("Put a backup in the place of a controller's store, with no controller running on it.")
     .argument("<file>", "a file that `dyetrace backup` made")
     .requiredOption("--data <folder>", "the controller's data folder")
-    .action(async (file: string, { data }: { readonly data: string }) => {
+    .option("--json", "what was done, as JSON")
+    .action(async (file: string, { data, json }: { readonly data: string; readonly json?: boolean }) => {
       const { runs, aside } = await restoreStore(file, data, Date.now());
       noteDeed(data, `restored the store from ${file}`);
+      if (json === true) {
+        process.stdout.write(`${JSON.stringify({ data, runs, before: aside }, null, 2)}\n`);
+        return;
+      }
       const kept = aside === null ? "" : ` What was there before lies in ${aside}.`;
       process.stdout.write(`The store in ${data} has ${runs} ${runs === 1 ? "run" : "runs"} now.${kept}\n`);
     });

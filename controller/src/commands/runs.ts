@@ -16,6 +16,10 @@ interface ListOptions extends LibraryOptions {
   readonly json?: boolean;
 }
 
+interface DoneOptions extends LibraryOptions {
+  readonly json?: boolean;
+}
+
 const VERDICTS: readonly Verdict[] = ["pass", "fail", "inconclusive", "could-not-run"];
 
 /** `dyetrace runs`: what is stored; its notes, tags and removal. */
@@ -40,30 +44,38 @@ export function registerRuns(program: Command): void {
   });
   registerHistory(runs);
   const change = (name: string, description: string) =>
-    withLibraryOptions(runs.command(name).description(description).argument("<run>", "the run's id, or `last`"));
+    withLibraryOptions(
+      runs
+        .command(name)
+        .description(description)
+        .argument("<run>", "the run's id, or `last`")
+        .option("--json", "what was done, as JSON"),
+    );
   change("note", "Write a note to a run; without words, take its note away.")
     .argument("[words...]", "what to remember of it")
-    .action((run: string, words: string[], options: LibraryOptions) =>
+    .action((run: string, words: string[], options: DoneOptions) =>
       mark(run, options, { note: words.length === 0 ? null : words.join(" ") }),
     );
   change("tag", "Tag a run, so that `dyetrace runs --tag TAG` finds it.")
     .argument("<tags...>", "letters, digits, dots, dashes and underscores")
-    .action((run: string, tags: string[], options: LibraryOptions) => mark(run, options, { addTags: readTags(tags) }));
+    .action((run: string, tags: string[], options: DoneOptions) => mark(run, options, { addTags: readTags(tags) }));
   change("untag", "Take tags from a run.")
     .argument("<tags...>")
-    .action((run: string, tags: string[], options: LibraryOptions) => mark(run, options, { removeTags: tags }));
+    .action((run: string, tags: string[], options: DoneOptions) => mark(run, options, { removeTags: tags }));
   withLibraryOptions(
     runs
       .command("remove")
       .description("Delete runs that are over, with all their reports.")
-      .argument("<runs...>", "the runs' ids"),
-  ).action(async (ids: string[], options: LibraryOptions) => {
+      .argument("<runs...>", "the runs' ids")
+      .option("--json", "what was done, as JSON"),
+  ).action(async (ids: string[], options: DoneOptions) => {
     await using library = await openLibrary(options);
     for (const id of ids) {
       await library.remove(id);
       note(options, `deleted run ${id}`);
-      process.stdout.write(`Run ${id} is deleted.\n`);
+      if (options.json !== true) process.stdout.write(`Run ${id} is deleted.\n`);
     }
+    if (options.json === true) print(options, { removed: ids }, () => "");
   });
   registerBaselines(program);
 }
@@ -74,13 +86,14 @@ function registerBaselines(program: Command): void {
       .command("baseline")
       .description("Name a run, so that later runs can be held against it: compare RUN --against baseline:NAME.")
       .argument("<run>", "the run's id, or `last`")
-      .argument("<name>", "for example core-fw-before"),
-  ).action(async (run: string, name: string, options: LibraryOptions) => {
+      .argument("<name>", "for example core-fw-before")
+      .option("--json", "what was done, as JSON"),
+  ).action(async (run: string, name: string, options: DoneOptions) => {
     await using library = await openLibrary(options);
     const { runId } = await library.get(run);
     await library.nameBaseline(name, runId);
     note(options, `named run ${runId} baseline:${name}`);
-    process.stdout.write(`Run ${runId} is now baseline:${name}.\n`);
+    print(options, { run: runId, name }, () => `Run ${runId} is now baseline:${name}.\n`);
   });
   withLibraryOptions(
     baseline.command("list").description("All names, with their runs.").option("--json", "as JSON"),
@@ -90,21 +103,25 @@ function registerBaselines(program: Command): void {
     process.stdout.write(options.json === true ? `${JSON.stringify(named, null, 2)}\n` : renderBaselines(named));
   });
   withLibraryOptions(
-    baseline.command("remove").description("Take a name away; its run stays.").argument("<name>"),
-  ).action(async (name: string, options: LibraryOptions) => {
+    baseline
+      .command("remove")
+      .description("Take a name away; its run stays.")
+      .argument("<name>")
+      .option("--json", "what was done, as JSON"),
+  ).action(async (name: string, options: DoneOptions) => {
     await using library = await openLibrary(options);
     await library.removeBaseline(name);
     note(options, `removed the name baseline:${name}`);
-    process.stdout.write(`No run is called baseline:${name} any more.\n`);
+    print(options, { removed: name }, () => `No run is called baseline:${name} any more.\n`);
   });
 }
 
-async function mark(run: string, options: LibraryOptions, change: MarkChange): Promise<void> {
+async function mark(run: string, options: DoneOptions, change: MarkChange): Promise<void> {
   await using library: RunLibrary = await openLibrary(options);
   const { runId } = await library.get(run);
   await library.mark(runId, change);
   note(options, `changed note or tags of run ${runId}`);
-  process.stdout.write(`Run ${runId} is changed.\n`);
+  print(options, { run: runId }, () => `Run ${runId} is changed.\n`);
 }
 
 function note({ data }: LibraryOptions, what: string): void {
