@@ -33,7 +33,7 @@ function cutList(): RunReport {
 /** As the recorded run, but of a stream that flows already: its source has no agent. @param source as the report names it */
 function followed(run: string, source: string) {
   const { plan, report } = recorded("block");
-  const streams = report.streams.map((one) => ({ ...one, source, production: true, sent: null }));
+  const streams = report.streams.map((one) => ({ ...one, source, production: true, sent: null, format: "mpeg-ts" }));
   return storedRun(plan.replace("tower: { kind: host }", "tower: { kind: host, agent: none }"), {
     ...report,
     run,
