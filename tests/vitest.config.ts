@@ -1,15 +1,10 @@
 import { availableParallelism } from "node:os";
 import { defineConfig } from "vitest/config";
 import { asCompiled, COMPILED } from "./as-compiled.ts";
+import { fieldWorkers } from "./field-workers.ts";
 import { LongestFirst } from "./longest-first.ts";
 
 const root = new URL("..", import.meta.url).pathname;
-
-/**
- * Field files at a time on two cores, of which one file needs a quarter to half of one core: it waits for timers of the kernel and
- * of protocols. Three at a time leave more than half of both cores idle on a quiet machine, and take half as long again.
- */
-const FIELD_WORKERS = 5;
 
 /** How long a poll goes on where the test names no time: programs start and end late on a busy machine. */
 const POLL = { timeout: 30_000 };
@@ -56,7 +51,7 @@ export default defineConfig({
           sequence: { groupOrder: 1 },
           globalSetup: "tests/bundled-programs.mjs",
           isolate: false,
-          maxWorkers: FIELD_WORKERS,
+          maxWorkers: fieldWorkers(),
           expect: { poll: POLL },
           testTimeout: 180_000,
           hookTimeout: 300_000,
