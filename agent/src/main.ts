@@ -1,5 +1,6 @@
 import { describeFault, Fault } from "@dyetrace/wire";
 import { bashCompletion } from "@dyetrace/wire/command-line/bash-completion";
+import { endWithReader } from "@dyetrace/wire/command-line/closed-output";
 import { withoutEmptyDefault } from "@dyetrace/wire/command-line/empty-default";
 import { manualPage } from "@dyetrace/wire/command-line/manual-page";
 import { tellMistypedOptions } from "@dyetrace/wire/command-line/mistyped-option";
@@ -33,6 +34,7 @@ export function mayBeReplaced(configFile: string | undefined): boolean {
 
 /** The `dyetrace-agent` program. Sets the exit code; a mistake of the user's ends in one sentence and exit code 2. */
 export async function runAgentProgram(argv: readonly string[]): Promise<void> {
+  endWithReader(process);
   const program = new Command("dyetrace-agent")
     .description("Sends marked multicast test traffic, listens for it, and watches, from this host.")
     .version(VERSION)

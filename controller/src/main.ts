@@ -1,5 +1,6 @@
 import { describeFault, Fault } from "@dyetrace/wire";
 import { bashCompletion } from "@dyetrace/wire/command-line/bash-completion";
+import { endWithReader } from "@dyetrace/wire/command-line/closed-output";
 import { withoutEmptyDefault } from "@dyetrace/wire/command-line/empty-default";
 import { manualPage } from "@dyetrace/wire/command-line/manual-page";
 import { tellMistypedOptions } from "@dyetrace/wire/command-line/mistyped-option";
@@ -34,6 +35,7 @@ import { registerUpgradeCheck } from "./commands/upgrade-check.ts";
 
 /** The `dyetrace` program. Sets the exit code; a mistake of the user's ends in one sentence and exit code 2. */
 export async function runProgram(argv: readonly string[]): Promise<void> {
+  endWithReader(process);
   const program = new Command("dyetrace")
     .description("Pours marked multicast into a site and names the segment where it stops, thins out or leaks.")
     .version(VERSION)

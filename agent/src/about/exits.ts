@@ -7,4 +7,5 @@ export const EXITS: readonly (readonly [code: number, meaning: string])[] = [
     "It could not be done: an option, a file or a right is missing or wrong, or the controller will not have this agent.",
   ],
   [86, "The agent was upgraded by its controller, and is to be started again."],
+  [141, "Whoever read what it printed ended first, such as `head`."],
 ];

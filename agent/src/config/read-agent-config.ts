@@ -1,5 +1,4 @@
 import { existsSync, readFileSync } from "node:fs";
-import { Fault } from "@dyetrace/wire";
 import { cannotRead } from "@dyetrace/wire/command-line/file-fault";
 import { type AgentConfig, DEFAULT_CONFIG, DEFAULT_CONFIG_FILE, loadAgentConfig } from "./agent-config.ts";
 

@@ -5,4 +5,5 @@ export const EXITS: readonly (readonly [code: number, meaning: string])[] = [
   [2, "It could not be done: an option, a file, a controller or a right is missing or wrong. The sentence says which."],
   [3, "A run is inconclusive: the packets do not decide."],
   [130, "It was interrupted a second time, and ended before everything was taken down."],
+  [141, "Whoever read what it printed ended first, such as `head`."],
 ];

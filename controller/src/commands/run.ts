@@ -225,7 +225,13 @@ export function tellUndecidable(scenario: Scenario, graph: SiteGraph): void {
 /** A file, or else a scenario that ships with the program, by its name. */
 function readScenarioFile(scenario: string): Buffer {
   const shipped = existsSync(scenario) ? undefined : shippedScenarios().find(({ name }) => name === scenario);
-  return shipped === undefined ? readUserFile(scenario) : Buffer.from(shipped.text.text);
+  if (shipped !== undefined) return Buffer.from(shipped.text.text);
+  if (existsSync(scenario) || /[/.]/.test(scenario)) return readUserFile(scenario);
+  throw new Fault(
+    "FILE_UNREADABLE",
+    `There is neither a file ${scenario} nor a scenario of that name that ships with this program`,
+    "`dyetrace scenarios` lists those that do",
+  );
 }
 
 export function parseSetting(text: string): [string, string] {
