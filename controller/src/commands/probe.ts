@@ -1,5 +1,5 @@
 import { loadSitePlan } from "@dyetrace/site";
-import type { RunReport, RunRequest } from "@dyetrace/wire";
+import { followsOthers, type RunReport, type RunRequest } from "@dyetrace/wire";
 import type { ProbeOffer } from "@dyetrace/wire/console/probe-offer";
 import { type Command, InvalidArgumentError } from "commander";
 import { EXIT } from "./arguments/exit-codes.ts";
@@ -85,7 +85,7 @@ function sayOffer({ title, suspects, refusal, sends, tells, wantedAgentAt }: Pro
 
 /** Beneath a report with suspects that a probe may part: how to take it. Empty where there are none, and where others' streams failed. */
 export function sayHowToProbe(report: RunReport, how: string): string {
-  if (report.streams.some(({ production }) => production === true)) return "";
+  if (followsOthers(report)) return "";
   const isOfUse = report.findings.some(({ suspects, causes }) => suspects.length > 1 && causes !== undefined);
   return isOfUse ? `Several suspects are left. ${how}\n\n` : "";
 }

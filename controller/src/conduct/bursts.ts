@@ -1,4 +1,4 @@
-import type { SiteGraph } from "@dyetrace/site";
+import { hasRadio, type SiteGraph } from "@dyetrace/site";
 import {
   formatCount,
   formatRateBps,
@@ -7,7 +7,7 @@ import {
   type ScenarioStream,
   TEST_PACKET_MIN_BYTES,
 } from "@dyetrace/wire";
-import { hasRadio, mostBurstPerS } from "../plan/bursts-ahead.ts";
+import { mostBurstPerS } from "../plan/bursts-ahead.ts";
 import { compileScenario } from "../plan/compile-scenario.ts";
 import type { AgentAddresses, CompiledRun } from "../plan/compiled-run.ts";
 

@@ -1,6 +1,6 @@
-import { Fault } from "@dyetrace/wire";
+import { Fault, followsOthers } from "@dyetrace/wire";
 import type { AgentRegistry } from "../agents/agent-registry.ts";
-import { type CompiledRun, followsOthers } from "../plan/compiled-run.ts";
+import type { CompiledRun } from "../plan/compiled-run.ts";
 
 /** @returns agents that are connected, and those that are not and have nothing to do @throws {Fault} AGENT_MISSING: one that has */
 export function splitByPresence(

@@ -1,6 +1,7 @@
-import { agentNames, checkScenarioAgainstSite, loadSitePlan, type SiteGraph } from "@dyetrace/site";
+import { agentNames, checkScenarioAgainstSite, hasRadio, loadSitePlan, type SiteGraph } from "@dyetrace/site";
 import {
   Fault,
+  followsOthers,
   formatDurationNs,
   formatRateBps,
   formatRatio,
@@ -33,7 +34,6 @@ export function answerRun(request: RunRequest, connected: ReadonlySet<string>, i
 
 function forecast(scenario: Scenario, graph: SiteGraph, connected: ReadonlySet<string>, isLive: boolean): RunForecast {
   const check = checkPlan(graph, scenario);
-  const hasWireless = [...graph.nodes.values()].some(({ kind }) => kind === "access-point");
   const needs = agentsNeeded(scenario, graph);
   return {
     scenario: scenario.name,
@@ -58,12 +58,12 @@ function forecast(scenario: Scenario, graph: SiteGraph, connected: ReadonlySet<s
       ...check.undecidable.map(({ sentence }) => ({ level: "warn" as const, sentence, reference: CLOPPER_PEARSON })),
     ],
     confirmation: isLive ? confirmationFor(graph, scenario) : null,
-    thoughts: isLive ? thoughtsOf(scenario, hasWireless) : [],
+    thoughts: isLive ? thoughtsOf(scenario, hasRadio(graph)) : [],
   };
 }
 
-const thoughtsOf = ({ streams }: Scenario, hasWireless: boolean): readonly string[] =>
-  streams.some(({ production }) => production !== undefined) ? [FOLLOWING_AHEAD] : thoughtsBefore(streams, hasWireless);
+const thoughtsOf = (scenario: Scenario, hasWireless: boolean): readonly string[] =>
+  followsOthers(scenario) ? [FOLLOWING_AHEAD] : thoughtsBefore(scenario.streams, hasWireless);
 
 function confirmationFor(graph: SiteGraph, scenario: Scenario): string | null {
   const [heaviest] = heavyLoads(graph, scenario);

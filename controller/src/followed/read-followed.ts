@@ -1,5 +1,11 @@
 import { nodeOfAddress, type SiteGraph } from "@dyetrace/site";
-import type { IntervalReport, ListenerInterval, ReportMedia, WatchedStream } from "@dyetrace/wire";
+import {
+  followsOthers,
+  type IntervalReport,
+  type ListenerInterval,
+  type ReportMedia,
+  type WatchedStream,
+} from "@dyetrace/wire";
 import type { Emission } from "../account/emissions.ts";
 import type { AgentEvidence, RunEvidence } from "../account/run-evidence.ts";
 import type { CompiledRun, CompiledStream, PlannedJoin } from "../plan/compiled-run.ts";
@@ -30,7 +36,7 @@ export interface ReadRun {
  * there and knows no difference. A run without such streams is handed back as it is. Pure.
  */
 export function readFollowed(run: CompiledRun, evidence: RunEvidence, graph: SiteGraph): ReadRun {
-  if (run.streams.every(({ production }) => production === undefined)) return { run, evidence, media: [] };
+  if (!followsOthers(run)) return { run, evidence, media: [] };
   const emissions = new Map<string, Emission>();
   const streams: CompiledStream[] = [];
   const media: ReportMedia[] = [];

@@ -1,4 +1,4 @@
-import type { StreamReceipt } from "@dyetrace/measure";
+import { EMPTY_HISTOGRAM, type StreamReceipt } from "@dyetrace/measure";
 import type { Followed } from "@dyetrace/wire";
 import { alignNumbers, type NumberPiece } from "./align-numbers.ts";
 import { emissionOf, FLOW_SENDER, type Flow, type Progress } from "./flow.ts";
@@ -123,7 +123,7 @@ const nothing = (all: StreamReceipt): StreamReceipt => ({
   spansOmitted: 0,
   jitterNs: null,
   jitterMaxNs: null,
-  pdvNs: { count: 0, sum: 0, min: null, max: null, bins: [] },
+  pdvNs: EMPTY_HISTOGRAM,
   delayFactorMaxNs: null,
   mediaLossMaxPps: null,
   ttlMin: null,

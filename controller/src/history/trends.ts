@@ -1,4 +1,4 @@
-import type { ReportReceipt, RunReport } from "@dyetrace/wire";
+import { followsOthers, type ReportReceipt, type RunReport } from "@dyetrace/wire";
 import type { Matrix, Trends } from "@dyetrace/wire/console/run-history";
 
 /** By the name of its column in the CSV of receipts. */
@@ -25,9 +25,7 @@ const RUN_FIGURES: Readonly<Record<string, (report: RunReport) => number | null>
   findings: ({ findings }) => findings.length,
   // What all listeners missed of a stream of others may be no incident: a sum without it would pass for all.
   incidents: ({ incidents, streams }) =>
-    streams.some(({ production }) => production === true)
-      ? null
-      : (incidents?.reduce((sum, { times }) => sum + (times ?? 1), 0) ?? null),
+    followsOthers({ streams }) ? null : (incidents?.reduce((sum, { times }) => sum + (times ?? 1), 0) ?? null),
 };
 
 export const FIGURE_NAMES: readonly string[] = [...Object.keys(RUN_FIGURES), ...Object.keys(FIGURES)];

@@ -1,12 +1,9 @@
-import type { SiteGraph } from "@dyetrace/site";
+import { hasRadio, type SiteGraph } from "@dyetrace/site";
 import { formatCount } from "@dyetrace/wire";
 
 /** Packets of one stream in a second; where a radio is about, on which small packets take nearly as long as large ones, fewer. Our choice, no source. */
 const MOST_PER_S = 2_000;
 const MOST_PER_S_BY_RADIO = 200;
-
-export const hasRadio = (graph: SiteGraph): boolean =>
-  [...graph.nodes.values()].some(({ kind }) => kind === "access-point");
 
 /** Packets of each stream in a second of a test burst, at most. */
 export const mostBurstPerS = (graph: SiteGraph): number => (hasRadio(graph) ? MOST_PER_S_BY_RADIO : MOST_PER_S);

@@ -73,7 +73,3 @@ export interface CompiledCompanion {
 
 /** UDP payload bits per second, of a stream of others as far as it was seen. */
 export const rateInAllBps = ({ rateBps, followed }: CompiledStream): number => followed?.allBps ?? rateBps;
-
-/** Whether a run follows streams of others: it sends nothing then. */
-export const followsOthers = ({ streams }: Pick<CompiledRun, "streams">): boolean =>
-  streams.some(({ production }) => production !== undefined);

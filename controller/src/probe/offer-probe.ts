@@ -1,6 +1,6 @@
 import { chooseProbe, type Probe, type ProbeTask, wantedAgent } from "@dyetrace/locate";
 import type { SiteGraph } from "@dyetrace/site";
-import { Fault, type RunReport, type RunRequest } from "@dyetrace/wire";
+import { Fault, followsOthers, type RunReport, type RunRequest } from "@dyetrace/wire";
 import type { ProbeOffer } from "@dyetrace/wire/console/probe-offer";
 import { hostsOf, maySend, type ProbeAgent, spareGroup } from "./probe-agents.ts";
 import { probeRateBps, sayProbe, writeProbeScenario } from "./probe-scenario.ts";
@@ -31,7 +31,7 @@ export function offerProbe({ report, request, graph, agents, finding }: ProbeQue
   const probed = index < 0 ? null : probedFinding(report, index, request, graph);
   if (probed === null) return refused(report, finding);
   const about = { finding: index, title: probed.finding.title, suspects: [...probed.suspects] };
-  if (probed.streams.some(({ production }) => production !== undefined)) {
+  if (followsOthers(probed)) {
     return { ...NO_OFFER, ...about, refusal: OF_OTHERS };
   }
   const task = taskOf(probed, graph, agents, request);

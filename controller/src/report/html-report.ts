@@ -2,13 +2,14 @@ import { passProof } from "@dyetrace/picture";
 import type { SiteGraph } from "@dyetrace/site";
 import {
   expectationWords,
+  followsOthers,
   formatDurationNs,
   formatRatio,
-  methodOf,
   type ProbeRun,
   type RunReport,
   wifiWords,
 } from "@dyetrace/wire";
+import { methodOf } from "@dyetrace/wire/report/method-words";
 import type { RunRecord } from "../store/run-record.ts";
 import { htmlDelays } from "./delay-sections.ts";
 import { renderDetails, renderDevices, renderFindings, renderHosts } from "./html-details.ts";
@@ -133,7 +134,7 @@ const QUIET_STATES: ReadonlySet<string> = new Set(["ok", "unknown"]);
 
 function renderIncidents({ incidents, startedAt, streams }: RunReport): Markup | null {
   if (incidents === undefined) return null;
-  if (incidents.length === 0 && streams.some(({ production }) => production === true))
+  if (incidents.length === 0 && followsOthers({ streams }))
     return markup`<section><h2>Incidents</h2><p>None was found. Streams were followed: what all listeners missed of one without sequence numbers may not show.</p></section>`;
   if (incidents.length === 0) return markup`<section><h2>Incidents</h2><p>None.</p></section>`;
   return table(

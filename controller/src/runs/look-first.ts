@@ -1,6 +1,6 @@
 import { randomBytes } from "node:crypto";
 import type { SiteGraph } from "@dyetrace/site";
-import { formatDurationNs, parseIpAddress, type RunProgress, type RunRequest } from "@dyetrace/wire";
+import { followsOthers, formatDurationNs, parseIpAddress, type RunProgress, type RunRequest } from "@dyetrace/wire";
 import type { RunEvidence } from "../account/run-evidence.ts";
 import type { AgentRegistry } from "../agents/agent-registry.ts";
 import { conductRun } from "../conduct/conduct-run.ts";
@@ -9,7 +9,7 @@ import { compileLook, describeLook } from "../conduct/look-before.ts";
 import { siteMembershipIntervalNs } from "../conduct/site-membership-interval.ts";
 import { cancelledUnbegun } from "../conduct/stop-order.ts";
 import { compileScenario } from "../plan/compile-scenario.ts";
-import { type AgentAddresses, type CompiledRun, followsOthers } from "../plan/compiled-run.ts";
+import type { AgentAddresses, CompiledRun } from "../plan/compiled-run.ts";
 import type { Safety } from "../plan/safety.ts";
 import { readScenario } from "./read-request.ts";
 

@@ -1,3 +1,4 @@
+import { hasRadio } from "@dyetrace/site";
 import { airCautions } from "../plan/air-cautions.ts";
 import { cautions } from "../plan/cautions.ts";
 import { unknownShares } from "../plan/confirm-load.ts";
@@ -6,8 +7,13 @@ import { asksForBursts } from "./send-bursts.ts";
 
 /** What a run may do to a live site, before it begins. */
 export function sayCautions({ graph, first, request }: Pick<Looked, "graph" | "first" | "request">, say: Say): void {
-  const hasWireless = [...graph.nodes.values()].some(({ kind }) => kind === "access-point");
   const air = airCautions(graph, first.scenario);
-  const texts = cautions(first, hasWireless, unknownShares(graph, first.scenario), air, asksForBursts(request, first));
+  const texts = cautions(
+    first,
+    hasRadio(graph),
+    unknownShares(graph, first.scenario),
+    air,
+    asksForBursts(request, first),
+  );
   for (const text of texts) say({ kind: "step", text });
 }

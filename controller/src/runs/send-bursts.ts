@@ -1,6 +1,6 @@
 import { chooseBurst } from "@dyetrace/locate";
 import type { SiteGraph } from "@dyetrace/site";
-import { describeFault, Fault, formatCount, type RunRequest } from "@dyetrace/wire";
+import { describeFault, Fault, followsOthers, formatCount, type RunRequest } from "@dyetrace/wire";
 import { accountOfRun } from "../account/run-account.ts";
 import type { RunEvidence } from "../account/run-evidence.ts";
 import type { AgentRegistry } from "../agents/agent-registry.ts";
@@ -12,7 +12,7 @@ import { SafetyGuard } from "../conduct/run-guard.ts";
 import type { DeviceDesk } from "../devices/device-desk.ts";
 import type { DeviceEvidence } from "../devices/evidence/device-evidence.ts";
 import { RunDevices } from "../devices/run-devices.ts";
-import { type CompiledRun, followsOthers } from "../plan/compiled-run.ts";
+import type { CompiledRun } from "../plan/compiled-run.ts";
 import { refuseOverload } from "../plan/overload.ts";
 import type { Safety } from "../plan/safety.ts";
 import { addresses, newRunId, quietly, type Say } from "./look-first.ts";

@@ -1,5 +1,5 @@
 import { loadSitePlan } from "@dyetrace/site";
-import { Fault, parseInstantMs, type RunReport, type RunRequest } from "@dyetrace/wire";
+import { Fault, followsOthers, parseInstantMs, type RunReport, type RunRequest } from "@dyetrace/wire";
 import type { DiskNeed } from "@dyetrace/wire/console/run-forecast";
 import { CONTROLLER_INSTANCE } from "../about/controller-instance.ts";
 import { VERSION } from "../about/version.ts";
@@ -21,7 +21,7 @@ import { burstsAhead } from "../plan/bursts-ahead.ts";
 import { FOLLOWING_AHEAD } from "../plan/cautions.ts";
 import { adviseGroups } from "../plan/check-plan.ts";
 import { compileScenario } from "../plan/compile-scenario.ts";
-import { type CompiledRun, followsOthers } from "../plan/compiled-run.ts";
+import type { CompiledRun } from "../plan/compiled-run.ts";
 import { packCompiledRun } from "../plan/compiled-run-json.ts";
 import { refuseUnconfirmedLoad } from "../plan/confirm-load.ts";
 import { outlineRun } from "../plan/outline-run.ts";
@@ -169,10 +169,8 @@ function undertake(
   const graph = loadSitePlan(request.site.text, request.site.file);
   const loaded = readScenario(request, graph, null);
   const { scenario } = loaded;
-  const advice = scenario.streams.some(({ production }) => production !== undefined)
-    ? []
-    : adviseGroups(graph, scenario);
-  const isFollowing = scenario.streams.some(({ production }) => production !== undefined);
+  const isFollowing = followsOthers(scenario);
+  const advice = isFollowing ? [] : adviseGroups(graph, scenario);
   if (!isFollowing) refuseOverload(graph, scenario);
   if (safety.isLive && !isFollowing) {
     if (request.despite?.includes("advice") !== true) refuseUnfitGroups(advice);

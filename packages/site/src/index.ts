@@ -26,7 +26,7 @@ export { wireBytes, wireRateBps } from "./loads/ethernet-load.ts";
 export { ipPacketSizes } from "./loads/ip-packet-sizes.ts";
 export { type LoadStream, type SegmentLoad, segmentLoads } from "./loads/segment-loads.ts";
 export { domainsOfLinks, layer2Domain } from "./model/layer2-domain.ts";
-export { agentNames, buildSiteGraph, hostOfAgent, nodeOfAddress } from "./model/site-graph.ts";
+export { agentNames, buildSiteGraph, hasRadio, hostOfAgent, nodeOfAddress } from "./model/site-graph.ts";
 export {
   type LinkSegment,
   type NodeKind,

@@ -73,6 +73,7 @@ export {
   type FilePlace,
   faultCodeOf,
 } from "./fault.ts";
+export { followsOthers } from "./follows-others.ts";
 export { groupBy } from "./group-by.ts";
 export { type GroupLimits, type GroupRefusal, RESERVED_GROUPS_TEXT, refuseGroup } from "./group-guard.ts";
 export { type GroupKinship, groupKey, groupKinship, keptRangeOf } from "./group-kinship.ts";
@@ -144,7 +145,6 @@ export { HOST_COUNTER_WORDS, type HostCounter, movedCounters } from "./report/ho
 export { incidentName } from "./report/incident-name.ts";
 export { knownRateBps, packetTimeMs } from "./report/known-rate.ts";
 export { MEDIA_METHOD, type MediaRow, mediaRows } from "./report/media-words.ts";
-export { methodOf } from "./report/method-words.ts";
 export {
   type Night,
   type NightIncident,

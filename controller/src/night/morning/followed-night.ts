@@ -14,7 +14,7 @@ export function followedSentences(report: Pick<RunReport, "media" | "incidents">
       "what was lost of them is known once the run is concluded, so there are no strips and no incidents of losses";
     return [`Streams of others were followed: ${why}. ${HOW_FAR}`];
   }
-  const isBrief = lossIncidents(report).hasLossIncidents === false;
+  const isBrief = report.incidents === undefined;
   const what = isBrief ? "their strips are" : "their strips and the incidents of their losses are";
   const how = `${what} by the numbers that all agents' packets make one row of${isBrief ? "; in a run as short as this single losses are no incidents" : ""}`;
   const unsure = isBrief

@@ -1,7 +1,6 @@
 import { loadSitePlan } from "@dyetrace/site";
-import { Fault, greatestOf, leastOf, type Night } from "@dyetrace/wire";
+import { Fault, followsOthers, greatestOf, leastOf, type Night } from "@dyetrace/wire";
 import { groupBy } from "@dyetrace/wire/group-by";
-import { followsOthers } from "../../plan/compiled-run.ts";
 import { type PackedRun, unpackCompiledRun } from "../../plan/compiled-run-json.ts";
 import { cellNsOf, minutesPerCell } from "../../plan/night-cells.ts";
 import type { Episode, EpisodeKind } from "../../store/pack/kept-report.ts";

@@ -1,6 +1,13 @@
 import { agentsBehind, evidenceOf, graphOf, runScene } from "@dyetrace/picture";
 import { EvidenceCharts } from "@dyetrace/picture/evidence/evidence-charts";
-import { type ExpectationWords, expectationWords, type ProbeRun, type RunReport, wifiWords } from "@dyetrace/wire";
+import {
+  type ExpectationWords,
+  expectationWords,
+  followsOthers,
+  type ProbeRun,
+  type RunReport,
+  wifiWords,
+} from "@dyetrace/wire";
 import { useEffect, useMemo, useRef } from "preact/hooks";
 import { FindingFacts } from "../findings/finding-facts.tsx";
 import { FindingMap } from "../findings/finding-map.tsx";
@@ -206,5 +213,5 @@ function kept(words: ExpectationWords) {
 }
 
 /** Nobody sends test traffic to the group of a stream of others. */
-const mayProbe = ({ streams }: RunReport, { suspects, causes }: RunReport["findings"][number]): boolean =>
-  suspects.length > 1 && causes !== undefined && !streams.some(({ production }) => production === true);
+const mayProbe = (report: RunReport, { suspects, causes }: RunReport["findings"][number]): boolean =>
+  suspects.length > 1 && causes !== undefined && !followsOthers(report);

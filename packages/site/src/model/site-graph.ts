@@ -64,6 +64,9 @@ function canonical(text: string): string {
   return address === null ? text : formatIpAddress(address.bytes);
 }
 
+export const hasRadio = (graph: SiteGraph): boolean =>
+  [...graph.nodes.values()].some(({ kind }) => kind === "access-point");
+
 /** Names of all agents, in the order of the plan. */
 export const agentNames = (graph: SiteGraph): string[] =>
   [...graph.nodes.values()].flatMap((node) => (node.agent === null ? [] : [node.agent]));

@@ -1,8 +1,9 @@
+import { followsOthers } from "../follows-others.ts";
 import type { RunReport } from "./report-schema.ts";
 
 /** How the figures of a report came about, in sentences. */
-export const methodOf = ({ streams }: Pick<RunReport, "streams">): readonly string[] => [
-  ...(streams.some(({ production }) => production === true) ? FOLLOWED : SENT),
+export const methodOf = (report: Pick<RunReport, "streams">): readonly string[] => [
+  ...(followsOthers(report) ? FOLLOWED : SENT),
   ...METHOD,
 ];
 
